@@ -1,0 +1,91 @@
+"""The one door: who acts, for whom, and inside which walls.
+
+`acting_as` opens the one transaction of a request or task and sets the walls that PostgreSQL
+enforces by row-level security. Everything a verb reads after that is the co-op's and the maker's
+own, and what belongs to others looks as if it were not there.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TypeVar
+from uuid import UUID
+
+from django.db import connection, models, transaction
+
+from ledger.errors import Forbidden, NotFound
+from ledger.models import Lot, Material, Supplier
+from ledger.roles import MAY, Verb
+
+
+@dataclass(frozen=True, slots=True)
+class Actor:
+    """A person acting in a co-op, for one of its makers or (without one) for the co-op itself."""
+
+    person_id: int
+    coop_id: UUID
+    maker_id: UUID | None
+    role: str
+    currency: str
+    time_zone: str
+
+    def may(self, verb: Verb) -> bool:
+        return verb in MAY[self.role]
+
+    def must(self, verb: Verb) -> None:
+        """Raises Forbidden, naming the role and what it may not do."""
+        if not self.may(verb):
+            raise Forbidden(
+                f"The role {self.role!r} may not {verb.value}; ask an owner of the maker."
+            )
+
+    @property
+    def maker(self) -> UUID:
+        """The maker acted for. Raises Forbidden for someone who acts for the co-op alone."""
+        if self.maker_id is None:
+            raise Forbidden("This is a maker's own; sign in as a member of one.")
+        return self.maker_id
+
+
+def set_walls(coop_id: UUID, maker_id: UUID | None) -> None:
+    """Set the walls for the rest of the open transaction."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "select set_config('app.coop', %s, true), set_config('app.maker', %s, true)",
+            [str(coop_id), str(maker_id or "")],
+        )
+
+
+@contextmanager
+def acting_as(actor: Actor) -> Iterator[Actor]:
+    """One durable transaction inside the actor's walls."""
+    with transaction.atomic(durable=True):
+        set_walls(actor.coop_id, actor.maker_id)
+        yield actor
+
+
+Row = TypeVar("Row", bound=models.Model)
+
+
+def find(rows: "models.QuerySet[Row]", id: UUID | str, *, pointer: str = "") -> Row:
+    """The row with this id. Raises NotFound alike for what is missing and what is another's."""
+    try:
+        return rows.get(id=id)
+    except (rows.model.DoesNotExist, ValueError, TypeError) as error:
+        raise NotFound(pointer=pointer) from error
+
+
+def lot_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Lot:
+    """A lot that the maker has or had, with its material."""
+    rows = Lot.objects.select_related("material").filter(coop_id=actor.coop_id)
+    return find(rows, id, pointer=pointer)
+
+
+def material_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Material:
+    """A material of the co-op, or one that the maker makes."""
+    return find(Material.objects.filter(coop_id=actor.coop_id), id, pointer=pointer)
+
+
+def supplier_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Supplier:
+    """A supplier of the co-op."""
+    return find(Supplier.objects.filter(coop_id=actor.coop_id), id, pointer=pointer)

@@ -1,0 +1,231 @@
+"""The only writer of postings: `post_entry` and `reverse_entry`.
+
+An entry is told as moves, each so much of a lot from one account to another. PostgreSQL does the
+rest in one call (ledger/sql/post_entry.sql): locks, cost layers, holdings, checks.
+"""
+
+import json
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django.db import connection
+from django.db.utils import DatabaseError
+
+from ledger.access import Actor, find
+from ledger.errors import (
+    AlreadyReversed,
+    Conflict,
+    Invalid,
+    LotExpired,
+    LotNotReleased,
+    NotEnough,
+    NotFound,
+    Refusal,
+    UsedSince,
+)
+from ledger.ids import account_id, new_id
+from ledger.models import Account, Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """`quantity` grams (or pieces) of a lot, worth `value`, from one account to another.
+
+    Without a `value` the goods leave at what they cost where they lie; without a `lot_id` only
+    value moves, and the quantity is zero.
+    """
+
+    from_id: UUID
+    to_id: UUID
+    lot_id: UUID | None
+    quantity: Decimal
+    value: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Posted:
+    """An entry that stands, and the value that each of its moves carried."""
+
+    entry_id: UUID
+    values: list[Decimal] = field(default_factory=list)
+
+
+def post_entry(
+    actor: Actor,
+    *,
+    kind: Entry.Kind,
+    happened_at: datetime,
+    moves: Sequence[Move],
+    reason: str = "",
+    deviation: str = "",
+    details: dict[str, Any] | None = None,
+) -> Posted:
+    """Post one event with all its moves, or refuse it whole.
+
+    Raises NotEnough, LotNotReleased, LotExpired, Invalid (in the future, in a closed period).
+    """
+    entry_id = new_id()
+    with explained(), connection.cursor() as cursor:
+        cursor.execute(
+            "select ledger_post_entry(%s, %s, %s, %s, %s, %s, %s::jsonb,"
+            " %s::uuid[], %s::uuid[], %s::uuid[], %s::numeric[], %s::numeric[])",
+            [
+                entry_id,
+                kind.value,
+                happened_at,
+                actor.person_id,
+                reason,
+                deviation,
+                json.dumps(details or {}),
+                [move.from_id for move in moves],
+                [move.to_id for move in moves],
+                [move.lot_id for move in moves],
+                [move.quantity for move in moves],
+                [move.value for move in moves],
+            ],
+        )
+        (values,) = cursor.fetchone()
+    return Posted(entry_id, values)
+
+
+def reverse_entry(
+    actor: Actor, *, entry: UUID | str, reason: str, happened_at: datetime
+) -> tuple[Entry, Posted]:
+    """Take back exactly what an entry posted, and say why. Returns the entry it undoes.
+
+    Raises NotFound, AlreadyReversed, UsedSince (naming the entries that stand in the way) and
+    Invalid for a reversal, which cannot itself be reversed.
+    """
+    original = find(Entry.objects.filter(maker_id=actor.maker), entry)
+    if original.kind == Entry.Kind.REVERSAL:
+        raise Conflict("A reversal is not reversed; post the event anew.")
+    if original.kind == Entry.Kind.COST_FORMULA:
+        raise Conflict("A change of cost formula works forward only; choose the formula anew.")
+    if Entry.objects.filter(reverses=original).exists():
+        raise AlreadyReversed
+    entry_id = new_id()
+    with explained(), connection.cursor() as cursor:
+        cursor.execute(
+            "select ledger_reverse_entry(%s, %s, %s, %s, %s)",
+            [entry_id, original.id, happened_at, actor.person_id, reason],
+        )
+    return original, Posted(entry_id)
+
+
+def account(actor: Actor, kind: Account.Kind, name: str = "") -> UUID:
+    """The id of one of the maker's accounts; supplier and batch accounts are told apart by name."""
+    return account_id(actor.maker, f"{kind.value}:{name}")
+
+
+def open_account(actor: Actor, kind: Account.Kind, name: str, *, label: str = "") -> UUID:
+    """The same, made if it is not there yet; `label` is what people read."""
+    id = account(actor, kind, name)
+    Account.objects.bulk_create(
+        [
+            Account(
+                id=id,
+                coop_id=actor.coop_id,
+                maker_id=actor.maker,
+                kind=kind,
+                name=label or name,
+            )
+        ],
+        ignore_conflicts=True,
+    )
+    return id
+
+
+@contextmanager
+def explained() -> Iterator[None]:
+    """Turn the name of a constraint that refused into the error that says what to do."""
+    try:
+        yield
+    except DatabaseError as error:
+        refusal = refusal_of(error)
+        if refusal is None:
+            raise
+        raise refusal from error
+
+
+def refusal_of(error: DatabaseError) -> Refusal | None:
+    """The refusal for a named constraint, or None for anything else."""
+    diagnosis = getattr(error.__cause__, "diag", None)
+    name = getattr(diagnosis, "constraint_name", None)
+    if name is None or name not in EXPLAINED:
+        return None
+    try:
+        facts = json.loads(getattr(diagnosis, "message_detail", None) or "{}", parse_float=Decimal)
+    except ValueError:
+        facts = {}
+    return EXPLAINED[name](facts)
+
+
+def _not_enough(facts: dict[str, Any]) -> Refusal:
+    if "lot" not in facts:
+        return NotEnough()
+    left = Decimal(facts["left"])
+    return NotEnough(
+        f"Only {left.normalize():f} of this lot is left; take less, or the rest from another lot.",
+        lot=facts["lot"],
+        left=str(left),
+    )
+
+
+def _reserved(facts: dict[str, Any]) -> Refusal:
+    left, batches = Decimal(facts["left"]), ", ".join(facts["batches"])
+    return NotEnough(
+        f"Only {left.normalize():f} of this lot is free: the rest is reserved for {batches}."
+        " Take another lot, or cancel that batch.",
+        lot=facts["lot"],
+        left=str(left),
+        reserved_for=facts["batches"],
+    )
+
+
+def _not_usable(facts: dict[str, Any]) -> Refusal:
+    if facts["status"] != "released":
+        return LotNotReleased(lot=facts["lot"], status=facts["status"])
+    return LotExpired(lot=facts["lot"], last_day=facts["last_day"])
+
+
+def _overdrawn_day(facts: dict[str, Any]) -> Refusal:
+    return NotEnough(
+        f"On {facts['on']} the lot would have been overdrawn by {facts['short']}:"
+        " give a later happened_at, or a smaller quantity.",
+        lot=facts["lot"],
+    )
+
+
+def _used_since(facts: dict[str, Any]) -> Refusal:
+    entries = facts.get("entries", [])
+    return UsedSince(
+        "What this entry moved has been used since; reverse these entries first: "
+        + ", ".join(entries),
+        entries=entries,
+    )
+
+
+EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
+    "holding_not_negative": _not_enough,
+    "holding_not_negative_on_any_day": _overdrawn_day,
+    "reservation_kept": _reserved,
+    "lot_usable": _not_usable,
+    "entry_not_used_since": _used_since,
+    "layer_not_negative": _used_since,
+    "layer_empty_has_no_value": _used_since,
+    "entry_reversed_once": lambda facts: AlreadyReversed(),
+    "entry_not_in_future": lambda facts: Invalid(
+        "happened_at lies in the future; give the moment when it took place.",
+        pointer="/happened_at",
+    ),
+    "entry_period_open": lambda facts: Invalid(
+        f"The books are closed up to {facts.get('closed_on')}; give a later happened_at.",
+        pointer="/happened_at",
+    ),
+    "entry_of_own_accounts_and_lots": lambda facts: NotFound(),
+}

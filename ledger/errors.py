@@ -1,0 +1,222 @@
+"""Refusals of the ledger: a class with a code, facts and a sentence.
+
+Programs read the code, makers read the sentence. The docstring of each class is its default
+sentence; what is wrong, where, and what to do belongs in it. HTTP is not known here.
+"""
+
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
+
+class Refusal(Exception):
+    """The request cannot be accepted."""
+
+    code: ClassVar[str] = "refused"
+
+    def __init__(self, detail: str = "", *, pointer: str = "", **facts: Any) -> None:
+        """`detail` replaces the default sentence, which may name the facts in braces.
+
+        `pointer` is the JSON Pointer of the offending value in what the caller sent,
+        and `facts` are the values a program may want beside the sentence.
+        """
+        self.detail = detail or " ".join((type(self).__doc__ or "").split()).format(**facts)
+        self.pointer = pointer
+        self.facts: Mapping[str, Any] = facts
+        super().__init__(self.detail)
+
+    def at(self, pointer: str) -> "Refusal":
+        """The same refusal, placed: `pointer` goes before the place it already names."""
+        self.pointer = pointer + self.pointer
+        return self
+
+
+class Unreadable(Refusal):
+    """This value cannot be read; write it as the documentation shows."""
+
+    code = "unreadable"
+
+
+class Invalid(Refusal):
+    """This value cannot be accepted."""
+
+    code = "invalid"
+
+
+class UnitUnknown(Invalid):
+    """The unit {unit!r} is not known; use one such as g, kg, lb, oz wt, mL, fl oz, gal or each."""
+
+    code = "unit_unknown"
+
+
+class UnitAmbiguous(Invalid):
+    """"oz" may mean volume or weight: write "fl oz" or "oz wt"."""
+
+    code = "unit_ambiguous"
+
+
+class DensityMissing(Invalid):
+    """A volume of {name} becomes a mass only by a density: give the lot's or the material's."""
+
+    code = "density_missing"
+
+
+class MassMissing(Invalid):
+    """A charge spread by mass needs the mass of one {name}: give the material's mass_each."""
+
+    code = "mass_missing"
+
+
+class NotFound(Refusal):
+    """There is no such thing here, or it is not yours."""
+
+    code = "not_found"
+
+
+class Forbidden(Refusal):
+    """Your role does not allow this; ask an owner of the maker."""
+
+    code = "forbidden"
+
+
+class Conflict(Refusal):
+    """The present state forbids this."""
+
+    code = "conflict"
+
+
+class NotEnough(Conflict):
+    """There is not enough of this lot."""
+
+    code = "not_enough"
+
+
+class LotNotReleased(Conflict):
+    """The lot {lot} is {status}: release it first, or record a deviation with its reason."""
+
+    code = "lot_not_released"
+
+
+class LotExpired(Conflict):
+    """The lot {lot} may be used until {last_day} only: choose another, or record a deviation."""
+
+    code = "lot_expired"
+
+
+class AlreadyReversed(Conflict):
+    """The entry is already reversed; post anew if the reversal was the mistake."""
+
+    code = "already_reversed"
+
+
+class UsedSince(Conflict):
+    """What this entry moved has been used since: reverse the later entries first."""
+
+    code = "used_since"
+
+
+class QuantityUnreadable(Unreadable):
+    """This is not a quantity; write a number and a unit, such as "2.5 kg", "4 gal" or "60 each"."""
+
+    code = "quantity_unreadable"
+
+
+class UnitMissing(Invalid):
+    """A number needs its unit: write "60 g", "60 mL" or "60 each"."""
+
+    code = "unit_missing"
+
+
+class UnitWrong(Invalid):
+    """This unit measures something else than {name} is measured by."""
+
+    code = "unit_wrong"
+
+
+class QuantityNotPositive(Invalid):
+    """A quantity must be above zero; what goes back out is a movement of its own."""
+
+    code = "quantity_not_positive"
+
+
+class QuantityTooSmall(Invalid):
+    """This quantity is below a millionth of a gram, millilitre or piece; check its unit."""
+
+    code = "quantity_too_small"
+
+
+class QuantityTooLarge(Invalid):
+    """This quantity is a million tonnes or more; check the number and its unit."""
+
+    code = "quantity_too_large"
+
+
+class CountNotWhole(Invalid):
+    """{name} is counted in whole pieces: give a whole number."""
+
+    code = "count_not_whole"
+
+
+class DensityUnreadable(Unreadable):
+    """This is not a density; write it such as "1.26 g/mL", "8.34 lb/gal" or "SG 1.262 20/20"."""
+
+    code = "density_unreadable"
+
+
+class DensityNotPositive(Invalid):
+    """A density must be above zero."""
+
+    code = "density_not_positive"
+
+
+class DensityImplausible(Invalid):
+    """No liquid or powder weighs {density} g/mL; check the number and both units."""
+
+    code = "density_implausible"
+
+
+class TemperatureUnreadable(Unreadable):
+    """This is not a temperature; write it such as "20 degC" or "68 degF"."""
+
+    code = "temperature_unreadable"
+
+
+class TemperatureOutOfRange(Invalid):
+    """This temperature is outside {low} to {high} degC, where it can be used here."""
+
+    code = "temperature_out_of_range"
+
+
+class MoneyUnreadable(Unreadable):
+    """This is not an amount of money; write digits with a decimal point, such as "186.00"."""
+
+    code = "money_unreadable"
+
+
+class MoneyNegative(Invalid):
+    """An amount of money must not be below zero here; a credit is an entry of its own."""
+
+    code = "money_negative"
+
+
+class MoneyTooFine(Invalid):
+    """{currency} has {digits} decimals; write the amount with no more than that."""
+
+    code = "money_too_fine"
+
+
+class MoneyTooLarge(Invalid):
+    """This amount is a million millions or more; check the number."""
+
+    code = "money_too_large"
+
+
+class CurrencyUnknown(Invalid):
+    """{currency!r} is not a currency that money is paid in; give an ISO 4217 code such as USD."""
+
+    code = "currency_unknown"
+
+
+class SplitImpossible(Invalid):
+    """This total cannot be split: there must be a weight above zero, and none below."""
+
+    code = "split_impossible"

@@ -1,0 +1,8 @@
+from django.db import migrations
+
+from ledger.migrations import _sql
+
+
+class Migration(migrations.Migration):
+    dependencies = [("ledger", "0002_walls")]
+    operations = [_sql.run("post_entry")]

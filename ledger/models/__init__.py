@@ -1,0 +1,47 @@
+"""Tables of the ledger and their named constraints, by subject."""
+
+from ledger.models.alerts import Alert, Outbox, Watch
+from ledger.models.catalogue import CostFormula, CostPolicy, Material, Supplier
+from ledger.models.entries import Entry, LayerPosting, Posting
+from ledger.models.makers import Coop, Maker, Membership
+from ledger.models.receipts import ChargeShare, Receipt, ReceiptCharge, ReceiptLine
+from ledger.models.stock import (
+    Account,
+    Custody,
+    Decision,
+    Holding,
+    Layer,
+    Lot,
+    Pool,
+    Reservation,
+    Status,
+)
+
+__all__ = [
+    "Account",
+    "Alert",
+    "ChargeShare",
+    "Coop",
+    "CostFormula",
+    "CostPolicy",
+    "Custody",
+    "Decision",
+    "Entry",
+    "Holding",
+    "Layer",
+    "LayerPosting",
+    "Lot",
+    "Maker",
+    "Material",
+    "Membership",
+    "Outbox",
+    "Pool",
+    "Posting",
+    "Receipt",
+    "ReceiptCharge",
+    "ReceiptLine",
+    "Reservation",
+    "Status",
+    "Supplier",
+    "Watch",
+]

@@ -1,0 +1,74 @@
+"""Watches over stock, the alerts they raise, and the outbox that owns the work to be done."""
+
+from django.db import models
+from django.db.models.functions import Now
+
+from ledger.models.base import FINITE, MakerRow, link, quantity
+
+
+class Watch(MakerRow):
+    """Warn the maker when the position of a material is at or below its reorder point."""
+
+    material = link("ledger.Material")
+    reorder_point = quantity()
+    entered = models.CharField(max_length=64)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "maker", "material"], name="watch_once"),
+            models.CheckConstraint(
+                condition=models.Q(reorder_point__gte=0, reorder_point__lt=FINITE),
+                name="watch_point_not_negative",
+            ),
+        )
+
+
+class Alert(MakerRow):
+    """Something the maker should act on; at most one open of a kind for a material."""
+
+    kind = models.CharField(max_length=20)
+    material = link("ledger.Material")
+    position = quantity()
+    reorder_point = quantity()
+    opened_at = models.DateTimeField()
+    closed_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=["coop", "maker", "kind", "material"],
+                condition=models.Q(closed_at__isnull=True),
+                name="alert_open_once",
+            ),
+        )
+        indexes = (models.Index(fields=["coop", "maker", "id"], name="alert_by_maker"),)
+
+
+class Outbox(MakerRow):
+    """Work owed: written with the entry that causes it, done after commit, at least once."""
+
+    task = models.CharField(max_length=40)
+    subject = models.UUIDField(help_text="What the task is about: a material, an alert.")
+    due_at = models.DateTimeField(db_default=Now())
+    attempts = models.PositiveSmallIntegerField(db_default=0)
+    claimed_until = models.DateTimeField(null=True)
+    done_at = models.DateTimeField(null=True)
+    last_error = models.CharField(max_length=400, blank=True, db_default="")
+
+    class Meta:
+        verbose_name_plural = "outbox"
+        constraints = (
+            models.UniqueConstraint(
+                fields=["coop", "maker", "task", "subject"],
+                condition=models.Q(done_at__isnull=True, claimed_until__isnull=True),
+                name="outbox_waiting_once",
+            ),
+        )
+        indexes = (
+            models.Index(
+                fields=["due_at"],
+                condition=models.Q(done_at__isnull=True),
+                name="outbox_owed",
+            ),
+        )

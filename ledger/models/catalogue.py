@@ -1,0 +1,87 @@
+"""What is bought and made, and from whom."""
+
+from django.db import models
+
+from ledger.models.base import CoopRow, MakerRow, celsius, density, link, money, quantity
+
+
+class CostFormula(models.TextChoices):
+    """Which cost leaves with the goods (IAS 2.23-27)."""
+
+    LOT = "lot"
+    FIFO = "fifo"
+    AVERAGE = "average"
+
+
+class Material(CoopRow):
+    """Something bought or made, measured by mass or by count.
+
+    What is bought belongs to the co-op. What a maker makes, from a formula or as a product, is
+    the maker's own and is hidden from the others: its name alone would give a formula away.
+    """
+
+    class MeasuredBy(models.TextChoices):
+        MASS = "mass"
+        COUNT = "count"
+
+    maker = link("ledger.Maker", null=True)
+    name = models.CharField(max_length=200)
+    inci_name = models.CharField(max_length=200, blank=True)
+    cas_number = models.CharField(max_length=20, blank=True)
+    measured_by = models.CharField(max_length=5, choices=MeasuredBy.choices)
+    cost_class = models.CharField(max_length=60, default="material")
+    cost_formula = models.CharField(max_length=7, choices=CostFormula.choices, null=True)
+    density = density()
+    density_at = celsius()
+    density_entered = models.CharField(max_length=64, blank=True)
+    stocked = models.BooleanField(default=True)
+    cost_per_kg = money(null=True)
+    cost_source = models.CharField(max_length=200, blank=True)
+    shelf_life_days = models.PositiveIntegerField(null=True)
+    mass_each = quantity(null=True)
+    version = models.PositiveIntegerField(default=1)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=models.Q(density__isnull=True) | models.Q(density__gt=0, density__lt=30),
+                name="material_density_plausible",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(mass_each__isnull=True) | models.Q(mass_each__gt=0),
+                name="material_mass_each_positive",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def counted(self) -> bool:
+        return self.measured_by == self.MeasuredBy.COUNT
+
+
+class Supplier(CoopRow):
+    """Who the co-op buys from."""
+
+    name = models.CharField(max_length=200)
+    version = models.PositiveIntegerField(default=1)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class CostPolicy(MakerRow):
+    """A maker's cost formula for one class of material (IAS 2.25: one formula a class)."""
+
+    cost_class = models.CharField(max_length=60)
+    cost_formula = models.CharField(max_length=7, choices=CostFormula.choices)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=["coop", "maker", "cost_class"], name="cost_policy_once"
+            ),
+        )

@@ -1,0 +1,33 @@
+"""Who may do what: one table, role by verb. The documents print it from here."""
+
+from enum import StrEnum
+from typing import Final
+
+
+class Verb(StrEnum):
+    """Something a person does; the name is what the refusal says."""
+
+    READ = "read stock and batches"
+    SEE_COSTS = "see costs and prices"
+    EDIT_CATALOGUE = "add or change materials and suppliers"
+    RECEIVE = "receive deliveries"
+    DECIDE = "release, reject or hold lots"
+    MAKE = "plan, weigh and finish batches"
+    FORMULATE = "write formulas and products"
+    ISSUE = "issue, sell or return stock"
+    REVERSE = "reverse entries"
+    WATCH = "set reorder points"
+    SET_COST_FORMULA = "choose the cost formula"
+
+
+_BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
+_BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Verb.EDIT_CATALOGUE}
+
+MAY: Final[dict[str, frozenset[Verb]]] = {
+    "owner": frozenset(Verb),
+    "bench": frozenset(_BENCH | {Verb.SEE_COSTS, Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE}),
+    "books": frozenset(_BOOKS | {Verb.SET_COST_FORMULA, Verb.WATCH}),
+    "read-only": frozenset({Verb.READ, Verb.SEE_COSTS}),
+    # Of the co-op alone: no maker's stock, only what all share.
+    "coordinator": frozenset({Verb.EDIT_CATALOGUE}),
+}

@@ -1,0 +1,1 @@
+drop function ledger_choose_cost_formula(uuid, uuid, text, timestamptz, int, text);

@@ -1,0 +1,417 @@
+-- The heart: one event, one call, one round trip.
+--
+-- An entry is given as moves: so much of a lot, worth so much, from one account to another. Each
+-- move becomes two postings, so that quantity and value sum to zero by their shape; a trigger
+-- checks it again. A move without a value takes it from where the goods lie: out of a store by the
+-- maker's cost formula, out of any other account in proportion to what lies there.
+--
+-- The pool rows of the materials are locked first, in order. Every holding, layer and reservation
+-- of a maker belongs to one pool, so nothing else need be locked and nobody can deadlock.
+
+create type ledger_move as (
+  line smallint, from_id uuid, from_kind text, to_id uuid, to_kind text,
+  lot_id uuid, material_id uuid, quantity numeric, value numeric);
+
+-- Takes the locks on a maker's pools, making those that are missing.
+create function ledger_lock_pools(materials uuid[]) returns void
+language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+  locked bigint;
+begin
+  perform from ledger_pool p
+    where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials)
+    order by p.material_id for update;
+  get diagnostics locked = row_count;
+  if locked < cardinality(materials) then
+    insert into ledger_pool (coop_id, maker_id, material_id, cost_formula)
+    select coop, maker, m.id, coalesce(c.cost_formula, m.cost_formula, 'average')
+      from ledger_material m
+      left join ledger_costpolicy c
+        on c.coop_id = coop and c.maker_id = maker and c.cost_class = m.cost_class
+      where m.coop_id = coop and m.id = any (materials)
+      order by m.id
+      on conflict do nothing;
+    perform from ledger_pool p
+      where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials)
+      order by p.material_id for update;
+  end if;
+end $$;
+
+-- Writes the entry's own row, once its day is neither in the future nor in a closed period.
+create function ledger_open_entry(
+  entry uuid, kind text, happened_at timestamptz, person int,
+  reason text, deviation text, details jsonb, reverses uuid) returns date
+language plpgsql as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+  day date;
+  closed_on date;
+begin
+  select (happened_at at time zone c.time_zone)::date, m.books_closed_on into day, closed_on
+    from ledger_coop c join ledger_maker m on m.coop_id = c.id and m.id = maker
+    where c.id = coop;
+  if day is null then
+    raise exception 'No co-op and maker are set.' using errcode = '23514', constraint = 'entry_has_a_maker';
+  end if;
+  if happened_at > clock_timestamp() then
+    raise exception 'An entry cannot happen in the future.'
+      using errcode = '23514', constraint = 'entry_not_in_future';
+  end if;
+  if day <= closed_on then
+    raise exception 'The books are closed up to %.', closed_on
+      using errcode = '23514', constraint = 'entry_period_open', detail = json_build_object('closed_on', closed_on);
+  end if;
+  insert into ledger_entry (coop_id, maker_id, id, kind, happened_at, happened_on, recorded_at,
+                            person_id, reason, deviation, details, reverses_id)
+  values (coop, maker, entry, kind, happened_at, day, clock_timestamp(),
+          person, reason, deviation, details, reverses);
+  return day;
+end $$;
+
+-- Carries an entry's postings into the holdings and its layer postings into the layers.
+create function ledger_carry(entry uuid) returns void language plpgsql as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+begin
+  update ledger_layer l set quantity = l.quantity + d.quantity, value = l.value + d.value
+    from (select p.layer_id, sum(p.quantity) quantity, sum(p.value) as value from ledger_layerposting p
+            where p.coop_id = coop and p.entry_id = entry group by p.layer_id) d
+    where l.coop_id = coop and l.id = d.layer_id;
+  insert into ledger_outbox (coop_id, maker_id, id, task, subject)
+  select coop, maker, uuidv7(), 'check_watch', w.material_id
+    from ledger_watch w
+    where w.coop_id = coop and w.maker_id = maker and w.material_id in (
+      select c.material_id from ledger_posting p
+        join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = p.lot_id
+        where p.coop_id = coop and p.entry_id = entry)
+    on conflict do nothing;
+end $$;
+
+-- A back-dated draw must leave the lot's balance at or above zero at the end of every later day.
+create function ledger_check_days(entry uuid, day date) returns void language plpgsql as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  worst record;
+begin
+  with touched as (
+    select distinct p.account_id, p.lot_id from ledger_posting p
+      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id and h.lot_id = p.lot_id
+      where p.coop_id = coop and p.entry_id = entry and p.quantity < 0
+        and h.kind in ('store', 'batch') and h.last_on > day
+  ), days as (
+    select p.lot_id, p.happened_on,
+           sum(sum(p.quantity)) over (partition by p.account_id, p.lot_id order by p.happened_on) as balance
+      from touched t join ledger_posting p
+        on p.coop_id = coop and p.lot_id = t.lot_id and p.account_id = t.account_id
+      group by p.account_id, p.lot_id, p.happened_on
+  )
+  select lot_id, happened_on, balance into worst from days
+    where happened_on >= day and balance < 0 order by balance limit 1;
+  if found then
+    raise exception 'The lot would have been overdrawn on %.', worst.happened_on
+      using errcode = '23514', constraint = 'holding_not_negative_on_any_day',
+        detail = json_build_object('lot', worst.lot_id, 'on', worst.happened_on, 'short', -worst.balance);
+  end if;
+end $$;
+
+-- Makes the layers that are missing for what enters a store.
+create function ledger_open_layers(moves ledger_move[]) returns void language sql as $$
+  with own as (
+    select nullif(current_setting('app.coop', true), '')::uuid as coop,
+           nullif(current_setting('app.maker', true), '')::uuid as maker
+  ), entering as (
+    select m.material_id, case when p.cost_formula <> 'average' then m.lot_id end as lot_id, min(m.line) as line
+      from own cross join unnest(moves) m
+      join ledger_pool p on p.coop_id = own.coop and p.maker_id = own.maker and p.material_id = m.material_id
+      where m.to_kind = 'store' group by 1, 2
+  )
+  insert into ledger_layer (coop_id, maker_id, id, material_id, lot_id, ordinal, quantity, value)
+  select own.coop, own.maker, uuidv7(), n.material_id, n.lot_id,
+         (select coalesce(max(l.ordinal), 0) from ledger_layer l
+            where l.coop_id = own.coop and l.maker_id = own.maker and l.material_id = n.material_id)
+           + row_number() over (partition by n.material_id order by n.line), 0, 0
+    from own, entering n
+    where not exists (select from ledger_layer l
+      where l.coop_id = own.coop and l.maker_id = own.maker and l.material_id = n.material_id
+        and l.lot_id is not distinct from n.lot_id)
+$$;
+
+create function ledger_post_entry(
+  entry uuid, kind text, happened_at timestamptz, person int,
+  reason text, deviation text, details jsonb,
+  from_accounts uuid[], to_accounts uuid[], lots uuid[], quantities numeric[], move_values numeric[]
+) returns numeric[]
+language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+  moves ledger_move[];
+  day date;
+  bad record;
+begin
+  -- Every account must be the maker's, and every lot in its custody.
+  select array_agg(row(m.line, f.id, f.kind, t.id, t.kind, m.lot, c.material_id, m.quantity, m.value)::ledger_move
+                   order by m.line)
+    into moves
+    from unnest(from_accounts, to_accounts, lots, quantities, move_values)
+         with ordinality m(from_id, to_id, lot, quantity, value, line)
+    join ledger_account f on f.coop_id = coop and f.maker_id = maker and f.id = m.from_id
+    join ledger_account t on t.coop_id = coop and t.maker_id = maker and t.id = m.to_id
+    left join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot
+    where (m.lot is null or c.lot_id is not null);
+  if cardinality(moves) is distinct from cardinality(lots) then
+    raise exception 'An account or a lot of the entry is not there.'
+      using errcode = '23514', constraint = 'entry_of_own_accounts_and_lots';
+  end if;
+  if exists (select from unnest(moves) m where m.quantity < 0 or m.value < 0 or m.quantity = 'NaN' or m.value = 'NaN') then
+    raise exception 'A move has a quantity and a value of zero or more.'
+      using errcode = '23514', constraint = 'move_not_negative';
+  end if;
+
+  perform ledger_lock_pools(array(
+    select distinct m.material_id from unnest(moves) m where m.material_id is not null));
+  day := ledger_open_entry(entry, kind, happened_at, person, reason, deviation, details, null);
+
+  -- What goods lie where they are taken from, and who else was promised them.
+  select m.lot_id, coalesce(h.quantity, 0) as on_hand, sum(m.quantity) as wanted into bad
+    from unnest(moves) m
+    left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id and h.lot_id = m.lot_id
+    where m.from_kind in ('store', 'batch') and m.lot_id is not null
+    group by m.from_id, m.lot_id, h.quantity
+    having sum(m.quantity) > coalesce(h.quantity, 0)
+    limit 1;
+  if found then
+    raise exception 'Not enough of the lot.' using errcode = '23514', constraint = 'holding_not_negative',
+      detail = json_build_object('lot', bad.lot_id, 'left', bad.on_hand, 'wanted', bad.wanted);
+  end if;
+
+  -- Only what may be used is used, on the day of the event; a deviation says why not.
+  if kind in ('draw', 'sale', 'fill') and deviation = '' then
+    select c.lot_id, c.status, least(l.expires_on, l.retest_on) as last_day into bad
+      from unnest(moves) m
+      join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot_id
+      join ledger_lot l on l.coop_id = coop and l.id = m.lot_id
+      where m.from_kind = 'store' and (c.status <> 'released' or least(l.expires_on, l.retest_on) < day)
+      limit 1;
+    if found then
+      raise exception 'The lot may not be used.' using errcode = '23514', constraint = 'lot_usable',
+        detail = json_build_object('lot', bad.lot_id, 'status', bad.status, 'last_day', bad.last_day);
+    end if;
+  end if;
+
+  -- Cost layers: what enters a store gets one, what leaves a store is taken from them.
+  perform ledger_open_layers(moves);
+  with pooled as (
+    select m.*, p.cost_formula, case when p.cost_formula = 'lot' then m.lot_id end as queue
+      from unnest(moves) m
+      join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
+      where m.from_kind = 'store'
+  ), draw as (
+    -- Each draw is a stretch of the pool's queue: from `starts` to `ends`, in the order of the lines.
+    select *, sum(quantity) over (partition by material_id, queue order by line) as ends from pooled
+  ), layer as (
+    select l.id, l.material_id, l.quantity, l.value, q.queue,
+           sum(l.quantity) over (partition by l.material_id, q.queue order by l.ordinal) as ends
+      from (select distinct material_id, queue, cost_formula from pooled) q
+      join ledger_layer l on l.coop_id = coop and l.maker_id = maker and l.material_id = q.material_id
+        and l.quantity > 0 and (q.queue is null or l.lot_id = q.queue)
+  ), piece as (
+    -- Where the two stretches overlap, a draw takes from a layer.
+    select d.line, l.id as layer_id, l.quantity, l.value,
+           greatest(d.ends - d.quantity, l.ends - l.quantity) - (l.ends - l.quantity) as a,
+           least(d.ends, l.ends) - (l.ends - l.quantity) as b
+      from draw d join layer l on l.material_id = d.material_id and l.queue is not distinct from d.queue
+        and l.ends > d.ends - d.quantity and l.ends - l.quantity < d.ends
+  )
+  insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
+  -- Rounded at both ends of the stretch, so that whoever takes the last gram takes the last cent.
+  select coop, maker, entry, line, layer_id, -(b - a), round(value * a / quantity, 6) - round(value * b / quantity, 6)
+    from piece;
+
+  -- Values that were not given.
+  select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id, m.material_id, m.quantity,
+                       coalesce(m.value, taken.value, share.value, 0))::ledger_move order by m.line)
+    into moves
+    from unnest(moves) m
+    left join lateral (
+      select -sum(p.value) as value from ledger_layerposting p
+        where p.coop_id = coop and p.entry_id = entry and p.line = m.line
+    ) taken on m.from_kind = 'store'
+    left join lateral (
+      select round(h.value * m.quantity / h.quantity, 6) as value from ledger_holding h
+        where h.coop_id = coop and h.account_id = m.from_id and h.lot_id = m.lot_id and h.quantity > 0
+    ) share on m.from_kind <> 'store' and m.value is null;
+
+  insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
+  select coop, maker, entry, m.line, l.id, m.quantity, m.value
+    from unnest(moves) m
+    join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
+    join ledger_layer l on l.coop_id = coop and l.maker_id = maker and l.material_id = m.material_id
+      and l.lot_id is not distinct from case when p.cost_formula <> 'average' then m.lot_id end
+    where m.to_kind = 'store';
+
+  merge into ledger_holding h
+  using (select d.account_id, d.lot_id, d.material_id, d.kind, sum(d.quantity) as quantity, sum(d.value) as value
+           from (select m.from_id, m.lot_id, m.material_id, m.from_kind, -m.quantity, -m.value from unnest(moves) m
+                 union all
+                 select m.to_id, m.lot_id, m.material_id, m.to_kind, m.quantity, m.value from unnest(moves) m
+                ) d(account_id, lot_id, material_id, kind, quantity, value)
+           where d.lot_id is not null group by 1, 2, 3, 4) d
+    on h.coop_id = coop and h.account_id = d.account_id and h.lot_id = d.lot_id
+  when matched then update set quantity = h.quantity + d.quantity, value = h.value + d.value,
+                               last_on = greatest(h.last_on, day)
+  when not matched then insert (coop_id, maker_id, account_id, lot_id, material_id, kind, quantity, value, last_on)
+    values (coop, maker, d.account_id, d.lot_id, d.material_id, d.kind, d.quantity, d.value, day);
+
+  insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity, value, happened_on)
+  select coop, maker, entry, s.line, s.account_id, m.lot_id, s.sign * m.quantity, s.sign * m.value, day
+    from unnest(moves) m
+    cross join lateral (values (2 * m.line - 1, m.from_id, -1), (2 * m.line, m.to_id, 1)) s(line, account_id, sign);
+
+  perform ledger_carry(entry);
+  perform ledger_check_days(entry, day);
+  perform ledger_keep_promises(entry, moves, kind);
+  return array(select m.value from unnest(moves) m order by m.line);
+end $$;
+
+-- What a batch takes uses up its own reservation; what others were promised stays.
+create function ledger_keep_promises(entry uuid, moves ledger_move[], kind text) returns void
+language plpgsql as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+  bad record;
+begin
+  update ledger_reservation r set quantity = greatest(r.quantity - d.quantity, 0)
+    from (select m.to_id, m.lot_id, sum(m.quantity) as quantity from unnest(moves) m
+            where m.to_kind = 'batch' and m.from_kind = 'store' group by 1, 2) d
+    where r.coop_id = coop and r.account_id = d.to_id and r.lot_id = d.lot_id;
+  select r.lot_id, sum(r.quantity) as reserved, h.quantity as on_hand, w.quantity as wanted,
+         json_agg(a.name order by a.name) as batches
+    into bad
+    from (select m.lot_id, sum(m.quantity) as quantity from unnest(moves) m
+            where m.from_kind = 'store' and m.lot_id is not null group by 1) w
+    join ledger_reservation r on r.coop_id = coop and r.maker_id = maker and r.lot_id = w.lot_id and r.quantity > 0
+    join ledger_account a on a.coop_id = coop and a.id = r.account_id
+    join lateral (select sum(h.quantity) as quantity from ledger_holding h
+                    where h.coop_id = coop and h.lot_id = w.lot_id and h.maker_id = maker and h.kind = 'store') h on true
+    group by r.lot_id, h.quantity, w.quantity
+    having h.quantity < sum(r.quantity)
+    limit 1;
+  if found then
+    raise exception 'The lot is reserved.' using errcode = '23514', constraint = 'reservation_kept',
+      detail = json_build_object('lot', bad.lot_id, 'wanted', bad.wanted, 'batches', bad.batches,
+        'left', greatest(bad.on_hand + bad.wanted - bad.reserved, 0), 'reserved', bad.reserved);
+  end if;
+end $$;
+
+-- Takes back exactly the postings that the entry made, at their value.
+create function ledger_reverse_entry(
+  entry uuid, original uuid, happened_at timestamptz, person int, reason text) returns void
+language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+  day date;
+  way json;
+begin
+  perform ledger_lock_pools(array(
+    select distinct c.material_id from ledger_posting p
+      join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = p.lot_id
+      where p.coop_id = coop and p.maker_id = maker and p.entry_id = original));
+  day := ledger_open_entry(entry, 'reversal', happened_at, person, reason, '', '{}', original);
+
+  insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity, value, happened_on)
+  select coop, maker, entry, p.line, p.account_id, p.lot_id, -p.quantity, -p.value, day
+    from ledger_posting p where p.coop_id = coop and p.maker_id = maker and p.entry_id = original;
+
+  perform ledger_open_layers(array(
+    select row(p.line, null, null, p.account_id, 'store', p.lot_id, h.material_id, -p.quantity, -p.value)::ledger_move
+      from ledger_posting p
+      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id and h.lot_id = p.lot_id
+      where p.coop_id = coop and p.entry_id = entry and h.kind = 'store' and p.quantity > 0));
+  -- Back to the layers they came from; where the cost formula has changed since, to today's.
+  insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
+  select coop, maker, entry, p.line, now_layer.id, -sum(p.quantity), -sum(p.value)
+    from ledger_layerposting p
+    join ledger_layer l on l.coop_id = coop and l.id = p.layer_id
+    join ledger_pool o on o.coop_id = coop and o.maker_id = maker and o.material_id = l.material_id
+    join ledger_posting q on q.coop_id = coop and q.entry_id = original
+      and q.line = case when p.quantity < 0 then 2 * p.line - 1 else 2 * p.line end
+    join ledger_layer now_layer on now_layer.coop_id = coop and now_layer.maker_id = maker
+      and now_layer.material_id = l.material_id
+      and now_layer.lot_id is not distinct from case o.cost_formula
+        when 'average' then null when 'lot' then q.lot_id else coalesce(l.lot_id, q.lot_id) end
+    where p.coop_id = coop and p.maker_id = maker and p.entry_id = original
+    group by p.line, now_layer.id;
+
+  select json_agg(s.entry_id order by s.entry_id) into way from (
+    select distinct later.entry_id
+      from ledger_posting p
+      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id and h.lot_id = p.lot_id
+        and h.kind in ('store', 'batch')
+      join ledger_posting later on later.coop_id = coop and later.account_id = p.account_id
+        and later.lot_id = p.lot_id and later.quantity < 0 and later.entry_id > original
+      where p.coop_id = coop and p.entry_id = entry and p.quantity < 0 and h.quantity + p.quantity < 0
+        and not exists (select from ledger_entry r where r.coop_id = coop and r.reverses_id = later.entry_id)
+    union
+    select distinct later.entry_id
+      from (select p.layer_id, sum(p.quantity) as quantity, sum(p.value) as value from ledger_layerposting p
+              where p.coop_id = coop and p.entry_id = entry group by 1) p
+      join ledger_layer l on l.coop_id = coop and l.id = p.layer_id
+      join ledger_layerposting later on later.coop_id = coop and later.layer_id = p.layer_id
+        and later.quantity < 0 and later.entry_id > original and later.entry_id <> entry
+      where (l.quantity + p.quantity < 0 or l.value + p.value < 0
+             or l.quantity + p.quantity = 0 and l.value + p.value <> 0)
+        and not exists (select from ledger_entry r where r.coop_id = coop and r.reverses_id = later.entry_id)
+  ) s;
+  if way is not null then
+    raise exception 'What the entry moved has been used since.' using errcode = '23514',
+      constraint = 'entry_not_used_since', detail = json_build_object('entries', way);
+  end if;
+
+  merge into ledger_holding h
+  using (select p.account_id, p.lot_id, sum(p.quantity) as quantity, sum(p.value) as value
+           from ledger_posting p where p.coop_id = coop and p.entry_id = entry and p.lot_id is not null
+           group by 1, 2) d
+    on h.coop_id = coop and h.account_id = d.account_id and h.lot_id = d.lot_id
+  when matched then update set quantity = h.quantity + d.quantity, value = h.value + d.value,
+                               last_on = greatest(h.last_on, day);
+  perform ledger_carry(entry);
+  perform ledger_check_days(entry, day);
+  perform ledger_keep_promises(entry, array(
+    select row((p.line + 1) / 2, p.account_id, h.kind, null, null, p.lot_id, h.material_id, -p.quantity, -p.value)::ledger_move
+      from ledger_posting p
+      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id and h.lot_id = p.lot_id
+      where p.coop_id = coop and p.entry_id = entry and p.quantity < 0), 'reversal');
+end $$;
+
+-- Sums to zero are checked again where nobody can forget it, and an entry stays sealed.
+create function ledger_check_postings() returns trigger language plpgsql as $$
+begin
+  if exists (select from added group by coop_id, entry_id, lot_id having sum(quantity) <> 0) then
+    raise exception 'The quantities of an entry do not sum to zero.'
+      using errcode = '23514', constraint = 'entry_quantities_sum_to_zero';
+  end if;
+  if exists (select from added group by coop_id, entry_id, maker_id having sum(value) <> 0) then
+    raise exception 'The values of an entry do not sum to zero.'
+      using errcode = '23514', constraint = 'entry_values_sum_to_zero';
+  end if;
+  if exists (select from (select distinct coop_id, entry_id from added) a
+               join ledger_entry e on e.coop_id = a.coop_id and e.id = a.entry_id
+               where e.posted_in <> pg_current_xact_id()) then
+    raise exception 'An entry is sealed with its transaction.'
+      using errcode = '23514', constraint = 'entry_sealed';
+  end if;
+  return null;
+end $$;
+create trigger check_postings after insert on ledger_posting
+  referencing new table as added for each statement execute function ledger_check_postings();
+
+select walls.define('ledger_lock_pools(uuid[])'),
+       walls.define('ledger_post_entry(uuid, text, timestamptz, int, text, text, jsonb, uuid[], uuid[], uuid[], numeric[], numeric[])'),
+       walls.define('ledger_reverse_entry(uuid, uuid, timestamptz, int, text)');

@@ -1,0 +1,2 @@
+drop function ledger_coops();
+drop function ledger_disagreements();
