@@ -49,7 +49,7 @@ class UnitUnknown(Invalid):
 
 
 class UnitAmbiguous(Invalid):
-    """"oz" may mean volume or weight: write "fl oz" or "oz wt"."""
+    """ "oz" may mean volume or weight: write "fl oz" or "oz wt"."""
 
     code = "unit_ambiguous"
 
@@ -220,3 +220,9 @@ class SplitImpossible(Invalid):
     """This total cannot be split: there must be a weight above zero, and none below."""
 
     code = "split_impossible"
+
+
+class Stale(Conflict):
+    """This has been changed since you read it: read it again, then send your change anew."""
+
+    code = "stale"

@@ -3,19 +3,24 @@
 import itertools
 import re
 import zoneinfo
+from typing import Final
 from uuid import UUID
 
 from django.contrib.auth import get_user_model
 from django.contrib.auth.models import AbstractBaseUser
-from django.db import IntegrityError, transaction
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, connection, transaction
 from django.utils.text import slugify
 
 from ledger.access import Actor, set_walls
 from ledger.entries import account
-from ledger.errors import Invalid
+from ledger.errors import Invalid, NotFound
 from ledger.ids import new_id
 from ledger.models import Account, Coop, Maker, Membership
 from ledger.money import minor_units
+
+LONGEST_NAME: Final = 120
 
 # The accounts that every maker has from the first day, by kind and name.
 STANDING = (
@@ -36,14 +41,16 @@ STANDING = (
 )
 
 
-def open_coop(
-    *, name: str, currency: str, time_zone: str, coordinator: AbstractBaseUser
-) -> Coop:
-    """Open a co-op with its coordinator. Raises Invalid for an unknown currency or time zone."""
+def open_coop(*, name: str, currency: str, time_zone: str, coordinator: AbstractBaseUser) -> Coop:
+    """Open a co-op with its coordinator.
+
+    Raises Invalid for a name that is empty or too long and for an unknown time zone, and
+    CurrencyUnknown.
+    """
     minor_units(currency)
     if time_zone not in zoneinfo.available_timezones():
         raise Invalid(f"{time_zone!r} is not a time zone; write one such as UTC or Europe/Paris.")
-    coop = Coop(id=new_id(), name=name, currency=currency, time_zone=time_zone)
+    coop = Coop(id=new_id(), name=_clean(name), currency=currency, time_zone=time_zone)
     with transaction.atomic():
         set_walls(coop.id, None)
         _save_with_free_slug(coop)
@@ -54,25 +61,71 @@ def open_coop(
 
 
 def open_maker(*, coop: Coop, name: str, owner: AbstractBaseUser) -> Maker:
-    """Open a maker with its owner and its standing accounts. Raises Invalid for a name in use."""
-    maker = Maker(id=new_id(), coop=coop, name=name)
+    """Open a maker with its owner and its standing accounts.
+
+    Raises Invalid for a name in use, empty or too long.
+    """
+    maker = Maker(id=new_id(), coop=coop, name=_clean(name))
     with transaction.atomic():
         set_walls(coop.id, maker.id)
-        if Maker.objects.filter(name=name).exists():
-            raise Invalid(f"The co-op already has a maker named {name!r}.")
-        maker.mark = _free_mark(name)
+        # One at a time in a co-op, so that a name or mark found free stays free.
+        Coop.objects.select_for_update().get(id=coop.id)
+        if Maker.objects.filter(name=maker.name).exists():
+            raise Invalid(f"The co-op already has a maker named {maker.name!r}.")
+        maker.mark = _free_mark(maker.name)
         maker.save(force_insert=True)
         Membership.objects.create(
             coop=coop, maker=maker, person_id=owner.pk, role=Membership.Role.OWNER
         )
         actor = actor_for(coop, maker.id, owner.pk, Membership.Role.OWNER)
         Account.objects.bulk_create(
-            Account(
-                id=account(actor, kind, name), coop=coop, maker=maker, kind=kind, name=name
-            )
-            for kind, name in STANDING
+            Account(id=account(actor, kind, label), coop=coop, maker=maker, kind=kind, name=label)
+            for kind, label in STANDING
         )
     return maker
+
+
+def all_coops() -> list[tuple[UUID, str]]:
+    """The id and slug of every co-op, for whoever works through all of them."""
+    with connection.cursor() as cursor:
+        cursor.execute("select id, slug from ledger_coops()")
+        return list(cursor.fetchall())
+
+
+def coop_named(slug: str) -> Coop:
+    """The co-op with this slug, in the open transaction, whose walls are set to it.
+
+    Raises NotFound.
+    """
+    for id, known in all_coops():
+        if known == slug:
+            set_walls(id, None)
+            return Coop.objects.get(id=id)
+    raise NotFound(f"There is no co-op {slug!r}; open_coop prints the slug on its last line.")
+
+
+def person_named(username: str, *, password: str | None, email: str = "") -> AbstractBaseUser:
+    """The person who signs in by this name, made if new; a known one keeps password and address.
+
+    Raises Invalid for a new person without a password, or with one that is easily guessed, and
+    for a name or address that cannot be one.
+    """
+    people = get_user_model()
+    known = people.objects.filter(username=username).first()
+    if known is not None:
+        return known
+    if not password:
+        raise Invalid(f"{username!r} is new and needs a password.")
+    person = people(username=username, email=email)
+    try:
+        person.set_unusable_password()
+        person.full_clean()
+        validate_password(password, person)
+    except ValidationError as error:
+        raise Invalid(f"{username!r}: {' '.join(error.messages)}") from error
+    person.set_password(password)
+    person.save(force_insert=True)
+    return person
 
 
 def actor_for(coop: Coop, maker_id: UUID | None, person_id: int, role: str) -> Actor:
@@ -87,6 +140,13 @@ def actor_for(coop: Coop, maker_id: UUID | None, person_id: int, role: str) -> A
     )
 
 
+def _clean(name: str) -> str:
+    clean = " ".join(name.split())
+    if not clean or len(clean) > LONGEST_NAME or not clean.isprintable():
+        raise Invalid(f"A name has one to {LONGEST_NAME} printable characters.")
+    return clean
+
+
 def _save_with_free_slug(coop: Coop) -> None:
     """Other co-ops cannot be seen, so a slug is tried rather than looked up."""
     base = slugify(coop.name)[:50] or "co-op"
@@ -95,7 +155,10 @@ def _save_with_free_slug(coop: Coop) -> None:
         try:
             with transaction.atomic():
                 coop.save(force_insert=True)
-        except IntegrityError:
+        except IntegrityError as error:
+            diagnosis = getattr(error.__cause__, "diag", None)
+            if "slug" not in str(getattr(diagnosis, "constraint_name", "")):
+                raise
             continue
         return
 

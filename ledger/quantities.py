@@ -44,6 +44,8 @@ from ledger.unit_names import CUBIC, Measure, Unit, unit_named
 if TYPE_CHECKING:
     from pint import UnitRegistry
 
+# Every line is exact in decimals: a pound is 7000 grains and a gallon 768 teaspoons, but dividing
+# by those does not end, so the two small units are written out.
 DEFINITIONS = """
 gram = [mass]
 kilogram = 1000 * gram
@@ -53,7 +55,7 @@ tonne = 1000000 * gram
 pound = 453.59237 * gram
 ounce = pound / 16
 avoirdupois_dram = pound / 256
-grain = pound / 7000
+grain = 0.06479891 * gram
 troy_ounce = 480 * grain
 stone = 14 * pound
 short_hundredweight = 100 * pound
@@ -73,7 +75,7 @@ pint = gallon / 8
 cup = gallon / 16
 fluid_ounce = gallon / 128
 tablespoon = gallon / 256
-teaspoon = gallon / 768
+teaspoon = 4.92892159375 * millilitre
 fluid_dram = gallon / 1024
 imperial_gallon = 4546.09 * millilitre
 imperial_quart = imperial_gallon / 4
@@ -105,14 +107,16 @@ _PRECISE = Context(prec=80)
 
 _LETTER = rf"[^\W\d_{FRACTION_SIGNS}]"
 _UNIT = rf"(?:(?i:{CUBIC})|{_LETTER}(?:{_LETTER}|[ .()-])*)"
-_PART = re.compile(rf"({NUMBER}) ?({_UNIT})(?:, ?)?")
+_PART = re.compile(rf"({NUMBER}) ?({_UNIT})(?:, ?(?!$))?")
 _RATIO = re.compile(rf"({NUMBER}) ?({_UNIT}) ?/ ?({_UNIT})")
 _SPECIFIC_GRAVITY = re.compile(r"(?:sg|sp\.? ?gr\.?|specific gravity) ?(.*)", re.IGNORECASE)
 _GRAVITY_AT = re.compile(
-    rf"({DECIMAL}) \(?({DECIMAL}) ?/ ?({DECIMAL}) ?(?:deg ?C|°? ?C)?\)?", re.IGNORECASE
+    rf"({DECIMAL}) \(?({DECIMAL}) ?/ ?({DECIMAL}) ?(?:deg ?C|[°\u00ba\u02da]? ?C)?\)?",
+    re.IGNORECASE,
 )
 _TEMPERATURE = re.compile(
-    rf"([-\u2212]?) ?({DECIMAL}) ?(?:°|degrees?|deg)? ?(c|f|k|celsius|fahrenheit|kelvin)",
+    rf"([-\u2212]?) ?({DECIMAL}) ?(?:[°\u00ba\u02da]|degrees?|deg)? ?"
+    r"(c|f|k|celsius|fahrenheit|kelvin)",
     re.IGNORECASE,
 )
 _SCALES = {"c": "degree_celsius", "f": "degree_fahrenheit", "k": "kelvin"}
@@ -175,9 +179,9 @@ def parse_density(value: str, at: str | None = None) -> Density:
         gravity = _SPECIFIC_GRAVITY.fullmatch(typed)
         exact, sample = _from_gravity(gravity[1]) if gravity else (_from_ratio(typed), None)
         with localcontext(_PRECISE):
-            density = exact.quantize(DENSITY_PLACES)
+            density = _without_zeros(exact.quantize(DENSITY_PLACES))
         if not LIGHTEST <= density <= HEAVIEST:
-            raise DensityImplausible(density=f"{density.normalize():f}")
+            raise DensityImplausible(density=density)
     except Refusal as refusal:
         refusal.at("/value")
         raise
@@ -271,7 +275,7 @@ def convert(text: str, to_unit: str) -> Decimal:
     quantity, unit = parse_quantity(text), unit_named(tidy(to_unit, QuantityUnreadable))
     if quantity.measure != unit.measure:
         if "count" in (quantity.measure, unit.measure):
-            raise UnitWrong(name=f"a {unit.measure}")
+            raise UnitWrong(f'A {quantity.measure} cannot be given in "{to_unit}".')
         raise DensityMissing("A mass becomes a volume, or a volume a mass, only by a density.")
     return _decimal(Fraction(quantity.amount) / _factor(unit))
 
@@ -297,9 +301,12 @@ def _factor(unit: Unit) -> Fraction:
 def _to_scale(value: Decimal, scale: str, wanted: str) -> Decimal:
     with localcontext(_PRECISE):
         exact = Decimal(_registry().convert(value, scale, wanted))
-        rounded = exact.quantize(_TEMPERATURE_PLACES) + 0
-        whole = rounded.to_integral_value()
-        return whole if whole == rounded else rounded.normalize()
+        return _without_zeros(exact.quantize(_TEMPERATURE_PLACES))
+
+
+def _without_zeros(value: Decimal) -> Decimal:
+    whole = value.to_integral_value()
+    return whole + 0 if whole == value else value.normalize()
 
 
 def _is_smaller(unit: Unit, previous: Unit) -> bool:
@@ -340,6 +347,8 @@ def _from_ratio(typed: str) -> Decimal:
     refuse_number(typed, DensityUnreadable, DensityNotPositive)
     ratio = _RATIO.fullmatch(re.sub(" per ", "/", typed, flags=re.IGNORECASE))
     if ratio is None:
+        if re.fullmatch(NUMBER, typed):
+            raise UnitMissing('A density needs its units: write it such as "1.26 g/mL".')
         raise DensityUnreadable
     number = number_of(ratio[1], DensityUnreadable)
     mass, volume = unit_named(ratio[2]), unit_named(ratio[3])

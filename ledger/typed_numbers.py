@@ -7,7 +7,7 @@ commas, which mean a decimal point to some and thousands to others, and exponent
 import re
 from fractions import Fraction
 
-from ledger.errors import Refusal, UnitMissing, Unreadable
+from ledger.errors import Refusal, Unreadable
 
 LONGEST_TEXT = 64
 
@@ -54,18 +54,16 @@ def tidy(text: str, unreadable: type[Unreadable]) -> str:
 
 
 def refuse_number(typed: str, unreadable: type[Unreadable], not_positive: type[Refusal]) -> None:
-    """Raise what is wrong when a number is written in a way that is not read here, or alone.
+    """Raise what is wrong when a number is written in a way that is not read here.
 
-    Raises `unreadable`, `not_positive` for what is below zero, or UnitMissing.
+    Raises `unreadable`, or `not_positive` for what is below zero.
     """
     if re.search(r"[0-9],\s?[0-9]", typed):
-        raise unreadable('Write numbers with a decimal point and no commas: "1.5 kg", "1234 kg".')
+        raise unreadable('Write numbers with a decimal point and no commas: "1.5" or "1234".')
     if re.search(r"[0-9.][eE][-+]?[0-9]", typed):
-        raise unreadable('Write the number out in full, without an exponent: "1500 g".')
+        raise unreadable('Write the number out in full, without an exponent: "1500".')
     if re.match(rf"[-\u2212] ?[0-9.{FRACTION_SIGNS}]", typed):
         raise not_positive
-    if re.fullmatch(NUMBER, typed):
-        raise UnitMissing
 
 
 def number_of(token: str, unreadable: type[Unreadable]) -> Fraction:

@@ -1,6 +1,6 @@
 """Tables of the ledger and their named constraints, by subject."""
 
-from ledger.models.alerts import Alert, Outbox, Watch
+from ledger.models.alerts import Alert, Outbox, Sweep, Watch
 from ledger.models.catalogue import CostFormula, CostPolicy, Material, Supplier
 from ledger.models.entries import Entry, LayerPosting, Posting
 from ledger.models.makers import Coop, Maker, Membership
@@ -14,6 +14,7 @@ from ledger.models.stock import (
     Lot,
     Pool,
     Reservation,
+    Shortfall,
     Status,
 )
 
@@ -41,7 +42,9 @@ __all__ = [
     "ReceiptCharge",
     "ReceiptLine",
     "Reservation",
+    "Shortfall",
     "Status",
     "Supplier",
+    "Sweep",
     "Watch",
 ]

@@ -72,3 +72,12 @@ class Outbox(MakerRow):
                 name="outbox_owed",
             ),
         )
+
+
+class Sweep(models.Model):
+    """Who was first: one row for each periodic task, co-op and window of time."""
+
+    pk = models.CompositePrimaryKey("coop_id", "task", "begins_at")
+    coop = link("ledger.Coop")
+    task = models.CharField(max_length=40)
+    begins_at = models.DateTimeField()

@@ -36,7 +36,7 @@ def money(**options: Any) -> "models.DecimalField[Any, Any]":
 
 def density(**options: Any) -> "models.DecimalField[Any, Any]":
     """Grams per millilitre."""
-    return models.DecimalField(max_digits=12, decimal_places=9, null=True, **options)
+    return models.DecimalField(max_digits=16, decimal_places=12, null=True, **options)
 
 
 def celsius() -> "models.DecimalField[Any, Any]":

@@ -105,9 +105,7 @@ class Custody(models.Model):
     since = models.DateTimeField(auto_now_add=True)
 
     class Meta:
-        indexes = (
-            models.Index(fields=["coop", "maker", "material"], name="custody_by_material"),
-        )
+        indexes = (models.Index(fields=["coop", "maker", "material"], name="custody_by_material"),)
 
 
 class Decision(MakerRow):
@@ -205,6 +203,14 @@ class Layer(MakerRow):
                 name="layer_empty_has_no_value",
             ),
         )
+        indexes = (
+            # Layers that are used up stay; nothing that is asked often may read through them.
+            models.Index(
+                fields=["coop", "maker", "material", "ordinal"],
+                condition=models.Q(quantity__gt=0),
+                name="layer_left",
+            ),
+        )
 
 
 class Reservation(models.Model):
@@ -228,4 +234,26 @@ class Reservation(models.Model):
         indexes = (
             models.Index(fields=["coop", "lot"], name="reservation_by_lot"),
             models.Index(fields=["coop", "maker", "material"], name="reservation_by_material"),
+        )
+
+
+class Shortfall(models.Model):
+    """What a planned batch needs of a material beyond what it could be promised; not a posting."""
+
+    pk = models.CompositePrimaryKey("coop_id", "account_id", "material_id")
+    coop = link("ledger.Coop")
+    account = link(Account)
+    material = link("ledger.Material")
+    maker = link("ledger.Maker")
+    quantity = quantity()
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=models.Q(quantity__gte=0, quantity__lt=FINITE),
+                name="shortfall_not_negative",
+            ),
+        )
+        indexes = (
+            models.Index(fields=["coop", "maker", "material"], name="shortfall_by_material"),
         )

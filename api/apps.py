@@ -1,0 +1,9 @@
+"""Everything that speaks HTTP."""
+
+from django.apps import AppConfig
+
+
+class ApiConfig(AppConfig):
+    """Everything that speaks HTTP."""
+
+    name = "api"

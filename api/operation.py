@@ -1,0 +1,161 @@
+"""What every operation shares: one transaction, the walls, the role, safe retries.
+
+A resource is a DRF view, one class per path; its methods say what they take and give:
+
+    class Receipts(Resource):
+        @writes(ReceiptIn, ReceiptOut, status=201)
+        def post(self, actor, data): ...
+
+`writes` parses the body, runs the method at a savepoint and keeps the answer for a retry;
+`reads` parses the query. A method makes one domain call and returns what is to be sent.
+"""
+
+import functools
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, ClassVar
+
+from django.db import transaction
+from django.http import HttpRequest, HttpResponseBase
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.serializers import BaseSerializer
+from rest_framework.views import APIView
+
+from api import errors, idempotency, rate
+from api.signing import actor_of
+from ledger import outbox
+from ledger.access import Actor
+from ledger.entries import explained
+
+
+@dataclass(slots=True)
+class Sent:
+    """What a method answers, when it is more than a body with the usual status."""
+
+    body: Any
+    status: int | None = None
+    headers: dict[str, str] = field(default_factory=dict)
+
+
+class Resource(APIView):
+    """One path of the API."""
+
+    actor: Actor
+    kept: idempotency.Key | None = None
+    now: datetime
+    # Set by the decorators below: which HTTP methods keep their answers.
+    keyed: ClassVar[frozenset[str]] = frozenset()
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        self.now = timezone.now()
+        with transaction.atomic(durable=True):
+            response = super().dispatch(request, *args, **kwargs)
+            if isinstance(response, Response):
+                response.render()
+            if response.status_code >= 400 and not getattr(response, "kept", False):
+                transaction.set_rollback(True)
+        return response
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Before the method runs: negotiate, limit the rate, sign in, find an earlier answer."""
+        super().initial(request, *args, **kwargs)
+        rate.check(request)
+        method = getattr(self, (request.method or "").lower(), None)
+        keyed = getattr(method, "keyed", False)
+        self.kept = idempotency.Key.of(request) if keyed else None
+        self.actor = actor_of(request, self.kept)
+
+    def handle_exception(self, exc: Exception) -> Response:
+        """An earlier answer comes as an exception, since DRF has no other way out of `initial`."""
+        if isinstance(exc, idempotency.Answered):
+            return exc.response()
+        return super().handle_exception(exc)
+
+
+def writes(
+    takes: type[BaseSerializer[Any]] | None,
+    gives: Any,
+    *,
+    status: int = 201,
+    keyed: bool = True,
+    **schema: Any,
+) -> Callable[[Callable[..., Any]], Callable[..., Response]]:
+    """An operation that changes something. `keyed` ones need an Idempotency-Key."""
+
+    def decorate(method: Callable[..., Any]) -> Callable[..., Response]:
+        @functools.wraps(method)
+        def run(self: Resource, request: Request, **path: Any) -> Response:
+            response = _at_savepoint(self, request, method, takes, status, path)
+            if self.kept is not None:
+                response.kept = True  # type: ignore[attr-defined]
+                self.kept.keep(self.actor, response)
+            transaction.on_commit(outbox.hint)
+            return response
+
+        run.keyed = keyed  # type: ignore[attr-defined]
+        described = extend_schema(
+            request=takes,
+            responses={status: gives},
+            extensions={"x-keyed": keyed, "x-writes": True},
+            **schema,
+        )(run)
+        return described  # type: ignore[no-any-return]
+
+    return decorate
+
+
+def _at_savepoint(
+    view: Resource,
+    request: Request,
+    method: Callable[..., Any],
+    takes: type[BaseSerializer[Any]] | None,
+    status: int,
+    path: dict[str, Any],
+) -> Response:
+    """Run the method so that a refusal leaves nothing behind but its answer."""
+    try:
+        with transaction.atomic(), explained():
+            data: tuple[Any, ...] = ()
+            if takes is not None:
+                serializer = takes(data=request.data, context={"view": view})
+                serializer.is_valid(raise_exception=True)
+                data = (serializer.validated_data,)
+            return response_of(method(view, view.actor, *data, **path), status)
+    except Exception as error:
+        response = errors.handle(error, {})
+        if response is None or response.status_code >= 500:
+            raise
+        return response
+
+
+def reads(
+    takes: type[BaseSerializer[Any]] | None, gives: Any, **schema: Any
+) -> Callable[[Callable[..., Any]], Callable[..., Response]]:
+    """An operation that only looks. `takes` reads the query's parameters."""
+
+    def decorate(method: Callable[..., Any]) -> Callable[..., Response]:
+        @functools.wraps(method)
+        def run(self: Resource, request: Request, **path: Any) -> Response:
+            data: tuple[Any, ...] = ()
+            if takes is not None:
+                query = takes(data=request.query_params.dict(), context={"view": self})
+                query.is_valid(raise_exception=True)
+                data = (query.validated_data,)
+            return response_of(method(self, self.actor, *data, **path), 200)
+
+        parameters = [*schema.pop("parameters", []), *([takes] if takes else [])]
+        described = extend_schema(parameters=parameters, responses={200: gives}, **schema)(run)
+        return described  # type: ignore[no-any-return]
+
+    return decorate
+
+
+def response_of(given: Any, status: int) -> Response:
+    """A method's answer as a response; text is JSON that PostgreSQL made."""
+    sent = given if isinstance(given, Sent) else Sent(given)
+    body = sent.body.encode() if isinstance(sent.body, str) else sent.body
+    return Response(body, sent.status or status, headers=sent.headers)

@@ -1,0 +1,109 @@
+"""Reading JSON strictly: what two readers could understand differently is refused."""
+
+import hashlib
+import json
+from typing import IO, Any, NoReturn
+
+import orjson
+from rest_framework.parsers import BaseParser
+from rest_framework.renderers import BaseRenderer
+
+from api.errors import BadRequest
+
+DEEPEST = 20
+
+
+def read(body: bytes) -> Any:
+    """The JSON value of a body. Raises BadRequest, saying where and why.
+
+    Refused beside what is not JSON: a key that stands twice, NaN and Infinity, a number that does
+    not fit, NUL, and nesting that no request of ours needs.
+    """
+    try:
+        value = json.loads(
+            body.decode(), object_pairs_hook=_once, parse_constant=_constant, parse_float=_number
+        )
+    except UnicodeDecodeError as error:
+        raise BadRequest("The body is not UTF-8 text; send JSON in UTF-8.") from error
+    except json.JSONDecodeError as error:
+        raise BadRequest(
+            f"The body is not JSON: {error.msg} at line {error.lineno}, column {error.colno}."
+        ) from error
+    except RecursionError as error:
+        raise BadRequest("The body is nested too deeply.") from error
+    except ValueError as error:
+        raise BadRequest("A number in the body is too long.") from error
+    _check(value, DEEPEST)
+    return value
+
+
+def fingerprint(method: str, path: str, query: str, value: Any) -> bytes:
+    """SHA-256 of a request; the same for the same JSON value, however spaced (RFC 8785's aim)."""
+    canonical = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    text = "\n".join([method, path, query, canonical])
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        seen: set[str] = set()
+        twice = next(key for key, _ in pairs if key in seen or seen.add(key))  # type: ignore[func-returns-value]
+        raise BadRequest(f"The key {twice!r} stands twice in one object; send it once.")
+    return found
+
+
+def _constant(name: str) -> NoReturn:
+    raise BadRequest(f"{name} is not a number in JSON; send a decimal in quotes.")
+
+
+def _number(text: str) -> Any:
+    """A number with a fraction; whole ones become integers, so that 60.0 is 60."""
+    value = float(text)
+    if value in (float("inf"), float("-inf")):
+        raise BadRequest(f"The number {text[:40]} is too large; send a decimal in quotes.")
+    return int(value) if value.is_integer() and abs(value) < 2**53 else value
+
+
+def _check(value: Any, depth: int) -> None:
+    if depth == 0:
+        raise BadRequest("The body is nested too deeply.")
+    if isinstance(value, str):
+        if "\0" in value or any("\ud800" <= char <= "\udfff" for char in value):
+            raise BadRequest("A text in the body has a character that cannot be kept.")
+    elif isinstance(value, dict):
+        for key, inner in value.items():
+            _check(key, depth)
+            _check(inner, depth - 1)
+    elif isinstance(value, list):
+        for inner in value:
+            _check(inner, depth - 1)
+    elif isinstance(value, int) and abs(value) > 2**63:
+        raise BadRequest("A number in the body is too large; send a decimal in quotes.")
+
+
+class StrictJSON(BaseParser):
+    """DRF's parser of bodies."""
+
+    media_type = "application/json"
+
+    def parse(
+        self, stream: IO[Any], media_type: str | None = None, parser_context: Any = None
+    ) -> Any:
+        # Django's own reading bounds the size; the stream does not.
+        return read(parser_context["request"]._request.body)
+
+
+class FastJSON(BaseRenderer):
+    """DRF's renderer of answers; decimals are strings before they get here."""
+
+    media_type = "application/json"
+    format = "json"
+    charset = None
+
+    def render(
+        self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None
+    ) -> bytes:
+        if data is None:
+            return b""
+        return data if isinstance(data, bytes) else orjson.dumps(data)

@@ -1,0 +1,226 @@
+"""Materials and suppliers, shared by the makers of a co-op."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from api import etags
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, page
+from api.rest.fields import (
+    Body,
+    DecimalText,
+    DensityIn,
+    Id,
+    Moment,
+    QuantityField,
+    Shown,
+    Text,
+    plain,
+)
+from ledger import catalogue
+from ledger.access import Actor, material_for, materials_visible_to, supplier_for
+from ledger.models import Material, Supplier
+
+FORMULAS = ["lot", "fifo", "average"]
+
+
+class MaterialIn(Body):
+    name = Text(max_length=200)
+    inci_name = Text(max_length=200, required=False, allow_blank=True)
+    cas_number = Text(max_length=20, required=False, allow_blank=True)
+    measured_by = serializers.ChoiceField(["mass", "count"])
+    density = DensityIn(required=False, allow_null=True)
+    cost_class = Text(
+        max_length=60, required=False, help_text="One cost formula holds for a class."
+    )
+    cost_formula = serializers.ChoiceField(FORMULAS, required=False, allow_null=True)
+    stocked = serializers.BooleanField(
+        required=False, help_text="False for water and the like, which need no lot."
+    )
+    cost_per_kg = DecimalText(least="0", required=False, allow_null=True)
+    cost_source = Text(max_length=200, required=False, allow_blank=True)
+    shelf_life_days = serializers.IntegerField(
+        min_value=1, max_value=36_500, required=False, allow_null=True
+    )
+    mass_each = QuantityField(required=False, allow_null=True)
+
+
+class MaterialChange(MaterialIn):
+    name = Text(max_length=200, required=False)
+    measured_by = serializers.ChoiceField(["mass", "count"], required=False)
+
+
+class DensityOut(serializers.Serializer[Any]):
+    value = Shown(help_text="g/mL")
+    at = Shown(allow_null=True, help_text="degC")
+    entered = Text()
+
+
+class MaterialOut(serializers.Serializer[Any]):
+    id = Id()
+    name = Text()
+    inci_name = Text(allow_blank=True)
+    cas_number = Text(allow_blank=True)
+    measured_by = serializers.ChoiceField(["mass", "count"])
+    density = DensityOut(allow_null=True)
+    cost_class = Text()
+    cost_formula = serializers.ChoiceField(FORMULAS, allow_null=True)
+    stocked = serializers.BooleanField()
+    cost_per_kg = Shown(allow_null=True)
+    cost_source = Text(allow_blank=True)
+    shelf_life_days = serializers.IntegerField(allow_null=True)
+    mass_each = Shown(allow_null=True, help_text="g")
+    own = serializers.BooleanField(help_text="Made by the maker, and seen by it alone.")
+    version = serializers.IntegerField()
+    created_at = Moment()
+
+
+class MaterialPage(serializers.Serializer[Any]):
+    results = MaterialOut(many=True)
+    next = Text(allow_null=True)
+
+
+class MaterialQuery(Paged):
+    name = Text(max_length=200, required=False, help_text="Part of the name or INCI name.")
+    measured_by = serializers.ChoiceField(["mass", "count"], required=False)
+
+
+class SupplierIn(Body):
+    name = Text(max_length=200)
+
+
+class SupplierOut(serializers.Serializer[Any]):
+    id = Id()
+    name = Text()
+    version = serializers.IntegerField()
+    created_at = Moment()
+
+
+class SupplierPage(serializers.Serializer[Any]):
+    results = SupplierOut(many=True)
+    next = Text(allow_null=True)
+
+
+class SupplierQuery(Paged):
+    name = Text(max_length=200, required=False, help_text="Part of the name.")
+
+
+def density_json(row: Any) -> dict[str, Any] | None:
+    """A density kept with a material or a lot."""
+    if row.density is None:
+        return None
+    return {
+        "value": plain(row.density.normalize()),
+        "at": plain(row.density_at),
+        "entered": row.density_entered,
+    }
+
+
+def material_json(row: Material) -> dict[str, Any]:
+    return {
+        "id": str(row.id),
+        "name": row.name,
+        "inci_name": row.inci_name,
+        "cas_number": row.cas_number,
+        "measured_by": row.measured_by,
+        "density": density_json(row),
+        "cost_class": row.cost_class,
+        "cost_formula": row.cost_formula,
+        "stocked": row.stocked,
+        "cost_per_kg": plain(row.cost_per_kg),
+        "cost_source": row.cost_source,
+        "shelf_life_days": row.shelf_life_days,
+        "mass_each": plain(row.mass_each),
+        "own": row.maker_id is not None,
+        "version": row.version,
+        "created_at": row.created_at,
+    }
+
+
+def supplier_json(row: Supplier) -> dict[str, Any]:
+    return {
+        "id": str(row.id),
+        "name": row.name,
+        "version": row.version,
+        "created_at": row.created_at,
+    }
+
+
+class Materials(Resource):
+    """The materials that the makers of the co-op buy, and those the maker makes."""
+
+    @reads(MaterialQuery, MaterialPage)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List materials, newest first."""
+        rows = materials_visible_to(actor)
+        if "measured_by" in query:
+            rows = rows.filter(measured_by=query["measured_by"])
+        if "name" in query:
+            rows = rows.filter(name__icontains=query["name"]) | rows.filter(
+                inci_name__icontains=query["name"]
+            )
+        return page(self.request, query, rows, material_json)
+
+    @writes(MaterialIn, MaterialOut)
+    def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
+        """Add a material to the catalogue."""
+        material = catalogue.add_material(actor, catalogue.MaterialFacts(**data))
+        return _material(material)
+
+
+class OneMaterial(Resource):
+    """One material."""
+
+    @reads(None, MaterialOut)
+    def get(self, actor: Actor, id: str) -> Sent:
+        """Show a material."""
+        return _material(material_for(actor, id))
+
+    @writes(MaterialChange, MaterialOut, status=200, keyed=False)
+    def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
+        """Change what is known of a material (If-Match with its ETag)."""
+        version = etags.expected_version(self.request, id)
+        return _material(catalogue.change_material(actor, material=id, version=version, facts=data))
+
+
+class Suppliers(Resource):
+    """The suppliers that the makers of the co-op buy from."""
+
+    @reads(SupplierQuery, SupplierPage)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List suppliers, newest first."""
+        rows = Supplier.objects.filter(coop_id=actor.coop_id)
+        if "name" in query:
+            rows = rows.filter(name__icontains=query["name"])
+        return page(self.request, query, rows, supplier_json)
+
+    @writes(SupplierIn, SupplierOut)
+    def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
+        """Add a supplier to the catalogue."""
+        return _supplier(catalogue.add_supplier(actor, name=data["name"]))
+
+
+class OneSupplier(Resource):
+    """One supplier."""
+
+    @reads(None, SupplierOut)
+    def get(self, actor: Actor, id: str) -> Sent:
+        """Show a supplier."""
+        return _supplier(supplier_for(actor, id))
+
+    @writes(SupplierIn, SupplierOut, status=200, keyed=False)
+    def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
+        """Give a supplier another name (If-Match with its ETag)."""
+        version = etags.expected_version(self.request, id)
+        return _supplier(
+            catalogue.rename_supplier(actor, supplier=id, version=version, name=data["name"])
+        )
+
+
+def _material(row: Material) -> Sent:
+    return Sent(material_json(row), headers={"ETag": etags.etag(row.id, row.version)})
+
+
+def _supplier(row: Supplier) -> Sent:
+    return Sent(supplier_json(row), headers={"ETag": etags.etag(row.id, row.version)})

@@ -1,0 +1,136 @@
+"""The entries of the ledger, and undoing one by another."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, page
+from api.rest.fields import Body, Id, Moment, Shown, Text, plain
+from formulas import undoing
+from ledger.access import Actor, find
+from ledger.models import Entry, Posting
+
+KINDS = [kind.value for kind in Entry.Kind]
+
+
+class ReversalIn(Body):
+    reason = Text(max_length=400)
+    happened_at = Moment(required=False)
+
+
+class ReversalOut(serializers.Serializer[Any]):
+    entry = Id()
+    reverses = Id()
+
+
+class EntryOut(serializers.Serializer[Any]):
+    id = Id()
+    kind = serializers.ChoiceField(KINDS)
+    happened_at = Moment()
+    recorded_at = Moment()
+    person = serializers.IntegerField()
+    reason = Text(allow_blank=True)
+    deviation = Text(allow_blank=True)
+    details = serializers.DictField()
+    reverses = Id(allow_null=True)
+
+
+class PostingOut(serializers.Serializer[Any]):
+    line = serializers.IntegerField()
+    account = Id()
+    account_kind = Text()
+    account_name = Text()
+    lot = Id(allow_null=True)
+    quantity = Shown()
+    value = Shown()
+
+
+class EntryFull(EntryOut):
+    postings = PostingOut(many=True)
+
+
+class EntryPage(serializers.Serializer[Any]):
+    results = EntryOut(many=True)
+    next = Text(allow_null=True)
+
+
+class EntryQuery(Paged):
+    kind = serializers.ChoiceField(KINDS, required=False)
+    lot = serializers.UUIDField(required=False, help_text="Entries that moved this lot.")
+    happened_from = serializers.DateField(required=False)
+    happened_to = serializers.DateField(required=False)
+
+
+def entry_json(row: Entry) -> dict[str, Any]:
+    return {
+        "id": str(row.id),
+        "kind": row.kind,
+        "happened_at": row.happened_at,
+        "recorded_at": row.recorded_at,
+        "person": row.person_id,
+        "reason": row.reason,
+        "deviation": row.deviation,
+        "details": row.details,
+        "reverses": row.reverses_id and str(row.reverses_id),
+    }
+
+
+def posting_json(row: Posting) -> dict[str, Any]:
+    return {
+        "line": row.line,
+        "account": str(row.account_id),
+        "account_kind": row.account.kind,
+        "account_name": row.account.name,
+        "lot": row.lot_id and str(row.lot_id),
+        "quantity": plain(row.quantity),
+        "value": plain(row.value),
+    }
+
+
+class Entries(Resource):
+    """The entries of the maker's books."""
+
+    @reads(EntryQuery, EntryPage)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List entries, the latest heard of first."""
+        rows = Entry.objects.filter(maker_id=actor.maker)
+        if "kind" in query:
+            rows = rows.filter(kind=query["kind"])
+        if "lot" in query:
+            moved = Posting.objects.filter(coop_id=actor.coop_id, lot_id=query["lot"])
+            rows = rows.filter(id__in=moved.values("entry_id"))
+        if "happened_from" in query:
+            rows = rows.filter(happened_on__gte=query["happened_from"])
+        if "happened_to" in query:
+            rows = rows.filter(happened_on__lte=query["happened_to"])
+        return page(self.request, query, rows, entry_json)
+
+
+class OneEntry(Resource):
+    """One entry."""
+
+    @reads(None, EntryFull)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """Show an entry with its postings."""
+        entry = find(Entry.objects.filter(maker_id=actor.maker), id)
+        postings = Posting.objects.select_related("account").filter(
+            coop_id=actor.coop_id, entry=entry
+        )
+        lines = [posting_json(row) for row in postings.order_by("line")]
+        return {**entry_json(entry), "postings": lines}
+
+
+class Reversals(Resource):
+    """Undoing."""
+
+    @writes(ReversalIn, ReversalOut)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Take back exactly what an entry posted, by a new entry that says why."""
+        undone = undoing.undo(
+            actor,
+            entry=id,
+            reason=data["reason"],
+            happened_at=data.get("happened_at", self.now),
+        )
+        return {"entry": str(undone.entry_id), "reverses": id}

@@ -1,0 +1,128 @@
+"""Lots: what is there, and what is decided about it."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, cursor_at, links, start_of
+from api.rest.catalogue import DensityOut
+from api.rest.fields import Body, Id, Moment, Shown, Text
+from api.rest.receipts import UnitCost
+from ledger import lot_reading, lots
+from ledger.access import Actor, lot_for
+from ledger.models import Decision
+
+STATUSES = ["quarantine", "released", "rejected", "hold"]
+
+
+class OnHand(serializers.Serializer[Any]):
+    grams = Shown(required=False)
+    count = Shown(required=False)
+
+
+class LotOut(serializers.Serializer[Any]):
+    id = Id()
+    code = Text()
+    material = Id()
+    material_name = Text()
+    supplier = Id(allow_null=True)
+    supplier_lot = Text(allow_blank=True)
+    status = serializers.ChoiceField(STATUSES)
+    arrived_on = serializers.DateField()
+    expires_on = serializers.DateField(allow_null=True)
+    retest_on = serializers.DateField(allow_null=True)
+    dates_note = Text(allow_blank=True)
+    density = DensityOut(allow_null=True)
+    on_hand = OnHand()
+    value = Shown()
+    unit_cost = UnitCost(allow_null=True)
+
+
+class LotPage(serializers.Serializer[Any]):
+    results = LotOut(many=True)
+    next = Text(allow_null=True)
+
+
+class LotQuery(Paged):
+    material = serializers.UUIDField(required=False)
+    status = serializers.ChoiceField(STATUSES, required=False)
+    code = Text(max_length=16, required=False)
+    expires_before = serializers.DateField(
+        required=False, help_text="May not be used from this day on."
+    )
+    in_stock = serializers.BooleanField(required=False, allow_null=True, default=None)
+
+
+class DecisionIn(Body):
+    decision = serializers.ChoiceField(list(lots.BECOMES))
+    basis = Text(max_length=400, help_text='Such as "certificate agrees with specification".')
+
+
+class DecisionOut(serializers.Serializer[Any]):
+    id = Id()
+    lot = Id()
+    decision = serializers.ChoiceField(list(lots.BECOMES))
+    basis = Text()
+    status = serializers.ChoiceField(STATUSES)
+    person = serializers.IntegerField()
+    decided_at = Moment()
+
+
+class DecisionPage(serializers.Serializer[Any]):
+    results = DecisionOut(many=True)
+
+
+class Lots(Resource):
+    """The lots that the maker has or had."""
+
+    @reads(LotQuery, LotPage)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List lots, newest first."""
+        wanted = lot_reading.LotsWanted(
+            **{name: query.get(name) for name in lot_reading.LotsWanted.__slots__}
+        )
+        after = start_of(self.request, query)
+        found = lot_reading.list_lots(actor, wanted, after=after, limit=query["limit"])
+        cursor = found.next_after and cursor_at(self.request, str(found.next_after))
+        following = f'"{cursor}"' if cursor else "null"
+        body = f'{{"results":{found.results},"next":{following}}}'
+        return Sent(body, headers=links(self.request, cursor))
+
+
+class OneLot(Resource):
+    """One lot."""
+
+    @reads(None, LotOut)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """Show a lot: its dates, its status, what is left of it and what that is worth."""
+        return lot_reading.show_lot(actor, id)
+
+
+class Decisions(Resource):
+    """What has been decided about a lot."""
+
+    @reads(None, DecisionPage)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """List the decisions about a lot, the latest first."""
+        lot = lot_for(actor, id)
+        rows = Decision.objects.filter(maker_id=actor.maker, lot=lot).order_by("-id")[:200]
+        return {"results": [decision_json(row) for row in rows]}
+
+    @writes(DecisionIn, DecisionOut)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Release, reject, hold or quarantine a lot, and say on what basis."""
+        _, decision = lots.decide(actor, lot=id, **data)
+        return decision_json(decision)
+
+
+def decision_json(row: Decision) -> dict[str, Any]:
+    return {
+        "id": str(row.id),
+        "lot": str(row.lot_id),
+        "decision": row.decision,
+        "basis": row.basis,
+        "status": lots.BECOMES[row.decision].value,
+        "person": row.person_id,
+        "decided_at": row.decided_at,
+    }

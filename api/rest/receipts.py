@@ -1,0 +1,179 @@
+"""Deliveries from suppliers."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, page
+from api.rest.fields import (
+    Body,
+    DecimalText,
+    DensityIn,
+    Id,
+    Moment,
+    QuantityField,
+    Shown,
+    Text,
+    plain,
+)
+from ledger import receiving
+from ledger.access import Actor
+from ledger.costing import Charge, ChargeKind, SpreadBy
+from ledger.models import Receipt
+from ledger.money import round_money
+
+
+class ReceiptLineIn(Body):
+    material = Id()
+    supplier_lot = Text(max_length=80)
+    quantity = QuantityField()
+    price = DecimalText(least="0", help_text="The line's total.")
+    discount = DecimalText(least="0", required=False, help_text="Off the line's total.")
+    expires_on = serializers.DateField(required=False, allow_null=True)
+    retest_on = serializers.DateField(required=False, allow_null=True)
+    density = DensityIn(required=False, allow_null=True)
+
+
+class ChargeIn(Body):
+    kind = serializers.ChoiceField(
+        [kind.value for kind in ChargeKind], help_text="tax is tax that is not recovered"
+    )
+    amount = DecimalText(least="0")
+    spread_by = serializers.ChoiceField([way.value for way in SpreadBy])
+
+
+class ReleaseIn(Body):
+    basis = Text(max_length=400, help_text='Such as "certificate agrees with specification".')
+
+
+class ReceiptIn(Body):
+    supplier = Id()
+    happened_at = Moment(required=False, help_text="When it arrived; now, if left out.")
+    reference = Text(max_length=80, required=False, help_text="The delivery note's number.")
+    lines = ReceiptLineIn(many=True, min_length=1, max_length=200)
+    charges = ChargeIn(many=True, required=False, max_length=20)
+    release = ReleaseIn(required=False, allow_null=True)
+
+
+class LotBrief(serializers.Serializer[Any]):
+    id = Id()
+    code = Text()
+    status = serializers.ChoiceField(["quarantine", "released", "rejected", "hold"])
+
+
+class QuantityOut(serializers.Serializer[Any]):
+    entered = Text()
+    grams = Shown(required=False)
+    count = Shown(required=False)
+
+
+class UnitCost(serializers.Serializer[Any]):
+    amount = Shown()
+    per = serializers.ChoiceField(["kg", "each"])
+
+
+class ReceiptLineOut(serializers.Serializer[Any]):
+    lot = LotBrief()
+    material = Id()
+    quantity = QuantityOut()
+    goods = Shown()
+    charges = Shown()
+    landed_cost = Shown()
+    unit_cost = UnitCost()
+
+
+class ReceiptOut(serializers.Serializer[Any]):
+    id = Id()
+    entry = Id()
+    supplier = Id()
+    reference = Text(allow_blank=True)
+    happened_at = Moment()
+    total = Shown()
+    lines = ReceiptLineOut(many=True)
+
+
+class ReceiptBrief(serializers.Serializer[Any]):
+    id = Id()
+    entry = Id()
+    supplier = Id()
+    reference = Text(allow_blank=True)
+    happened_at = Moment()
+    total = Shown()
+
+
+class ReceiptPage(serializers.Serializer[Any]):
+    results = ReceiptBrief(many=True)
+    next = Text(allow_null=True)
+
+
+class ReceiptQuery(Paged):
+    supplier = Id(required=False)
+
+
+def brief_json(receipt: Receipt, currency: str) -> dict[str, Any]:
+    return {
+        "id": str(receipt.id),
+        "entry": str(receipt.entry_id),
+        "supplier": str(receipt.supplier_id),
+        "reference": receipt.reference,
+        "happened_at": receipt.happened_at,
+        "total": plain(round_money(receipt.total, currency)),
+    }
+
+
+def receipt_json(received: receiving.Received, currency: str) -> dict[str, Any]:
+    status = "released" if received.released else "quarantine"
+    lines = [
+        {
+            "lot": {"id": str(lot.id), "code": lot.code, "status": status},
+            "material": str(lot.material_id),
+            "quantity": quantity_json(amount.entered, amount.quantity, amount.counted),
+            "goods": plain(round_money(cost.goods, currency)),
+            "charges": plain(round_money(cost.charges, currency)),
+            "landed_cost": plain(round_money(cost.landed_cost, currency)),
+            "unit_cost": {
+                "amount": plain(cost.unit_cost),
+                "per": "each" if amount.counted else "kg",
+            },
+        }
+        for lot, amount, cost in zip(received.lots, received.measured, received.landed, strict=True)
+    ]
+    return {**brief_json(received.receipt, currency), "lines": lines}
+
+
+def quantity_json(entered: str, quantity: Any, counted: bool) -> dict[str, Any]:
+    """What was typed, and the grams or pieces that it is."""
+    if counted:
+        return {"entered": entered, "count": plain(quantity.quantize(1))}
+    return {"entered": entered, "grams": plain(quantity)}
+
+
+class Receipts(Resource):
+    """Deliveries."""
+
+    @reads(ReceiptQuery, ReceiptPage)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List deliveries, newest first."""
+        rows = Receipt.objects.filter(maker_id=actor.maker)
+        if "supplier" in query:
+            rows = rows.filter(supplier_id=query["supplier"])
+        return page(self.request, query, rows, lambda row: brief_json(row, actor.currency))
+
+    @writes(ReceiptIn, ReceiptOut)
+    def post(self, actor: Actor, data: dict[str, Any]) -> Any:
+        """Receive a delivery: a lot a line, at landed cost, in quarantine unless released."""
+        release = data.get("release")
+        received = receiving.receive(
+            actor,
+            supplier=data["supplier"],
+            lines=[receiving.Delivered(**line) for line in data["lines"]],
+            charges=[
+                Charge(ChargeKind(charge["kind"]), charge["amount"], SpreadBy(charge["spread_by"]))
+                for charge in data.get("charges", [])
+            ],
+            happened_at=data.get("happened_at", self.now),
+            release_basis=release and release["basis"],
+            reference=data.get("reference", ""),
+        )
+        return receipt_json(received, actor.currency)

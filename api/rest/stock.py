@@ -1,0 +1,189 @@
+"""What there is, what runs low, and the warnings about it."""
+
+from typing import Any
+from uuid import UUID
+
+from rest_framework import serializers
+
+from api import etags
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, cursor_at, links, page, start_of
+from api.rest.fields import Body, Id, Moment, QuantityField, Shown, Text, plain
+from ledger import alerts, balances
+from ledger.access import Actor
+from ledger.models import Alert, Watch
+from ledger.money import round_money
+
+
+class StockRow(serializers.Serializer[Any]):
+    material = Id()
+    name = Text()
+    unit = serializers.ChoiceField(["g", "each"])
+    on_hand = Shown()
+    usable = Shown(help_text="Released, in date today, not on hold.")
+    reserved = Shown(help_text="Promised to planned batches.")
+    available = Shown(help_text="Usable less reserved.")
+    on_order = Shown()
+    position = Shown(help_text="Usable + on order - all that planned batches need.")
+    value = Shown(allow_null=True)
+    reorder_point = Shown(allow_null=True)
+    low = serializers.BooleanField(help_text="The position is at or below the reorder point.")
+
+
+class StockPage(serializers.Serializer[Any]):
+    results = StockRow(many=True)
+    next = Text(allow_null=True)
+
+
+class StockQuery(Paged):
+    material = serializers.UUIDField(required=False)
+
+
+class WatchIn(Body):
+    reorder_point = QuantityField()
+
+
+class WatchOut(serializers.Serializer[Any]):
+    material = Id()
+    name = Text()
+    reorder_point = Shown(help_text="g, or count for what is counted")
+    entered = Text()
+    version = serializers.IntegerField()
+
+
+class WatchPage(serializers.Serializer[Any]):
+    results = WatchOut(many=True)
+    next = Text(allow_null=True)
+
+
+class AlertOut(serializers.Serializer[Any]):
+    id = Id()
+    kind = Text()
+    material = Id()
+    name = Text()
+    position = Shown()
+    reorder_point = Shown()
+    opened_at = Moment()
+    closed_at = Moment(allow_null=True)
+    state = serializers.ChoiceField(["open", "closed"])
+
+
+class AlertPage(serializers.Serializer[Any]):
+    results = AlertOut(many=True)
+    next = Text(allow_null=True)
+
+
+class AlertQuery(Paged):
+    state = serializers.ChoiceField(["open", "closed"], required=False)
+
+
+def stock_json(row: balances.Stock, currency: str) -> dict[str, Any]:
+    figures = {
+        name: amount(getattr(row, name), row.counted)
+        for name in ("on_hand", "usable", "reserved", "available", "on_order", "position")
+    }
+    return {
+        "material": str(row.material_id),
+        "name": row.name,
+        "unit": "each" if row.counted else "g",
+        **figures,
+        "value": None if row.value is None else plain(round_money(row.value, currency)),
+        "reorder_point": amount(row.reorder_point, row.counted),
+        "low": row.low,
+    }
+
+
+def amount(quantity: Any, counted: bool) -> str | None:
+    """Grams with their decimals, or whole pieces."""
+    if quantity is None:
+        return None
+    return plain(quantity.quantize(1) if counted else quantity)
+
+
+def watch_json(row: Watch) -> dict[str, Any]:
+    return {
+        "material": str(row.material_id),
+        "name": row.material.name,
+        "reorder_point": amount(row.reorder_point, row.material.counted),
+        "entered": row.entered,
+        "version": row.version,
+    }
+
+
+def alert_json(row: Alert) -> dict[str, Any]:
+    return {
+        "id": str(row.id),
+        "kind": row.kind,
+        "material": str(row.material_id),
+        "name": row.material.name,
+        "position": amount(row.position, row.material.counted),
+        "reorder_point": amount(row.reorder_point, row.material.counted),
+        "opened_at": row.opened_at,
+        "closed_at": row.closed_at,
+        "state": "closed" if row.closed_at else "open",
+    }
+
+
+class Stock(Resource):
+    """The maker's stock."""
+
+    @reads(StockQuery, StockPage)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List stock by material, in order of its name."""
+        start, limit = start_of(self.request, query), query["limit"]
+        rows = balances.stock(
+            actor,
+            now=self.now,
+            materials=[query["material"]] if "material" in query else None,
+            after=(start[0], UUID(start[1])) if start else None,
+            limit=limit + 1,
+        )
+        last = rows[limit - 1] if len(rows) > limit else None
+        cursor = last and cursor_at(self.request, [last.name, str(last.material_id)])
+        results = [stock_json(row, actor.currency) for row in rows[:limit]]
+        return Sent({"results": results, "next": cursor}, headers=links(self.request, cursor))
+
+
+class Watches(Resource):
+    """The reorder points that are watched."""
+
+    @reads(Paged, WatchPage)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List watches, newest first."""
+        return page(self.request, query, alerts.watches(actor), watch_json)
+
+
+class OneWatch(Resource):
+    """The watch over one material."""
+
+    @reads(None, WatchOut)
+    def get(self, actor: Actor, material: str) -> Sent:
+        """Show the watch over a material."""
+        return _watch(alerts.watch_for(actor, material))
+
+    @writes(WatchIn, WatchOut, status=200, keyed=False)
+    def put(self, actor: Actor, data: dict[str, Any], material: str) -> Sent:
+        """Warn when the position of a material is at or below a reorder point."""
+        return _watch(
+            alerts.set_watch(actor, material=material, reorder_point=data["reorder_point"])
+        )
+
+    @writes(None, None, status=204, keyed=False)
+    def delete(self, actor: Actor, material: str) -> None:
+        """Stop watching a material."""
+        alerts.drop_watch(actor, material=material, now=self.now)
+
+
+class Alerts(Resource):
+    """What the maker was warned of."""
+
+    @reads(AlertQuery, AlertPage)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List alerts, newest first."""
+        state = query.get("state")
+        rows = alerts.alerts(actor, open=None if state is None else state == "open")
+        return page(self.request, query, rows, alert_json)
+
+
+def _watch(row: Watch) -> Sent:
+    return Sent(watch_json(row), headers={"ETag": etags.etag(row.id, row.version)})

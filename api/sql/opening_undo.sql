@@ -1,0 +1,3 @@
+drop function api_forget_answers();
+drop function api_memberships(int);
+drop function api_open(bytea, text, text, bytea);

@@ -1,0 +1,39 @@
+# Shared by the commands beside it: from a machine with Python >= 3.11 to an installed .venv.
+# To be sourced.
+
+# Relative paths are the caller's, and the commands go elsewhere.
+absolute() {
+    if [[ $1 == /* ]]; then printf '%s\n' "$1"; else printf '%s\n' "$PWD/$1"; fi
+}
+
+find_python() {
+    local name
+    for name in ${PYTHON:-} python3 python3.14 python3.13 python3.12 python3.11 python; do
+        if "$name" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; then
+            printf '%s\n' "$name"
+            return
+        fi
+    done
+    echo "No Python 3.11 or newer was found; install one, or name it with PYTHON=." >&2
+    return 1
+}
+
+bootstrap() {
+    local lock=deploy/requirements.lock installed=.venv/installed.lock python
+    if [[ -x .venv/bin/python && -f $installed && "$(<"$lock")" == "$(<"$installed")" ]]; then
+        return
+    fi
+    # The database runs as a user without rights, who must be able to read its programs.
+    umask 022
+    echo "Installing what deploy/requirements.lock names into .venv …" >&2
+    if ! .venv/bin/python -c '' 2>/dev/null; then
+        python=$(find_python)
+        if ! "$python" -m venv --clear .venv >&2; then
+            echo "Python has no venv module here; many systems package it as python3-venv." >&2
+            return 1
+        fi
+    fi
+    .venv/bin/python -m pip install --quiet --disable-pip-version-check --no-input \
+        --require-hashes --only-binary :all: -r "$lock" >&2
+    cp "$lock" "$installed"
+}

@@ -1,0 +1,15 @@
+"""Where requests go."""
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import include, path
+
+
+def healthz(request: HttpRequest) -> HttpResponse:
+    """The web server is alive. Nothing else is asked, so nothing else can make it fail."""
+    return HttpResponse("ok\n", content_type="text/plain; charset=utf-8")
+
+
+urlpatterns = [
+    path("healthz", healthz),
+    path("", include("api.urls")),
+]

@@ -1,0 +1,106 @@
+"""Formulas, products and batches by their ids: the maker's own, or as if they were not there."""
+
+from uuid import UUID
+
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
+
+from formulas.models import Batch, Formula, FormulaVersion, Line, Phase, Product, Weighing
+from ledger.access import Actor, find
+from ledger.models import Entry
+from ledger.roles import Verb
+
+
+def formulas_of(actor: Actor) -> QuerySet[Formula]:
+    """The maker's formulas, with what they make. Raises Forbidden."""
+    actor.must(Verb.READ)
+    return Formula.objects.select_related("material").filter(maker_id=actor.maker)
+
+
+def formula_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Formula:
+    """A formula of the maker. Raises NotFound, Forbidden."""
+    return find(formulas_of(actor), id, pointer=pointer)
+
+
+def versions_of(actor: Actor) -> QuerySet[FormulaVersion]:
+    """Versions with their formula, phases and lines, in a fixed number of queries."""
+    actor.must(Verb.READ)
+    lines = Line.objects.select_related("phase", "material", "component__material").order_by("position")
+    return (
+        FormulaVersion.objects.select_related("formula__material")
+        .prefetch_related(Prefetch("lines", lines), Prefetch("phases", Phase.objects.order_by("position")))
+        .filter(maker_id=actor.maker)
+    )
+
+
+def version_for(
+    actor: Actor, formula: UUID | str, number: int | None = None, *, pointer: str = ""
+) -> FormulaVersion:
+    """A version of a formula, the one in force unless numbered, with its lines.
+
+    Raises NotFound, Forbidden.
+    """
+    found = formula_for(actor, formula, pointer=pointer)
+    versions = versions_of(actor).filter(formula=found)
+    wanted = versions.filter(number=found.version if number is None else number).first()
+    return wanted or find(versions, "", pointer=pointer)
+
+
+def products_of(actor: Actor) -> QuerySet[Product]:
+    """The maker's products with their formula and packaging. Raises Forbidden."""
+    actor.must(Verb.READ)
+    return (
+        Product.objects.select_related("material", "formula__material")
+        .prefetch_related("packaging__material")
+        .filter(maker_id=actor.maker)
+    )
+
+
+def product_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Product:
+    """A product of the maker. Raises NotFound, Forbidden."""
+    return find(products_of(actor), id, pointer=pointer)
+
+
+def batches_of(actor: Actor) -> QuerySet[Batch]:
+    """The maker's batches with their formula and what came of them. Raises Forbidden."""
+    actor.must(Verb.READ)
+    return Batch.objects.select_related(
+        "version__formula__material", "product__material", "making__lot", "making__entry"
+    ).filter(maker_id=actor.maker)
+
+
+def batch_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Batch:
+    """A batch of the maker. Raises NotFound, Forbidden."""
+    return find(batches_of(actor), id, pointer=pointer)
+
+
+def with_details(batches: QuerySet[Batch]) -> QuerySet[Batch]:
+    """The same with lines, picks, packaging and the weighings that count, in a few queries."""
+    weighings = (
+        standing(Weighing.objects.all()).select_related("lot__material", "person").order_by("id")
+    )
+    return batches.prefetch_related(
+        "lines__material",
+        "lines__component",
+        "lines__picks__lot",
+        "packaging__material",
+        "packaging__picks__lot",
+        Prefetch("weighings", weighings),
+    )
+
+
+def locked_batch(actor: Actor, id: UUID | str, *, pointer: str = "") -> Batch:
+    """A batch for whoever changes it: one at a time, until the transaction ends.
+
+    The batch is locked before any pool of the ledger, by everyone. Raises NotFound.
+    """
+    rows = Batch.objects.select_for_update(of=("self",), no_key=True).select_related(
+        "version__formula__material", "product__material"
+    )
+    return find(rows.filter(maker_id=actor.maker), id, pointer=pointer)
+
+
+def standing(rows: QuerySet[Weighing]) -> QuerySet[Weighing]:
+    """Only the weighings whose entry is not reversed."""
+    undone = Entry.objects.filter(reverses=OuterRef("entry_id"), coop_id=OuterRef("coop_id"))
+    return rows.filter(~Exists(undone))
+

@@ -1,0 +1,295 @@
+"""Writing formulas: the first version, and every version after it."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from uuid import UUID
+
+from django.db import connection
+from django.db.models import F
+
+from formulas import composition
+from formulas.composition import Balance, Composed, Fixed, Ingredient, Kind, Recipe, ToEffect
+from formulas.errors import FormulaCycle, PercentNot100
+from formulas.models import Formula, FormulaVersion, Line, Phase
+from ledger.access import Actor, find, find_all, materials_for
+from ledger.entries import EXPLAINED, explained
+from ledger.errors import Invalid, Stale
+from ledger.ids import new_id
+from ledger.models import Material
+from ledger.quantities import Density
+from ledger.roles import Verb
+
+# Shelf lives are days; ten years is more than any cosmetic keeps, and a slip beyond it.
+LONGEST_SHELF_LIFE_DAYS = 3650
+
+
+@dataclass(frozen=True, slots=True)
+class LineDraft:
+    """A line as the maker writes it: of a material or of another formula, by its id."""
+
+    amount: Fixed | ToEffect | Balance
+    material: UUID | str | None = None
+    formula: UUID | str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseDraft:
+    """Lines that are added together."""
+
+    name: str
+    lines: Sequence[LineDraft]
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """One version as the maker writes it. The density is that of what is made."""
+
+    name: str
+    phases: Sequence[PhaseDraft]
+    process_loss_percent: Decimal = Decimal(0)
+    density: Density | None = None
+    shelf_life_days: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """A line with its place and what it names found."""
+
+    phase: int
+    pointer: str
+    amount: Fixed | ToEffect | Balance
+    material: Material | None
+    component: Formula | None
+
+    @property
+    def ingredient(self) -> Ingredient:
+        if self.component is not None:
+            return Ingredient(Kind.FORMULA, str(self.component.id))
+        return Ingredient(Kind.MATERIAL, str(self.material.id if self.material else ""))
+
+
+def write_formula(actor: Actor, draft: Draft) -> FormulaVersion:
+    """Write a new formula with its first version, and open the material that it makes.
+
+    Raises Forbidden, NotFound, PercentNot100, SecondBalance, OverMaximum and Invalid, each with
+    its pointer.
+    """
+    actor.must(Verb.FORMULATE)
+    lines, composed = _settle(actor, draft)
+    material = Material(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        measured_by=Material.MeasuredBy.MASS,
+        cost_class="made",
+        cost_formula="lot",
+    )
+    _tell_material(material, draft)
+    material.save(force_insert=True)
+    formula = Formula(coop_id=actor.coop_id, maker_id=actor.maker, name=draft.name)
+    formula.material = material
+    formula.save(force_insert=True)
+    return _write_version(actor, formula, draft, lines, composed)
+
+
+def new_version(
+    actor: Actor, *, formula: UUID | str, expected_version: int | None, draft: Draft
+) -> FormulaVersion:
+    """Write the next version of a formula; batches keep the one they were planned with.
+
+    Raises Stale if the version in force is no longer the one that was read, FormulaCycle, and
+    what `write_formula` raises.
+    """
+    actor.must(Verb.FORMULATE)
+    with connection.cursor() as cursor:
+        cursor.execute("select formulas_take_turn(%s)", [actor.maker])
+    rows = Formula.objects.select_for_update(of=("self",)).select_related("material")
+    found = find(rows.filter(maker_id=actor.maker), formula)
+    if expected_version is not None and found.version != expected_version:
+        raise Stale
+    lines, composed = _settle(actor, draft)
+    _refuse_cycle(found, draft.name, lines, composed)
+    found.name, found.version = draft.name, found.version + 1
+    _tell_material(found.material, draft)
+    found.material.version += 1
+    found.material.save()
+    with explained():
+        found.save(update_fields=["name", "version"])
+    return _write_version(actor, found, draft, lines, composed)
+
+
+def _settle(actor: Actor, draft: Draft) -> tuple[list[_Named], tuple[Composed, ...]]:
+    """Find what the lines name, and make them 100 %."""
+    composition.left_after_loss(draft.process_loss_percent)
+    days = draft.shelf_life_days
+    if days is not None and not 0 < days <= LONGEST_SHELF_LIFE_DAYS:
+        raise Invalid(
+            f"A shelf life is 1 to {LONGEST_SHELF_LIFE_DAYS} days.", pointer="/shelf_life_days"
+        )
+    if not any(phase.lines for phase in draft.phases):
+        raise PercentNot100(total=0, pointer="/phases")
+    lines = _named(actor, draft)
+    composed = composition.compose(
+        [composition.Line(line.ingredient, line.amount, line.pointer) for line in lines]
+    )
+    return lines, composed
+
+
+def _named(actor: Actor, draft: Draft) -> list[_Named]:
+    placed = [
+        (phase, f"/phases/{phase}/lines/{place}", line)
+        for phase, group in enumerate(draft.phases)
+        for place, line in enumerate(group.lines)
+    ]
+    for _, pointer, line in placed:
+        if (line.material is None) == (line.formula is None):
+            raise Invalid("A line names a material or a formula, one of them.", pointer=pointer)
+    of_material = [(p, line.material) for _, p, line in placed if line.material is not None]
+    of_formula = [(p, line.formula) for _, p, line in placed if line.formula is not None]
+    materials = dict(
+        zip(
+            (pointer for pointer, _ in of_material),
+            materials_for(actor, [(id, f"{pointer}/material") for pointer, id in of_material]),
+            strict=True,
+        )
+    )
+    components = dict(
+        zip(
+            (pointer for pointer, _ in of_formula),
+            find_all(
+                Formula.objects.filter(maker_id=actor.maker),
+                [(id, f"{pointer}/formula") for pointer, id in of_formula],
+            ),
+            strict=True,
+        )
+    )
+    _check_materials(materials)
+    return [
+        _Named(phase, pointer, line.amount, materials.get(pointer), components.get(pointer))
+        for phase, pointer, line in placed
+    ]
+
+
+def _check_materials(materials: dict[str, Material]) -> None:
+    """A line is by mass, and what a formula makes is named by its formula, so that nothing can
+    contain itself unseen."""
+    own = [material.id for material in materials.values() if material.maker_id is not None]
+    makers = {made.material_id: made.name for made in Formula.objects.filter(material_id__in=own)}
+    for pointer, material in materials.items():
+        if material.counted:
+            raise Invalid(
+                f"{material.name} is counted, and a line is a percentage by mass; packaging"
+                " belongs to a product.",
+                pointer=f"{pointer}/material",
+            )
+        if material.id in makers:
+            raise Invalid(
+                f"{material.name} is made: name the formula {makers[material.id]!r} instead.",
+                pointer=f"{pointer}/material",
+            )
+
+
+def _refuse_cycle(
+    formula: Formula, name: str, lines: Sequence[_Named], composed: Sequence[Composed]
+) -> None:
+    """Walk down from the new lines through the versions in force; PostgreSQL checks it again."""
+    if all(line.component is None for line in lines):
+        return
+    names, below = _components_in_force(formula.maker_id)
+    names[str(formula.id)] = name
+    recipes = {id: Recipe(tuple(_as_lines(below.get(id, [])))) for id in names}
+    recipes[str(formula.id)] = Recipe(tuple(composed))
+    try:
+        composition.parents_first(str(formula.id), recipes)
+    except FormulaCycle as refusal:
+        loop = refusal.facts["formulas"]
+        through = next(line for line in lines if line.ingredient.id == loop[1])
+        raise FormulaCycle(
+            path=" → ".join(names[id] for id in loop),
+            formulas=loop,
+            pointer=f"{through.pointer}/formula",
+        ) from None
+
+
+def _components_in_force(maker_id: UUID) -> tuple[dict[str, str], dict[str, list[str]]]:
+    """The names of a maker's formulas, and which of them each contains by its version in force."""
+    names = {str(id): name for id, name in _ids_and_names(maker_id)}
+    below: dict[str, list[str]] = {}
+    edges = Line.objects.filter(
+        maker_id=maker_id,
+        component__isnull=False,
+        version__number=F("version__formula__version"),
+    ).values_list("version__formula_id", "component_id")
+    for parent, component in edges:
+        below.setdefault(str(parent), []).append(str(component))
+    return names, below
+
+
+def _ids_and_names(maker_id: UUID) -> Iterable[tuple[UUID, str]]:
+    return Formula.objects.filter(maker_id=maker_id).values_list("id", "name")
+
+
+def _as_lines(components: Sequence[str]) -> Iterable[Composed]:
+    return (Composed(Ingredient(Kind.FORMULA, id), Decimal(0)) for id in components)
+
+
+def _tell_material(material: Material, draft: Draft) -> None:
+    """The made material has the name, density and shelf life of the version in force."""
+    material.name = draft.name
+    material.density = draft.density and draft.density.grams_per_millilitre
+    material.density_at = draft.density and draft.density.celsius
+    material.density_entered = draft.density.entered if draft.density else ""
+    material.shelf_life_days = draft.shelf_life_days
+
+
+def _write_version(
+    actor: Actor,
+    formula: Formula,
+    draft: Draft,
+    lines: Sequence[_Named],
+    composed: Sequence[Composed],
+) -> FormulaVersion:
+    own = {"coop_id": actor.coop_id, "maker_id": actor.maker}
+    version = FormulaVersion(
+        **own,
+        formula=formula,
+        number=formula.version,
+        process_loss_percent=draft.process_loss_percent,
+        density=draft.density and draft.density.grams_per_millilitre,
+        density_at=draft.density and draft.density.celsius,
+        density_entered=draft.density.entered if draft.density else "",
+        shelf_life_days=draft.shelf_life_days,
+        person_id=actor.person_id,
+    )
+    version.save(force_insert=True)
+    phases = Phase.objects.bulk_create(
+        Phase(**own, version=version, position=place, name=group.name)
+        for place, group in enumerate(draft.phases)
+    )
+    with explained():
+        Line.objects.bulk_create(
+            Line(
+                **own,
+                version=version,
+                phase=phases[line.phase],
+                position=place,
+                kind=_kind(settled),
+                material=line.material,
+                component=line.component,
+                percent=settled.percent,
+                max_percent=settled.max_percent,
+            )
+            for place, (line, settled) in enumerate(zip(lines, composed, strict=True))
+        )
+    return version
+
+
+def _kind(line: Composed) -> Line.Kind:
+    if line.is_balance:
+        return Line.Kind.BALANCE
+    return Line.Kind.FIXED if line.max_percent is None else Line.Kind.TO_EFFECT
+
+
+# What PostgreSQL refuses by itself, for whoever comes past the checks above.
+EXPLAINED["formula_percent_100"] = lambda facts: PercentNot100(total=facts.get("total"))
+EXPLAINED["formula_cycle"] = lambda facts: FormulaCycle(path=f"{facts.get('formula')} → …")

@@ -1,0 +1,204 @@
+"""What a batch cost and what it yielded.
+
+Inputs are materials, packaging, labour and overhead (cost of conversion: IAS 2, paragraph 12).
+Normal loss raises the cost of what is good; abnormal loss is an expense (IAS 2, paragraph
+16(a), and process costing in the textbooks). No consumed input comes back.
+
+Masses are grams, money is in the co-op's currency. Figures that are posted have six decimals;
+`shown` brings them to the minor unit so that they still add up.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from fractions import Fraction
+from math import floor
+
+from formulas.composition import left_after_loss
+from ledger.costing import GRAMS_PER_KG, round_stored, unit_cost
+from ledger.errors import Invalid, QuantityNotPositive
+from ledger.money import minor_unit, round_money
+
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Labour:
+    """The maker's policy for labour: minutes, and what an hour costs."""
+
+    hourly_rate: Decimal
+    minutes_per_batch: Decimal = ZERO
+    minutes_per_unit: Decimal = ZERO
+
+    def cost(self, units: int = 0) -> Decimal:
+        """Cost of one batch that fills `units`, to six decimals."""
+        minutes = Fraction(self.minutes_per_batch) + Fraction(self.minutes_per_unit) * units
+        return round_stored(minutes * Fraction(self.hourly_rate) / 60)
+
+
+@dataclass(frozen=True, slots=True)
+class Overhead:
+    """The maker's policy for overhead: a sum per batch and a share of what materials cost."""
+
+    per_batch: Decimal = ZERO
+    percent_of_materials: Decimal = ZERO
+
+    def cost(self, materials: Decimal) -> Decimal:
+        """Overhead of one batch whose materials cost `materials`, to six decimals."""
+        share = Fraction(self.percent_of_materials) / 100 * Fraction(materials)
+        return round_stored(Fraction(self.per_batch) + share)
+
+
+@dataclass(frozen=True, slots=True)
+class BatchCost:
+    """The cost of one batch: inputs = the four before it, total = inputs - abnormal.
+
+    `total` is what the good output carries, `abnormal` is expensed. `per_kg` leaves the
+    packaging out; `per_unit` carries everything and is None when nothing was filled.
+    """
+
+    materials: Decimal
+    packaging: Decimal
+    labour: Decimal
+    overhead: Decimal
+    inputs: Decimal
+    abnormal: Decimal
+    total: Decimal
+    per_kg: Decimal
+    per_unit: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class BatchYield:
+    """Yield and loss of one batch.
+
+    `yield_percent` is output ÷ all mass weighed in, `plan_percent` output ÷ planned output.
+    `expected_grams` is the normal loss on the mass weighed in; `actual_grams` leaves out what
+    was declared abnormal, and is below zero when more came out than went in.
+    """
+
+    yield_percent: Decimal
+    plan_percent: Decimal
+    expected_grams: Decimal
+    actual_grams: Decimal
+    beyond_grams: Decimal
+
+
+def batch_cost(
+    *,
+    materials: Decimal,
+    packaging: Decimal = ZERO,
+    labour: Decimal = ZERO,
+    overhead: Decimal = ZERO,
+    output_grams: Decimal,
+    declared_grams: Decimal = ZERO,
+    units: int | None = None,
+) -> BatchCost:
+    """Cost of a batch with `output_grams` good and `declared_grams` lost beyond what is normal.
+
+    abnormal = declared · (inputs - packaging) ÷ (output + declared): the declared loss costs
+    what the same mass of good output costs, and packaging was not lost with it. Loss that is
+    not declared is carried by the good output. Money comes in and goes out with six decimals.
+    Raises QuantityNotPositive without good output, and Invalid for a declared loss below zero.
+    """
+    _check_masses(output_grams, declared_grams)
+    if units is not None and units < 1:
+        raise QuantityNotPositive(pointer="/units")
+    inputs = materials + packaging + labour + overhead
+    made = Fraction(output_grams) + Fraction(declared_grams)
+    abnormal = round_stored(Fraction(declared_grams) * Fraction(inputs - packaging) / made)
+    total = inputs - abnormal
+    return BatchCost(
+        materials=materials,
+        packaging=packaging,
+        labour=labour,
+        overhead=overhead,
+        inputs=inputs,
+        abnormal=abnormal,
+        total=total,
+        per_kg=unit_cost(total - packaging, output_grams, per=GRAMS_PER_KG),
+        per_unit=None if units is None else unit_cost(total, Decimal(units)),
+    )
+
+
+def batch_yield(
+    *,
+    weighed_grams: Decimal,
+    output_grams: Decimal,
+    planned_output_grams: Decimal,
+    process_loss_percent: Decimal = ZERO,
+    declared_grams: Decimal = ZERO,
+) -> BatchYield:
+    """Yield and loss of a batch; percents to six decimals.
+
+    Raises QuantityNotPositive for nothing weighed in, planned or left, and Invalid for a
+    declared loss below zero or a process loss that is not at least 0 and below 100 percent.
+    """
+    _check_masses(output_grams, declared_grams)
+    for grams in (weighed_grams, planned_output_grams):
+        if not (grams.is_finite() and grams > 0):
+            raise QuantityNotPositive
+    normal = 1 - left_after_loss(process_loss_percent)
+    expected = round_stored(Fraction(weighed_grams) * normal)
+    actual = weighed_grams - output_grams - declared_grams
+    return BatchYield(
+        yield_percent=_percent_of(output_grams, weighed_grams),
+        plan_percent=_percent_of(output_grams, planned_output_grams),
+        expected_grams=expected,
+        actual_grams=actual,
+        beyond_grams=max(ZERO, actual - expected),
+    )
+
+
+def shown(cost: BatchCost, currency: str) -> BatchCost:
+    """The same cost at the minor unit of `currency`, still adding up in both its sums.
+
+    Inputs are rounded half-even; the figures that make them up are each cut to the minor unit
+    and the coins left over go to those that lost most, so that no figure moves by a whole coin.
+    Unit costs keep their six decimals. Raises CurrencyUnknown.
+    """
+    inputs = round_money(cost.inputs, currency)
+    step = minor_unit(currency)
+    materials, packaging, labour, overhead = _round_to_sum(
+        inputs, (cost.materials, cost.packaging, cost.labour, cost.overhead), step
+    )
+    total, abnormal = _round_to_sum(inputs, (cost.total, cost.abnormal), step)
+    return replace(
+        cost,
+        materials=materials,
+        packaging=packaging,
+        labour=labour,
+        overhead=overhead,
+        inputs=inputs,
+        abnormal=abnormal,
+        total=total,
+    )
+
+
+def _round_to_sum(total: Decimal, figures: Sequence[Decimal], step: Decimal) -> list[Decimal]:
+    """`figures` in whole steps that sum to `total`, which is their own sum rounded.
+
+    The figures are amounts already, not weights, so each is cut as it stands: a split by
+    weights would first stretch all of them to the rounded total.
+    """
+    exact = [Fraction(figure) / Fraction(step) for figure in figures]
+    steps = [floor(figure) for figure in exact]
+    missing = round(Fraction(total) / Fraction(step)) - sum(steps)
+    by_remainder = sorted(range(len(exact)), key=lambda n: steps[n] - exact[n])
+    for place in by_remainder[:missing]:
+        steps[place] += 1
+    return [count * step for count in steps]
+
+
+def _percent_of(part: Decimal, whole: Decimal) -> Decimal:
+    return round_stored(Fraction(part) * 100 / Fraction(whole))
+
+
+def _check_masses(output_grams: Decimal, declared_grams: Decimal) -> None:
+    if not (output_grams.is_finite() and output_grams > 0):
+        raise QuantityNotPositive(
+            "A finished batch has some output: scrap the batch if nothing of it is good.",
+            pointer="/output",
+        )
+    if not declared_grams.is_finite() or declared_grams < 0:
+        raise Invalid("A declared loss is zero or more.", pointer="/abnormal_loss/quantity")

@@ -1,0 +1,49 @@
+"""Refusals of formulas and batches, in the manner of ledger.errors."""
+
+from ledger.errors import Conflict, Invalid
+
+
+class PercentNot100(Invalid):
+    """The lines make {total} %, not 100 %: change a percent, or let one line be the balance."""
+
+    code = "percent_not_100"
+
+
+class BalanceNotPositive(PercentNot100):
+    """The other lines make {total} %, which leaves the balance line nothing: lower one of them."""
+
+
+class SecondBalance(Invalid):
+    """Two lines are the balance: give all but one of them a percent."""
+
+    code = "second_balance"
+
+
+class FormulaCycle(Invalid):
+    """A formula cannot contain itself ({path}): take out one of these lines."""
+
+    code = "formula_cycle"
+
+
+class OverMaximum(Invalid):
+    """{percent} % is above the maximum of {max_percent} %: add less, or record a deviation."""
+
+    code = "over_maximum"
+
+
+class BatchTooSmall(Invalid):
+    """At {batch_grams} g the scale's step of {step} g leaves nothing to weigh: make more."""
+
+    code = "batch_too_small"
+
+
+class PriceImpossible(Invalid):
+    """Margin and fees take {percent} % of the price, which leaves nothing for the cost."""
+
+    code = "price_impossible"
+
+
+class AlreadyFinished(Conflict):
+    """The batch {batch} is already finished; reverse the finish if that was the mistake."""
+
+    code = "already_finished"

@@ -1,0 +1,8 @@
+from django.db import migrations
+
+from formulas.migrations import _sql
+
+
+class Migration(migrations.Migration):
+    dependencies = [("formulas", "0002_walls")]
+    operations = [_sql.run("rules")]

@@ -1,0 +1,22 @@
+"""Tables of formulas, products and batches and their named constraints, by subject."""
+
+from formulas.models.batches import Batch, BatchLine, BatchPackaging, Pick
+from formulas.models.formulas import Formula, FormulaVersion, Line, Phase
+from formulas.models.making import Filling, Making, Weighing
+from formulas.models.products import Packaging, Product
+
+__all__ = [
+    "Batch",
+    "BatchLine",
+    "BatchPackaging",
+    "Filling",
+    "Formula",
+    "FormulaVersion",
+    "Line",
+    "Making",
+    "Packaging",
+    "Phase",
+    "Pick",
+    "Product",
+    "Weighing",
+]

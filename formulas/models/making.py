@@ -1,0 +1,142 @@
+"""What was done with a batch: weighings, finishing, filling. Rows are added, never changed.
+
+A row counts as long as its entry is not reversed.
+"""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from formulas.models.batches import Batch, BatchLine
+from formulas.models.formulas import percent_field
+from formulas.models.products import Product
+from ledger.models.base import FINITE, MakerRow, celsius, density, link, money, quantity
+
+
+class Weighing(MakerRow):
+    """So many grams of a lot into a batch; below zero is weighed back out of it.
+
+    Without a line it is an addition that the formula does not list. `deviation` says why a rule
+    was not kept.
+    """
+
+    batch = link(Batch, related_name="weighings")
+    line = link(BatchLine, related_name="weighings", null=True)
+    lot = link("ledger.Lot")
+    entered = models.CharField(max_length=64)
+    quantity = quantity()
+    density = density()
+    density_at = celsius()
+    density_of = models.CharField(max_length=8, blank=True, help_text="lot or material")
+    entry = link("ledger.Entry")
+    deviation = models.CharField(max_length=400, blank=True)
+    happened_at = models.DateTimeField()
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
+    )
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "entry"], name="weighing_by_entry"),
+            models.CheckConstraint(
+                condition=~Q(quantity=0) & Q(quantity__gt=-FINITE, quantity__lt=FINITE),
+                name="weighing_is_a_number",
+            ),
+        )
+        indexes = (models.Index(fields=["coop", "batch"], name="weighing_by_batch"),)
+
+
+class Making(MakerRow):
+    """A batch finished: what came out and what it cost, exact to six decimals.
+
+    `output_grams` and `units` include the samples. What went in is `materials`, `packaging`,
+    `labour` and `overhead`; `abnormal` of it was expensed. The loss and density are those of
+    the formula version.
+    """
+
+    batch = link(Batch, related_name="makings")
+    entry = link("ledger.Entry")
+    samples_entry = link("ledger.Entry", null=True)
+    lot = link("ledger.Lot")
+    happened_at = models.DateTimeField()
+    entered = models.CharField(max_length=64)
+    output_grams = quantity()
+    units = models.PositiveIntegerField(null=True)
+    weighed_grams = quantity()
+    declared_grams = quantity(default=0)
+    declared_reason = models.CharField(max_length=400, blank=True)
+    process_loss_percent = percent_field()
+    materials = money()
+    packaging = money()
+    labour = money()
+    overhead = money()
+    abnormal = money()
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
+    )
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "entry"], name="making_by_entry"),
+            models.CheckConstraint(
+                condition=Q(
+                    output_grams__gt=0,
+                    output_grams__lt=FINITE,
+                    weighed_grams__gt=0,
+                    weighed_grams__lt=FINITE,
+                    declared_grams__gte=0,
+                    declared_grams__lt=FINITE,
+                ),
+                name="making_above_zero",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    materials__gte=0,
+                    materials__lt=FINITE,
+                    packaging__gte=0,
+                    packaging__lt=FINITE,
+                    labour__gte=0,
+                    labour__lt=FINITE,
+                    overhead__gte=0,
+                    overhead__lt=FINITE,
+                    abnormal__gte=0,
+                    abnormal__lt=FINITE,
+                ),
+                name="making_cost_not_negative",
+            ),
+        )
+        indexes = (
+            models.Index(fields=["coop", "batch"], name="making_by_batch"),
+            models.Index(fields=["coop", "lot"], name="making_by_lot"),
+        )
+
+
+class Filling(MakerRow):
+    """Bulk filled into units of a product: what was used, what it cost, exact to six decimals."""
+
+    product = link(Product)
+    bulk_lot = link("ledger.Lot")
+    lot = link("ledger.Lot")
+    entry = link("ledger.Entry")
+    samples_entry = link("ledger.Entry", null=True)
+    happened_at = models.DateTimeField()
+    entered = models.CharField(max_length=64)
+    used_grams = quantity()
+    units = models.PositiveIntegerField()
+    bulk = money()
+    packaging = money()
+    labour = money()
+    deviation = models.CharField(max_length=400, blank=True)
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
+    )
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "entry"], name="filling_by_entry"),
+            models.CheckConstraint(
+                condition=Q(used_grams__gt=0, used_grams__lt=FINITE, units__gt=0),
+                name="filling_above_zero",
+            ),
+        )
+        indexes = (models.Index(fields=["coop", "lot"], name="filling_by_lot"),)

@@ -1,0 +1,122 @@
+"""The catalogue that a co-op's makers share: materials and suppliers."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from ledger.access import Actor, find, materials_visible_to
+from ledger.errors import Invalid, Stale
+from ledger.models import Material, Supplier
+from ledger.quantities import Density, Quantity
+from ledger.roles import Verb
+
+# The facts that a material's row keeps as they are.
+PLAIN = ["name", "measured_by", "inci_name", "cas_number", "cost_class", "cost_formula", "stocked", "cost_per_kg", "cost_source", "shelf_life_days"]
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialFacts:
+    """What is known of a material."""
+
+    name: str
+    measured_by: str
+    inci_name: str = ""
+    cas_number: str = ""
+    cost_class: str = "material"
+    cost_formula: str | None = None
+    density: Density | None = None
+    stocked: bool = True
+    cost_per_kg: Decimal | None = None
+    cost_source: str = ""
+    shelf_life_days: int | None = None
+    mass_each: Quantity | None = None
+
+
+def add_material(actor: Actor, facts: MaterialFacts) -> Material:
+    """Add a material to the co-op's catalogue. Raises Invalid where the facts contradict."""
+    actor.must(Verb.EDIT_CATALOGUE)
+    material = Material(coop_id=actor.coop_id)
+    _set(material, facts)
+    material.save(force_insert=True)
+    return material
+
+
+def change_material(
+    actor: Actor, *, material: UUID | str, version: int | None, facts: dict[str, Any]
+) -> Material:
+    """Change what is known of a material; what has been weighed or costed stays as it was.
+
+    `facts` are the fields to change, by the names of MaterialFacts. Raises Stale if somebody
+    changed it after `version`, Invalid for how it is measured once and for all.
+    """
+    actor.must(Verb.EDIT_CATALOGUE)
+    rows = materials_visible_to(actor).select_for_update()
+    found = find(rows, material)
+    if version is not None and found.version != version:
+        raise Stale
+    if facts.get("measured_by", found.measured_by) != found.measured_by:
+        raise Invalid(
+            "How a material is measured is fixed; add a new material instead.",
+            pointer="/measured_by",
+        )
+    if facts.get("stocked", found.stocked) != found.stocked:
+        raise Invalid(
+            "Whether a material is stocked is fixed; add a new material instead.",
+            pointer="/stocked",
+        )
+    _set(found, facts_of(found, facts))
+    found.version += 1
+    found.save()
+    return found
+
+
+def facts_of(material: Material, changes: dict[str, Any]) -> MaterialFacts:
+    """A material's facts with some of them changed."""
+    kept = {name: getattr(material, name) for name in PLAIN}
+    if material.density is not None:
+        kept["density"] = Density(material.density, material.density_at, material.density_entered)
+    if material.mass_each is not None:
+        kept["mass_each"] = Quantity(f"{material.mass_each:f} g", "mass", material.mass_each)
+    return MaterialFacts(**{**kept, **changes})
+
+
+def add_supplier(actor: Actor, *, name: str) -> Supplier:
+    """Add a supplier to the co-op's catalogue."""
+    actor.must(Verb.EDIT_CATALOGUE)
+    return Supplier.objects.create(coop_id=actor.coop_id, name=name)
+
+
+def rename_supplier(
+    actor: Actor, *, supplier: UUID | str, version: int | None, name: str
+) -> Supplier:
+    """Give a supplier another name. Raises Stale if somebody changed it after `version`."""
+    actor.must(Verb.EDIT_CATALOGUE)
+    rows = Supplier.objects.select_for_update().filter(coop_id=actor.coop_id)
+    found = find(rows, supplier)
+    if version is not None and found.version != version:
+        raise Stale
+    found.name, found.version = name, found.version + 1
+    found.save()
+    return found
+
+
+def _set(material: Material, facts: MaterialFacts) -> None:
+    counted = facts.measured_by == Material.MeasuredBy.COUNT
+    if counted and facts.density is not None:
+        raise Invalid("What is counted has no density; give mass_each instead.", pointer="/density")
+    if facts.mass_each is not None and not counted:
+        raise Invalid("mass_each is for what is counted.", pointer="/mass_each")
+    if facts.mass_each is not None and facts.mass_each.measure != "mass":
+        raise Invalid('Give the mass of one, such as "32 g".', pointer="/mass_each")
+    if facts.stocked and facts.cost_per_kg is not None:
+        raise Invalid(
+            "What is stocked costs what its lots cost; cost_per_kg is for what is not stocked.",
+            pointer="/cost_per_kg",
+        )
+    for name in PLAIN:
+        setattr(material, name, getattr(facts, name))
+    material.density = facts.density and facts.density.grams_per_millilitre
+    material.density_at = facts.density and facts.density.celsius
+    material.density_entered = facts.density.entered if facts.density else ""
+    material.mass_each = facts.mass_each and facts.mass_each.amount

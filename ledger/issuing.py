@@ -1,0 +1,255 @@
+"""What leaves the store, and what comes back: issues, sales, returns; and the opening stock."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from ledger.access import Actor, find, find_all, lots_visible_to, material_for
+from ledger.costing import unit_cost
+from ledger.entries import Move, Posted, account, post_entry
+from ledger.errors import Conflict, Invalid, NotEnough, Refusal
+from ledger.lots import NewLot, day_of, open_lots
+from ledger.measuring import Measured, density_of, measure
+from ledger.models import Account, Entry, Lot, Posting
+from ledger.quantities import Density, Quantity
+from ledger.roles import Verb
+
+# Why stock is issued, and the account where it goes: a reason of its own is never a "loss".
+ISSUED = {
+    "sample": Account.Kind.ISSUE,
+    "tester": Account.Kind.ISSUE,
+    "gift": Account.Kind.ISSUE,
+    "write-off": Account.Kind.LOSS,
+    "spill": Account.Kind.LOSS,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """So much of a lot, as somebody typed it."""
+
+    lot: UUID | str
+    quantity: Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """An entry that stands: its lots, how much of each, and the value that went with it."""
+
+    posted: Posted
+    lots: Sequence[Lot]
+    measured: Sequence[Measured]
+
+    @property
+    def value(self) -> Decimal:
+        return sum(self.posted.values, Decimal(0))
+
+
+def open_stock(
+    actor: Actor,
+    *,
+    material: UUID | str,
+    quantity: Quantity,
+    value: Decimal,
+    supplier_lot: str,
+    happened_at: datetime,
+    expires_on: date | None = None,
+    retest_on: date | None = None,
+    density: Density | None = None,
+    release_basis: str | None = None,
+) -> Moved:
+    """Enter a lot that was there before the books began, at the value it then had.
+
+    Raises NotFound, DensityMissing, Invalid.
+    """
+    actor.must(Verb.RECEIVE)
+    found = material_for(actor, material, pointer="/material")
+    amount = _measured(quantity, found, density, "/quantity")
+    new = NewLot(
+        material=found,
+        arrived_on=day_of(actor, happened_at),
+        supplier_lot=supplier_lot,
+        expires_on=expires_on,
+        retest_on=retest_on,
+        density=density,
+    )
+    (lot,) = open_lots(actor, [new], release_basis=release_basis)
+    source = account(actor, Account.Kind.OPENING, "opening stock")
+    store = account(actor, Account.Kind.STORE, "store")
+    posted = post_entry(
+        actor,
+        kind=Entry.Kind.OPENING,
+        happened_at=happened_at,
+        moves=[Move(source, store, lot.id, amount.quantity, value)],
+        details={"lines": [amount.facts()]},
+    )
+    return Moved(posted, [lot], [amount])
+
+
+def issue(
+    actor: Actor, *, lines: Sequence[Taken], purpose: str, reason: str, happened_at: datetime
+) -> Moved:
+    """Take stock out as samples, testers or gifts, or write it off, and say why.
+
+    Raises NotFound, NotEnough, DensityMissing.
+    """
+    actor.must(Verb.ISSUE)
+    to = account(actor, ISSUED[purpose], purpose)
+    return _take(actor, Entry.Kind.ISSUE, to, lines, happened_at, reason, {"purpose": purpose})
+
+
+def sell(
+    actor: Actor,
+    *,
+    lines: Sequence[Taken],
+    customer: str,
+    happened_at: datetime,
+    deviation: str = "",
+) -> Moved:
+    """Sell from lots, so that a recall finds who has them. `customer` is the seller's reference.
+
+    Raises NotFound, NotEnough, LotNotReleased, LotExpired.
+    """
+    actor.must(Verb.ISSUE)
+    to = account(actor, Account.Kind.SALES, "cost of goods sold")
+    details = {"customer": customer}
+    return _take(actor, Entry.Kind.SALE, to, lines, happened_at, "", details, deviation)
+
+
+def return_to_supplier(
+    actor: Actor, *, lines: Sequence[Taken], reason: str, happened_at: datetime
+) -> Moved:
+    """Send goods back to where they came from, at what they cost.
+
+    Raises Conflict for a lot that no supplier delivered, NotEnough.
+    """
+    actor.must(Verb.ISSUE)
+    lots = _lots(actor, lines)
+    for place, lot in enumerate(lots):
+        if lot.supplier_id is None:
+            raise Conflict(
+                f"The lot {lot.code} came from no supplier; issue it with a reason instead.",
+                pointer=f"/lines/{place}/lot",
+            )
+    suppliers = {lot.supplier_id for lot in lots}
+    if len(suppliers) > 1:
+        raise Invalid("These lots came from several suppliers; return them one by one.")
+    to = account(actor, Account.Kind.SUPPLIER, str(suppliers.pop()))
+    return _take(actor, Entry.Kind.SUPPLIER_RETURN, to, lines, happened_at, reason, {})
+
+
+def take_back(
+    actor: Actor, *, sale: UUID | str, lines: Sequence[Taken], reason: str, happened_at: datetime
+) -> Moved:
+    """Take goods back from a customer, at the cost at which they were sold.
+
+    Raises NotFound, NotEnough when more comes back than that sale sold.
+    """
+    actor.must(Verb.ISSUE)
+    lots = _lots(actor, lines)
+    amounts = _amounts(lots, lines)
+    sales = account(actor, Account.Kind.SALES, "cost of goods sold")
+    store = account(actor, Account.Kind.STORE, "store")
+    sold = _still_sold(actor, sale, sales)
+    moves = []
+    for place, (lot, amount) in enumerate(zip(lots, amounts, strict=True)):
+        quantity, value = sold.get(lot.id, (Decimal(0), Decimal(0)))
+        if amount.quantity > quantity:
+            raise NotEnough(
+                f"Only {quantity.normalize():f} of the lot {lot.code} is still sold by that sale.",
+                pointer=f"/lines/{place}/quantity",
+                left=f"{quantity:f}",
+            )
+        # The value of so many of them; all that is left takes all the value that is left.
+        cost = unit_cost(value, quantity, per=amount.quantity)
+        moves.append(Move(sales, store, lot.id, amount.quantity, cost))
+    posted = post_entry(
+        actor,
+        kind=Entry.Kind.CUSTOMER_RETURN,
+        happened_at=happened_at,
+        moves=moves,
+        reason=reason,
+        details={"sale": str(sale), "lines": [amount.facts() for amount in amounts]},
+    )
+    return Moved(posted, lots, amounts)
+
+
+def _take(
+    actor: Actor,
+    kind: Entry.Kind,
+    to: UUID,
+    lines: Sequence[Taken],
+    happened_at: datetime,
+    reason: str,
+    details: dict[str, Any],
+    deviation: str = "",
+) -> Moved:
+    """Move goods out of the store at what they cost there."""
+    lots = _lots(actor, lines)
+    amounts = _amounts(lots, lines)
+    store = account(actor, Account.Kind.STORE, "store")
+    try:
+        posted = post_entry(
+            actor,
+            kind=kind,
+            happened_at=happened_at,
+            moves=[
+                Move(store, to, lot.id, amount.quantity)
+                for lot, amount in zip(lots, amounts, strict=True)
+            ],
+            reason=reason,
+            deviation=deviation,
+            details={**details, "lines": [amount.facts() for amount in amounts]},
+        )
+    except Refusal as refusal:
+        raise _placed(refusal, lots) from refusal.__cause__
+    return Moved(posted, lots, amounts)
+
+
+def _placed(refusal: Refusal, lots: Sequence[Lot]) -> Refusal:
+    """The refusal at the line whose lot it names."""
+    named = refusal.facts.get("lot")
+    for place, lot in enumerate(lots):
+        if str(lot.id) == named:
+            return refusal.at(f"/lines/{place}/quantity")
+    return refusal
+
+
+def _lots(actor: Actor, lines: Sequence[Taken]) -> list[Lot]:
+    wanted = [(line.lot, f"/lines/{place}/lot") for place, line in enumerate(lines)]
+    return find_all(lots_visible_to(actor), wanted)
+
+
+def _amounts(lots: Sequence[Lot], lines: Sequence[Taken]) -> list[Measured]:
+    return [
+        _measured(line.quantity, lot.material, density_of(lot), f"/lines/{place}/quantity")
+        for place, (lot, line) in enumerate(zip(lots, lines, strict=True))
+    ]
+
+
+def _measured(quantity: Quantity, material: Any, density: Any, pointer: str) -> Measured:
+    try:
+        return measure(quantity, material, density)
+    except Refusal as refusal:
+        raise refusal.at(pointer) from None
+
+
+def _still_sold(actor: Actor, sale: UUID | str, sales: UUID) -> dict[UUID, tuple[Decimal, Decimal]]:
+    """Quantity and value by lot that a sale sold and nobody has brought back."""
+    entry = find(Entry.objects.filter(maker_id=actor.maker, kind=Entry.Kind.SALE), sale)
+    returns = Entry.objects.filter(
+        maker_id=actor.maker, kind=Entry.Kind.CUSTOMER_RETURN, details__sale=str(entry.id)
+    )
+    ids = [entry.id, *returns.values_list("id", flat=True)]
+    undone = Entry.objects.filter(reverses__in=ids).values_list("id", flat=True)
+    found: dict[UUID, tuple[Decimal, Decimal]] = {}
+    rows = Posting.objects.filter(
+        coop_id=actor.coop_id, entry_id__in=[*ids, *undone], account_id=sales, lot__isnull=False
+    )
+    for lot_id, quantity, value in rows.values_list("lot_id", "quantity", "value"):
+        before = found.get(lot_id, (Decimal(0), Decimal(0)))
+        found[lot_id] = (before[0] + quantity, before[1] + value)
+    return found

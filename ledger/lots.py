@@ -1,0 +1,160 @@
+"""Lots: their codes, how they are opened, and what is decided about them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db import connection
+
+from ledger.access import Actor, lot_for
+from ledger.alerts import enqueue_checks
+from ledger.errors import Conflict, Invalid
+from ledger.models import Custody, Decision, Lot, Material, Status
+from ledger.quantities import Density
+from ledger.roles import Verb
+
+NUMBER = """
+update ledger_maker set lots_numbered = lots_numbered + %s
+ where coop_id = %s and id = %s returning mark, lots_numbered
+"""
+# What a decision makes of a lot.
+BECOMES = {
+    "release": Status.RELEASED,
+    "reject": Status.REJECTED,
+    "hold": Status.HOLD,
+    "quarantine": Status.QUARANTINE,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class NewLot:
+    """A lot about to be opened."""
+
+    material: Material
+    arrived_on: date
+    supplier_id: UUID | None = None
+    supplier_lot: str = ""
+    made_in_id: UUID | None = None
+    expires_on: date | None = None
+    retest_on: date | None = None
+    dates_note: str = ""
+    density: Density | None = None
+
+
+def day_of(actor: Actor, moment: datetime) -> date:
+    """The day of a moment where the co-op is."""
+    return moment.astimezone(ZoneInfo(actor.time_zone)).date()
+
+
+def next_lot_codes(actor: Actor, count: int) -> list[str]:
+    """Codes short enough to write on a jar: the maker's mark and a running number."""
+    with connection.cursor() as cursor:
+        cursor.execute(NUMBER, [count, actor.coop_id, actor.maker])
+        mark, last = cursor.fetchone()
+    return [f"{mark}{number}" for number in range(last - count + 1, last + 1)]
+
+
+def open_lots(actor: Actor, lots: Sequence[NewLot], *, release_basis: str | None) -> list[Lot]:
+    """Open lots in quarantine, or released on a stated basis (ISO 22716 6.4, 6.5).
+
+    Raises Invalid for a date before the lot's arrival; the pointers count the lots as lines.
+    """
+    for place, new in enumerate(lots):
+        _check_dates(new, f"/lines/{place}")
+    codes = next_lot_codes(actor, len(lots))
+    rows = [_row(actor, new, code) for new, code in zip(lots, codes, strict=True)]
+    status = Status.QUARANTINE if release_basis is None else Status.RELEASED
+    Lot.objects.bulk_create(rows)
+    Custody.objects.bulk_create(
+        Custody(
+            coop_id=actor.coop_id,
+            maker_id=actor.maker,
+            lot=lot,
+            material_id=lot.material_id,
+            status=status,
+        )
+        for lot in rows
+    )
+    if release_basis is not None:
+        actor.must(Verb.DECIDE)
+        Decision.objects.bulk_create(
+            _decision(actor, lot.id, "release", release_basis) for lot in rows
+        )
+    return rows
+
+
+def decide(actor: Actor, *, lot: UUID | str, decision: str, basis: str) -> tuple[Lot, Decision]:
+    """Release, reject, hold or quarantine a lot, and keep who did so and on what basis.
+
+    Raises NotFound, Forbidden, Conflict for a release of what is already released.
+    """
+    actor.must(Verb.DECIDE)
+    found = lot_for(actor, lot)
+    status = BECOMES[decision]
+    if not basis.strip():
+        raise Invalid("Say on what basis, such as the certificate seen.", pointer="/basis")
+    changed = (
+        Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot=found)
+        .exclude(status=status)
+        .update(status=status)
+    )
+    if not changed:
+        raise Conflict(f"The lot {found.code} is {status.value} already.")
+    kept = _decision(actor, found.id, decision, basis)
+    kept.save(force_insert=True)
+    enqueue_checks(actor, [found.material_id])
+    return found, kept
+
+
+def custody_of(actor: Actor, lot: Lot) -> Custody:
+    """The maker's own say over a lot."""
+    return Custody.objects.get(coop_id=actor.coop_id, maker_id=actor.maker, lot=lot)
+
+
+def last_usable_day(lot: Any) -> date | None:
+    """The last day on which a lot may be used: the earlier of expiry and retest date."""
+    days = [day for day in (lot.expires_on, lot.retest_on) if day is not None]
+    return min(days, default=None)
+
+
+def _check_dates(new: NewLot, pointer: str) -> None:
+    for name in ("expires_on", "retest_on"):
+        day = getattr(new, name)
+        if day is not None and day < new.arrived_on:
+            raise Invalid(
+                f"{name} lies before the lot's arrival on {new.arrived_on}; check both dates.",
+                pointer=f"{pointer}/{name}",
+            )
+
+
+def _row(actor: Actor, new: NewLot, code: str) -> Lot:
+    return Lot(
+        coop_id=actor.coop_id,
+        code=code,
+        material=new.material,
+        origin_id=actor.maker,
+        supplier_id=new.supplier_id,
+        supplier_lot=new.supplier_lot,
+        made_in_id=new.made_in_id,
+        arrived_on=new.arrived_on,
+        expires_on=new.expires_on,
+        retest_on=new.retest_on,
+        dates_note=new.dates_note,
+        density=new.density and new.density.grams_per_millilitre,
+        density_at=new.density and new.density.celsius,
+        density_entered=new.density.entered if new.density else "",
+    )
+
+
+def _decision(actor: Actor, lot_id: UUID, decision: str, basis: str) -> Decision:
+    return Decision(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        lot_id=lot_id,
+        decision=decision,
+        basis=basis,
+        person_id=actor.person_id,
+    )

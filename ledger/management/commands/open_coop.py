@@ -1,0 +1,37 @@
+"""Open a co-op."""
+
+from typing import Any, ClassVar
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import transaction
+
+from ledger.errors import Refusal
+from ledger.makers import open_coop, person_named
+from ledger.management.people import add_person, password_of
+
+
+class Command(BaseCommand):
+    requires_system_checks: ClassVar[list[str]] = []
+    help = "Open a co-op with its coordinator; prints the co-op's slug alone on the last line."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--name", required=True, help='such as "Harbour Makers"')
+        parser.add_argument("--currency", required=True, help="an ISO 4217 code such as USD")
+        parser.add_argument("--time-zone", required=True, help="such as UTC or Europe/Paris")
+        add_person(parser, "--coordinator")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            with transaction.atomic(durable=True):
+                coordinator = person_named(
+                    options["coordinator"], password=password_of(options), email=options["email"]
+                )
+                coop = open_coop(
+                    name=options["name"],
+                    currency=options["currency"],
+                    time_zone=options["time_zone"],
+                    coordinator=coordinator,
+                )
+        except Refusal as refusal:
+            raise CommandError(refusal.detail) from refusal
+        self.stdout.write(coop.slug)

@@ -1,0 +1,196 @@
+"""Receiving: a delivery becomes lots on the shelf, at what they cost there."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from uuid import UUID
+
+from ledger.access import Actor, materials_for, supplier_for
+from ledger.costing import Charge, LandedLine, ReceivedLine, land
+from ledger.costing import Measure as By
+from ledger.entries import Move, account, open_account, post_entry
+from ledger.errors import Refusal
+from ledger.ids import new_id
+from ledger.lots import NewLot, day_of, open_lots
+from ledger.measuring import Measured, measure
+from ledger.models import (
+    Account,
+    ChargeShare,
+    Entry,
+    Lot,
+    Material,
+    Receipt,
+    ReceiptCharge,
+    ReceiptLine,
+    Supplier,
+)
+from ledger.quantities import Density, Quantity
+from ledger.roles import Verb
+
+
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """One line of a delivery as the maker reads it off the note; `price` is the line's total."""
+
+    material: str
+    supplier_lot: str
+    quantity: Quantity
+    price: Decimal
+    discount: Decimal = Decimal(0)
+    expires_on: date | None = None
+    retest_on: date | None = None
+    density: Density | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Received:
+    """A receipt that stands, line by line in the order of the delivery."""
+
+    receipt: Receipt
+    entry_id: UUID
+    lots: Sequence[Lot]
+    measured: Sequence[Measured]
+    landed: Sequence[LandedLine]
+    released: bool
+
+
+def receive(
+    actor: Actor,
+    *,
+    supplier: UUID | str,
+    lines: Sequence[Delivered],
+    charges: Sequence[Charge],
+    happened_at: datetime,
+    release_basis: str | None = None,
+    reference: str = "",
+) -> Received:
+    """Receive a delivery: open a lot a line, in quarantine unless released, at landed cost.
+
+    Landed cost is price - discount + freight + duty + tax that is not recovered (IAS 2.10-11).
+    Raises NotFound, DensityMissing, MassMissing, Invalid, each with its pointer; nothing is
+    written then.
+    """
+    actor.must(Verb.RECEIVE)
+    seller = supplier_for(actor, supplier, pointer="/supplier")
+    materials = materials_for(
+        actor, [(line.material, f"/lines/{n}/material") for n, line in enumerate(lines)]
+    )
+    measured = [_measure(place, line, materials[place]) for place, line in enumerate(lines)]
+    landed = land(
+        [_costed(*line) for line in zip(lines, materials, measured, strict=True)],
+        charges,
+        actor.currency,
+    )
+    day = day_of(actor, happened_at)
+    lots = open_lots(
+        actor,
+        [_new_lot(*line, seller, day) for line in zip(lines, materials, strict=True)],
+        release_basis=release_basis,
+    )
+    source = open_account(
+        actor, Account.Kind.SUPPLIER, str(seller.id), label=f"supplier {seller.id}"
+    )
+    store = account(actor, Account.Kind.STORE, "store")
+    posted = post_entry(
+        actor,
+        kind=Entry.Kind.RECEIPT,
+        happened_at=happened_at,
+        moves=[
+            Move(source, store, lot.id, amount.quantity, cost.landed_cost)
+            for lot, amount, cost in zip(lots, measured, landed, strict=True)
+        ],
+        reason=reference,
+    )
+    receipt = Receipt(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        entry_id=posted.entry_id,
+        supplier=seller,
+        happened_at=happened_at,
+        reference=reference,
+        total=sum((line.landed_cost for line in landed), Decimal(0)),
+    )
+    receipt.save(force_insert=True)
+    _keep_working(actor, receipt, lots, measured, landed, charges)
+    return Received(
+        receipt, posted.entry_id, lots, measured, landed, released=release_basis is not None
+    )
+
+
+def _measure(place: int, line: Delivered, material: Material) -> Measured:
+    try:
+        return measure(line.quantity, material, line.density)
+    except Refusal as refusal:
+        raise refusal.at(f"/lines/{place}/quantity") from None
+
+
+def _costed(line: Delivered, material: Material, measured: Measured) -> ReceivedLine:
+    return ReceivedLine(
+        name=material.name,
+        price=line.price,
+        quantity=measured.quantity,
+        measured_by=By.COUNT if measured.counted else By.MASS,
+        mass_each=material.mass_each,
+        discount=line.discount,
+    )
+
+
+def _new_lot(line: Delivered, material: Material, supplier: Supplier, day: date) -> NewLot:
+    return NewLot(
+        material=material,
+        arrived_on=day,
+        supplier_id=supplier.id,
+        supplier_lot=line.supplier_lot,
+        expires_on=line.expires_on,
+        retest_on=line.retest_on,
+        density=line.density,
+    )
+
+
+def _keep_working(
+    actor: Actor,
+    receipt: Receipt,
+    lots: Sequence[Lot],
+    measured: Sequence[Measured],
+    landed: Sequence[LandedLine],
+    charges: Sequence[Charge],
+) -> None:
+    """Keep what was typed and how the cost came about, so that every figure opens to it."""
+    own = {"coop_id": actor.coop_id, "maker_id": actor.maker}
+    lines = [
+        ReceiptLine(
+            **own,
+            id=new_id(),
+            receipt=receipt,
+            position=place,
+            lot=lot,
+            entered=amount.entered,
+            quantity=amount.quantity,
+            density=amount.density and amount.density.grams_per_millilitre,
+            density_at=amount.density and amount.density.celsius,
+            density_of=amount.density_of,
+            goods=cost.goods,
+            landed_cost=cost.landed_cost,
+        )
+        for place, (lot, amount, cost) in enumerate(zip(lots, measured, landed, strict=True))
+    ]
+    kept = [
+        ReceiptCharge(
+            **own,
+            id=new_id(),
+            receipt=receipt,
+            position=place,
+            kind=charge.kind,
+            amount=charge.amount,
+            spread_by=charge.spread_by,
+        )
+        for place, charge in enumerate(charges)
+    ]
+    ReceiptLine.objects.bulk_create(lines)
+    ReceiptCharge.objects.bulk_create(kept)
+    ChargeShare.objects.bulk_create(
+        ChargeShare(**own, line=line, charge=charge, amount=share)
+        for line, cost in zip(lines, landed, strict=True)
+        for charge, share in zip(kept, cost.shares, strict=True)
+    )

@@ -1,0 +1,122 @@
+-- The position of a material, the outbox's two doors, and the sweep.
+
+select walls.of_maker('ledger_shortfall'),
+       walls.link('ledger_shortfall', 'account_id', 'ledger_account', 'maker'),
+       walls.link('ledger_shortfall', 'material_id', 'ledger_material');
+select walls.of_coop('ledger_sweep');
+alter table ledger_sweep add constraint ledger_sweep_coop_fk foreign key (coop_id) references ledger_coop (id);
+-- Who was first is settled by the function below alone.
+revoke insert, update, delete, truncate on ledger_sweep from stillroom;
+grant select on ledger_shortfall, ledger_alert to stillroom_ledger;
+grant select, insert, delete on ledger_sweep to stillroom_ledger;
+grant delete on ledger_outbox to stillroom_ledger;
+
+-- Where a maker stands with a material on a day. Every figure comes from what is kept up to date,
+-- through an index, so that none grows with history. The caller's own walls hold.
+--
+-- usable: released, not on hold, in date that day. position: usable + on order - all that planned
+-- batches need, whether promised from a lot (reserved) or not to be had (shortfall). Nothing is
+-- ordered through the ledger yet, so on_order is zero; orders are to be summed here.
+create function ledger_position(coop uuid, maker uuid, material uuid, day date)
+returns table (on_hand numeric, usable numeric, reserved numeric, shortfall numeric,
+               on_order numeric, "position" numeric)
+language sql stable as $$
+  select h.on_hand, h.usable, r.reserved, s.shortfall, o.on_order,
+         h.usable + o.on_order - r.reserved - s.shortfall
+    from (select coalesce(sum(h.quantity), 0) as on_hand,
+                 coalesce(sum(h.quantity) filter (
+                   where c.status = 'released'
+                     and coalesce(least(l.expires_on, l.retest_on) >= day, true)), 0) as usable
+            from ledger_holding h
+            join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = h.lot_id
+            join ledger_lot l on l.coop_id = coop and l.id = h.lot_id
+            where h.coop_id = coop and h.maker_id = maker and h.material_id = material
+              and h.kind = 'store' and h.quantity > 0) h,
+         (select coalesce(sum(r.quantity), 0) as reserved from ledger_reservation r
+            where r.coop_id = coop and r.maker_id = maker and r.material_id = material) r,
+         (select coalesce(sum(s.quantity), 0) as shortfall from ledger_shortfall s
+            where s.coop_id = coop and s.maker_id = maker and s.material_id = material) s,
+         (select 0::numeric as on_order) o
+$$;
+
+-- The next piece of work owed by any maker of any co-op, claimed for as long as the lease runs.
+-- Whoever is at work on one is passed over, and so is what has been tried too often.
+create function ledger_claim_outbox(lease interval, most_attempts int)
+returns table (coop_id uuid, maker_id uuid, id uuid, task text, subject uuid, attempts int)
+language sql security definer set search_path = pg_catalog, public, pg_temp as $$
+  update ledger_outbox o set claimed_until = clock_timestamp() + lease, attempts = o.attempts + 1
+    from (select d.coop_id, d.id from ledger_outbox d
+            where d.done_at is null and d.due_at <= clock_timestamp() and d.attempts < most_attempts
+              and (d.claimed_until is null or d.claimed_until <= clock_timestamp())
+            order by d.due_at limit 1 for update skip locked) d
+    where o.coop_id = d.coop_id and o.id = d.id
+    returning o.coop_id, o.maker_id, o.id, o.task::text, o.subject, o.attempts::int
+$$;
+
+-- How much is owed, since when, and how much has been given up, in all co-ops.
+create function ledger_outbox_state(most_attempts int)
+returns table (owed bigint, oldest_due_at timestamptz, parked bigint)
+language sql stable security definer set search_path = pg_catalog, public, pg_temp as $$
+  select count(*) filter (where attempts < most_attempts),
+         min(due_at) filter (where attempts < most_attempts),
+         count(*) filter (where attempts >= most_attempts
+                            and (claimed_until is null or claimed_until <= clock_timestamp()))
+    from ledger_outbox where done_at is null
+$$;
+
+-- Work done is kept for a while, for whoever asks what happened, and then forgotten.
+create function ledger_forget_outbox(keep interval) returns bigint
+language sql security definer set search_path = pg_catalog, public, pg_temp as $$
+  with gone as (delete from ledger_outbox where done_at < clock_timestamp() - keep returning 1)
+  select count(*) from gone
+$$;
+
+-- Once in each window and co-op: has time alone moved a material across its reorder point? Then
+-- its check is owed. Returns how many are, or null when somebody else swept this window.
+create function ledger_sweep_watches(window_begins timestamptz, at timestamptz) returns bigint
+language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  found_low bigint;
+begin
+  insert into ledger_sweep (coop_id, task, begins_at) values (coop, 'sweep_watches', window_begins)
+    on conflict do nothing;
+  if not found then
+    return null;
+  end if;
+  delete from ledger_sweep s where s.coop_id = coop and s.begins_at < window_begins - interval '7 days';
+  insert into ledger_outbox (coop_id, maker_id, id, task, subject)
+  select w.coop_id, w.maker_id, uuidv7(), 'check_watch', w.material_id
+    from ledger_watch w
+    join ledger_coop c on c.id = w.coop_id
+    cross join lateral ledger_position(w.coop_id, w.maker_id, w.material_id,
+                                       (at at time zone c.time_zone)::date) p
+    where w.coop_id = coop
+      and (p."position" <= w.reorder_point) is distinct from exists (
+        select from ledger_alert a
+          where a.coop_id = coop and a.maker_id = w.maker_id and a.material_id = w.material_id
+            and a.kind = 'low_stock' and a.closed_at is null)
+    on conflict do nothing;
+  get diagnostics found_low = row_count;
+  return found_low;
+end $$;
+
+-- How much there is of everything, for whoever verifies it.
+create function ledger_counts() returns table (makers bigint, lots bigint, entries bigint, postings bigint, holdings bigint)
+language plpgsql stable security definer set search_path = pg_catalog, public, pg_temp as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+begin
+  return query select
+    (select count(*) from ledger_maker where coop_id = coop),
+    (select count(*) from ledger_lot where coop_id = coop),
+    (select count(*) from ledger_entry where coop_id = coop),
+    (select count(*) from ledger_posting where coop_id = coop),
+    (select count(*) from ledger_holding where coop_id = coop);
+end $$;
+
+select walls.define('ledger_claim_outbox(interval, int)'),
+       walls.define('ledger_outbox_state(int)'),
+       walls.define('ledger_forget_outbox(interval)'),
+       walls.define('ledger_sweep_watches(timestamptz, timestamptz)'),
+       walls.define('ledger_counts()');

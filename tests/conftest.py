@@ -1,0 +1,84 @@
+"""The services that tests stand on: a PostgreSQL and a Redis of their own, and a whole server.
+
+Their addresses are set before Django reads its settings; they start when a test first asks.
+
+- `database`: migrated; the default connection is the application's role, whose walls hold.
+  Nothing is rolled back or emptied between tests (postings cannot be, and the role may not):
+  a test opens a co-op of its own and sees nothing of the others.
+- `redis_server`: the broker and the rate limiter's store.
+- `server`: the whole of `deploy/up`, on other data.
+"""
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import django
+import pytest
+from django.conf import settings
+from pytest_django import DjangoDbBlocker
+
+from deploy import embedded, prepare
+from tests.running import Running
+
+DATABASE = "stillroom_test"
+HOME = Path(tempfile.mkdtemp(prefix="stillroom-"))
+
+if settings.configured:
+    raise pytest.UsageError("Unset DJANGO_SETTINGS_MODULE: the tests choose their own services.")
+os.environ |= {
+    "DJANGO_SETTINGS_MODULE": "deploy.settings",
+    "DATABASE_URL": embedded.postgres_url(HOME, "stillroom", DATABASE),
+    "DATABASE_OWNER_URL": embedded.postgres_url(HOME, "stillroom_owner", DATABASE),
+    "REDIS_URL": embedded.redis_url(HOME),
+    "SECRET_KEY": "a key that signs nothing outside these tests",
+}
+
+
+def pytest_configure() -> None:
+    """Django reads its settings now, with the addresses above, and before any test is read."""
+    django.setup()
+
+
+def pytest_unconfigure() -> None:
+    """Leave nothing behind."""
+    shutil.rmtree(HOME, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[embedded.Server]:
+    """A PostgreSQL with the roles and an empty database."""
+    server = embedded.start_postgres(HOME, database=DATABASE)
+    yield server
+    server.process.stop()
+
+
+@pytest.fixture(scope="session")
+def redis_server() -> Iterator[embedded.Broker]:
+    """A Redis."""
+    broker = embedded.start_redis(HOME)
+    yield broker
+    broker.process.stop()
+
+
+@pytest.fixture(scope="session")
+def database(
+    postgres: embedded.Server, django_db_blocker: DjangoDbBlocker
+) -> Iterator[embedded.Server]:
+    """The migrated database, open to the tests as the application's role."""
+    from django.db import connections
+
+    with django_db_blocker.unblock():
+        prepare.migrate()
+        yield postgres
+        connections.close_all()
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Running]:
+    """The whole server, without the demo."""
+    running = Running(HOME / "server")
+    yield running.wait_ready()
+    running.discard()
