@@ -10,7 +10,6 @@ from django.http import Http404
 from rest_framework import exceptions
 from rest_framework.response import Response
 
-from ledger.entries import refusal_of
 from ledger.errors import (
     Conflict,
     Forbidden,
@@ -162,9 +161,6 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
         body["errors"] = [{"pointer": "", "code": code, "detail": str(error.detail)}]
         return problem_response(body)
     if isinstance(error, OperationalError | InterfaceError):
-        refusal = refusal_of(error)
-        if refusal:
-            return answer(refusal)
         text = "The database does not answer; try again, with the same Idempotency-Key."
         errors = [{"pointer": "", "code": "unavailable", "detail": text}]
         return problem_response(problem(503, text, errors), {"Retry-After": "2"})

@@ -8,7 +8,7 @@ from api.errors import PreconditionRequired
 from ledger.errors import Stale
 
 
-def etag(id: UUID, version: int) -> str:
+def etag(id: UUID | str, version: int) -> str:
     """The ETag of a version of something."""
     return f'"{id}-{version}"'
 

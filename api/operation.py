@@ -103,7 +103,7 @@ def writes(
             extensions={"x-keyed": keyed, "x-writes": True},
             **schema,
         )(run)
-        return described  # type: ignore[no-any-return]
+        return described
 
     return decorate
 
@@ -149,7 +149,7 @@ def reads(
 
         parameters = [*schema.pop("parameters", []), *([takes] if takes else [])]
         described = extend_schema(parameters=parameters, responses={200: gives}, **schema)(run)
-        return described  # type: ignore[no-any-return]
+        return described
 
     return decorate
 

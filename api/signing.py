@@ -61,7 +61,12 @@ def actor_of(request: Request, key: Key | None) -> Actor:
     with connection.cursor() as cursor:
         cursor.execute(
             OPEN,
-            [digest(token.strip()), named, key and key.text, key and key.fingerprint],
+            [
+                digest(token.strip()),
+                named,
+                key.text if key else None,
+                key.fingerprint if key else None,
+            ],
         )
         row = cursor.fetchone()
     outcome, person, coop, maker, role, currency, time_zone, status, body, headers = row

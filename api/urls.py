@@ -2,4 +2,11 @@
 
 from django.urls import include, path
 
-urlpatterns = [path("api/v1/", include("api.rest.urls"))]
+from api import health, problems, schema
+
+urlpatterns = [
+    path("readyz", health.readyz),
+    path("api/v1/schema", schema.schema),
+    path("api/v1/problems/<slug:code>", problems.explain),
+    path("api/v1/", include("api.rest.urls")),
+]

@@ -75,6 +75,8 @@ class Child:
                 stdout=log,
                 stderr=subprocess.STDOUT,
                 env={**os.environ, **service.environment},
+                # Another user may not be allowed where we are.
+                cwd="/" if account else None,
                 start_new_session=True,
                 user=account.uid if account else None,
                 group=account.gid if account else None,

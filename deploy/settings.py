@@ -182,10 +182,7 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "OAS_VERSION": "3.1.1",
     "SCHEMA_PATH_PREFIX": "/api/v1",
-    "POSTPROCESSING_HOOKS": [
-        "drf_spectacular.hooks.postprocess_schema_enums",
-        "api.schema.complete",
-    ],
+    "POSTPROCESSING_HOOKS": ["api.schema.complete"],
 }
 
 LANGUAGE_CODE = "en"

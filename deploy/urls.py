@@ -13,3 +13,7 @@ urlpatterns = [
     path("healthz", healthz),
     path("", include("api.urls")),
 ]
+
+handler400 = "api.problems.bad_request"
+handler404 = "api.problems.not_found"
+handler500 = "api.problems.server_error"

@@ -6,7 +6,8 @@ from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from formulas.models import Batch, Formula, FormulaVersion, Line, Phase, Product, Weighing
 from ledger.access import Actor, find
-from ledger.models import Entry
+from ledger.errors import LotNotReleased, NotFound
+from ledger.models import Custody, Entry, Lot, Status
 from ledger.roles import Verb
 
 
@@ -24,10 +25,13 @@ def formula_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Formula:
 def versions_of(actor: Actor) -> QuerySet[FormulaVersion]:
     """Versions with their formula, phases and lines, in a fixed number of queries."""
     actor.must(Verb.READ)
-    lines = Line.objects.select_related("phase", "material", "component__material").order_by("position")
+    lines = Line.objects.select_related("phase", "material", "component__material")
     return (
         FormulaVersion.objects.select_related("formula__material")
-        .prefetch_related(Prefetch("lines", lines), Prefetch("phases", Phase.objects.order_by("position")))
+        .prefetch_related(
+            Prefetch("lines", lines.order_by("position")),
+            Prefetch("phases", Phase.objects.order_by("position")),
+        )
         .filter(maker_id=actor.maker)
     )
 
@@ -104,3 +108,26 @@ def standing(rows: QuerySet[Weighing]) -> QuerySet[Weighing]:
     undone = Entry.objects.filter(reverses=OuterRef("entry_id"), coop_id=OuterRef("coop_id"))
     return rows.filter(~Exists(undone))
 
+
+def pourable_lot(actor: Actor, id: UUID | str, *, pointer: str = "/lot") -> Lot:
+    """A lot of the maker with its material, in one query.
+
+    Raises NotFound, and LotNotReleased for a rejected lot, which is barred whatever the reason;
+    the ledger itself refuses what a deviation may allow.
+    """
+    rows = Custody.objects.select_related("lot__material").filter(
+        coop_id=actor.coop_id, maker_id=actor.maker
+    )
+    try:
+        custody = rows.get(lot_id=UUID(str(id)))
+    except (Custody.DoesNotExist, ValueError) as error:
+        raise NotFound(pointer=pointer) from error
+    lot: Lot = custody.lot
+    if custody.status == Status.REJECTED:
+        raise LotNotReleased(
+            f"The lot {lot.code} is rejected, and nothing of it may be used; take another lot.",
+            pointer=pointer,
+            lot=str(lot.id),
+            status=custody.status,
+        )
+    return lot

@@ -148,9 +148,7 @@ def plan_batch(
     return planned
 
 
-def cancel_batch(
-    actor: Actor, *, batch: UUID | str, reason: str, happened_at: datetime
-) -> Batch:
+def cancel_batch(actor: Actor, *, batch: UUID | str, reason: str, happened_at: datetime) -> Batch:
     """Cancel a planned batch: its promises are given back, and what was weighed returns to store
     at the value that it went in with.
 
@@ -170,7 +168,13 @@ def cancel_batch(
             kind=Entry.Kind.CANCEL,
             happened_at=happened_at,
             moves=[
-                Move(found.account_id, home_of(actor, h.lot.material), h.lot_id, h.quantity, h.value)
+                Move(
+                    found.account_id,
+                    home_of(actor, h.lot.material),
+                    h.lot_id,
+                    h.quantity,
+                    h.value,
+                )
                 for h in held
             ],
             reason=reason,
@@ -218,7 +222,7 @@ def _what(
         made = product_for(actor, product, pointer="/product")
         return made, version_for(actor, made.formula_id)
     if size.units is not None:
-        raise Invalid("Units are of a product; plan a formula by batch or output.", pointer="/units")
+        raise Invalid("Units are of a product; give a batch or an output.", pointer="/units")
     return None, version_for(actor, formula or "", pointer="/formula")
 
 
@@ -250,7 +254,7 @@ def _new_batch(
         version=version,
         product=product,
         units=size.units,
-        fill_grams=product and fill_grams_of(product, version),
+        fill_grams=None if product is None else fill_grams_of(product, version),
         planned_for=planned_for,
         asked_for=size.entered,
         batch_grams=scaled.batch_grams,
@@ -277,6 +281,9 @@ def _line(batch: Batch, place: int, line: Line, grams: Decimal) -> BatchLine:
     )
 
 
+Picks = tuple[PlannedPick, ...]
+
+
 class _Picker:
     """Picks one need after the other, each from what the one before has left."""
 
@@ -288,7 +295,7 @@ class _Picker:
         self.codes = {lot.pickable.lot: lot.code for rows in stored.values() for lot in rows}
         self.left = {id: tuple(lot.pickable for lot in stored[id]) for id in stocked}
 
-    def pick(self, material: Material, quantity: Decimal) -> tuple[tuple[PlannedPick, ...], Decimal]:
+    def pick(self, material: Material, quantity: Decimal) -> tuple[Picks, Decimal]:
         """The picks and what they fall short by; what is not stocked is never short."""
         if not material.stocked:
             return (), ZERO
@@ -303,7 +310,7 @@ class _Picker:
 def _pick_all(
     actor: Actor, batch: Batch, lines: Sequence[BatchLine], packaging: Sequence[BatchPackaging]
 ) -> Planned:
-    needed = [row.material for row in (*lines, *packaging)]
+    needed = [*(line.material for line in lines), *(item.material for item in packaging)]
     picker = _Picker(actor, needed, batch.planned_for)
     planned_lines = []
     for line in lines:
@@ -322,23 +329,23 @@ def _write(actor: Actor, planned: Planned) -> None:
     batch = planned.batch
     BatchLine.objects.bulk_create(one.line for one in planned.lines)
     BatchPackaging.objects.bulk_create(one.packaging for one in planned.packaging)
-    of_lines = ((one.picks, {"line": one.line}) for one in planned.lines)
-    of_packaging = ((one.picks, {"packaging": one.packaging}) for one in planned.packaging)
+    rows: list[tuple[BatchLine | BatchPackaging, Picks]] = []
+    rows += [(one.line, one.picks) for one in planned.lines]
+    rows += [(one.packaging, one.picks) for one in planned.packaging]
     Pick.objects.bulk_create(
         Pick(
             coop_id=batch.coop_id,
             maker_id=batch.maker_id,
             batch=batch,
+            line=row if isinstance(row, BatchLine) else None,
+            packaging=row if isinstance(row, BatchPackaging) else None,
             position=place,
             lot_id=one.lot_id,
             quantity=one.quantity,
-            **of,
         )
-        for picks, of in (*of_lines, *of_packaging)
+        for row, picks in rows
         for place, one in enumerate(picks)
     )
-    rows = [(one.line, one.picks) for one in planned.lines]
-    rows += [(one.packaging, one.picks) for one in planned.packaging]
     short: dict[UUID, Decimal] = defaultdict(Decimal)
     for row, _ in rows:
         short[row.material_id] += row.short

@@ -15,7 +15,6 @@ from formulas.models import Formula, FormulaVersion, Line, Phase
 from ledger.access import Actor, find, find_all, materials_for
 from ledger.entries import EXPLAINED, explained
 from ledger.errors import Invalid, Stale
-from ledger.ids import new_id
 from ledger.models import Material
 from ledger.quantities import Density
 from ledger.roles import Verb

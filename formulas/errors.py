@@ -47,3 +47,15 @@ class AlreadyFinished(Conflict):
     """The batch {batch} is already finished; reverse the finish if that was the mistake."""
 
     code = "already_finished"
+
+
+class NothingWeighed(Conflict):
+    """Nothing has been weighed into the batch {batch}: weigh first, or cancel the batch."""
+
+    code = "nothing_weighed"
+
+
+class UnitCostMissing(Invalid):
+    """{product} has not been made yet: give the unit cost that the price shall be built on."""
+
+    code = "unit_cost_missing"

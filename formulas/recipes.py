@@ -1,8 +1,7 @@
 """Formula versions as the pure functions read them, and all that lies under one."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from decimal import Decimal
-from uuid import UUID
 
 from django.db.models import F
 
@@ -34,9 +33,7 @@ def recipes_under(version: FormulaVersion) -> dict[str, Recipe]:
     One query for each depth of formulas within formulas.
     """
     recipes = {
-        str(version.formula_id): Recipe(
-            composed(version.lines.all()), version.process_loss_percent
-        )
+        str(version.formula_id): Recipe(composed(version.lines.all()), version.process_loss_percent)
     }
     wanted = _intermediates(recipes.values())
     while wanted:
@@ -71,14 +68,6 @@ def fill_grams_of(product: Product, version: FormulaVersion) -> Decimal:
             pointer="/units",
         )
     return fill_of_volume(product.fill_ml, version.density, product.overfill_percent)
-
-
-def materials_of(version: FormulaVersion) -> Mapping[UUID, UUID]:
-    """What is poured for each line, by the line's id: an intermediate's own made material."""
-    return {
-        line.id: line.component.material_id if line.component else line.material_id
-        for line in version.lines.all()
-    }
 
 
 def _intermediates(recipes: Iterable[Recipe]) -> set[str]:

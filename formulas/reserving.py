@@ -23,7 +23,7 @@ _LOTS: Final = """
            h.quantity - coalesce(r.others, 0), coalesce(r.own, 0),
            row_number() over (order by l.id)
       from (select material_id, lot_id, sum(quantity) as quantity from ledger_holding
-              where coop_id = %(coop)s and maker_id = %(maker)s and kind = 'store' and quantity > 0
+              where coop_id = %(coop)s and maker_id = %(maker)s and kind = 'store' and any_left
                 and material_id = any (%(materials)s)
               group by 1, 2) h
       join ledger_lot l on l.coop_id = %(coop)s and l.id = h.lot_id
@@ -80,9 +80,7 @@ def stored_lots(
     return lots
 
 
-def available_on(
-    actor: Actor, materials: Iterable[UUID], day: date
-) -> Mapping[UUID, Decimal]:
+def available_on(actor: Actor, materials: Iterable[UUID], day: date) -> Mapping[UUID, Decimal]:
     """What may be used of each material on a day: released, in date, promised to no one."""
     lots = stored_lots(actor, materials)
     return defaultdict(

@@ -10,21 +10,20 @@ from typing import Final
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import OuterRef, QuerySet, Subquery
 
-from formulas.access import locked_batch, standing
+from formulas.access import locked_batch, pourable_lot, standing
 from formulas.batches import home_of, must_be_planned
 from formulas.errors import OverMaximum
 from formulas.models import Batch, BatchLine, Weighing
 from formulas.reserving import standing_lot
 from formulas.scaling import check_maximum, most_to_effect
 from ledger.access import Actor, find, material_for
-from ledger.costing import GRAMS_PER_KG, round_stored
+from ledger.costing import round_stored
 from ledger.entries import Move, Posted, post_entry
 from ledger.errors import Invalid, LotExpired, LotNotReleased, NotEnough, NotFound, Refusal
 from ledger.lots import day_of
 from ledger.measuring import Measured, density_of, measure
-from ledger.models import Custody, Entry, Lot, Material, Status
+from ledger.models import Entry, Lot, Material
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 
@@ -46,7 +45,8 @@ _MASSES: Final = """
 with weighed as (
   select w.line_id, sum(w.quantity) as grams from formulas_weighing w
     where w.coop_id = %(coop)s and w.batch_id = %(batch)s
-      and not exists (select from ledger_entry e where e.coop_id = w.coop_id and e.reverses_id = w.entry_id)
+      and not exists (select from ledger_entry e
+                        where e.coop_id = w.coop_id and e.reverses_id = w.entry_id)
     group by w.line_id)
 select coalesce(sum(coalesce(nullif(w.grams, 0), l.grams)) filter (where l.id <> %(line)s), 0)
          + coalesce((select grams from weighed where line_id is null), 0),
@@ -142,7 +142,7 @@ def weigh_back(
     """
     actor.must(Verb.MAKE)
     found, of_line = _place(actor, batch, line)
-    poured = find(_lots(actor), lot, pointer="/lot")
+    poured = pourable_lot(actor, lot)
     measured = _measured(quantity, poured)
     if of_line is None:
         of_line = _last_line(found, poured)
@@ -202,18 +202,6 @@ def _place(
     return of_line.batch, of_line
 
 
-def _lots(actor: Actor) -> QuerySet[Lot]:
-    """The maker's lots, each with its material and with what the maker has decided about it."""
-    custody = Custody.objects.filter(
-        coop_id=actor.coop_id, maker_id=actor.maker, lot_id=OuterRef("id")
-    )
-    return (
-        Lot.objects.select_related("material")
-        .filter(coop_id=actor.coop_id)
-        .annotate(status=Subquery(custody.values("status")[:1]))
-    )
-
-
 def _lot(
     actor: Actor,
     line: BatchLine | None,
@@ -231,26 +219,17 @@ def _lot(
         if wanted.stocked:
             raise Invalid(f"Say which lot of {wanted.name} was weighed.", pointer="/lot")
         return standing_lot(actor, wanted, day_of(actor, happened_at))
-    poured = find(_lots(actor), lot, pointer="/lot")
+    poured = pourable_lot(actor, lot)
     if wanted is not None and poured.material_id != wanted.id:
         raise Invalid(
             f"The lot {poured.code} is {poured.material.name}, and this line wants {wanted.name}:"
             " name another lot, or weigh it in as an addition, without a line.",
             pointer="/lot",
         )
-    if poured.status == Status.REJECTED:
-        raise LotNotReleased(
-            f"The lot {poured.code} is rejected, and nothing of it may be used; take another lot.",
-            pointer="/lot",
-            lot=str(poured.id),
-            status=Status.REJECTED.value,
-        )
     return poured
 
 
-def _keep_maximum(
-    batch: Batch, line: BatchLine, grams: Decimal, deviation: str
-) -> Decimal | None:
+def _keep_maximum(batch: Batch, line: BatchLine, grams: Decimal, deviation: str) -> Decimal | None:
     """Refuse what passes the line's maximum, unless with a deviation; returns the headroom left.
 
     The share is taken on the final mass: this line with what is added now, and beside it every
@@ -266,8 +245,8 @@ def _keep_maximum(
             check_maximum(own + grams, others, line.max_percent)
         except OverMaximum as refusal:
             raise OverMaximum(
-                f"This would make {refusal.facts['percent']:.4f} % of {line.material.name}, above the"
-                f" maximum of {line.max_percent.normalize():f} %: at most"
+                f"This would make {refusal.facts['percent']:.4f} % of {line.material.name}, above"
+                f" the maximum of {line.max_percent.normalize():f} %: at most"
                 f" {max(left, ZERO).quantize(Decimal('0.01'), ROUND_DOWN)} g more may be added."
                 " Add less, or record a deviation.",
                 pointer="/quantity",
@@ -309,7 +288,7 @@ def _given_value(material: Material, grams: Decimal) -> Decimal | None:
     """What is not stocked costs what the catalogue says; what is stocked, what its layers say."""
     if material.stocked:
         return None
-    return round_stored(Fraction(material.cost_per_kg or 0) * Fraction(grams) / GRAMS_PER_KG)
+    return round_stored(Fraction(material.cost_per_kg or 0) * Fraction(grams) / 1000)
 
 
 def _lessen_shortfall(batch: Batch, line: BatchLine) -> None:

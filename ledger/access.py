@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 from uuid import UUID
 
+from django.core.exceptions import ObjectDoesNotExist
 from django.db import connection, models, transaction
 
 from ledger.errors import Forbidden, NotFound
@@ -71,7 +72,7 @@ def find(rows: "models.QuerySet[Row]", id: UUID | str, *, pointer: str = "") -> 
     """The row with this id. Raises NotFound alike for what is missing and what is another's."""
     try:
         return rows.get(id=UUID(str(id)))
-    except (rows.model.DoesNotExist, ValueError) as error:
+    except (ObjectDoesNotExist, ValueError) as error:
         raise NotFound(pointer=pointer) from error
 
 

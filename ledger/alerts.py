@@ -144,7 +144,7 @@ def look_at(coop_id: UUID, maker_id: UUID, material_id: UUID, *, now: datetime) 
         return None
     zone = Coop.objects.values_list("time_zone", flat=True).get(id=coop_id)
     day = now.astimezone(ZoneInfo(zone)).date()
-    position = position_of(coop_id, maker_id, material_id, on=day)
+    position = position_of(material_id, on=day)
     low, standing = position <= watch.reorder_point, _open_alerts(maker_id, material_id)
     if not low:
         standing.update(closed_at=now)

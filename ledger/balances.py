@@ -15,30 +15,28 @@ from ledger.roles import Verb
 
 # The page of materials is found first; only then is anything summed, for that page alone.
 _STOCK: Final = """
-    select m.id, m.name, m.measured_by = 'count', p.on_hand, p.usable, p.reserved,
-           greatest(p.usable - p.reserved, 0), p.on_order, p."position", v.value,
-           w.reorder_point, coalesce(p."position" <= w.reorder_point, false)
-      from (select m.id, m.name, m.measured_by from ledger_material m
-              where m.coop_id = %(coop)s and m.stocked
-                and (%(only)s::uuid[] is null or m.id = any (%(only)s))
-                and (%(only)s::uuid[] is not null
-                     or exists (select from ledger_pool p where p.coop_id = %(coop)s
-                                  and p.maker_id = %(maker)s and p.material_id = m.id)
-                     or exists (select from ledger_shortfall s where s.coop_id = %(coop)s
-                                  and s.maker_id = %(maker)s and s.material_id = m.id))
-                and (%(after_name)s::text is null
-                     or (m.name, m.id) > (%(after_name)s, %(after_id)s::uuid))
-              order by m.name, m.id limit %(limit)s) m
-      cross join lateral ledger_position(%(coop)s, %(maker)s, m.id, %(day)s) p
-      cross join lateral (
-        select coalesce(sum(l.value), 0) as value from ledger_layer l
-          where l.coop_id = %(coop)s and l.maker_id = %(maker)s and l.material_id = m.id
-            and l.quantity > 0) v
+    with page as materialized (
+      select m.id, m.name, m.measured_by = 'count' as counted from ledger_material m
+        where m.coop_id = %(coop)s and m.stocked
+          and (%(only)s::uuid[] is null or m.id = any (%(only)s))
+          and (%(only)s::uuid[] is not null
+               or exists (select from ledger_pool p where p.coop_id = %(coop)s
+                            and p.maker_id = %(maker)s and p.material_id = m.id)
+               or exists (select from ledger_shortfall s where s.coop_id = %(coop)s
+                            and s.maker_id = %(maker)s and s.material_id = m.id))
+          and (%(after_name)s::text is null
+               or (m.name, m.id) > (%(after_name)s, %(after_id)s::uuid))
+        order by m.name, m.id limit %(limit)s)
+    select m.id, m.name, m.counted, s.on_hand, s.usable, s.reserved,
+           greatest(s.usable - s.reserved, 0), s.on_order, s."position", s.value,
+           w.reorder_point, coalesce(s."position" <= w.reorder_point, false)
+      from page m
+      join ledger_stock(array(select id from page), %(day)s) s on s.material_id = m.id
       left join ledger_watch w
         on w.coop_id = %(coop)s and w.maker_id = %(maker)s and w.material_id = m.id
       order by m.name, m.id
 """
-_POSITION: Final = 'select "position" from ledger_position(%s, %s, %s, %s)'
+_POSITION: Final = 'select "position" from ledger_stock(array[%s]::uuid[], %s)'
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,10 +96,10 @@ def stock(
     return rows if actor.may(Verb.SEE_COSTS) else [_without_value(row) for row in rows]
 
 
-def position_of(coop_id: UUID, maker_id: UUID, material_id: UUID, *, on: date) -> Decimal:
-    """Usable + on order - all that planned batches need, in grams or pieces."""
+def position_of(material_id: UUID, *, on: date) -> Decimal:
+    """Usable + on order - all that planned batches need, in grams or pieces, within the walls."""
     with connection.cursor() as cursor:
-        cursor.execute(_POSITION, [coop_id, maker_id, material_id, on])
+        cursor.execute(_POSITION, [material_id, on])
         (position,) = cursor.fetchone()
     return Decimal(position)
 

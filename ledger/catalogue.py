@@ -12,7 +12,18 @@ from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
 # The facts that a material's row keeps as they are.
-PLAIN = ["name", "measured_by", "inci_name", "cas_number", "cost_class", "cost_formula", "stocked", "cost_per_kg", "cost_source", "shelf_life_days"]
+PLAIN = [
+    "name",
+    "measured_by",
+    "inci_name",
+    "cas_number",
+    "cost_class",
+    "cost_formula",
+    "stocked",
+    "cost_per_kg",
+    "cost_source",
+    "shelf_life_days",
+]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ rest in one call (ledger/sql/post_entry.sql): locks, cost layers, holdings, chec
 """
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -117,6 +117,15 @@ def reverse_entry(
     return original, Posted(entry_id)
 
 
+def lock_pools(materials: Iterable[UUID]) -> None:
+    """Take the locks on the maker's stock of these materials, all at once and in their order.
+
+    For whoever must look at what is there before posting; posting takes them by itself.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute("select ledger_lock_pools(%s::uuid[])", [sorted(set(materials))])
+
+
 def account(actor: Actor, kind: Account.Kind, name: str = "") -> UUID:
     """The id of one of the maker's accounts; supplier and batch accounts are told apart by name."""
     return account_id(actor.maker, f"{kind.value}:{name}")
@@ -203,6 +212,14 @@ def _overdrawn_day(facts: dict[str, Any]) -> Refusal:
 
 def _used_since(facts: dict[str, Any]) -> Refusal:
     entries = facts.get("entries", [])
+    if facts.get("formula_changed"):
+        return UsedSince(
+            "The cost formula has changed since, so this cannot come back at its old value:"
+            " return or issue what is left instead.",
+            entries=entries,
+        )
+    if not entries:
+        return UsedSince()
     return UsedSince(
         "What this entry moved has been used since; reverse these entries first: "
         + ", ".join(entries),
@@ -218,9 +235,14 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     "entry_not_used_since": _used_since,
     "layer_not_negative": _used_since,
     "layer_empty_has_no_value": _used_since,
+    "holding_empty_has_no_value": _used_since,
     "entry_reversed_once": lambda facts: AlreadyReversed(),
     "entry_not_in_future": lambda facts: Invalid(
         "happened_at lies in the future; give the moment when it took place.",
+        pointer="/happened_at",
+    ),
+    "reversal_after_its_entry": lambda facts: Invalid(
+        "happened_at lies before the entry that is undone; give a later moment.",
         pointer="/happened_at",
     ),
     "entry_period_open": lambda facts: Invalid(

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from ledger.access import Actor, find, find_all, lots_visible_to, material_for
 from ledger.costing import unit_cost
-from ledger.entries import Move, Posted, account, post_entry
+from ledger.entries import Move, Posted, account, lock_pools, post_entry
 from ledger.errors import Conflict, Invalid, NotEnough, Refusal
 from ledger.lots import NewLot, day_of, open_lots
 from ledger.measuring import Measured, density_of, measure
@@ -153,7 +153,9 @@ def take_back(
     amounts = _amounts(lots, lines)
     sales = account(actor, Account.Kind.SALES, "cost of goods sold")
     store = account(actor, Account.Kind.STORE, "store")
-    sold = _still_sold(actor, sale, sales)
+    # Who brings back the same goods at the same moment must wait, and then find them gone.
+    lock_pools(lot.material_id for lot in lots)
+    sold = _still_sold(actor, sale, sales, [lot.id for lot in lots])
     moves = []
     for place, (lot, amount) in enumerate(zip(lots, amounts, strict=True)):
         quantity, value = sold.get(lot.id, (Decimal(0), Decimal(0)))
@@ -166,6 +168,7 @@ def take_back(
         # The value of so many of them; all that is left takes all the value that is left.
         cost = unit_cost(value, quantity, per=amount.quantity)
         moves.append(Move(sales, store, lot.id, amount.quantity, cost))
+        sold[lot.id] = (quantity - amount.quantity, value - cost)
     posted = post_entry(
         actor,
         kind=Entry.Kind.CUSTOMER_RETURN,
@@ -237,19 +240,23 @@ def _measured(quantity: Quantity, material: Any, density: Any, pointer: str) -> 
         raise refusal.at(pointer) from None
 
 
-def _still_sold(actor: Actor, sale: UUID | str, sales: UUID) -> dict[UUID, tuple[Decimal, Decimal]]:
-    """Quantity and value by lot that a sale sold and nobody has brought back."""
+def _still_sold(
+    actor: Actor, sale: UUID | str, sales: UUID, lots: Sequence[UUID]
+) -> dict[UUID, tuple[Decimal, Decimal]]:
+    """Quantity and value that a sale sold of these lots and nobody has brought back."""
     entry = find(Entry.objects.filter(maker_id=actor.maker, kind=Entry.Kind.SALE), sale)
+    rows = Posting.objects.filter(coop_id=actor.coop_id, lot_id__in=lots, account_id=sales)
+    # Found through the lots, so that it takes no longer when other goods have a long history.
     returns = Entry.objects.filter(
-        maker_id=actor.maker, kind=Entry.Kind.CUSTOMER_RETURN, details__sale=str(entry.id)
+        id__in=rows.filter(quantity__lt=0).values("entry_id"),
+        kind=Entry.Kind.CUSTOMER_RETURN,
+        details__sale=str(entry.id),
     )
     ids = [entry.id, *returns.values_list("id", flat=True)]
     undone = Entry.objects.filter(reverses__in=ids).values_list("id", flat=True)
     found: dict[UUID, tuple[Decimal, Decimal]] = {}
-    rows = Posting.objects.filter(
-        coop_id=actor.coop_id, entry_id__in=[*ids, *undone], account_id=sales, lot__isnull=False
-    )
-    for lot_id, quantity, value in rows.values_list("lot_id", "quantity", "value"):
+    posted = rows.filter(entry_id__in=[*ids, *undone])
+    for lot_id, quantity, value in posted.values_list("lot_id", "quantity", "value"):
         before = found.get(lot_id, (Decimal(0), Decimal(0)))
         found[lot_id] = (before[0] + quantity, before[1] + value)
     return found

@@ -21,7 +21,7 @@ select json_build_object(
   'id', l.id, 'code', l.code, 'material', l.material_id, 'material_name', m.name,
   'supplier', l.supplier_id, 'supplier_lot', l.supplier_lot, 'status', c.status,
   'arrived_on', l.arrived_on, 'expires_on', l.expires_on, 'retest_on', l.retest_on,
-  'dates_note', l.dates_note,
+  'dates_note', l.dates_note, 'version', l.version,
   'density', case when l.density is not null then json_build_object(
     'value', trim_scale(l.density)::text, 'at', l.density_at::text, 'entered', l.density_entered) end,
   'on_hand', case m.measured_by
@@ -45,7 +45,7 @@ select json_build_object(
   cross join lateral (
     select sum(y.quantity) as quantity, sum(y.value) as value from ledger_layer y
       where y.coop_id = c.coop_id and y.maker_id = c.maker_id and y.material_id = c.material_id
-        and y.quantity > 0 and (o.cost_formula <> 'lot' or y.lot_id = c.lot_id)) p
+        and y.any_left and (o.cost_formula <> 'lot' or y.lot_id = c.lot_id)) p
   where c.coop_id = %(coop)s and c.maker_id = %(maker)s
 """
 PAGE: Final = """

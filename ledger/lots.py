@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 
 from django.db import connection
 
-from ledger.access import Actor, lot_for
+from ledger.access import Actor, find, lot_for, lots_visible_to
 from ledger.alerts import enqueue_checks
-from ledger.errors import Conflict, Invalid
+from ledger.errors import Conflict, Invalid, Stale
 from ledger.models import Custody, Decision, Lot, Material, Status
 from ledger.quantities import Density
 from ledger.roles import Verb
@@ -107,6 +107,25 @@ def decide(actor: Actor, *, lot: UUID | str, decision: str, basis: str) -> tuple
     kept.save(force_insert=True)
     enqueue_checks(actor, [found.material_id])
     return found, kept
+
+
+def measure_density(actor: Actor, *, lot: UUID | str, density: Density, version: int | None) -> Lot:
+    """Keep a lot's own measured density; it comes before the material's from now on.
+
+    What was weighed by volume before stays as it was. Raises NotFound, Forbidden, Stale, and
+    Invalid for what is counted.
+    """
+    actor.must(Verb.MAKE)
+    rows = lots_visible_to(actor).select_for_update(of=("self",))
+    found = find(rows.filter(origin_id=actor.maker), lot)
+    if version is not None and found.version != version:
+        raise Stale
+    if found.material.counted:
+        raise Invalid("What is counted has no density.", pointer="/density")
+    found.density, found.density_at = density.grams_per_millilitre, density.celsius
+    found.density_entered, found.version = density.entered, found.version + 1
+    found.save(update_fields=["density", "density_at", "density_entered", "version"])
+    return found
 
 
 def custody_of(actor: Actor, lot: Lot) -> Custody:

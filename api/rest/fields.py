@@ -165,6 +165,14 @@ class Shown(serializers.CharField):
     """A decimal in an answer."""
 
 
+def listed(
+    of: type[Body], *, least: int = 0, most: int, **options: Any
+) -> "serializers.ListSerializer[Any]":
+    """A list of bodies, so long and no longer."""
+    many: Any = of(many=True, min_length=least, max_length=most, **options)  # type: ignore[call-arg]
+    return many  # type: ignore[no-any-return]
+
+
 def plain(value: Decimal | None) -> str | None:
     """A decimal as digits, without an exponent."""
     return None if value is None else f"{value:f}"

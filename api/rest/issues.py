@@ -14,6 +14,7 @@ from api.rest.fields import (
     QuantityField,
     Shown,
     Text,
+    listed,
     plain,
 )
 from api.rest.receipts import QuantityOut, ReleaseIn, quantity_json
@@ -28,7 +29,7 @@ class LineIn(Body):
 
 
 class Lines(Body):
-    lines = LineIn(many=True, min_length=1, max_length=200)
+    lines = listed(LineIn, least=1, most=200)
     happened_at = Moment(required=False)
 
 

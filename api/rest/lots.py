@@ -4,10 +4,11 @@ from typing import Any
 
 from rest_framework import serializers
 
+from api import etags
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, cursor_at, links, start_of
 from api.rest.catalogue import DensityOut
-from api.rest.fields import Body, Id, Moment, Shown, Text
+from api.rest.fields import Body, DensityIn, Id, Moment, Shown, Text
 from api.rest.receipts import UnitCost
 from ledger import lot_reading, lots
 from ledger.access import Actor, lot_for
@@ -33,6 +34,7 @@ class LotOut(serializers.Serializer[Any]):
     expires_on = serializers.DateField(allow_null=True)
     retest_on = serializers.DateField(allow_null=True)
     dates_note = Text(allow_blank=True)
+    version = serializers.IntegerField()
     density = DensityOut(allow_null=True)
     on_hand = OnHand()
     value = Shown()
@@ -52,6 +54,10 @@ class LotQuery(Paged):
         required=False, help_text="May not be used from this day on."
     )
     in_stock = serializers.BooleanField(required=False, allow_null=True, default=None)
+
+
+class LotChange(Body):
+    density = DensityIn()
 
 
 class DecisionIn(Body):
@@ -82,9 +88,10 @@ class Lots(Resource):
         wanted = lot_reading.LotsWanted(
             **{name: query.get(name) for name in lot_reading.LotsWanted.__slots__}
         )
-        after = start_of(self.request, query)
-        found = lot_reading.list_lots(actor, wanted, after=after, limit=query["limit"])
-        cursor = found.next_after and cursor_at(self.request, str(found.next_after))
+        start = start_of(self.request, query)
+        found = lot_reading.list_lots(actor, wanted, after=start, limit=query["limit"])
+        after = found.next_after
+        cursor = cursor_at(self.request, str(after)) if after else None
         following = f'"{cursor}"' if cursor else "null"
         body = f'{{"results":{found.results},"next":{following}}}'
         return Sent(body, headers=links(self.request, cursor))
@@ -94,9 +101,16 @@ class OneLot(Resource):
     """One lot."""
 
     @reads(None, LotOut)
-    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+    def get(self, actor: Actor, id: str) -> Sent:
         """Show a lot: its dates, its status, what is left of it and what that is worth."""
-        return lot_reading.show_lot(actor, id)
+        return _lot(actor, id)
+
+    @writes(LotChange, LotOut, status=200, keyed=False)
+    def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
+        """Keep the density measured on this very lot (If-Match with its ETag)."""
+        version = etags.expected_version(self.request, id)
+        lots.measure_density(actor, lot=id, density=data["density"], version=version)
+        return _lot(actor, id)
 
 
 class Decisions(Resource):
@@ -114,6 +128,11 @@ class Decisions(Resource):
         """Release, reject, hold or quarantine a lot, and say on what basis."""
         _, decision = lots.decide(actor, lot=id, **data)
         return decision_json(decision)
+
+
+def _lot(actor: Actor, id: str) -> Sent:
+    found = lot_reading.show_lot(actor, id)
+    return Sent(found, headers={"ETag": etags.etag(found["id"], found["version"])})
 
 
 def decision_json(row: Decision) -> dict[str, Any]:

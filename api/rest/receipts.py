@@ -15,6 +15,7 @@ from api.rest.fields import (
     QuantityField,
     Shown,
     Text,
+    listed,
     plain,
 )
 from ledger import receiving
@@ -51,8 +52,8 @@ class ReceiptIn(Body):
     supplier = Id()
     happened_at = Moment(required=False, help_text="When it arrived; now, if left out.")
     reference = Text(max_length=80, required=False, help_text="The delivery note's number.")
-    lines = ReceiptLineIn(many=True, min_length=1, max_length=200)
-    charges = ChargeIn(many=True, required=False, max_length=20)
+    lines = listed(ReceiptLineIn, least=1, most=200)
+    charges = listed(ChargeIn, most=20, required=False)
     release = ReleaseIn(required=False, allow_null=True)
 
 

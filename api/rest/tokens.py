@@ -18,8 +18,8 @@ class TokenIn(Body):
     username = Text(max_length=150)
     password = Text(max_length=200, trim_whitespace=False, style={"input_type": "password"})
     coop = Text(max_length=60, required=False, help_text="The slug, if you belong to several.")
-    read_only = serializers.BooleanField(
-        default=False, help_text="A token that can look but not change anything."
+    scope = serializers.ChoiceField(
+        ["all", "read"], default="all", help_text="A token to read with can change nothing."
     )
 
 
@@ -61,7 +61,7 @@ class Tokens(APIView):
             username=data["username"],
             password=data["password"],
             coop=data.get("coop"),
-            read_only=data["read_only"],
+            read_only=data["scope"] == "read",
         )
         first = places[0]
         makers = [

@@ -2,7 +2,19 @@
 
 from django.urls import path
 
-from api.rest import catalogue, entries, issues, lots, receipts, stock, tokens
+from api.rest import (
+    batches,
+    catalogue,
+    entries,
+    formulas,
+    issues,
+    lots,
+    products,
+    receipts,
+    stock,
+    tokens,
+    traces,
+)
 
 urlpatterns = [
     path("tokens", tokens.Tokens.as_view()),
@@ -15,10 +27,26 @@ urlpatterns = [
     path("lots", lots.Lots.as_view()),
     path("lots/<str:id>", lots.OneLot.as_view()),
     path("lots/<str:id>/decisions", lots.Decisions.as_view()),
+    path("lots/<str:id>/trace", traces.Traces.as_view()),
     path("stock", stock.Stock.as_view()),
     path("watches", stock.Watches.as_view()),
     path("watches/<str:material>", stock.OneWatch.as_view()),
     path("alerts", stock.Alerts.as_view()),
+    path("formulas", formulas.Formulas.as_view()),
+    path("formulas/<str:id>", formulas.OneFormula.as_view()),
+    path("formulas/<str:id>/versions", formulas.Versions.as_view()),
+    path("formulas/<str:id>/scaling", formulas.FormulaScaling.as_view()),
+    path("products", products.Products.as_view()),
+    path("products/<str:id>", products.OneProduct.as_view()),
+    path("products/<str:id>/scaling", products.UnitScaling.as_view()),
+    path("products/<str:id>/price", products.Prices.as_view()),
+    path("batches", batches.Batches.as_view()),
+    path("batches/<str:id>", batches.OneBatch.as_view()),
+    path("batches/<str:id>/weighings", batches.Weighings.as_view()),
+    path("batches/<str:id>/weigh-backs", batches.WeighBacks.as_view()),
+    path("batches/<str:id>/finish", batches.Finishes.as_view()),
+    path("batches/<str:id>/cancellation", batches.Cancellations.as_view()),
+    path("fills", batches.Fills.as_view()),
     path("opening-stock", issues.OpeningStock.as_view()),
     path("issues", issues.Issues.as_view()),
     path("sales", issues.Sales.as_view()),

@@ -20,7 +20,9 @@ create trigger check_hundred after insert on formulas_line
 -- A version without any line would pass the check above.
 create function formulas_check_version() returns trigger language plpgsql as $$
 begin
-  if not exists (select from formulas_line l where l.coop_id = new.coop_id and l.version_id = new.id) then
+  if not exists (
+    select from formulas_line l where l.coop_id = new.coop_id and l.version_id = new.id)
+  then
     raise exception 'A version has lines.' using errcode = '23514',
       constraint = 'formula_percent_100', detail = json_build_object('total', 0);
   end if;
@@ -36,21 +38,23 @@ create function formulas_take_turn(maker uuid) returns void language sql as $$
 $$;
 
 -- No formula contains itself: walks down from the given version through the versions in force.
-create function formulas_refuse_cycle(coop uuid, version uuid) returns void language plpgsql as $$
+create function formulas_refuse_cycle(coop uuid, written uuid) returns void language plpgsql as $$
 declare own record;
 begin
   select f.id, f.name into own from formulas_formulaversion v
     join formulas_formula f on f.coop_id = coop and f.id = v.formula_id
-    where v.coop_id = coop and v.id = version;
+    where v.coop_id = coop and v.id = written;
   if exists (
     with recursive below(id) as (
       select l.component_id from formulas_line l
-        where l.coop_id = coop and l.version_id = version and l.component_id is not null
+        where l.coop_id = coop and l.version_id = written and l.component_id is not null
       union
       select l.component_id from below b
         join formulas_formula f on f.coop_id = coop and f.id = b.id
-        join formulas_formulaversion v on v.coop_id = coop and v.formula_id = f.id and v.number = f.version
-        join formulas_line l on l.coop_id = coop and l.version_id = v.id and l.component_id is not null
+        join formulas_formulaversion v
+          on v.coop_id = coop and v.formula_id = f.id and v.number = f.version
+        join formulas_line l
+          on l.coop_id = coop and l.version_id = v.id and l.component_id is not null
     ) select from below where id = own.id)
   then
     raise exception 'The formula % would contain itself.', own.name using errcode = '23514',
@@ -83,7 +87,8 @@ end $$;
 create trigger check_formula after update on formulas_formula
   for each row execute function formulas_check_formula();
 
--- A batch is made from the version and for the amounts it was planned with: only its state changes.
+-- A batch is made from the version and for the amounts that it was planned with: only its state
+-- changes.
 create function formulas_keep_plan() returns trigger language plpgsql as $$
 begin
   if to_jsonb(old) - array['state', 'making_id', 'cancel_entry_id']

@@ -164,6 +164,7 @@ class Migration(migrations.Migration):
                 ("density", models.DecimalField(decimal_places=12, max_digits=16, null=True)),
                 ("density_at", models.DecimalField(decimal_places=2, max_digits=6, null=True)),
                 ("density_entered", models.CharField(blank=True, max_length=64)),
+                ("version", models.PositiveIntegerField(default=1)),
                 ("created_at", models.DateTimeField(auto_now_add=True)),
                 (
                     "coop",
@@ -200,6 +201,14 @@ class Migration(migrations.Migration):
                 ("ordinal", models.PositiveIntegerField()),
                 ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("value", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "any_left",
+                    models.GeneratedField(
+                        db_persist=True,
+                        expression=models.Q(("quantity__gt", 0)),
+                        output_field=models.BooleanField(),
+                    ),
+                ),
                 (
                     "coop",
                     models.ForeignKey(
@@ -569,6 +578,14 @@ class Migration(migrations.Migration):
                 ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("value", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("last_on", models.DateField()),
+                (
+                    "any_left",
+                    models.GeneratedField(
+                        db_persist=True,
+                        expression=models.Q(("quantity__gt", 0)),
+                        output_field=models.BooleanField(),
+                    ),
+                ),
                 (
                     "account",
                     models.ForeignKey(
@@ -1431,10 +1448,6 @@ class Migration(migrations.Migration):
             model_name="layerposting",
             index=models.Index(fields=["coop", "layer"], name="layer_posting_by_layer"),
         ),
-        migrations.AddIndex(
-            model_name="entry",
-            index=models.Index(fields=["coop", "maker", "id"], name="entry_by_maker"),
-        ),
         migrations.AddConstraint(
             model_name="entry",
             constraint=models.UniqueConstraint(
@@ -1491,7 +1504,7 @@ class Migration(migrations.Migration):
         migrations.AddIndex(
             model_name="layer",
             index=models.Index(
-                condition=models.Q(("quantity__gt", 0)),
+                condition=models.Q(("any_left", True)),
                 fields=["coop", "maker", "material", "ordinal"],
                 name="layer_left",
             ),
@@ -1528,7 +1541,7 @@ class Migration(migrations.Migration):
         migrations.AddIndex(
             model_name="holding",
             index=models.Index(
-                condition=models.Q(("kind", "store"), ("quantity__gt", 0)),
+                condition=models.Q(("any_left", True), ("kind", "store")),
                 fields=["coop", "maker", "material"],
                 name="holding_in_store",
             ),

@@ -46,7 +46,6 @@ class Entry(MakerRow):
                 name="entry_reversal_has_reason",
             ),
         )
-        indexes = (models.Index(fields=["coop", "maker", "id"], name="entry_by_maker"),)
 
 
 class Posting(models.Model):

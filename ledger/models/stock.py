@@ -3,7 +3,17 @@
 from django.conf import settings
 from django.db import models
 
-from ledger.models.base import FINITE, CoopRow, MakerRow, celsius, density, link, money, quantity
+from ledger.models.base import (
+    FINITE,
+    CoopRow,
+    MakerRow,
+    any_left,
+    celsius,
+    density,
+    link,
+    money,
+    quantity,
+)
 from ledger.models.catalogue import CostFormula
 
 
@@ -58,6 +68,7 @@ class Lot(CoopRow):
     density = density()
     density_at = celsius()
     density_entered = models.CharField(max_length=64, blank=True)
+    version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
@@ -137,6 +148,7 @@ class Holding(models.Model):
     quantity = quantity()
     value = money()
     last_on = models.DateField()
+    any_left = any_left()
 
     class Meta:
         constraints = (
@@ -155,7 +167,7 @@ class Holding(models.Model):
             models.Index(fields=["coop", "lot"], name="holding_by_lot"),
             models.Index(
                 fields=["coop", "maker", "material"],
-                condition=models.Q(kind="store", quantity__gt=0),
+                condition=models.Q(kind="store", any_left=True),
                 name="holding_in_store",
             ),
         )
@@ -185,6 +197,7 @@ class Layer(MakerRow):
     ordinal = models.PositiveIntegerField()
     quantity = quantity()
     value = money()
+    any_left = any_left()
 
     class Meta:
         constraints = (
@@ -207,7 +220,7 @@ class Layer(MakerRow):
             # Layers that are used up stay; nothing that is asked often may read through them.
             models.Index(
                 fields=["coop", "maker", "material", "ordinal"],
-                condition=models.Q(quantity__gt=0),
+                condition=models.Q(any_left=True),
                 name="layer_left",
             ),
         )

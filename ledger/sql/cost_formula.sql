@@ -18,25 +18,25 @@ begin
     jsonb_build_object('material', material, 'before', before, 'after', formula), null);
   update ledger_pool p set cost_formula = formula
     where p.coop_id = coop and p.maker_id = maker and p.material_id = material;
-  -- A merged layer may stay under FIFO, where it is the oldest; and so may a lot's under FIFO.
-  if formula = 'fifo' then
+  -- The lots' own layers serve FIFO as they are, in their order; all else takes a new shape.
+  if before = 'lot' and formula = 'fifo' then
     return;
   end if;
   perform ledger_open_layers(array(
     select row(row_number() over (order by h.lot_id), null, null, h.account_id, 'store', h.lot_id, material, 0, 0)::ledger_move
       from ledger_holding h
       where h.coop_id = coop and h.maker_id = maker and h.material_id = material and h.kind = 'store'
-        and h.quantity > 0));
+        and h.any_left));
   with old as (
     select l.id, l.quantity, l.value from ledger_layer l
-      where l.coop_id = coop and l.maker_id = maker and l.material_id = material and l.quantity > 0
+      where l.coop_id = coop and l.maker_id = maker and l.material_id = material and l.any_left
   ), pool as (
     select sum(quantity) as quantity, sum(value) as value from old
   ), lots as (
-    select case when formula = 'lot' then h.lot_id end as lot_id, sum(h.quantity) as quantity
+    select case when formula <> 'average' then h.lot_id end as lot_id, sum(h.quantity) as quantity
       from ledger_holding h
       where h.coop_id = coop and h.maker_id = maker and h.material_id = material and h.kind = 'store'
-        and h.quantity > 0
+        and h.any_left
       group by 1
   ), stretch as (
     select lot_id, quantity, sum(quantity) over (order by lot_id) as ends from lots
@@ -45,8 +45,8 @@ begin
     union all
     -- Rounded at both ends of each lot's stretch, so that the shares sum to the whole.
     select l.id, s.quantity,
-           round(pool.value * s.ends / pool.quantity, 6)
-             - round(pool.value * (s.ends - s.quantity) / pool.quantity, 6)
+           ledger_part(pool.value, s.ends, pool.quantity)
+             - ledger_part(pool.value, s.ends - s.quantity, pool.quantity)
       from stretch s cross join pool
       join ledger_layer l on l.coop_id = coop and l.maker_id = maker and l.material_id = material
         and l.lot_id is not distinct from s.lot_id

@@ -12,7 +12,8 @@ grant select, insert, delete on ledger_sweep to stillroom_ledger;
 grant delete on ledger_outbox to stillroom_ledger;
 
 -- Where a maker stands with a material on a day. Every figure comes from what is kept up to date,
--- through an index, so that none grows with history. The caller's own walls hold.
+-- through an index, and each lot in store is looked up by its key whatever the planner believes of
+-- the tables, so that nothing grows with history. For the ledger's functions: their walls hold.
 --
 -- usable: released, not on hold, in date that day. position: usable + on order - all that planned
 -- batches need, whether promised from a lot (reserved) or not to be had (shortfall). Nothing is
@@ -24,20 +25,39 @@ language sql stable as $$
   select h.on_hand, h.usable, r.reserved, s.shortfall, o.on_order,
          h.usable + o.on_order - r.reserved - s.shortfall
     from (select coalesce(sum(h.quantity), 0) as on_hand,
-                 coalesce(sum(h.quantity) filter (
-                   where c.status = 'released'
-                     and coalesce(least(l.expires_on, l.retest_on) >= day, true)), 0) as usable
+                 coalesce(sum(h.quantity) filter (where (
+                   select c.status = 'released' and coalesce(least(l.expires_on, l.retest_on) >= day, true)
+                     from ledger_custody c, ledger_lot l
+                     where c.coop_id = coop and c.maker_id = maker and c.lot_id = h.lot_id
+                       and l.coop_id = coop and l.id = h.lot_id)), 0) as usable
             from ledger_holding h
-            join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = h.lot_id
-            join ledger_lot l on l.coop_id = coop and l.id = h.lot_id
             where h.coop_id = coop and h.maker_id = maker and h.material_id = material
-              and h.kind = 'store' and h.quantity > 0) h,
+              and h.kind = 'store' and h.any_left) h,
          (select coalesce(sum(r.quantity), 0) as reserved from ledger_reservation r
             where r.coop_id = coop and r.maker_id = maker and r.material_id = material) r,
          (select coalesce(sum(s.quantity), 0) as shortfall from ledger_shortfall s
             where s.coop_id = coop and s.maker_id = maker and s.material_id = material) s,
          (select 0::numeric as on_order) o
 $$;
+revoke execute on function ledger_position(uuid, uuid, uuid, date) from public;
+grant execute on function ledger_position(uuid, uuid, uuid, date) to stillroom_ledger;
+
+-- The same for the maker acted for, of many materials at once, with the value of its layers.
+create function ledger_stock(materials uuid[], day date)
+returns table (material_id uuid, on_hand numeric, usable numeric, reserved numeric,
+               on_order numeric, "position" numeric, "value" numeric)
+language plpgsql stable security definer set search_path = pg_catalog, public, pg_temp as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+begin
+  return query
+  select m.id, p.on_hand, p.usable, p.reserved, p.on_order, p."position",
+         (select coalesce(sum(l.value), 0) from ledger_layer l
+            where l.coop_id = coop and l.maker_id = maker and l.material_id = m.id and l.any_left)
+    from unnest(materials) m(id)
+    cross join lateral ledger_position(coop, maker, m.id, day) p;
+end $$;
 
 -- The next piece of work owed by any maker of any co-op, claimed for as long as the lease runs.
 -- Whoever is at work on one is passed over, and so is what has been tried too often.
@@ -115,7 +135,8 @@ begin
     (select count(*) from ledger_holding where coop_id = coop);
 end $$;
 
-select walls.define('ledger_claim_outbox(interval, int)'),
+select walls.define('ledger_stock(uuid[], date)'),
+       walls.define('ledger_claim_outbox(interval, int)'),
        walls.define('ledger_outbox_state(int)'),
        walls.define('ledger_forget_outbox(interval)'),
        walls.define('ledger_sweep_watches(timestamptz, timestamptz)'),

@@ -12,19 +12,25 @@ create type ledger_move as (
   line smallint, from_id uuid, from_kind text, to_id uuid, to_kind text,
   lot_id uuid, material_id uuid, quantity numeric, value numeric);
 
--- Takes the locks on a maker's pools, making those that are missing.
+-- The value of a part, rounded once from the exact quotient with ties away from zero. A plain
+-- division is cut off first, and could then tip a figure just below a tie over it.
+create function ledger_part(value numeric, part numeric, whole numeric) returns numeric
+immutable parallel safe language sql as $$
+  select sign(value) * div(2000000 * abs(value) * part + whole, 2 * whole) * 0.000001
+$$;
+
+-- Takes the locks on a maker's pools. Those that are missing are made before any is locked: whoever
+-- waited for a new row while holding an old one could be waited for in turn.
 create function ledger_lock_pools(materials uuid[]) returns void
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
-  locked bigint;
+  known bigint;
 begin
-  perform from ledger_pool p
-    where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials)
-    order by p.material_id for update;
-  get diagnostics locked = row_count;
-  if locked < cardinality(materials) then
+  select count(*) into known from ledger_pool p
+    where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials);
+  if known < cardinality(materials) then
     insert into ledger_pool (coop_id, maker_id, material_id, cost_formula)
     select coop, maker, m.id, coalesce(c.cost_formula, m.cost_formula, 'average')
       from ledger_material m
@@ -33,10 +39,10 @@ begin
       where m.coop_id = coop and m.id = any (materials)
       order by m.id
       on conflict do nothing;
-    perform from ledger_pool p
-      where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials)
-      order by p.material_id for update;
   end if;
+  perform from ledger_pool p
+    where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials)
+    order by p.material_id for update;
 end $$;
 
 -- Writes the entry's own row, once its day is neither in the future nor in a closed period.
@@ -118,7 +124,8 @@ begin
   end if;
 end $$;
 
--- Makes the layers that are missing for what enters a store.
+-- Makes the layers that are missing for what enters a store. From one store to another of the
+-- maker's own goods keep their layers.
 create function ledger_open_layers(moves ledger_move[]) returns void language sql as $$
   with own as (
     select nullif(current_setting('app.coop', true), '')::uuid as coop,
@@ -127,7 +134,7 @@ create function ledger_open_layers(moves ledger_move[]) returns void language sq
     select m.material_id, case when p.cost_formula <> 'average' then m.lot_id end as lot_id, min(m.line) as line
       from own cross join unnest(moves) m
       join ledger_pool p on p.coop_id = own.coop and p.maker_id = own.maker and p.material_id = m.material_id
-      where m.to_kind = 'store' group by 1, 2
+      where m.to_kind = 'store' and m.from_kind is distinct from 'store' group by 1, 2
   )
   insert into ledger_layer (coop_id, maker_id, id, material_id, lot_id, ordinal, quantity, value)
   select own.coop, own.maker, uuidv7(), n.material_id, n.lot_id,
@@ -167,9 +174,17 @@ begin
     raise exception 'An account or a lot of the entry is not there.'
       using errcode = '23514', constraint = 'entry_of_own_accounts_and_lots';
   end if;
-  if exists (select from unnest(moves) m where m.quantity < 0 or m.value < 0 or m.quantity = 'NaN' or m.value = 'NaN') then
-    raise exception 'A move has a quantity and a value of zero or more.'
-      using errcode = '23514', constraint = 'move_not_negative';
+  -- Rounding on the way in would let layers, holdings and postings differ; NaN is above 'Infinity'.
+  if exists (select from unnest(moves) m
+               where m.quantity < 0 or m.quantity >= 'Infinity' or m.quantity <> round(m.quantity, 6)
+                  or m.value < 0 or m.value >= 'Infinity' or m.value <> round(m.value, 6)) then
+    raise exception 'A move has a quantity and a value of zero or more, to six decimals.'
+      using errcode = '23514', constraint = 'move_is_exact';
+  end if;
+  if exists (select from unnest(moves) m
+               where m.from_kind = 'store' and m.lot_id is not null and m.value is not null) then
+    raise exception 'What leaves a store costs what its layers say.'
+      using errcode = '23514', constraint = 'store_costs_by_formula';
   end if;
 
   perform ledger_lock_pools(array(
@@ -209,7 +224,7 @@ begin
     select m.*, p.cost_formula, case when p.cost_formula = 'lot' then m.lot_id end as queue
       from unnest(moves) m
       join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
-      where m.from_kind = 'store'
+      where m.from_kind = 'store' and m.to_kind <> 'store'
   ), draw as (
     -- Each draw is a stretch of the pool's queue: from `starts` to `ends`, in the order of the lines.
     select *, sum(quantity) over (partition by material_id, queue order by line) as ends from pooled
@@ -229,7 +244,8 @@ begin
   )
   insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
   -- Rounded at both ends of the stretch, so that whoever takes the last gram takes the last cent.
-  select coop, maker, entry, line, layer_id, -(b - a), round(value * a / quantity, 6) - round(value * b / quantity, 6)
+  select coop, maker, entry, line, layer_id, -(b - a),
+         ledger_part(value, a, quantity) - ledger_part(value, b, quantity)
     from piece;
 
   -- Values that were not given.
@@ -240,11 +256,11 @@ begin
     left join lateral (
       select -sum(p.value) as value from ledger_layerposting p
         where p.coop_id = coop and p.entry_id = entry and p.line = m.line
-    ) taken on m.from_kind = 'store'
+    ) taken on m.from_kind = 'store' and m.to_kind <> 'store'
     left join lateral (
-      select round(h.value * m.quantity / h.quantity, 6) as value from ledger_holding h
+      select ledger_part(h.value, m.quantity, h.quantity) as value from ledger_holding h
         where h.coop_id = coop and h.account_id = m.from_id and h.lot_id = m.lot_id and h.quantity > 0
-    ) share on m.from_kind <> 'store' and m.value is null;
+    ) share on (m.from_kind <> 'store' or m.to_kind = 'store') and m.value is null;
 
   insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
   select coop, maker, entry, m.line, l.id, m.quantity, m.value
@@ -252,7 +268,7 @@ begin
     join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
     join ledger_layer l on l.coop_id = coop and l.maker_id = maker and l.material_id = m.material_id
       and l.lot_id is not distinct from case when p.cost_formula <> 'average' then m.lot_id end
-    where m.to_kind = 'store';
+    where m.to_kind = 'store' and m.from_kind <> 'store';
 
   merge into ledger_holding h
   using (select d.account_id, d.lot_id, d.material_id, d.kind, sum(d.quantity) as quantity, sum(d.value) as value
@@ -323,6 +339,10 @@ begin
     select distinct c.material_id from ledger_posting p
       join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = p.lot_id
       where p.coop_id = coop and p.maker_id = maker and p.entry_id = original));
+  if happened_at < (select e.happened_at from ledger_entry e where e.coop_id = coop and e.id = original) then
+    raise exception 'An entry is not undone before it happened.'
+      using errcode = '23514', constraint = 'reversal_after_its_entry';
+  end if;
   day := ledger_open_entry(entry, 'reversal', happened_at, person, reason, '', '{}', original);
 
   insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity, value, happened_on)
@@ -349,29 +369,45 @@ begin
     where p.coop_id = coop and p.maker_id = maker and p.entry_id = original
     group by p.line, now_layer.id;
 
-  select json_agg(s.entry_id order by s.entry_id) into way from (
-    select distinct later.entry_id
-      from ledger_posting p
+  -- Which entries stand in the way: what they took is missing from a holding or a layer, or it is
+  -- a return of the very sale. What was itself undone since does not count, nor does its undoing.
+  select json_build_object('entries', json_agg(s.entry_id order by s.entry_id),
+                           'formula_changed', bool_or(e.kind = 'cost_formula'))
+    into way from (
+    select later.entry_id
+      from (select p.account_id, p.lot_id, sum(p.quantity) as quantity, sum(p.value) as value
+              from ledger_posting p where p.coop_id = coop and p.entry_id = entry group by 1, 2) p
       join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id and h.lot_id = p.lot_id
-        and h.kind in ('store', 'batch')
+        and (h.kind in ('store', 'batch') and h.quantity + p.quantity < 0
+             or h.kind = 'batch' and (h.value + p.value < 0
+                                      or h.quantity + p.quantity = 0 and h.value + p.value <> 0))
       join ledger_posting later on later.coop_id = coop and later.account_id = p.account_id
         and later.lot_id = p.lot_id and later.quantity < 0 and later.entry_id > original
-      where p.coop_id = coop and p.entry_id = entry and p.quantity < 0 and h.quantity + p.quantity < 0
-        and not exists (select from ledger_entry r where r.coop_id = coop and r.reverses_id = later.entry_id)
     union
-    select distinct later.entry_id
+    select later.entry_id
       from (select p.layer_id, sum(p.quantity) as quantity, sum(p.value) as value from ledger_layerposting p
               where p.coop_id = coop and p.entry_id = entry group by 1) p
       join ledger_layer l on l.coop_id = coop and l.id = p.layer_id
-      join ledger_layerposting later on later.coop_id = coop and later.layer_id = p.layer_id
-        and later.quantity < 0 and later.entry_id > original and later.entry_id <> entry
-      where (l.quantity + p.quantity < 0 or l.value + p.value < 0
+        and (l.quantity + p.quantity < 0 or l.value + p.value < 0
              or l.quantity + p.quantity = 0 and l.value + p.value <> 0)
-        and not exists (select from ledger_entry r where r.coop_id = coop and r.reverses_id = later.entry_id)
-  ) s;
+      join ledger_layerposting later on later.coop_id = coop and later.layer_id = p.layer_id
+        and later.quantity < 0 and later.entry_id > original
+    union
+    select later.entry_id
+      from ledger_posting p
+      join ledger_posting later on later.coop_id = coop and later.account_id = p.account_id
+        and later.lot_id = p.lot_id and later.quantity < 0 and later.entry_id > original
+      join ledger_entry r on r.coop_id = coop and r.id = later.entry_id
+        and r.kind = 'customer_return' and r.details ->> 'sale' = original::text
+      where p.coop_id = coop and p.entry_id = entry and p.quantity < 0
+  ) s
+    join ledger_entry e on e.coop_id = coop and e.id = s.entry_id
+    where s.entry_id <> entry and coalesce(e.reverses_id <= original, true)
+      and not exists (select from ledger_entry r where r.coop_id = coop and r.reverses_id = s.entry_id)
+    having count(*) > 0;
   if way is not null then
     raise exception 'What the entry moved has been used since.' using errcode = '23514',
-      constraint = 'entry_not_used_since', detail = json_build_object('entries', way);
+      constraint = 'entry_not_used_since', detail = way;
   end if;
 
   merge into ledger_holding h

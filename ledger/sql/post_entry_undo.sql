@@ -8,4 +8,5 @@ drop function ledger_carry(uuid);
 drop function ledger_open_layers(ledger_move[]);
 drop function ledger_open_entry(uuid, text, timestamptz, int, text, text, jsonb, uuid);
 drop function ledger_lock_pools(uuid[]);
+drop function ledger_part(numeric, numeric, numeric);
 drop type ledger_move;

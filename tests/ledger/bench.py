@@ -158,4 +158,3 @@ def open_bench(
 def work_off() -> None:
     """Do all that is due, of this test and of those before."""
     drain(timedelta(seconds=60))
-

@@ -1,0 +1,345 @@
+"""Formulas and their versions, and how much of everything a batch needs."""
+
+from decimal import Decimal
+from typing import Any
+
+from rest_framework import serializers
+
+from api import etags
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, page
+from api.rest.catalogue import DensityOut, density_json
+from api.rest.fields import (
+    Body,
+    DecimalText,
+    DensityIn,
+    Id,
+    Moment,
+    QuantityField,
+    Shown,
+    Text,
+    listed,
+    plain,
+)
+from formulas import balances, composing
+from formulas.access import formula_for, formulas_of, version_for
+from formulas.batches import Size
+from formulas.composition import Balance, Fixed, ToEffect
+from formulas.models import Formula, FormulaVersion, Line
+from ledger.access import Actor
+from ledger.lots import day_of
+
+
+class ToEffectIn(Body):
+    typical_percent = DecimalText(above="0", most="100")
+    max_percent = DecimalText(above="0", most="100", help_text="Of the final mass.")
+
+
+class FormulaLineIn(Body):
+    """One line: a material or a formula, with exactly one of percent, balance, to_effect."""
+
+    material = Id(required=False)
+    formula = Id(required=False, help_text="Another formula, as an intermediate.")
+    percent = DecimalText(above="0", most="100", required=False)
+    balance = serializers.BooleanField(required=False, help_text="Takes what is left of 100.")
+    to_effect = ToEffectIn(required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        named = [name for name in ("material", "formula") if name in attrs]
+        said = [attrs.get(name) for name in ("percent", "to_effect", "balance")]
+        amounts = [amount for amount in said if amount]
+        if len(named) != 1:
+            raise serializers.ValidationError(
+                "A line names a material or a formula, one of them.", code="invalid"
+            )
+        if len(amounts) != 1:
+            raise serializers.ValidationError(
+                "A line has a percent, or is the balance, or is to effect: one of them.",
+                code="invalid",
+            )
+        return attrs
+
+
+class PhaseIn(Body):
+    name = Text(max_length=80, allow_blank=True)
+    lines = listed(FormulaLineIn, least=1, most=100)
+
+
+class FormulaIn(Body):
+    name = Text(max_length=120)
+    process_loss_percent = DecimalText(least="0", most="99.999999", required=False)
+    density = DensityIn(required=False, allow_null=True)
+    shelf_life_days = serializers.IntegerField(
+        min_value=1, max_value=3650, required=False, allow_null=True
+    )
+    phases = listed(PhaseIn, least=1, most=30)
+
+
+class ToEffectOut(serializers.Serializer[Any]):
+    typical_percent = Shown()
+    max_percent = Shown()
+
+
+class FormulaLineOut(serializers.Serializer[Any]):
+    material = Id(required=False)
+    formula = Id(required=False)
+    name = Text()
+    percent = Shown()
+    balance = serializers.BooleanField()
+    to_effect = ToEffectOut(allow_null=True)
+
+
+class PhaseOut(serializers.Serializer[Any]):
+    name = Text(allow_blank=True)
+    lines = FormulaLineOut(many=True)
+
+
+class FormulaBrief(serializers.Serializer[Any]):
+    id = Id()
+    name = Text()
+    version = serializers.IntegerField()
+    material = Id(help_text="What it makes.")
+    created_at = Moment()
+
+
+class FormulaOut(FormulaBrief):
+    process_loss_percent = Shown()
+    density = DensityOut(allow_null=True)
+    shelf_life_days = serializers.IntegerField(allow_null=True)
+    phases = PhaseOut(many=True)
+
+
+class FormulaPage(serializers.Serializer[Any]):
+    results = FormulaBrief(many=True)
+    next = Text(allow_null=True)
+
+
+class FormulaQuery(Paged):
+    name = Text(max_length=120, required=False, help_text="Part of the name.")
+
+
+class VersionQuery(Body):
+    version = serializers.IntegerField(
+        min_value=1, max_value=1_000_000, required=False, help_text="The one in force if left out."
+    )
+
+
+class VersionBrief(serializers.Serializer[Any]):
+    number = serializers.IntegerField()
+    created_at = Moment()
+    person = serializers.IntegerField()
+
+
+class VersionList(serializers.Serializer[Any]):
+    results = VersionBrief(many=True)
+
+
+class ScalingIn(Body):
+    batch = QuantityField(required=False, help_text="All that is weighed in.")
+    output = QuantityField(required=False, help_text="What is to be left after the loss.")
+    on = serializers.DateField(required=False, help_text="What can be had on this day; today.")
+
+
+class ScaledLineOut(serializers.Serializer[Any]):
+    material = Id(required=False)
+    formula = Id(required=False)
+    name = Text()
+    percent = Shown()
+    grams = Shown()
+
+
+class NeedOut(serializers.Serializer[Any]):
+    material = Id()
+    name = Text()
+    grams = Shown()
+    millilitres = Shown(required=False)
+    available = Shown()
+    short = Shown()
+
+
+class ScalingOut(serializers.Serializer[Any]):
+    version = serializers.IntegerField()
+    batch_grams = Shown()
+    output_grams = Shown()
+    lines = ScaledLineOut(many=True)
+    materials = NeedOut(many=True)
+
+
+def draft_of(data: dict[str, Any]) -> composing.Draft:
+    """A formula as it was sent."""
+    phases = [
+        composing.PhaseDraft(
+            name=phase["name"], lines=[_line_draft(line) for line in phase["lines"]]
+        )
+        for phase in data["phases"]
+    ]
+    return composing.Draft(
+        name=data["name"],
+        phases=phases,
+        process_loss_percent=data.get("process_loss_percent", Decimal(0)),
+        density=data.get("density"),
+        shelf_life_days=data.get("shelf_life_days"),
+    )
+
+
+def _line_draft(line: dict[str, Any]) -> composing.LineDraft:
+    amount: Fixed | ToEffect | Balance
+    if "percent" in line:
+        amount = Fixed(line["percent"])
+    elif "to_effect" in line:
+        amount = ToEffect(line["to_effect"]["typical_percent"], line["to_effect"]["max_percent"])
+    else:
+        amount = Balance()
+    return composing.LineDraft(amount, line.get("material"), line.get("formula"))
+
+
+def brief_json(row: Formula) -> dict[str, Any]:
+    return {
+        "id": str(row.id),
+        "name": row.name,
+        "version": row.version,
+        "material": str(row.material_id),
+        "created_at": row.created_at,
+    }
+
+
+def formula_json(version: FormulaVersion) -> dict[str, Any]:
+    lines: dict[Any, list[dict[str, Any]]] = {}
+    for line in version.lines.all():
+        lines.setdefault(line.phase_id, []).append(_line_json(line))
+    return {
+        **brief_json(version.formula),
+        "version": version.number,
+        "process_loss_percent": plain(version.process_loss_percent.normalize()),
+        "density": density_json(version),
+        "shelf_life_days": version.shelf_life_days,
+        "phases": [
+            {"name": phase.name, "lines": lines.get(phase.id, [])} for phase in version.phases.all()
+        ],
+    }
+
+
+def named(line: Line) -> dict[str, str]:
+    """What a line names: a material or a formula."""
+    if line.component is not None:
+        return {"formula": str(line.component_id), "name": line.component.name}
+    return {"material": str(line.material_id), "name": line.material.name}
+
+
+def _line_json(line: Line) -> dict[str, Any]:
+    to_effect = None
+    if line.max_percent is not None:
+        to_effect = {
+            "typical_percent": plain(line.percent.normalize()),
+            "max_percent": plain(line.max_percent.normalize()),
+        }
+    return {
+        **named(line),
+        "percent": plain(line.percent.normalize()),
+        "balance": line.kind == Line.Kind.BALANCE,
+        "to_effect": to_effect,
+    }
+
+
+def scaling_json(needs: balances.Needs) -> dict[str, Any]:
+    lines = [
+        {
+            **named(one.line),
+            "percent": plain(one.line.percent.normalize()),
+            "grams": plain(one.grams),
+        }
+        for one in needs.lines
+    ]
+    return {
+        "version": needs.version.number,
+        "batch_grams": plain(needs.scaled.batch_grams),
+        "output_grams": plain(needs.scaled.output_grams),
+        "lines": lines,
+        "materials": [_need_json(need) for need in needs.materials],
+    }
+
+
+def _need_json(need: balances.Need) -> dict[str, Any]:
+    shown = {
+        "material": str(need.material.id),
+        "name": need.material.name,
+        "grams": plain(need.quantity),
+        "available": plain(need.available),
+        "short": plain(need.short),
+    }
+    if need.millilitres is not None:
+        shown["millilitres"] = plain(need.millilitres)
+    return shown
+
+
+class Formulas(Resource):
+    """The maker's formulas; nobody else sees them."""
+
+    @reads(FormulaQuery, FormulaPage)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List formulas, newest first."""
+        rows = formulas_of(actor)
+        if "name" in query:
+            rows = rows.filter(name__icontains=query["name"])
+        return page(self.request, query, rows, brief_json)
+
+    @writes(FormulaIn, FormulaOut)
+    def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
+        """Write a formula: phases of lines in % w/w that make 100."""
+        version = composing.write_formula(actor, draft_of(data))
+        return _formula(version_for(actor, version.formula_id))
+
+
+class OneFormula(Resource):
+    """One formula."""
+
+    @reads(VersionQuery, FormulaOut)
+    def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sent:
+        """Show a formula, by its version in force or another."""
+        return _formula(version_for(actor, id, query.get("version")))
+
+
+class Versions(Resource):
+    """The versions of a formula."""
+
+    @reads(None, VersionList)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """List the versions of a formula, the latest first."""
+        rows = formula_for(actor, id).versions.order_by("-number")[:200]
+        return {
+            "results": [
+                {"number": row.number, "created_at": row.created_at, "person": row.person_id}
+                for row in rows
+            ]
+        }
+
+    @writes(FormulaIn, FormulaOut)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
+        """Write the next version (If-Match with the formula's ETag); batches keep theirs."""
+        version = composing.new_version(
+            actor,
+            formula=id,
+            expected_version=etags.expected_version(self.request, id),
+            draft=draft_of(data),
+        )
+        return _formula(version_for(actor, version.formula_id))
+
+
+class FormulaScaling(Resource):
+    """What a size of a formula needs."""
+
+    @writes(ScalingIn, ScalingOut, status=200, keyed=False)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Scale to a batch or an output; nothing is kept."""
+        needs = balances.scale_formula(
+            actor,
+            formula=id,
+            size=Size(batch=data.get("batch"), output=data.get("output")),
+            day=data.get("on", day_of(actor, self.now)),
+        )
+        return scaling_json(needs)
+
+
+def _formula(version: FormulaVersion) -> Sent:
+    formula = version.formula
+    return Sent(formula_json(version), headers={"ETag": etags.etag(formula.id, formula.version)})

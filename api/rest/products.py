@@ -1,0 +1,268 @@
+"""Products: what is sold, what units of it need, and at what price."""
+
+from decimal import Decimal
+from typing import Any
+
+from rest_framework import serializers
+
+from api import etags
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, page
+from api.rest.fields import (
+    Body,
+    DecimalText,
+    Id,
+    Moment,
+    QuantityField,
+    Shown,
+    Text,
+    listed,
+    plain,
+)
+from api.rest.formulas import NeedOut, ScaledLineOut, scaling_json
+from formulas import balances, products
+from formulas.access import product_for, products_of
+from formulas.models import Product
+from ledger.access import Actor
+from ledger.lots import day_of
+
+
+class FillIn(Body):
+    nominal = QuantityField(help_text="What the label says.")
+    overfill_percent = DecimalText(least="0", most="100", required=False)
+
+
+class PackagingIn(Body):
+    material = Id()
+    quantity = QuantityField(help_text="For one unit.")
+
+
+class LabourIn(Body):
+    minutes_per_batch = DecimalText(least="0", most="100000", required=False)
+    minutes_per_unit = DecimalText(least="0", most="100000", required=False)
+    hourly_rate = DecimalText(least="0", most="1000000")
+
+
+class OverheadIn(Body):
+    per_batch = DecimalText(least="0", most="1000000", required=False)
+    percent_of_materials = DecimalText(least="0", most="1000", required=False)
+
+
+class ProductIn(Body):
+    name = Text(max_length=120)
+    formula = Id()
+    fill = FillIn()
+    packaging = listed(PackagingIn, most=30)
+    labour = LabourIn(required=False, allow_null=True)
+    overhead = OverheadIn(required=False, allow_null=True)
+
+
+class PackagingOut(serializers.Serializer[Any]):
+    material = Id()
+    name = Text()
+    count = Shown()
+
+
+class FillOut(serializers.Serializer[Any]):
+    nominal = Text()
+    overfill_percent = Shown()
+
+
+class LabourOut(serializers.Serializer[Any]):
+    minutes_per_batch = Shown()
+    minutes_per_unit = Shown()
+    hourly_rate = Shown()
+
+
+class OverheadOut(serializers.Serializer[Any]):
+    per_batch = Shown()
+    percent_of_materials = Shown()
+
+
+class ProductOut(serializers.Serializer[Any]):
+    id = Id()
+    name = Text()
+    formula = Id()
+    material = Id(help_text="What filling makes, counted.")
+    fill = FillOut()
+    packaging = PackagingOut(many=True)
+    labour = LabourOut()
+    overhead = OverheadOut()
+    version = serializers.IntegerField()
+    created_at = Moment()
+
+
+class ProductPage(serializers.Serializer[Any]):
+    results = ProductOut(many=True)
+    next = Text(allow_null=True)
+
+
+class ProductQuery(Paged):
+    name = Text(max_length=120, required=False, help_text="Part of the name.")
+
+
+class UnitsIn(Body):
+    units = serializers.IntegerField(min_value=1, max_value=1_000_000)
+    on = serializers.DateField(required=False, help_text="What can be had on this day; today.")
+
+
+class PackagingNeed(serializers.Serializer[Any]):
+    material = Id()
+    name = Text()
+    count = Shown()
+    available = Shown()
+    short = Shown()
+
+
+class ProductScaling(serializers.Serializer[Any]):
+    version = serializers.IntegerField()
+    units = serializers.IntegerField()
+    fill_grams = Shown(help_text="Of one unit, overfill included.")
+    batch_grams = Shown()
+    output_grams = Shown(help_text="Of all units.")
+    lines = ScaledLineOut(many=True)
+    materials = NeedOut(many=True)
+    packaging = PackagingNeed(many=True)
+
+
+class PriceIn(Body):
+    unit_cost = DecimalText(above="0", required=False, help_text="The latest batch's if left out.")
+    fixed_fee = DecimalText(least="0", required=False)
+    margin_percent = DecimalText(least="0", most="100")
+    fee_percent = DecimalText(least="0", most="100", required=False)
+
+
+class PriceOut(serializers.Serializer[Any]):
+    unit_cost = Shown()
+    price = Shown()
+    margin_percent = Shown()
+    markup_percent = Shown()
+
+
+def draft_of(data: dict[str, Any]) -> products.ProductDraft:
+    """A product as it was sent."""
+    labour, overhead = data.get("labour") or {}, data.get("overhead") or {}
+    return products.ProductDraft(
+        name=data["name"],
+        formula=data["formula"],
+        nominal=data["fill"]["nominal"],
+        overfill_percent=data["fill"].get("overfill_percent", Decimal(0)),
+        packaging=[products.PackagingDraft(**item) for item in data["packaging"]],
+        minutes_per_batch=labour.get("minutes_per_batch", Decimal(0)),
+        minutes_per_unit=labour.get("minutes_per_unit", Decimal(0)),
+        hourly_rate=labour.get("hourly_rate", Decimal(0)),
+        overhead_per_batch=overhead.get("per_batch", Decimal(0)),
+        overhead_percent=overhead.get("percent_of_materials", Decimal(0)),
+    )
+
+
+def product_json(row: Product) -> dict[str, Any]:
+    return {
+        "id": str(row.id),
+        "name": row.name,
+        "formula": str(row.formula_id),
+        "material": str(row.material_id),
+        "fill": {
+            "nominal": row.fill_entered,
+            "overfill_percent": plain(row.overfill_percent.normalize()),
+        },
+        "packaging": [
+            {
+                "material": str(item.material_id),
+                "name": item.material.name,
+                "count": plain(item.quantity.normalize()),
+            }
+            for item in sorted(row.packaging.all(), key=lambda item: item.position)
+        ],
+        "labour": {
+            "minutes_per_batch": plain(row.minutes_per_batch.normalize()),
+            "minutes_per_unit": plain(row.minutes_per_unit.normalize()),
+            "hourly_rate": plain(row.hourly_rate),
+        },
+        "overhead": {
+            "per_batch": plain(row.overhead_per_batch),
+            "percent_of_materials": plain(row.overhead_percent.normalize()),
+        },
+        "version": row.version,
+        "created_at": row.created_at,
+    }
+
+
+class Products(Resource):
+    """The maker's products."""
+
+    @reads(ProductQuery, ProductPage)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List products, newest first."""
+        rows = products_of(actor)
+        if "name" in query:
+            rows = rows.filter(name__icontains=query["name"])
+        return page(self.request, query, rows, product_json)
+
+    @writes(ProductIn, ProductOut)
+    def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
+        """Add a product: a fill of a formula in its packaging."""
+        product = products.add_product(actor, draft_of(data))
+        return _product(product_for(actor, product.id))
+
+
+class OneProduct(Resource):
+    """One product."""
+
+    @reads(None, ProductOut)
+    def get(self, actor: Actor, id: str) -> Sent:
+        """Show a product."""
+        return _product(product_for(actor, id))
+
+    @writes(ProductIn, ProductOut, status=200, keyed=False)
+    def put(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
+        """Change a product (If-Match with its ETag); planned batches keep what they had."""
+        version = etags.expected_version(self.request, id)
+        products.change_product(actor, product=id, expected_version=version, draft=draft_of(data))
+        return _product(product_for(actor, id))
+
+
+class UnitScaling(Resource):
+    """What units of a product need."""
+
+    @writes(UnitsIn, ProductScaling, status=200, keyed=False)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Scale to units, packaging included; nothing is kept."""
+        needs = balances.scale_product(
+            actor, product=id, units=data["units"], day=data.get("on", day_of(actor, self.now))
+        )
+        packaging = [
+            {
+                "material": str(need.material.id),
+                "name": need.material.name,
+                "count": plain(need.quantity.quantize(1)),
+                "available": plain(need.available.quantize(1)),
+                "short": plain(need.short.quantize(1)),
+            }
+            for need in needs.packaging
+        ]
+        return {
+            **scaling_json(needs),
+            "units": needs.units,
+            "fill_grams": plain(needs.fill_grams),
+            "packaging": packaging,
+        }
+
+
+class Prices(Resource):
+    """The price of a product."""
+
+    @writes(PriceIn, PriceOut, status=200, keyed=False)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """The price that leaves a margin after fees; margin is of the price, not of the cost."""
+        price = products.price_product(actor, product=id, **data)
+        return {
+            "unit_cost": plain(price.unit_cost),
+            "price": plain(price.price),
+            "margin_percent": plain(price.margin_percent),
+            "markup_percent": plain(price.markup_percent),
+        }
+
+
+def _product(row: Product) -> Sent:
+    return Sent(product_json(row), headers={"ETag": etags.etag(row.id, row.version)})

@@ -1,0 +1,199 @@
+"""What finishing and filling share: packaging from the store, dates of what is made, samples."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from uuid import UUID
+
+from formulas.picking import pick
+from formulas.reserving import StoredLot, stored_lots
+from ledger import costing
+from ledger.access import Actor
+from ledger.costing import CostFormula, Draw
+from ledger.entries import Move, Posted, account, post_entry
+from ledger.errors import Invalid, NotEnough, Refusal
+from ledger.lots import last_usable_day
+from ledger.measuring import density_of, measure
+from ledger.models import Account, Entry, Layer, Lot, Material, Pool
+from ledger.quantities import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """So much of what was made, kept or given away as a sample, and why."""
+
+    quantity: Quantity
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoreDraw:
+    """So much of a lot out of the store, and what it costs there."""
+
+    material_id: UUID
+    lot_id: UUID
+    quantity: Decimal
+    value: Decimal = Decimal(0)
+
+
+def draw_packaging(
+    actor: Actor,
+    needs: Sequence[tuple[Material, Decimal]],
+    day: date,
+    *,
+    reserved_for: UUID | None = None,
+) -> list[StoreDraw]:
+    """Lots of packaging for `day`: first those reserved for the batch, then first expiry first.
+
+    The pools are locked by then. Raises NotEnough, naming what is missing.
+    """
+    together: dict[UUID, Decimal] = defaultdict(Decimal)
+    for material, count in needs:
+        together[material.id] += count
+    names = {material.id: material.name for material, _ in needs}
+    stored = stored_lots(actor, together, account=reserved_for)
+    draws = []
+    for id, count in together.items():
+        taken, short = _own_first(stored[id], count, day)
+        if short > 0:
+            there = count - short
+            raise NotEnough(
+                f"{count.normalize():f} of {names[id]} are needed, and {there.normalize():f} can be"
+                " used: receive or release more, or free what another batch has reserved.",
+                material=str(id),
+                wanted=str(count),
+                left=str(there),
+            )
+        draws += [StoreDraw(id, UUID(lot), quantity) for lot, quantity in taken.items()]
+    return draws
+
+
+def _own_first(
+    lots: Sequence[StoredLot], count: Decimal, day: date
+) -> tuple[dict[str, Decimal], Decimal]:
+    """How much of which lot, and what is missing."""
+    promised = [
+        replace(lot.pickable, available=min(lot.own, lot.pickable.available)) for lot in lots
+    ]
+    first = pick(promised, count, day)
+    taken: dict[str, Decimal] = {one.lot: one.quantity for one in first.picks}
+    rest = [
+        replace(
+            lot.pickable,
+            available=lot.pickable.available - taken.get(lot.pickable.lot, Decimal(0)),
+        )
+        for lot in lots
+    ]
+    second = pick(rest, first.short, day)
+    for one in second.picks:
+        taken[one.lot] = taken.get(one.lot, Decimal(0)) + one.quantity
+    return taken, second.short
+
+
+def at_cost(actor: Actor, draws: Sequence[StoreDraw]) -> list[StoreDraw]:
+    """The draws with what they cost by each material's cost formula, in this order.
+
+    The pools are locked by then, and nothing else of these materials leaves with the same entry.
+    """
+    materials = {draw.material_id for draw in draws}
+    formulas = dict(
+        Pool.objects.filter(
+            coop_id=actor.coop_id, maker_id=actor.maker, material_id__in=materials
+        ).values_list("material_id", "cost_formula")
+    )
+    layers: dict[UUID, list[costing.Layer]] = defaultdict(list)
+    rows = Layer.objects.filter(
+        coop_id=actor.coop_id, maker_id=actor.maker, material_id__in=materials, any_left=True
+    )
+    for row in rows.order_by("ordinal"):
+        lot = None if row.lot_id is None else str(row.lot_id)
+        layers[row.material_id].append(costing.Layer(lot, row.quantity, row.value))
+    costed: dict[int, Decimal] = {}
+    for material in materials:
+        places = [n for n, draw in enumerate(draws) if draw.material_id == material]
+        taken = costing.take(
+            layers[material],
+            [Draw(str(draws[n].lot_id), draws[n].quantity) for n in places],
+            CostFormula(formulas[material]),
+        )
+        costed |= {place: taken.value_of(order) for order, place in enumerate(places)}
+    return [replace(draw, value=costed[place]) for place, draw in enumerate(draws)]
+
+
+def moves_of(actor: Actor, draws: Iterable[StoreDraw]) -> list[Move]:
+    """The draws as moves from the store into making, costed by the ledger itself."""
+    store = account(actor, Account.Kind.STORE, "store")
+    making = account(actor, Account.Kind.MAKING, "making")
+    return [Move(store, making, draw.lot_id, draw.quantity) for draw in draws]
+
+
+def check_costed(posted: Posted, draws: Sequence[StoreDraw], first: int) -> None:
+    """The ledger took what was foreseen; else the made lot would carry another cost.
+
+    `first` is the place of the first draw among the entry's moves.
+    """
+    values = posted.values[first : first + len(draws)]
+    if values != [draw.value for draw in draws]:
+        raise RuntimeError(f"The ledger costed the draws of entry {posted.entry_id} otherwise.")
+
+
+def dates_of_made(
+    made_on: date, shelf_life_days: int | None, inputs: Iterable[Lot]
+) -> tuple[date | None, str]:
+    """The last day of what is made, and by which lot where that is not the shelf life.
+
+    Never beyond the earliest input's last day, and never before the day it was made: what was
+    made with a lot past its date, by a deviation, may be used on that day alone until somebody
+    decides otherwise.
+    """
+    shelf = None if shelf_life_days is None else made_on + timedelta(days=shelf_life_days)
+    dated = [(day, lot) for lot in inputs if (day := last_usable_day(lot)) is not None]
+    if not dated:
+        return shelf, ""
+    day, lot = min(dated, key=lambda pair: (pair[0], pair[1].code))
+    if shelf is not None and shelf <= day:
+        return shelf, ""
+    return max(day, made_on), f"By lot {lot.code}, which may be used until {day}."
+
+
+def issue_samples(
+    actor: Actor,
+    lot: Lot,
+    samples: Sequence[Sample],
+    *,
+    happened_at: datetime,
+    details: Mapping[str, str],
+) -> UUID | None:
+    """Issue samples of a made lot at unit cost, in one entry; None for no samples.
+
+    Samples may be taken from a lot in quarantine: they are how it is decided on. Raises Invalid
+    for no reason, NotEnough for more samples than were made.
+    """
+    if not samples:
+        return None
+    store = account(actor, Account.Kind.STORE, "store")
+    to = account(actor, Account.Kind.ISSUE, "sample")
+    moves, lines = [], []
+    for place, sample in enumerate(samples):
+        if not sample.reason.strip():
+            raise Invalid("Say what the sample is for.", pointer=f"/samples/{place}/reason")
+        try:
+            measured = measure(sample.quantity, lot.material, density_of(lot))
+        except Refusal as refusal:
+            raise refusal.at(f"/samples/{place}/quantity") from None
+        moves.append(Move(store, to, lot.id, measured.quantity))
+        lines.append({**measured.facts(), "reason": sample.reason})
+    try:
+        posted = post_entry(
+            actor,
+            kind=Entry.Kind.ISSUE,
+            happened_at=happened_at,
+            moves=moves,
+            reason="; ".join(sample.reason for sample in samples)[:400],
+            details={**details, "purpose": "sample", "lines": lines},
+        )
+    except NotEnough as refusal:
+        raise refusal.at("/samples") from None
+    return posted.entry_id

@@ -1,0 +1,322 @@
+"""Finishing a batch: what was weighed becomes a lot of bulk, or of filled units, at its cost."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from formulas.access import locked_batch
+from formulas.batches import held_by, must_be_planned
+from formulas.costing import BatchCost, BatchYield, Labour, Overhead, batch_cost, batch_yield
+from formulas.drawing import (
+    Sample,
+    StoreDraw,
+    at_cost,
+    check_costed,
+    dates_of_made,
+    draw_packaging,
+    issue_samples,
+    moves_of,
+)
+from formulas.errors import NothingWeighed
+from formulas.models import Batch, Making, Product
+from formulas.recipes import density_of
+from formulas.reserving import free, lock_pools, promised_materials
+from ledger.access import Actor
+from ledger.entries import Move, account, post_entry
+from ledger.errors import Invalid, QuantityNotPositive, Refusal
+from ledger.lots import NewLot, day_of, open_lots
+from ledger.models import Account, Entry, Holding, Lot, Status
+from ledger.quantities import Quantity, grams_of
+from ledger.roles import Verb
+
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class AbnormalLoss:
+    """What was lost beyond what is normal, declared so that it is expensed, and why."""
+
+    quantity: Quantity
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """A batch that is finished: the lot it made, what it cost (exact) and what it yielded."""
+
+    batch: Batch
+    making: Making
+    lot: Lot
+    status: Status
+    cost: BatchCost
+    yielded: BatchYield
+
+
+@dataclass(frozen=True, slots=True)
+class _Outcome:
+    """What was typed at the end of a batch, in grams."""
+
+    entered: str
+    output_grams: Decimal
+    units: int | None
+    declared_grams: Decimal
+    declared_reason: str
+
+
+def finish(
+    actor: Actor,
+    *,
+    batch: UUID | str,
+    output: Quantity,
+    happened_at: datetime,
+    units: int | None = None,
+    samples: Sequence[Sample] = (),
+    abnormal_loss: AbnormalLoss | None = None,
+    release_basis: str | None = None,
+) -> Finished:
+    """Finish a batch: all that was weighed in becomes one lot, in one entry.
+
+    With `units` of its product the lot is of filled units, and packaging is drawn for them; without
+    it is bulk, to be filled later. `output` and `units` include the samples, which are then issued
+    at unit cost. Normal loss stays in the cost of what is good; a declared abnormal loss is
+    expensed. The lot is in quarantine unless released, and lasts as long as the formula's shelf
+    life, but no longer than the earliest input. What is still reserved is given back.
+
+    Raises NotFound, AlreadyFinished, NothingWeighed, DensityMissing, Invalid, and NotEnough naming
+    the packaging that is missing.
+    """
+    actor.must(Verb.MAKE)
+    found = locked_batch(actor, batch)
+    must_be_planned(found)
+    if units is not None and found.product is None:
+        raise Invalid("This batch is of bulk, not of a product: leave units out.", pointer="/units")
+    outcome = _outcome(found, output, units, abnormal_loss)
+    held = held_by(found)
+    if not held:
+        raise NothingWeighed(batch=found.code)
+    lot = _open_lot(actor, found, held, outcome, happened_at, release_basis)
+    draws = _draw(actor, found, held, lot, units, happened_at)
+    cost, yielded = _reckon(found, held, draws, outcome)
+    entry_id = _post(actor, found, held, draws, lot, cost, outcome, happened_at)
+    samples_entry_id = issue_samples(
+        actor, lot, samples, happened_at=happened_at, details={"batch": str(found.id)}
+    )
+    making = _keep(actor, found, lot, held, cost, outcome, happened_at, entry_id, samples_entry_id)
+    status = Status.QUARANTINE if release_basis is None else Status.RELEASED
+    return Finished(found, making, lot, status, cost, yielded)
+
+
+def cost_of(making: Making) -> BatchCost:
+    """What a finished batch cost, exact; `costing.shown` brings it to the minor unit."""
+    return batch_cost(
+        materials=making.materials,
+        packaging=making.packaging,
+        labour=making.labour,
+        overhead=making.overhead,
+        output_grams=making.output_grams,
+        declared_grams=making.declared_grams,
+        units=making.units,
+    )
+
+
+def yield_of(making: Making, batch: Batch) -> BatchYield:
+    """What a finished batch yielded and lost."""
+    return batch_yield(
+        weighed_grams=making.weighed_grams,
+        output_grams=making.output_grams,
+        planned_output_grams=batch.output_grams,
+        process_loss_percent=making.process_loss_percent,
+        declared_grams=making.declared_grams,
+    )
+
+
+def policy_of(product: Product | None) -> tuple[Labour, Overhead]:
+    """The maker's policy for labour and overhead; bulk of no product carries neither."""
+    if product is None:
+        return Labour(ZERO), Overhead()
+    labour = Labour(product.hourly_rate, product.minutes_per_batch, product.minutes_per_unit)
+    return labour, Overhead(product.overhead_per_batch, product.overhead_percent)
+
+
+def _outcome(
+    batch: Batch, output: Quantity, units: int | None, loss: AbnormalLoss | None
+) -> _Outcome:
+    if units is not None and units < 1:
+        raise QuantityNotPositive(pointer="/units")
+    declared, reason = ZERO, ""
+    if loss is not None:
+        if not loss.reason.strip():
+            raise Invalid("Say how it was lost.", pointer="/abnormal_loss/reason")
+        declared, reason = _grams(batch, loss.quantity, "/abnormal_loss/quantity"), loss.reason
+    grams = _grams(batch, output, "/output")
+    return _Outcome(output.entered, grams, units, declared, reason)
+
+
+def _grams(batch: Batch, quantity: Quantity, pointer: str) -> Decimal:
+    version = batch.version
+    try:
+        return grams_of(quantity, density=density_of(version), name=version.formula.name)
+    except Refusal as refusal:
+        raise refusal.at(pointer) from None
+
+
+def _open_lot(
+    actor: Actor,
+    batch: Batch,
+    held: Sequence[Holding],
+    outcome: _Outcome,
+    happened_at: datetime,
+    release_basis: str | None,
+) -> Lot:
+    """The lot that the batch makes: of the product's units, or of the formula's bulk."""
+    day, version = day_of(actor, happened_at), batch.version
+    expires_on, note = dates_of_made(day, version.shelf_life_days, (one.lot for one in held))
+    material = version.formula.material
+    if outcome.units is not None and batch.product is not None:
+        material = batch.product.material
+    new = NewLot(
+        material=material,
+        arrived_on=day,
+        made_in_id=batch.account_id,
+        expires_on=expires_on,
+        dates_note=note,
+        density=None if material.counted else density_of(version),
+    )
+    (lot,) = open_lots(actor, [new], release_basis=release_basis)
+    return lot
+
+
+def _draw(
+    actor: Actor,
+    batch: Batch,
+    held: Sequence[Holding],
+    lot: Lot,
+    units: int | None,
+    happened_at: datetime,
+) -> list[StoreDraw]:
+    """Lock all that the entry will touch, draw packaging for the units, give back the rest."""
+    packaging = [
+        (item.material, item.per_unit * (units or 0))
+        for item in batch.packaging.select_related("material")
+        if units
+    ]
+    lock_pools(
+        promised_materials(actor, batch.account_id)
+        | {one.material_id for one in held}
+        | {material.id for material, _ in packaging}
+        | {lot.material_id}
+    )
+    day = day_of(actor, happened_at)
+    draws = draw_packaging(actor, packaging, day, reserved_for=batch.account_id)
+    free(actor, batch.account_id)
+    return at_cost(actor, draws)
+
+
+def _reckon(
+    batch: Batch, held: Sequence[Holding], draws: Sequence[StoreDraw], outcome: _Outcome
+) -> tuple[BatchCost, BatchYield]:
+    materials = sum((one.value for one in held), ZERO)
+    labour, overhead = policy_of(batch.product)
+    cost = batch_cost(
+        materials=materials,
+        packaging=sum((draw.value for draw in draws), ZERO),
+        labour=labour.cost(outcome.units or 0),
+        overhead=overhead.cost(materials),
+        output_grams=outcome.output_grams,
+        declared_grams=outcome.declared_grams,
+        units=outcome.units,
+    )
+    yielded = batch_yield(
+        weighed_grams=sum((one.quantity for one in held), ZERO),
+        output_grams=outcome.output_grams,
+        planned_output_grams=batch.output_grams,
+        process_loss_percent=batch.version.process_loss_percent,
+        declared_grams=outcome.declared_grams,
+    )
+    return cost, yielded
+
+
+def _post(
+    actor: Actor,
+    batch: Batch,
+    held: Sequence[Holding],
+    draws: Sequence[StoreDraw],
+    lot: Lot,
+    cost: BatchCost,
+    outcome: _Outcome,
+    happened_at: datetime,
+) -> UUID:
+    making = account(actor, Account.Kind.MAKING, "making")
+    moves = [Move(batch.account_id, making, one.lot_id, one.quantity, one.value) for one in held]
+    moves += moves_of(actor, draws)
+    moves += value_moves(actor, cost)
+    made = outcome.output_grams if outcome.units is None else Decimal(outcome.units)
+    store = account(actor, Account.Kind.STORE, "store")
+    moves.append(Move(making, store, lot.id, made, cost.total))
+    details: dict[str, Any] = {"batch": str(batch.id), "output": outcome.entered}
+    if outcome.declared_grams:
+        details["abnormal_loss"] = {
+            "grams": f"{outcome.declared_grams:f}",
+            "reason": outcome.declared_reason,
+        }
+    posted = post_entry(
+        actor, kind=Entry.Kind.MAKE, happened_at=happened_at, moves=moves, details=details
+    )
+    check_costed(posted, draws, first=len(held))
+    return posted.entry_id
+
+
+def value_moves(actor: Actor, cost: BatchCost) -> list[Move]:
+    """Labour and overhead into what is made, abnormal loss out of it: value without goods."""
+    making = account(actor, Account.Kind.MAKING, "making")
+    labour = account(actor, Account.Kind.LABOUR, "labour absorbed")
+    overhead = account(actor, Account.Kind.OVERHEAD, "overhead absorbed")
+    loss = account(actor, Account.Kind.LOSS, "abnormal loss")
+    wanted = (
+        (labour, making, cost.labour),
+        (overhead, making, cost.overhead),
+        (making, loss, cost.abnormal),
+    )
+    return [Move(source, to, None, ZERO, value) for source, to, value in wanted if value]
+
+
+def _keep(
+    actor: Actor,
+    batch: Batch,
+    lot: Lot,
+    held: Sequence[Holding],
+    cost: BatchCost,
+    outcome: _Outcome,
+    happened_at: datetime,
+    entry_id: UUID,
+    samples_entry_id: UUID | None,
+) -> Making:
+    making = Making(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        batch=batch,
+        entry_id=entry_id,
+        samples_entry_id=samples_entry_id,
+        lot=lot,
+        happened_at=happened_at,
+        entered=outcome.entered,
+        output_grams=outcome.output_grams,
+        units=outcome.units,
+        weighed_grams=sum((one.quantity for one in held), ZERO),
+        declared_grams=outcome.declared_grams,
+        declared_reason=outcome.declared_reason,
+        process_loss_percent=batch.version.process_loss_percent,
+        materials=cost.materials,
+        packaging=cost.packaging,
+        labour=cost.labour,
+        overhead=cost.overhead,
+        abnormal=cost.abnormal,
+        person_id=actor.person_id,
+    )
+    making.save(force_insert=True)
+    batch.making, batch.state = making, Batch.State.FINISHED
+    batch.save(update_fields=["making", "state"])
+    return making

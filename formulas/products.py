@@ -1,0 +1,220 @@
+"""Products: what is sold, in what packaging, and at what price."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from uuid import UUID
+
+from django.db.models import Exists, F, OuterRef
+
+from formulas.access import formula_for, product_for, version_for
+from formulas.errors import UnitCostMissing
+from formulas.filling import total_of
+from formulas.finishing import cost_of
+from formulas.models import Filling, Formula, Making, Packaging, Product
+from formulas.pricing import Price, price_for_margin
+from formulas.recipes import fill_grams_of
+from ledger.access import Actor, find, materials_for
+from ledger.costing import unit_cost as cost_of_one
+from ledger.errors import DensityMissing, Invalid, Refusal, Stale, UnitWrong
+from ledger.models import Entry, Material
+from ledger.quantities import Quantity, count_of
+from ledger.roles import Verb
+
+ZERO = Decimal(0)
+MICRO = Decimal("0.000001")
+# The figures of the maker's policy: where a client finds each, and what is too much for it.
+POINTERS = {
+    "minutes_per_batch": "/labour/minutes_per_batch",
+    "minutes_per_unit": "/labour/minutes_per_unit",
+    "hourly_rate": "/labour/hourly_rate",
+    "overhead_per_batch": "/overhead/per_batch",
+    "overhead_percent": "/overhead/percent_of_materials",
+}
+TOO_MUCH = Decimal(10**9)
+TOO_MANY_PERCENT = Decimal(1000)
+
+
+@dataclass(frozen=True, slots=True)
+class PackagingDraft:
+    """Pieces of a counted material for each unit."""
+
+    material: UUID | str
+    quantity: Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class ProductDraft:
+    """A product as the maker writes it; money is in the co-op's currency, percents 0 to 100."""
+
+    name: str
+    formula: UUID | str
+    nominal: Quantity
+    overfill_percent: Decimal = ZERO
+    packaging: Sequence[PackagingDraft] = ()
+    minutes_per_batch: Decimal = ZERO
+    minutes_per_unit: Decimal = ZERO
+    hourly_rate: Decimal = ZERO
+    overhead_per_batch: Decimal = ZERO
+    overhead_percent: Decimal = ZERO
+
+
+def add_product(actor: Actor, draft: ProductDraft) -> Product:
+    """Add a product, and open the counted material that filling it makes.
+
+    Raises Forbidden, NotFound, UnitWrong for a fill by count or packaging by mass, Invalid.
+    """
+    actor.must(Verb.FORMULATE)
+    formula = formula_for(actor, draft.formula, pointer="/formula")
+    packaging = _packaging(actor, draft)
+    material = Material(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        measured_by=Material.MeasuredBy.COUNT,
+        cost_class="product",
+        cost_formula="lot",
+    )
+    product = Product(coop_id=actor.coop_id, maker_id=actor.maker, material=material)
+    _set(actor, product, formula, draft)
+    material.save(force_insert=True)
+    product.material = material
+    product.save(force_insert=True)
+    _write_packaging(product, packaging)
+    return product
+
+
+def change_product(
+    actor: Actor, *, product: UUID | str, expected_version: int | None, draft: ProductDraft
+) -> Product:
+    """Change a product; batches keep the fill and packaging that they were planned with.
+
+    Raises Stale if somebody changed it since it was read, Invalid for another formula, and what
+    `add_product` raises.
+    """
+    actor.must(Verb.FORMULATE)
+    rows = Product.objects.select_for_update(of=("self",)).select_related("material", "formula")
+    found = find(rows.filter(maker_id=actor.maker), product)
+    if expected_version is not None and found.version != expected_version:
+        raise Stale
+    if str(found.formula_id) != str(draft.formula):
+        raise Invalid("A product keeps its formula: add a new product.", pointer="/formula")
+    packaging = _packaging(actor, draft)
+    _set(actor, found, found.formula, draft)
+    found.version += 1
+    found.material.version += 1
+    found.material.save()
+    found.save()
+    Packaging.objects.filter(product=found).delete()
+    _write_packaging(found, packaging)
+    return found
+
+
+def price_product(
+    actor: Actor,
+    *,
+    product: UUID | str,
+    margin_percent: Decimal,
+    unit_cost: Decimal | None = None,
+    fixed_fee: Decimal = ZERO,
+    fee_percent: Decimal = ZERO,
+) -> Price:
+    """The price that leaves a margin after fees, from a unit cost or that of the latest making.
+
+    Raises UnitCostMissing when no cost is given and none is known, Invalid, PriceImpossible.
+    """
+    actor.must(Verb.SEE_COSTS)
+    found = product_for(actor, product)
+    cost = latest_unit_cost(found) if unit_cost is None else unit_cost
+    if cost is None:
+        raise UnitCostMissing(product=found.name, pointer="/unit_cost")
+    return price_for_margin(cost, margin_percent, fee_percent=fee_percent, fixed_fee=fixed_fee)
+
+
+def latest_unit_cost(product: Product) -> Decimal | None:
+    """Cost of one unit when it was last finished or filled, six decimals; None if never."""
+    made = (
+        Making.objects.filter(batch__product=product, batch__making=F("id"), units__isnull=False)
+        .order_by("happened_at")
+        .last()
+    )
+    undone = Entry.objects.filter(coop_id=OuterRef("coop_id"), reverses=OuterRef("entry_id"))
+    filled = Filling.objects.filter(~Exists(undone), product=product).order_by("happened_at").last()
+    if filled is not None and (made is None or made.happened_at < filled.happened_at):
+        return cost_of_one(total_of(filled), Decimal(filled.units))
+    return cost_of(made).per_unit if made else None
+
+
+def _packaging(actor: Actor, draft: ProductDraft) -> list[tuple[Material, Quantity, Decimal]]:
+    materials = materials_for(
+        actor,
+        [(item.material, f"/packaging/{n}/material") for n, item in enumerate(draft.packaging)],
+    )
+    found = []
+    for place, (item, material) in enumerate(zip(draft.packaging, materials, strict=True)):
+        if not material.counted:
+            raise Invalid(
+                f"{material.name} is measured by mass, and packaging is counted.",
+                pointer=f"/packaging/{place}/material",
+            )
+        try:
+            count = count_of(item.quantity, name=material.name)
+        except Refusal as refusal:
+            raise refusal.at(f"/packaging/{place}/quantity") from None
+        found.append((material, item.quantity, count))
+    return found
+
+
+def _set(actor: Actor, product: Product, formula: Formula, draft: ProductDraft) -> None:
+    _check_policy(draft)
+    nominal = draft.nominal
+    if nominal.measure == "count":
+        raise UnitWrong(
+            'A fill is a volume or a mass, such as "250 mL" or "100 g".',
+            name=draft.name,
+            pointer="/fill/nominal",
+        )
+    amount = nominal.amount.quantize(MICRO)
+    product.name, product.formula = draft.name, formula
+    product.fill_entered = nominal.entered
+    product.fill_ml = amount if nominal.measure == "volume" else None
+    product.fill_grams = amount if nominal.measure == "mass" else None
+    product.overfill_percent = draft.overfill_percent
+    for name in POINTERS:
+        setattr(product, name, getattr(draft, name))
+    product.material.name = draft.name
+    product.material.mass_each = _mass_each(actor, product, formula)
+
+
+def _mass_each(actor: Actor, product: Product, formula: Formula) -> Decimal | None:
+    """Grams of product in one unit, where the formula's density lets that be said."""
+    try:
+        return fill_grams_of(product, version_for(actor, formula.id))
+    except DensityMissing:
+        return None
+
+
+def _check_policy(draft: ProductDraft) -> None:
+    for name, pointer in POINTERS.items():
+        figure = getattr(draft, name)
+        most = TOO_MANY_PERCENT if name == "overhead_percent" else TOO_MUCH
+        if not figure.is_finite() or not 0 <= figure < most:
+            raise Invalid(f"This is zero or more, and less than {most}.", pointer=pointer)
+    if not draft.overfill_percent.is_finite() or not 0 <= draft.overfill_percent <= 100:
+        raise Invalid("An overfill is 0 to 100 percent.", pointer="/fill/overfill_percent")
+
+
+def _write_packaging(
+    product: Product, packaging: Sequence[tuple[Material, Quantity, Decimal]]
+) -> None:
+    Packaging.objects.bulk_create(
+        Packaging(
+            coop_id=product.coop_id,
+            maker_id=product.maker_id,
+            product=product,
+            position=place,
+            material=material,
+            entered=quantity.entered,
+            quantity=count,
+        )
+        for place, (material, quantity, count) in enumerate(packaging)
+    )

@@ -1,0 +1,174 @@
+"""Tracing: what a lot was made from, what was made of it, and where all of it is now.
+
+A making joins lots: in the entries of kind make and fill, inputs go to the maker's making account
+and outputs come from it (ISO 22005: one step up, one step down). What has been reversed did not
+happen.
+"""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any, Final, Literal
+from uuid import UUID
+
+from django.db import connection
+
+from ledger.access import Actor, lot_for
+from ledger.entries import account
+from ledger.models import Account, Lot
+
+Direction = Literal["forward", "back"]
+
+# UNION, not UNION ALL: a lot reached by two ways is followed once.
+_WALK: Final = """
+with recursive step(parent, child, quantity, entry) as not materialized (
+  select i.lot_id, o.lot_id, i.quantity, i.entry_id
+    from ledger_posting i
+    join ledger_posting o on o.coop_id = i.coop_id and o.entry_id = i.entry_id
+      and o.account_id = i.account_id and o.quantity < 0 and o.lot_id is not null
+    where i.coop_id = %(coop)s and i.account_id = %(making)s and i.quantity > 0
+      and not exists (select from ledger_entry r
+        where r.coop_id = %(coop)s and (r.reverses_id = i.entry_id
+              or r.id = i.entry_id and r.reverses_id is not null))
+), reached(lot) as (
+  select %(lot)s::uuid
+  union
+  select {next} from reached join step on {here} = reached.lot
+)
+select step.parent, step.child, sum(step.quantity)
+  from reached join step on {here} = reached.lot group by 1, 2
+"""
+_LOTS: Final = """
+select l.id, l.code, l.material_id, m.name, m.measured_by = 'count', c.status, l.supplier_lot,
+       l.supplier_id, l.expires_on,
+       (select coalesce(sum(h.quantity), 0) from ledger_holding h where h.coop_id = l.coop_id
+          and h.lot_id = l.id and h.maker_id = %(maker)s and h.kind = 'store')
+  from ledger_lot l
+  join ledger_material m on m.coop_id = l.coop_id and m.id = l.material_id
+  join ledger_custody c on c.coop_id = l.coop_id and c.maker_id = %(maker)s and c.lot_id = l.id
+  where l.coop_id = %(coop)s and l.id = any (%(lots)s)
+"""
+_PLACES: Final = """
+select a.kind, a.name, p.quantity > 0, o.code, sum(p.quantity)
+  from ledger_posting p
+  join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
+  join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
+  left join lateral (
+    select l.code from ledger_posting q join ledger_lot l on l.coop_id = q.coop_id and l.id = q.lot_id
+      where a.kind = 'making' and p.quantity > 0 and q.coop_id = p.coop_id
+        and q.entry_id = p.entry_id and q.account_id = p.account_id and q.quantity < 0 limit 1) o on true
+  where p.coop_id = %(coop)s and p.lot_id = %(lot)s and p.maker_id = %(maker)s
+    and e.reverses_id is null
+    and not exists (select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = e.id)
+  group by 1, 2, 3, 4
+"""
+# Where goods come from: what left these was received.
+ORIGINS: Final = frozenset({"supplier", "opening", "source", "making"})
+
+
+@dataclass(frozen=True, slots=True)
+class TracedLot:
+    """A lot on the way, and how much of which traced lot went straight into it."""
+
+    id: UUID
+    code: str
+    material_id: UUID
+    material_name: str
+    counted: bool
+    status: str
+    supplier_lot: str
+    supplier_id: UUID | None
+    expires_on: Any
+    on_hand: Decimal
+    inputs: tuple[tuple[UUID, Decimal], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """All of a lot that came in against the places where it is; the difference ought to be 0."""
+
+    received: Decimal
+    places: tuple[tuple[str, Decimal], ...]
+
+    @property
+    def accounted(self) -> Decimal:
+        return sum((quantity for _, quantity in self.places), Decimal(0))
+
+    @property
+    def difference(self) -> Decimal:
+        return self.received - self.accounted
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """The lots reached from one lot, that lot first, and its mass balance."""
+
+    lot: Lot
+    lots: tuple[TracedLot, ...]
+    balance: Balance
+
+
+def trace(actor: Actor, *, lot: UUID | str, direction: Direction) -> Trace:
+    """Follow a lot back to its sources or forward to all that was made of it.
+
+    Quantities are grams, or pieces for what is counted. Raises NotFound.
+    """
+    root = lot_for(actor, lot)
+    steps = _steps(actor, root.id, direction)
+    ids = {root.id} | {id for parent, child, _ in steps for id in (parent, child)}
+    inputs: dict[UUID, list[tuple[UUID, Decimal]]] = defaultdict(list)
+    for parent, child, quantity in steps:
+        inputs[child].append((parent, quantity))
+    with connection.cursor() as cursor:
+        cursor.execute(_LOTS, {**_own(actor), "lots": list(ids)})
+        rows = cursor.fetchall()
+    lots = [TracedLot(*(*row, tuple(inputs[row[0]]))) for row in rows]
+    lots.sort(key=lambda found: (found.id != root.id, found.id))
+    return Trace(root, tuple(lots), balance_of(actor, root))
+
+
+def balance_of(actor: Actor, lot: Lot) -> Balance:
+    """Where all of a lot is: in store, in process, made into others, sold, issued, lost."""
+    with connection.cursor() as cursor:
+        cursor.execute(_PLACES, {**_own(actor), "lot": lot.id})
+        rows = cursor.fetchall()
+    received = Decimal(0)
+    places: dict[str, Decimal] = defaultdict(Decimal)
+    for kind, name, gained, made, quantity in rows:
+        if kind in ORIGINS and not gained:
+            received -= quantity
+        else:
+            places[_place(kind, name, made)] += quantity
+    return Balance(received, tuple(sorted((p, q) for p, q in places.items() if q)))
+
+
+def _steps(actor: Actor, lot: UUID, direction: Direction) -> list[tuple[UUID, UUID, Decimal]]:
+    here, following = (
+        ("step.parent", "step.child") if direction == "forward" else ("step.child", "step.parent")
+    )
+    making = account(actor, Account.Kind.MAKING, "making")
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _WALK.format(here=here, next=following),
+            {"coop": actor.coop_id, "making": making, "lot": lot},
+        )
+        rows: list[tuple[UUID, UUID, Decimal]] = cursor.fetchall()
+    return rows
+
+
+def _place(kind: str, name: str, made: str | None) -> str:
+    if kind == "store":
+        return "in store"
+    if kind == "batch":
+        return f"in process in {name}"
+    if kind == "making":
+        return f"made into {made}"
+    if kind == "sales":
+        return "sold"
+    if kind in ORIGINS:
+        return "returned to the supplier"
+    return name
+
+
+def _own(actor: Actor) -> dict[str, Any]:
+    return {"coop": actor.coop_id, "maker": actor.maker}
