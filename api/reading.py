@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections import Counter
 from typing import IO, Any, NoReturn
 
 import orjson
@@ -47,8 +48,8 @@ def fingerprint(method: str, path: str, query: str, value: Any) -> bytes:
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        seen: set[str] = set()
-        twice = next(key for key, _ in pairs if key in seen or seen.add(key))  # type: ignore[func-returns-value]
+        counts = Counter(key for key, _ in pairs)
+        twice = counts.most_common(1)[0][0]
         raise BadRequest(f"The key {twice!r} stands twice in one object; send it once.")
     return found
 

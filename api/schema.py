@@ -80,7 +80,8 @@ class Described(AutoSchema):
 
     def _map_basic_serializer(self, serializer: Any, direction: str) -> Any:
         """What we are sent is closed: a field that is not known is refused."""
-        described = super()._map_basic_serializer(serializer, direction)  # type: ignore[no-untyped-call]
+        base: Any = super()
+        described = base._map_basic_serializer(serializer, direction)
         if isinstance(serializer, Body):
             described["additionalProperties"] = False
         return described

@@ -119,6 +119,11 @@ def materials_visible_to(actor: Actor) -> "models.QuerySet[Material]":
     return Material.objects.filter(own, coop_id=actor.coop_id)
 
 
+def suppliers_visible_to(actor: Actor) -> "models.QuerySet[Supplier]":
+    """The co-op's suppliers."""
+    return Supplier.objects.filter(coop_id=actor.coop_id)
+
+
 def supplier_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Supplier:
     """A supplier of the co-op."""
-    return find(Supplier.objects.filter(coop_id=actor.coop_id), id, pointer=pointer)
+    return find(suppliers_visible_to(actor), id, pointer=pointer)

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from ledger.access import Actor, find, materials_visible_to
+from ledger.access import Actor, find, materials_visible_to, suppliers_visible_to
 from ledger.errors import Invalid, Stale
 from ledger.models import Material, Supplier
 from ledger.quantities import Density, Quantity
@@ -103,7 +103,7 @@ def rename_supplier(
 ) -> Supplier:
     """Give a supplier another name. Raises Stale if somebody changed it after `version`."""
     actor.must(Verb.EDIT_CATALOGUE)
-    rows = Supplier.objects.select_for_update().filter(coop_id=actor.coop_id)
+    rows = suppliers_visible_to(actor).select_for_update()
     found = find(rows, supplier)
     if version is not None and found.version != version:
         raise Stale

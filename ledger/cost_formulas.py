@@ -6,6 +6,7 @@ from typing import Final
 from uuid import UUID
 
 from django.db import connection
+from django.db.models import QuerySet
 
 from ledger.access import Actor
 from ledger.entries import explained, lock_pools
@@ -65,6 +66,12 @@ def choose_cost_formula(
     )
     policy = CostPolicy.objects.get(maker_id=actor.maker, cost_class=cost_class)
     return Chosen(policy, _reshape(actor, policy, reason, happened_at))
+
+
+def policies_of(actor: Actor) -> "QuerySet[CostPolicy]":
+    """The cost formulas that the maker has chosen, by class. Raises Forbidden."""
+    actor.must(Verb.READ)
+    return CostPolicy.objects.filter(maker_id=actor.maker).order_by("cost_class")
 
 
 def _reshape(

@@ -23,11 +23,13 @@ select json_build_object(
   'arrived_on', l.arrived_on, 'expires_on', l.expires_on, 'retest_on', l.retest_on,
   'dates_note', l.dates_note, 'version', l.version,
   'density', case when l.density is not null then json_build_object(
-    'value', trim_scale(l.density)::text, 'at', l.density_at::text, 'entered', l.density_entered) end,
+    'value', trim_scale(l.density)::text, 'at', l.density_at::text,
+    'entered', l.density_entered) end,
   'on_hand', case m.measured_by
     when 'count' then json_build_object('count', round(h.quantity)::text)
     else json_build_object('grams', h.quantity::text) end,
-  'value', ledger_shown(coalesce(p.value * h.quantity / nullif(p.quantity, 0), 0), %(digits)s)::text,
+  'value', ledger_shown(
+    coalesce(p.value * h.quantity / nullif(p.quantity, 0), 0), %(digits)s)::text,
   'unit_cost', case when p.quantity > 0 then json_build_object(
     'amount', round(p.value * u.per / p.quantity, 6)::text, 'per', u.unit) end) as lot, l.id
   from ledger_custody c

@@ -8,6 +8,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import connection
+from django.db.models import QuerySet
 
 from ledger.access import Actor, find, lot_for, lots_visible_to
 from ledger.alerts import enqueue_checks
@@ -107,6 +108,12 @@ def decide(actor: Actor, *, lot: UUID | str, decision: str, basis: str) -> tuple
     kept.save(force_insert=True)
     enqueue_checks(actor, [found.material_id])
     return found, kept
+
+
+def decisions_of(actor: Actor, lot: UUID | str) -> "QuerySet[Decision]":
+    """What the maker has decided about a lot, the latest first. Raises NotFound."""
+    found = lot_for(actor, lot)
+    return Decision.objects.filter(maker_id=actor.maker, lot=found).order_by("-id")
 
 
 def measure_density(actor: Actor, *, lot: UUID | str, density: Density, version: int | None) -> Lot:

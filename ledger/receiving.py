@@ -1,15 +1,17 @@
 """Receiving: a delivery becomes lots on the shelf, at what they cost there."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from uuid import UUID
 
-from ledger.access import Actor, materials_for, supplier_for
+from django.db.models import QuerySet
+
+from ledger.access import Actor, find, materials_for, supplier_for
 from ledger.costing import Charge, LandedLine, ReceivedLine, land
 from ledger.costing import Measure as By
-from ledger.entries import Move, account, open_account, post_entry
+from ledger.entries import Move, Posted, account, open_account, post_entry
 from ledger.errors import Refusal
 from ledger.ids import new_id
 from ledger.lots import NewLot, day_of, open_lots
@@ -17,6 +19,7 @@ from ledger.measuring import Measured, measure
 from ledger.models import (
     Account,
     ChargeShare,
+    Custody,
     Entry,
     Lot,
     Material,
@@ -88,20 +91,7 @@ def receive(
         [_new_lot(*line, seller, day) for line in zip(lines, materials, strict=True)],
         release_basis=release_basis,
     )
-    source = open_account(
-        actor, Account.Kind.SUPPLIER, str(seller.id), label=f"supplier {seller.id}"
-    )
-    store = account(actor, Account.Kind.STORE, "store")
-    posted = post_entry(
-        actor,
-        kind=Entry.Kind.RECEIPT,
-        happened_at=happened_at,
-        moves=[
-            Move(source, store, lot.id, amount.quantity, cost.landed_cost)
-            for lot, amount, cost in zip(lots, measured, landed, strict=True)
-        ],
-        reason=reference,
-    )
+    posted = _post(actor, seller, lots, measured, landed, happened_at, reference)
     receipt = Receipt(
         coop_id=actor.coop_id,
         maker_id=actor.maker,
@@ -115,6 +105,59 @@ def receive(
     _keep_working(actor, receipt, lots, measured, landed, charges)
     return Received(
         receipt, posted.entry_id, lots, measured, landed, released=release_basis is not None
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A receipt as it was kept: its lines with their shares of the charges, and lots' statuses."""
+
+    receipt: Receipt
+    lines: Sequence[ReceiptLine]
+    charges: Sequence[ReceiptCharge]
+    statuses: Mapping[UUID, str]
+
+
+def receipts_of(actor: Actor) -> "QuerySet[Receipt]":
+    """The maker's deliveries. Raises Forbidden."""
+    actor.must(Verb.READ)
+    return Receipt.objects.filter(maker_id=actor.maker)
+
+
+def receipt_for(actor: Actor, id: UUID | str) -> Kept:
+    """A delivery with its working, in a fixed number of queries. Raises NotFound, Forbidden."""
+    receipt = find(receipts_of(actor), id)
+    lines = receipt.lines.select_related("lot__material").prefetch_related("shares__charge")
+    found = list(lines.order_by("position"))
+    custodies = Custody.objects.filter(
+        coop_id=actor.coop_id, maker_id=actor.maker, lot_id__in=[line.lot_id for line in found]
+    )
+    statuses = dict(custodies.values_list("lot_id", "status"))
+    return Kept(receipt, found, list(receipt.charges.order_by("position")), statuses)
+
+
+def _post(
+    actor: Actor,
+    seller: Supplier,
+    lots: Sequence[Lot],
+    measured: Sequence[Measured],
+    landed: Sequence[LandedLine],
+    happened_at: datetime,
+    reference: str,
+) -> Posted:
+    """Move the goods from the supplier's account to the store, at landed cost."""
+    label = f"supplier {seller.id}"
+    source = open_account(actor, Account.Kind.SUPPLIER, str(seller.id), label=label)
+    store = account(actor, Account.Kind.STORE, "store")
+    return post_entry(
+        actor,
+        kind=Entry.Kind.RECEIPT,
+        happened_at=happened_at,
+        moves=[
+            Move(source, store, lot.id, amount.quantity, cost.landed_cost)
+            for lot, amount, cost in zip(lots, measured, landed, strict=True)
+        ],
+        reason=reference,
     )
 
 

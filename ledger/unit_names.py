@@ -154,7 +154,7 @@ def _unknown(typed: str, spelling: str) -> UnitUnknown:
     suggestions = _UNITS | {
         word: _UNITS[short] for word, short in _WORDS.items() if short in _UNITS
     }
-    close = difflib.get_close_matches(spelling, suggestions, n=1, cutoff=0.7)
+    close = difflib.get_close_matches(spelling, suggestions, n=1, cutoff=7 / 10)
     if not close:
         return UnitUnknown(unit=typed)
     return UnitUnknown(

@@ -19,7 +19,13 @@ from api.rest.fields import (
     plain,
 )
 from ledger import catalogue
-from ledger.access import Actor, material_for, materials_visible_to, supplier_for
+from ledger.access import (
+    Actor,
+    material_for,
+    materials_visible_to,
+    supplier_for,
+    suppliers_visible_to,
+)
 from ledger.models import Material, Supplier
 
 FORMULAS = ["lot", "fifo", "average"]
@@ -190,7 +196,7 @@ class Suppliers(Resource):
     @reads(SupplierQuery, SupplierPage)
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List suppliers, newest first."""
-        rows = Supplier.objects.filter(coop_id=actor.coop_id)
+        rows = suppliers_visible_to(actor)
         if "name" in query:
             rows = rows.filter(name__icontains=query["name"])
         return page(self.request, query, rows, supplier_json)

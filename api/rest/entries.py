@@ -8,7 +8,8 @@ from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page
 from api.rest.fields import Body, Id, Moment, Shown, Text, plain
 from formulas import undoing
-from ledger.access import Actor, find
+from ledger.access import Actor
+from ledger.entry_reading import EntriesWanted, entries_of, entry_for
 from ledger.models import Entry, Posting
 
 KINDS = [kind.value for kind in Entry.Kind]
@@ -94,16 +95,8 @@ class Entries(Resource):
     @reads(EntryQuery, EntryPage)
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List entries, the latest heard of first."""
-        rows = Entry.objects.filter(maker_id=actor.maker)
-        if "kind" in query:
-            rows = rows.filter(kind=query["kind"])
-        if "lot" in query:
-            moved = Posting.objects.filter(coop_id=actor.coop_id, lot_id=query["lot"])
-            rows = rows.filter(id__in=moved.values("entry_id"))
-        if "happened_from" in query:
-            rows = rows.filter(happened_on__gte=query["happened_from"])
-        if "happened_to" in query:
-            rows = rows.filter(happened_on__lte=query["happened_to"])
+        wanted = EntriesWanted(**{name: query.get(name) for name in EntriesWanted.__slots__})
+        rows = entries_of(actor, wanted)
         return page(self.request, query, rows, entry_json)
 
 
@@ -113,11 +106,8 @@ class OneEntry(Resource):
     @reads(None, EntryFull)
     def get(self, actor: Actor, id: str) -> dict[str, Any]:
         """Show an entry with its postings."""
-        entry = find(Entry.objects.filter(maker_id=actor.maker), id)
-        postings = Posting.objects.select_related("account").filter(
-            coop_id=actor.coop_id, entry=entry
-        )
-        lines = [posting_json(row) for row in postings.order_by("line")]
+        entry, postings = entry_for(actor, id)
+        lines = [posting_json(row) for row in postings]
         return {**entry_json(entry), "postings": lines}
 
 

@@ -169,8 +169,11 @@ def listed(
     of: type[Body], *, least: int = 0, most: int, **options: Any
 ) -> "serializers.ListSerializer[Any]":
     """A list of bodies, so long and no longer."""
-    many: Any = of(many=True, min_length=least, max_length=most, **options)  # type: ignore[call-arg]
-    return many  # type: ignore[no-any-return]
+    make: Any = of
+    many: serializers.ListSerializer[Any] = make(
+        many=True, min_length=least, max_length=most, **options
+    )
+    return many
 
 
 def plain(value: Decimal | None) -> str | None:

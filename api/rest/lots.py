@@ -11,7 +11,7 @@ from api.rest.catalogue import DensityOut
 from api.rest.fields import Body, DensityIn, Id, Moment, Shown, Text
 from api.rest.receipts import UnitCost
 from ledger import lot_reading, lots
-from ledger.access import Actor, lot_for
+from ledger.access import Actor
 from ledger.models import Decision
 
 STATUSES = ["quarantine", "released", "rejected", "hold"]
@@ -119,9 +119,7 @@ class Decisions(Resource):
     @reads(None, DecisionPage)
     def get(self, actor: Actor, id: str) -> dict[str, Any]:
         """List the decisions about a lot, the latest first."""
-        lot = lot_for(actor, id)
-        rows = Decision.objects.filter(maker_id=actor.maker, lot=lot).order_by("-id")[:200]
-        return {"results": [decision_json(row) for row in rows]}
+        return {"results": [decision_json(row) for row in lots.decisions_of(actor, id)[:200]]}
 
     @writes(DecisionIn, DecisionOut)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:

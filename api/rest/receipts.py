@@ -1,5 +1,6 @@
 """Deliveries from suppliers."""
 
+from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
@@ -20,8 +21,8 @@ from api.rest.fields import (
 )
 from ledger import receiving
 from ledger.access import Actor
-from ledger.costing import Charge, ChargeKind, SpreadBy
-from ledger.models import Receipt
+from ledger.costing import GRAMS_PER_KG, Charge, ChargeKind, SpreadBy, unit_cost
+from ledger.models import Receipt, ReceiptLine
 from ledger.money import round_money
 
 
@@ -103,6 +104,28 @@ class ReceiptBrief(serializers.Serializer[Any]):
     total = Shown()
 
 
+class ShareOut(serializers.Serializer[Any]):
+    charge = serializers.IntegerField(help_text="Its place among the charges, from 0.")
+    amount = Shown()
+
+
+class KeptLineOut(ReceiptLineOut):
+    density = Shown(allow_null=True, help_text="g/mL, where a volume was received.")
+    density_of = Text(allow_blank=True, help_text="lot or material")
+    shares = ShareOut(many=True)
+
+
+class ChargeOut(serializers.Serializer[Any]):
+    kind = Text()
+    amount = Shown()
+    spread_by = Text()
+
+
+class KeptOut(ReceiptBrief):
+    lines = KeptLineOut(many=True)
+    charges = ChargeOut(many=True)
+
+
 class ReceiptPage(serializers.Serializer[Any]):
     results = ReceiptBrief(many=True)
     next = Text(allow_null=True)
@@ -156,7 +179,7 @@ class Receipts(Resource):
     @reads(ReceiptQuery, ReceiptPage)
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List deliveries, newest first."""
-        rows = Receipt.objects.filter(maker_id=actor.maker)
+        rows = receiving.receipts_of(actor)
         if "supplier" in query:
             rows = rows.filter(supplier_id=query["supplier"])
         return page(self.request, query, rows, lambda row: brief_json(row, actor.currency))
@@ -178,3 +201,52 @@ class Receipts(Resource):
             reference=data.get("reference", ""),
         )
         return receipt_json(received, actor.currency)
+
+
+class OneReceipt(Resource):
+    """One delivery."""
+
+    @reads(None, KeptOut)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """Show a delivery with the working of its landed cost: which share of which charge."""
+        kept = receiving.receipt_for(actor, id)
+        charges = [
+            {
+                "kind": charge.kind,
+                "amount": plain(round_money(charge.amount, actor.currency)),
+                "spread_by": charge.spread_by,
+            }
+            for charge in kept.charges
+        ]
+        lines = [_kept_line(line, kept.statuses, actor.currency) for line in kept.lines]
+        return {**brief_json(kept.receipt, actor.currency), "lines": lines, "charges": charges}
+
+
+def _kept_line(line: ReceiptLine, statuses: Any, currency: str) -> dict[str, Any]:
+    counted = line.lot.material.counted
+    per = Decimal(1) if counted else GRAMS_PER_KG
+    return {
+        "lot": {
+            "id": str(line.lot_id),
+            "code": line.lot.code,
+            "status": statuses[line.lot_id],
+        },
+        "material": str(line.lot.material_id),
+        "quantity": quantity_json(line.entered, line.quantity, counted),
+        "density": plain(line.density and line.density.normalize()),
+        "density_of": line.density_of,
+        "goods": plain(round_money(line.goods, currency)),
+        "charges": plain(round_money(line.landed_cost - line.goods, currency)),
+        "landed_cost": plain(round_money(line.landed_cost, currency)),
+        "unit_cost": {
+            "amount": plain(unit_cost(line.landed_cost, line.quantity, per=per)),
+            "per": "each" if counted else "kg",
+        },
+        "shares": [
+            {
+                "charge": share.charge.position,
+                "amount": plain(round_money(share.amount, currency)),
+            }
+            for share in sorted(line.shares.all(), key=lambda share: share.charge.position)
+        ],
+    }

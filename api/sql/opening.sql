@@ -1,13 +1,13 @@
 -- Opening a request in one round trip: who signed in, for which maker, and whether the same
 -- request has been answered before. Sets the walls for the rest of the transaction.
 select walls.key('api_token', false), walls.of_coop('api_token');
-alter table api_token add constraint api_token_coop_fk foreign key (coop_id) references ledger_coop (id);
+select walls.in_coop('api_token');
 create policy sign_in on api_token for select to stillroom_ledger using (true);
 select walls.key('api_answer', false);
 select walls.wall('api_answer', own, own) from (
   select format('coop_id = %s and (maker_id is null or maker_id = %s)',
                 walls.reads('app.coop'), walls.reads('app.maker'))) s(own);
-alter table api_answer add constraint api_answer_coop_fk foreign key (coop_id) references ledger_coop (id);
+select walls.in_coop('api_answer');
 select walls.link('api_answer', 'maker_id', 'ledger_maker');
 grant select on api_token, api_answer to stillroom_ledger;
 grant select on auth_user to stillroom_ledger;
@@ -15,9 +15,10 @@ grant delete on api_answer to stillroom_ledger;
 create policy sweep on api_answer for delete to stillroom_ledger using (true);
 create policy sweep_sees on api_answer for select to stillroom_ledger using (true);
 
-create function api_open(token_digest bytea, maker_named text, request_key text, request_fingerprint bytea)
-returns table (outcome text, person int, coop uuid, maker uuid, role text, currency text, time_zone text,
-               status smallint, body text, headers jsonb)
+create function api_open(
+  token_digest bytea, maker_named text, request_key text, request_fingerprint bytea)
+returns table (outcome text, person int, coop uuid, maker uuid, role text, currency text,
+               time_zone text, status smallint, body text, headers jsonb)
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
   token record;
@@ -43,17 +44,20 @@ begin
     outcome := 'maker_needed'; return next; return;
   end if;
   if seen.maker_id is null and not exists (
-      select from ledger_membership m where m.coop_id = token.coop_id and m.person_id = token.person_id) then
+      select from ledger_membership m
+        where m.coop_id = token.coop_id and m.person_id = token.person_id) then
     outcome := 'unknown'; return next; return;
   end if;
   person := token.person_id; coop := token.coop_id; maker := seen.maker_id;
   role := case when token.read_only and seen.maker_id is not null then 'read-only'
                else coalesce(seen.role, 'coordinator') end;
   currency := token.currency; time_zone := token.time_zone;
-  perform set_config('app.coop', coop::text, true), set_config('app.maker', coalesce(maker::text, ''), true);
+  perform set_config('app.coop', coop::text, true),
+          set_config('app.maker', coalesce(maker::text, ''), true);
   outcome := 'open';
   if request_key is not null then
-    if not pg_try_advisory_xact_lock(hashtextextended(coop::text || ' ' || person || ' ' || request_key, 0)) then
+    if not pg_try_advisory_xact_lock(
+        hashtextextended(coop::text || ' ' || person || ' ' || request_key, 0)) then
       outcome := 'in_flight'; return next; return;
     end if;
     select a.fingerprint, a.maker_id, a.status, a.body, a.headers into seen

@@ -9,8 +9,9 @@ begin
     join formulas_line l on l.coop_id = a.coop_id and l.version_id = a.version_id
     group by l.version_id having sum(l.percent) <> 100 limit 1;
   if found then
-    raise exception 'The lines make % %%, not 100 %%.', bad.total using errcode = '23514',
-      constraint = 'formula_percent_100', detail = json_build_object('total', trim_scale(bad.total));
+    raise exception 'The lines make % %%, not 100 %%.', bad.total
+      using errcode = '23514', constraint = 'formula_percent_100',
+        detail = json_build_object('total', trim_scale(bad.total));
   end if;
   return null;
 end $$;

@@ -30,7 +30,10 @@ class Material(CoopRow):
     cas_number = models.CharField(max_length=20, blank=True)
     measured_by = models.CharField(max_length=5, choices=MeasuredBy.choices)
     cost_class = models.CharField(max_length=60, default="material")
-    cost_formula = models.CharField(max_length=7, choices=CostFormula.choices, null=True)
+    # Null and not empty: nothing is said, so the maker's own choice or moving average holds.
+    cost_formula = models.CharField(  # noqa: DJ001
+        max_length=7, choices=CostFormula.choices, null=True
+    )
     density = density()
     density_at = celsius()
     density_entered = models.CharField(max_length=64, blank=True)

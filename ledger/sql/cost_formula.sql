@@ -1,7 +1,8 @@
 -- A change of cost formula works forward only: the layers take their new shape with the value they
 -- have today, by an entry of their own, and nothing earlier is recosted.
 create function ledger_choose_cost_formula(
-  entry uuid, material uuid, formula text, happened_at timestamptz, person int, reason text) returns void
+  entry uuid, material uuid, formula text, happened_at timestamptz, person int, reason text)
+returns void
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
@@ -23,9 +24,11 @@ begin
     return;
   end if;
   perform ledger_open_layers(array(
-    select row(row_number() over (order by h.lot_id), null, null, h.account_id, 'store', h.lot_id, material, 0, 0)::ledger_move
+    select row(row_number() over (order by h.lot_id), null, null, h.account_id, 'store',
+               h.lot_id, material, 0, 0)::ledger_move
       from ledger_holding h
-      where h.coop_id = coop and h.maker_id = maker and h.material_id = material and h.kind = 'store'
+      where h.coop_id = coop and h.maker_id = maker and h.material_id = material
+        and h.kind = 'store'
         and h.any_left));
   with old as (
     select l.id, l.quantity, l.value from ledger_layer l
@@ -35,7 +38,8 @@ begin
   ), lots as (
     select case when formula <> 'average' then h.lot_id end as lot_id, sum(h.quantity) as quantity
       from ledger_holding h
-      where h.coop_id = coop and h.maker_id = maker and h.material_id = material and h.kind = 'store'
+      where h.coop_id = coop and h.maker_id = maker and h.material_id = material
+        and h.kind = 'store'
         and h.any_left
       group by 1
   ), stretch as (

@@ -4,7 +4,7 @@ select walls.of_maker('ledger_shortfall'),
        walls.link('ledger_shortfall', 'account_id', 'ledger_account', 'maker'),
        walls.link('ledger_shortfall', 'material_id', 'ledger_material');
 select walls.of_coop('ledger_sweep');
-alter table ledger_sweep add constraint ledger_sweep_coop_fk foreign key (coop_id) references ledger_coop (id);
+select walls.in_coop('ledger_sweep');
 -- Who was first is settled by the function below alone.
 revoke insert, update, delete, truncate on ledger_sweep from stillroom;
 grant select on ledger_shortfall, ledger_alert to stillroom_ledger;
@@ -104,7 +104,8 @@ begin
   if not found then
     return null;
   end if;
-  delete from ledger_sweep s where s.coop_id = coop and s.begins_at < window_begins - interval '7 days';
+  delete from ledger_sweep s
+    where s.coop_id = coop and s.begins_at < window_begins - interval '7 days';
   insert into ledger_outbox (coop_id, maker_id, id, task, subject)
   select w.coop_id, w.maker_id, uuidv7(), 'check_watch', w.material_id
     from ledger_watch w
@@ -122,7 +123,8 @@ begin
 end $$;
 
 -- How much there is of everything, for whoever verifies it.
-create function ledger_counts() returns table (makers bigint, lots bigint, entries bigint, postings bigint, holdings bigint)
+create function ledger_counts()
+returns table (makers bigint, lots bigint, entries bigint, postings bigint, holdings bigint)
 language plpgsql stable security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;

@@ -19,6 +19,23 @@ immutable parallel safe language sql as $$
   select sign(value) * div(2000000 * abs(value) * part + whole, 2 * whole) * 0.000001
 $$;
 
+-- Makes the maker's pools of these materials where they are missing.
+create function ledger_make_pools(materials uuid[]) returns void language plpgsql as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+begin
+  insert into ledger_pool (coop_id, maker_id, material_id, cost_formula)
+  select coop, maker, m.id, coalesce(c.cost_formula, m.cost_formula, 'average')
+    from ledger_material m
+    left join ledger_costpolicy c
+      on c.coop_id = coop and c.maker_id = maker and c.cost_class = m.cost_class
+    where m.coop_id = coop and m.id = any (materials) and not exists (
+      select from ledger_pool p where p.coop_id = coop and p.maker_id = maker and p.material_id = m.id)
+    order by m.id
+    on conflict do nothing;
+end $$;
+
 -- Takes the locks on a maker's pools. Those that are missing are made before any is locked: whoever
 -- waited for a new row while holding an old one could be waited for in turn.
 create function ledger_lock_pools(materials uuid[]) returns void
@@ -26,20 +43,8 @@ language plpgsql security definer set search_path = pg_catalog, public, pg_temp 
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
-  known bigint;
 begin
-  select count(*) into known from ledger_pool p
-    where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials);
-  if known < cardinality(materials) then
-    insert into ledger_pool (coop_id, maker_id, material_id, cost_formula)
-    select coop, maker, m.id, coalesce(c.cost_formula, m.cost_formula, 'average')
-      from ledger_material m
-      left join ledger_costpolicy c
-        on c.coop_id = coop and c.maker_id = maker and c.cost_class = m.cost_class
-      where m.coop_id = coop and m.id = any (materials)
-      order by m.id
-      on conflict do nothing;
-  end if;
+  perform ledger_make_pools(materials);
   perform from ledger_pool p
     where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials)
     order by p.material_id for update;
@@ -77,24 +82,32 @@ begin
   return day;
 end $$;
 
--- Carries an entry's postings into the holdings and its layer postings into the layers.
-create function ledger_carry(entry uuid) returns void language plpgsql as $$
+-- What is watched of these materials is to be looked at again.
+create function ledger_owe_checks(materials uuid[]) returns void language plpgsql as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+begin
+  insert into ledger_outbox (coop_id, maker_id, id, task, subject)
+  select coop, maker, uuidv7(), 'check_watch', w.material_id
+    from ledger_watch w
+    where w.coop_id = coop and w.maker_id = maker and w.material_id = any (materials)
+    on conflict do nothing;
+end $$;
+
+-- Carries an entry's layer postings into the layers.
+create function ledger_carry(entry uuid) returns void language plpgsql as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
 begin
   update ledger_layer l set quantity = l.quantity + d.quantity, value = l.value + d.value
     from (select p.layer_id, sum(p.quantity) quantity, sum(p.value) as value from ledger_layerposting p
             where p.coop_id = coop and p.entry_id = entry group by p.layer_id) d
     where l.coop_id = coop and l.id = d.layer_id;
-  insert into ledger_outbox (coop_id, maker_id, id, task, subject)
-  select coop, maker, uuidv7(), 'check_watch', w.material_id
-    from ledger_watch w
-    where w.coop_id = coop and w.maker_id = maker and w.material_id in (
-      select c.material_id from ledger_posting p
-        join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = p.lot_id
-        where p.coop_id = coop and p.entry_id = entry)
-    on conflict do nothing;
+  perform ledger_owe_checks(array(
+    select distinct l.material_id from ledger_layerposting p
+      join ledger_layer l on l.coop_id = coop and l.id = p.layer_id
+      where p.coop_id = coop and p.entry_id = entry));
 end $$;
 
 -- A back-dated draw must leave the lot's balance at or above zero at the end of every later day.
@@ -152,145 +165,189 @@ create function ledger_post_entry(
   reason text, deviation text, details jsonb,
   from_accounts uuid[], to_accounts uuid[], lots uuid[], quantities numeric[], move_values numeric[]
 ) returns numeric[]
-language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
+language plpgsql security definer set search_path = pg_catalog, public, pg_temp
+-- All rows are found by their keys. One plan therefore serves every call, where planning each time
+-- would take longer than the work; and it must not read a table through that was small when the
+-- plan was made.
+set plan_cache_mode = force_generic_plan set enable_seqscan = off as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+  must_be_usable constant boolean := kind in ('draw', 'sale', 'fill') and deviation = '';
   moves ledger_move[];
+  materials uuid[];
+  is_exact boolean;
+  is_priced boolean;
+  leaves_store boolean;
+  enters_store boolean;
+  asks_share boolean;
+  back_dated boolean;
+  pools bigint;
   day date;
   bad record;
 begin
   -- Every account must be the maker's, and every lot in its custody.
   select array_agg(row(m.line, f.id, f.kind, t.id, t.kind, m.lot, c.material_id, m.quantity, m.value)::ledger_move
-                   order by m.line)
-    into moves
+                   order by m.line),
+         coalesce(array_agg(distinct c.material_id) filter (where c.material_id is not null), '{}'),
+         count(distinct p.material_id),
+         bool_and(m.quantity >= 0 and m.quantity < 'Infinity' and m.quantity = round(m.quantity, 6))
+           and coalesce(bool_and(m.value >= 0 and m.value < 'Infinity' and m.value = round(m.value, 6)), true),
+         bool_or(m.lot is not null and f.kind = 'store' and m.value is not null),
+         bool_or(m.lot is not null and f.kind = 'store' and t.kind <> 'store'),
+         bool_or(m.lot is not null and f.kind <> 'store' and t.kind = 'store'),
+         bool_or(m.value is null and (m.lot is null or f.kind <> 'store' or t.kind = 'store'))
+    into moves, materials, pools, is_exact, is_priced, leaves_store, enters_store, asks_share
     from unnest(from_accounts, to_accounts, lots, quantities, move_values)
          with ordinality m(from_id, to_id, lot, quantity, value, line)
     join ledger_account f on f.coop_id = coop and f.maker_id = maker and f.id = m.from_id
     join ledger_account t on t.coop_id = coop and t.maker_id = maker and t.id = m.to_id
     left join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot
+    left join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = c.material_id
     where (m.lot is null or c.lot_id is not null);
   if cardinality(moves) is distinct from cardinality(lots) then
     raise exception 'An account or a lot of the entry is not there.'
       using errcode = '23514', constraint = 'entry_of_own_accounts_and_lots';
   end if;
   -- Rounding on the way in would let layers, holdings and postings differ; NaN is above 'Infinity'.
-  if exists (select from unnest(moves) m
-               where m.quantity < 0 or m.quantity >= 'Infinity' or m.quantity <> round(m.quantity, 6)
-                  or m.value < 0 or m.value >= 'Infinity' or m.value <> round(m.value, 6)) then
+  if not is_exact then
     raise exception 'A move has a quantity and a value of zero or more, to six decimals.'
       using errcode = '23514', constraint = 'move_is_exact';
   end if;
-  if exists (select from unnest(moves) m
-               where m.from_kind = 'store' and m.lot_id is not null and m.value is not null) then
+  if is_priced then
     raise exception 'What leaves a store costs what its layers say.'
       using errcode = '23514', constraint = 'store_costs_by_formula';
   end if;
 
-  perform ledger_lock_pools(array(
-    select distinct m.material_id from unnest(moves) m where m.material_id is not null));
+  if pools < cardinality(materials) then
+    perform ledger_make_pools(materials);
+  end if;
+  perform from ledger_pool p
+    where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials)
+    order by p.material_id for update;
   day := ledger_open_entry(entry, kind, happened_at, person, reason, deviation, details, null);
 
-  -- What goods lie where they are taken from, and who else was promised them.
-  select m.lot_id, coalesce(h.quantity, 0) as on_hand, sum(m.quantity) as wanted into bad
+  -- Only what is there is taken, and only what may be used is used, on the day of the event, unless
+  -- a deviation says why not.
+  select m.lot_id, coalesce(h.quantity, 0) as on_hand, sum(m.quantity) as wanted,
+         sum(m.quantity) > coalesce(h.quantity, 0) as short,
+         c.status, least(l.expires_on, l.retest_on) as last_day into bad
     from unnest(moves) m
     left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id and h.lot_id = m.lot_id
+    left join ledger_custody c on must_be_usable and m.from_kind = 'store'
+      and c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot_id
+    left join ledger_lot l on l.coop_id = coop and l.id = c.lot_id
     where m.from_kind in ('store', 'batch') and m.lot_id is not null
-    group by m.from_id, m.lot_id, h.quantity
-    having sum(m.quantity) > coalesce(h.quantity, 0)
-    limit 1;
-  if found then
+    group by m.from_id, m.lot_id, h.quantity, c.status, l.expires_on, l.retest_on
+    having sum(m.quantity) > coalesce(h.quantity, 0) or c.status <> 'released'
+      or least(l.expires_on, l.retest_on) < day
+    order by short desc limit 1;
+  if bad.short then
     raise exception 'Not enough of the lot.' using errcode = '23514', constraint = 'holding_not_negative',
       detail = json_build_object('lot', bad.lot_id, 'left', bad.on_hand, 'wanted', bad.wanted);
+  elsif found then
+    raise exception 'The lot may not be used.' using errcode = '23514', constraint = 'lot_usable',
+      detail = json_build_object('lot', bad.lot_id, 'status', bad.status, 'last_day', bad.last_day);
   end if;
 
-  -- Only what may be used is used, on the day of the event; a deviation says why not.
-  if kind in ('draw', 'sale', 'fill') and deviation = '' then
-    select c.lot_id, c.status, least(l.expires_on, l.retest_on) as last_day into bad
+  -- What leaves a store is taken from its cost layers, at the value that it has there.
+  if leaves_store then
+    with pooled as (
+      select m.*, p.cost_formula, case when p.cost_formula = 'lot' then m.lot_id end as queue
+        from unnest(moves) m
+        join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
+        where m.from_kind = 'store' and m.to_kind <> 'store'
+    ), draw as (
+      -- Each draw is a stretch of the pool's queue: from `starts` to `ends`, in the order of the lines.
+      select *, sum(quantity) over (partition by material_id, queue order by line) as ends from pooled
+    ), layer as (
+      select l.id, l.material_id, l.quantity, l.value, q.queue,
+             sum(l.quantity) over (partition by l.material_id, q.queue order by l.ordinal) as ends
+        from (select distinct material_id, queue, cost_formula from pooled) q
+        join ledger_layer l on l.coop_id = coop and l.maker_id = maker and l.material_id = q.material_id
+          and l.any_left and (q.queue is null or l.lot_id = q.queue)
+    ), piece as (
+      -- Where the two stretches overlap, a draw takes from a layer.
+      select d.line, l.id as layer_id, l.quantity, l.value,
+             greatest(d.ends - d.quantity, l.ends - l.quantity) - (l.ends - l.quantity) as a,
+             least(d.ends, l.ends) - (l.ends - l.quantity) as b
+        from draw d join layer l on l.material_id = d.material_id and l.queue is not distinct from d.queue
+          and l.ends > d.ends - d.quantity and l.ends - l.quantity < d.ends
+    ), taken as (
+      insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
+      -- Rounded at both ends of the stretch, so that whoever takes the last gram takes the last cent.
+      select coop, maker, entry, line, layer_id, -(b - a),
+             ledger_part(value, a, quantity) - ledger_part(value, b, quantity)
+        from piece
+      returning line, layer_id, quantity, value
+    ), carried as (
+      update ledger_layer l set quantity = l.quantity + d.quantity, value = l.value + d.value
+        from (select layer_id, sum(quantity) as quantity, sum(value) as value from taken group by layer_id) d
+        where l.coop_id = coop and l.id = d.layer_id
+    )
+    select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id, m.material_id, m.quantity,
+                         case when m.from_kind = 'store' and m.to_kind <> 'store' and m.lot_id is not null
+                              then coalesce(d.value, 0) else m.value end)::ledger_move order by m.line)
+      into moves
+      from unnest(moves) m left join (select line, -sum(value) as value from taken group by line) d using (line);
+  end if;
+  -- What leaves any other account without a value takes its share of what lies there.
+  if asks_share then
+    select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id, m.material_id, m.quantity,
+                         coalesce(m.value, ledger_part(h.value, m.quantity, h.quantity), 0))::ledger_move
+                     order by m.line)
+      into moves
       from unnest(moves) m
-      join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot_id
-      join ledger_lot l on l.coop_id = coop and l.id = m.lot_id
-      where m.from_kind = 'store' and (c.status <> 'released' or least(l.expires_on, l.retest_on) < day)
-      limit 1;
-    if found then
-      raise exception 'The lot may not be used.' using errcode = '23514', constraint = 'lot_usable',
-        detail = json_build_object('lot', bad.lot_id, 'status', bad.status, 'last_day', bad.last_day);
-    end if;
+      left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id and h.lot_id = m.lot_id
+        and h.quantity > 0;
+  end if;
+  if enters_store then
+    perform ledger_open_layers(moves);
+    with given as (
+      insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
+      select coop, maker, entry, m.line, l.id, m.quantity, m.value
+        from unnest(moves) m
+        join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
+        join ledger_layer l on l.coop_id = coop and l.maker_id = maker and l.material_id = m.material_id
+          and l.lot_id is not distinct from case when p.cost_formula <> 'average' then m.lot_id end
+        where m.to_kind = 'store' and m.from_kind <> 'store'
+      returning layer_id, quantity, value
+    )
+    update ledger_layer l set quantity = l.quantity + d.quantity, value = l.value + d.value
+      from (select layer_id, sum(quantity) as quantity, sum(value) as value from given group by layer_id) d
+      where l.coop_id = coop and l.id = d.layer_id;
   end if;
 
-  -- Cost layers: what enters a store gets one, what leaves a store is taken from them.
-  perform ledger_open_layers(moves);
-  with pooled as (
-    select m.*, p.cost_formula, case when p.cost_formula = 'lot' then m.lot_id end as queue
-      from unnest(moves) m
-      join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
-      where m.from_kind = 'store' and m.to_kind <> 'store'
-  ), draw as (
-    -- Each draw is a stretch of the pool's queue: from `starts` to `ends`, in the order of the lines.
-    select *, sum(quantity) over (partition by material_id, queue order by line) as ends from pooled
-  ), layer as (
-    select l.id, l.material_id, l.quantity, l.value, q.queue,
-           sum(l.quantity) over (partition by l.material_id, q.queue order by l.ordinal) as ends
-      from (select distinct material_id, queue, cost_formula from pooled) q
-      join ledger_layer l on l.coop_id = coop and l.maker_id = maker and l.material_id = q.material_id
-        and l.quantity > 0 and (q.queue is null or l.lot_id = q.queue)
-  ), piece as (
-    -- Where the two stretches overlap, a draw takes from a layer.
-    select d.line, l.id as layer_id, l.quantity, l.value,
-           greatest(d.ends - d.quantity, l.ends - l.quantity) - (l.ends - l.quantity) as a,
-           least(d.ends, l.ends) - (l.ends - l.quantity) as b
-      from draw d join layer l on l.material_id = d.material_id and l.queue is not distinct from d.queue
-        and l.ends > d.ends - d.quantity and l.ends - l.quantity < d.ends
+  with carried as (
+    merge into ledger_holding h
+    using (select d.account_id, d.lot_id, d.material_id, d.kind, sum(d.quantity) as quantity, sum(d.value) as value
+             from (select m.from_id, m.lot_id, m.material_id, m.from_kind, -m.quantity, -m.value from unnest(moves) m
+                   union all
+                   select m.to_id, m.lot_id, m.material_id, m.to_kind, m.quantity, m.value from unnest(moves) m
+                  ) d(account_id, lot_id, material_id, kind, quantity, value)
+             where d.lot_id is not null group by 1, 2, 3, 4) d
+      on h.coop_id = coop and h.account_id = d.account_id and h.lot_id = d.lot_id
+    when matched then update set quantity = h.quantity + d.quantity, value = h.value + d.value,
+                                 last_on = greatest(h.last_on, day)
+    when not matched then insert (coop_id, maker_id, account_id, lot_id, material_id, kind, quantity, value, last_on)
+      values (coop, maker, d.account_id, d.lot_id, d.material_id, d.kind, d.quantity, d.value, day)
+    returning h.last_on
   )
-  insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
-  -- Rounded at both ends of the stretch, so that whoever takes the last gram takes the last cent.
-  select coop, maker, entry, line, layer_id, -(b - a),
-         ledger_part(value, a, quantity) - ledger_part(value, b, quantity)
-    from piece;
-
-  -- Values that were not given.
-  select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id, m.material_id, m.quantity,
-                       coalesce(m.value, taken.value, share.value, 0))::ledger_move order by m.line)
-    into moves
-    from unnest(moves) m
-    left join lateral (
-      select -sum(p.value) as value from ledger_layerposting p
-        where p.coop_id = coop and p.entry_id = entry and p.line = m.line
-    ) taken on m.from_kind = 'store' and m.to_kind <> 'store'
-    left join lateral (
-      select ledger_part(h.value, m.quantity, h.quantity) as value from ledger_holding h
-        where h.coop_id = coop and h.account_id = m.from_id and h.lot_id = m.lot_id and h.quantity > 0
-    ) share on (m.from_kind <> 'store' or m.to_kind = 'store') and m.value is null;
-
-  insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
-  select coop, maker, entry, m.line, l.id, m.quantity, m.value
-    from unnest(moves) m
-    join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
-    join ledger_layer l on l.coop_id = coop and l.maker_id = maker and l.material_id = m.material_id
-      and l.lot_id is not distinct from case when p.cost_formula <> 'average' then m.lot_id end
-    where m.to_kind = 'store' and m.from_kind <> 'store';
-
-  merge into ledger_holding h
-  using (select d.account_id, d.lot_id, d.material_id, d.kind, sum(d.quantity) as quantity, sum(d.value) as value
-           from (select m.from_id, m.lot_id, m.material_id, m.from_kind, -m.quantity, -m.value from unnest(moves) m
-                 union all
-                 select m.to_id, m.lot_id, m.material_id, m.to_kind, m.quantity, m.value from unnest(moves) m
-                ) d(account_id, lot_id, material_id, kind, quantity, value)
-           where d.lot_id is not null group by 1, 2, 3, 4) d
-    on h.coop_id = coop and h.account_id = d.account_id and h.lot_id = d.lot_id
-  when matched then update set quantity = h.quantity + d.quantity, value = h.value + d.value,
-                               last_on = greatest(h.last_on, day)
-  when not matched then insert (coop_id, maker_id, account_id, lot_id, material_id, kind, quantity, value, last_on)
-    values (coop, maker, d.account_id, d.lot_id, d.material_id, d.kind, d.quantity, d.value, day);
+  select bool_or(last_on > day) into back_dated from carried;
 
   insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity, value, happened_on)
   select coop, maker, entry, s.line, s.account_id, m.lot_id, s.sign * m.quantity, s.sign * m.value, day
     from unnest(moves) m
     cross join lateral (values (2 * m.line - 1, m.from_id, -1), (2 * m.line, m.to_id, 1)) s(line, account_id, sign);
 
-  perform ledger_carry(entry);
-  perform ledger_check_days(entry, day);
-  perform ledger_keep_promises(entry, moves, kind);
+  perform ledger_owe_checks(materials);
+  if back_dated then
+    perform ledger_check_days(entry, day);
+  end if;
+  if exists (select from ledger_reservation r
+               where r.coop_id = coop and r.maker_id = maker and r.lot_id = any (lots) and r.quantity > 0) then
+    perform ledger_keep_promises(entry, moves, kind);
+  end if;
   return array(select m.value from unnest(moves) m order by m.line);
 end $$;
 
@@ -391,7 +448,9 @@ begin
         and (l.quantity + p.quantity < 0 or l.value + p.value < 0
              or l.quantity + p.quantity = 0 and l.value + p.value <> 0)
       join ledger_layerposting later on later.coop_id = coop and later.layer_id = p.layer_id
-        and later.quantity < 0 and later.entry_id > original
+        and later.entry_id > original
+      join ledger_entry x on x.coop_id = coop and x.id = later.entry_id
+        and (later.quantity < 0 or x.kind = 'cost_formula')
     union
     select later.entry_id
       from ledger_posting p
@@ -426,14 +485,24 @@ begin
       where p.coop_id = coop and p.entry_id = entry and p.quantity < 0), 'reversal');
 end $$;
 
+-- Whoever posts changes these rows again and again; room beside them keeps the changes out of the
+-- indexes.
+alter table ledger_holding set (fillfactor = 70);
+alter table ledger_layer set (fillfactor = 70);
+
 -- Sums to zero are checked again where nobody can forget it, and an entry stays sealed.
 create function ledger_check_postings() returns trigger language plpgsql as $$
+declare
+  bad record;
 begin
-  if exists (select from added group by coop_id, entry_id, lot_id having sum(quantity) <> 0) then
+  select grouping(maker_id) = 1 as of_lot into bad from added
+    group by grouping sets ((coop_id, entry_id, lot_id), (coop_id, entry_id, maker_id))
+    having grouping(maker_id) = 1 and sum(quantity) <> 0 or grouping(lot_id) = 1 and sum(value) <> 0
+    limit 1;
+  if bad.of_lot then
     raise exception 'The quantities of an entry do not sum to zero.'
       using errcode = '23514', constraint = 'entry_quantities_sum_to_zero';
-  end if;
-  if exists (select from added group by coop_id, entry_id, maker_id having sum(value) <> 0) then
+  elsif found then
     raise exception 'The values of an entry do not sum to zero.'
       using errcode = '23514', constraint = 'entry_values_sum_to_zero';
   end if;

@@ -6,7 +6,8 @@ declare
 begin
   return query
   select 'holding equals its postings', to_jsonb(s) from (
-    select account_id, lot_id, h.quantity, h.value, p.quantity as postings_quantity, p.value as postings_value
+    select account_id, lot_id, h.quantity, h.value,
+           p.quantity as postings_quantity, p.value as postings_value
       from (select * from ledger_holding where coop_id = coop) h
       full join (select account_id, lot_id, sum(quantity) as quantity, sum(value) as value
                    from ledger_posting where coop_id = coop and lot_id is not null group by 1, 2) p
@@ -19,10 +20,12 @@ begin
       left join (select layer_id, sum(quantity) as quantity, sum(value) as value
                    from ledger_layerposting where coop_id = coop group by 1) p on p.layer_id = l.id
       where l.coop_id = coop
-        and (l.quantity, l.value) is distinct from (coalesce(p.quantity, 0), coalesce(p.value, 0))) s
+        and (l.quantity, l.value)
+            is distinct from (coalesce(p.quantity, 0), coalesce(p.value, 0))) s
   union all
   select 'layers of a material equal the store', to_jsonb(s) from (
-    select maker_id, material_id, l.quantity, l.value, h.quantity as store_quantity, h.value as store_value
+    select maker_id, material_id, l.quantity, l.value,
+           h.quantity as store_quantity, h.value as store_value
       from (select maker_id, material_id, sum(quantity) as quantity, sum(value) as value
               from ledger_layer where coop_id = coop group by 1, 2) l
       full join (select maker_id, material_id, sum(quantity) as quantity, sum(value) as value

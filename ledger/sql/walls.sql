@@ -17,9 +17,11 @@ $$;
 -- Primary key (coop_id, id), so that every key of a co-op starts with it.
 create function walls.key(t text, private boolean) returns void language plpgsql as $$
 begin
-  execute format('alter table %I drop constraint %I, add primary key (coop_id, id)', t, t || '_pkey');
+  execute format('alter table %I drop constraint %I, add primary key (coop_id, id)',
+                 t, t || '_pkey');
   if private then
-    execute format('alter table %I add constraint %I unique (coop_id, maker_id, id)', t, t || '_of_maker');
+    execute format('alter table %I add constraint %I unique (coop_id, maker_id, id)',
+                   t, t || '_of_maker');
   end if;
 end $$;
 
@@ -27,8 +29,10 @@ end $$;
 create function walls.wall(t text, seen text, written text) returns void language plpgsql as $$
 begin
   execute format('alter table %I enable row level security, force row level security', t);
-  execute format('create policy wall on %I to stillroom using (%s) with check (%s)', t, seen, written);
-  execute format('create policy definer on %I to stillroom_ledger using (coop_id = %s)', t, walls.reads('app.coop'));
+  execute format('create policy wall on %I to stillroom using (%s) with check (%s)',
+                 t, seen, written);
+  execute format('create policy definer on %I to stillroom_ledger using (coop_id = %s)',
+                 t, walls.reads('app.coop'));
 end $$;
 
 create function walls.of_coop(t text) returns void language sql as $$
@@ -37,8 +41,16 @@ $$;
 
 create function walls.of_maker(t text) returns void language sql as $$
   select walls.wall(t, own, own) from (
-    select 'coop_id = ' || walls.reads('app.coop') || ' and maker_id = ' || walls.reads('app.maker')) s(own)
+    select format('coop_id = %s and maker_id = %s',
+                  walls.reads('app.coop'), walls.reads('app.maker'))) s(own)
 $$;
+
+-- A row belongs to a co-op that is there.
+create function walls.in_coop(t text) returns void language plpgsql as $$
+begin
+  execute format('alter table %I add constraint %I'
+                 ' foreign key (coop_id) references ledger_coop (id)', t, t || '_coop_fk');
+end $$;
 
 -- A reference that stays inside the co-op, or inside the maker where both sides are private.
 create function walls.link(t text, col text, target text, within text default 'coop') returns void
@@ -58,8 +70,10 @@ end $$;
 
 create function walls.append_only(t text) returns void language plpgsql as $$
 begin
-  execute format('create trigger only_added before update or delete on %I for each row execute function walls.only_added()', t);
-  execute format('create trigger not_emptied before truncate on %I for each statement execute function walls.only_added()', t);
+  execute format('create trigger only_added before update or delete on %I'
+                 ' for each row execute function walls.only_added()', t);
+  execute format('create trigger not_emptied before truncate on %I'
+                 ' for each statement execute function walls.only_added()', t);
   execute format('revoke update, delete, truncate on %I from stillroom', t);
 end $$;
 
@@ -79,14 +93,14 @@ create policy wall on ledger_coop to stillroom
 create policy definer on ledger_coop to stillroom_ledger using (true);
 
 select walls.key('ledger_maker', false), walls.of_coop('ledger_maker');
-alter table ledger_maker add constraint ledger_maker_coop_fk foreign key (coop_id) references ledger_coop (id);
+select walls.in_coop('ledger_maker');
 create policy sign_in on ledger_maker for select to stillroom_ledger using (true);
 
 select walls.key('ledger_membership', true);
 select walls.wall('ledger_membership', own, own) from (
   select format('coop_id = %s and (maker_id is null or maker_id = %s)',
                 walls.reads('app.coop'), walls.reads('app.maker'))) s(own);
-alter table ledger_membership add constraint ledger_membership_coop_fk foreign key (coop_id) references ledger_coop (id);
+select walls.in_coop('ledger_membership');
 select walls.link('ledger_membership', 'maker_id', 'ledger_maker');
 create policy sign_in on ledger_membership for select to stillroom_ledger using (true);
 
@@ -99,8 +113,8 @@ select walls.link('ledger_material', 'maker_id', 'ledger_maker');
 select walls.key('ledger_supplier', false), walls.of_coop('ledger_supplier');
 select walls.key('ledger_costpolicy', true), walls.of_maker('ledger_costpolicy'),
        walls.link('ledger_costpolicy', 'maker_id', 'ledger_maker');
-alter table ledger_supplier add constraint ledger_supplier_coop_fk foreign key (coop_id) references ledger_coop (id);
-alter table ledger_material add constraint ledger_material_coop_fk foreign key (coop_id) references ledger_coop (id);
+select walls.in_coop('ledger_supplier');
+select walls.in_coop('ledger_material');
 
 -- Stock.
 select walls.key('ledger_account', true), walls.of_maker('ledger_account'),
@@ -113,7 +127,8 @@ select walls.key('ledger_lot', false),
 -- A lot is seen by whoever has it or had it.
 select walls.wall('ledger_lot',
   format('coop_id = %1$s and exists (select from ledger_custody c where c.coop_id = %1$s'
-         ' and c.maker_id = %2$s and c.lot_id = id)', walls.reads('app.coop'), walls.reads('app.maker')),
+         ' and c.maker_id = %2$s and c.lot_id = id)',
+         walls.reads('app.coop'), walls.reads('app.maker')),
   format('coop_id = %s and origin_id = %s', walls.reads('app.coop'), walls.reads('app.maker')));
 select walls.of_maker('ledger_custody'),
        walls.link('ledger_custody', 'maker_id', 'ledger_maker'),
@@ -153,7 +168,8 @@ select walls.of_maker('ledger_posting'),
 alter table ledger_posting
   add constraint ledger_posting_holding_fk foreign key (coop_id, account_id, lot_id)
     references ledger_holding (coop_id, account_id, lot_id),
-  add column value_account_id uuid generated always as (case when lot_id is null then account_id end) stored,
+  add column value_account_id uuid
+    generated always as (case when lot_id is null then account_id end) stored,
   add constraint ledger_posting_account_fk foreign key (coop_id, maker_id, value_account_id)
     references ledger_account (coop_id, maker_id, id);
 select walls.of_maker('ledger_layerposting'),
@@ -196,5 +212,6 @@ create policy sweep on ledger_outbox to stillroom_ledger using (true);
 grant select on ledger_coop, ledger_maker, ledger_membership, ledger_material, ledger_costpolicy,
   ledger_account, ledger_lot, ledger_custody, ledger_watch to stillroom_ledger;
 grant select, insert on ledger_entry, ledger_posting, ledger_layerposting to stillroom_ledger;
-grant select, insert, update on ledger_holding, ledger_pool, ledger_layer, ledger_outbox to stillroom_ledger;
+grant select, insert, update on ledger_holding, ledger_pool, ledger_layer, ledger_outbox
+  to stillroom_ledger;
 grant select, update, delete on ledger_reservation to stillroom_ledger;

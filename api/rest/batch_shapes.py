@@ -1,0 +1,360 @@
+"""How a batch is sent and shown."""
+
+from decimal import Decimal
+from typing import Any
+
+from rest_framework import serializers
+
+from api.paging import Paged
+from api.rest.fields import (
+    Body,
+    Id,
+    Moment,
+    QuantityField,
+    Shown,
+    Text,
+    listed,
+    plain,
+)
+from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
+from formulas import finishing, weighing
+from formulas.costing import BatchCost, BatchYield, shown
+from formulas.drawing import Sample
+from formulas.explaining import Figure
+from formulas.models import Batch, BatchLine, BatchPackaging, Pick, Weighing
+from ledger.access import Actor
+from ledger.lots import custody_of
+from ledger.money import round_money
+from ledger.roles import Verb
+
+STATES = [state.value for state in Batch.State]
+
+
+class BatchIn(Body):
+    """A batch of units of a product, or of a formula by batch or output."""
+
+    product = Id(required=False)
+    units = serializers.IntegerField(min_value=1, max_value=1_000_000, required=False)
+    formula = Id(required=False)
+    batch = QuantityField(required=False, help_text="All that is weighed in.")
+    output = QuantityField(required=False, help_text="What is to be left after the loss.")
+    planned_for = serializers.DateField()
+
+
+class PickOut(serializers.Serializer[Any]):
+    lot = Id()
+    code = Text()
+    grams = Shown(required=False)
+    count = Shown(required=False)
+
+
+class BatchLineOut(serializers.Serializer[Any]):
+    id = Id()
+    material = Id(required=False)
+    formula = Id(required=False)
+    name = Text()
+    phase = Text(allow_blank=True)
+    percent = Shown()
+    max_percent = Shown(allow_null=True)
+    grams = Shown()
+    weighed = Shown()
+    picks = PickOut(many=True)
+    short = Shown()
+
+
+class BatchPackagingOut(serializers.Serializer[Any]):
+    material = Id()
+    name = Text()
+    count = Shown()
+    picks = PickOut(many=True)
+    short = Shown()
+
+
+class WeighingOut(serializers.Serializer[Any]):
+    id = Id()
+    entry = Id()
+    line = Id(allow_null=True)
+    lot = Id()
+    code = Text()
+    material = Id()
+    quantity = QuantityOut()
+    deviation = Text(allow_blank=True)
+    happened_at = Moment()
+    person = serializers.IntegerField()
+
+
+class LossOut(serializers.Serializer[Any]):
+    expected_grams = Shown()
+    actual_grams = Shown()
+    beyond_grams = Shown()
+
+
+class CostOut(serializers.Serializer[Any]):
+    materials = Shown()
+    packaging = Shown()
+    labour = Shown()
+    overhead = Shown()
+    inputs = Shown(help_text="All that went in.")
+    abnormal = Shown(help_text="The part that is expensed.")
+    total = Shown(help_text="What the good output carries.")
+    per_kg = Shown(help_text="(total - packaging) ÷ output")
+    per_unit = Shown(allow_null=True)
+
+
+class FinishedOut(serializers.Serializer[Any]):
+    id = Id()
+    entry = Id()
+    code = Text()
+    state = serializers.ChoiceField(STATES)
+    lot = LotBrief()
+    expires_on = serializers.DateField(allow_null=True)
+    dates_note = Text(allow_blank=True)
+    output_grams = Shown()
+    units = serializers.IntegerField(allow_null=True)
+    yield_percent = Shown()
+    plan_percent = Shown()
+    loss = LossOut()
+    cost = CostOut(allow_null=True, help_text="Null for who may not see costs.")
+
+
+class BatchBrief(serializers.Serializer[Any]):
+    id = Id()
+    code = Text()
+    state = serializers.ChoiceField(STATES)
+    product = Id(allow_null=True)
+    formula = Id()
+    name = Text()
+    version = serializers.IntegerField()
+    units = serializers.IntegerField(allow_null=True)
+    planned_for = serializers.DateField()
+    batch_grams = Shown()
+    output_grams = Shown()
+    created_at = Moment()
+
+
+class BatchOut(BatchBrief):
+    lines = BatchLineOut(many=True)
+    packaging = BatchPackagingOut(many=True)
+    weighings = WeighingOut(many=True)
+    finished = FinishedOut(allow_null=True)
+    working = serializers.DictField(required=False, help_text="With explain=1.")
+
+
+class BatchPage(serializers.Serializer[Any]):
+    results = BatchBrief(many=True)
+    next = Text(allow_null=True)
+
+
+class BatchQuery(Paged):
+    state = serializers.ChoiceField(STATES, required=False)
+    product = serializers.UUIDField(required=False)
+    formula = serializers.UUIDField(required=False)
+    planned_from = serializers.DateField(required=False)
+    planned_to = serializers.DateField(required=False)
+    code = Text(max_length=20, required=False)
+
+
+class Explain(Body):
+    explain = serializers.BooleanField(required=False, help_text="Add the working of the figures.")
+
+
+class DeviationIn(Body):
+    reason = Text(max_length=400)
+
+
+class WeighingIn(Body):
+    line = Id(allow_null=True, required=False)
+    lot = Id(required=False, allow_null=True, help_text="Not needed for what is not stocked.")
+    material = Id(required=False, help_text="Without a line: what is added.")
+    quantity = QuantityField()
+    happened_at = Moment(required=False)
+    deviation = DeviationIn(required=False, allow_null=True)
+
+
+class WeighedOut(WeighingOut):
+    value = Shown(allow_null=True)
+    headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
+
+
+class WeighBackIn(Body):
+    lot = Id()
+    line = Id(required=False, allow_null=True)
+    quantity = QuantityField()
+    reason = Text(max_length=400, required=False)
+    happened_at = Moment(required=False)
+
+
+class SampleIn(Body):
+    quantity = QuantityField()
+    reason = Text(max_length=400)
+
+
+class AbnormalIn(Body):
+    quantity = QuantityField()
+    reason = Text(max_length=400)
+
+
+class FinishIn(Body):
+    output = QuantityField()
+    units = serializers.IntegerField(min_value=1, max_value=1_000_000, required=False)
+    happened_at = Moment(required=False)
+    samples = listed(SampleIn, most=20, required=False)
+    abnormal_loss = AbnormalIn(required=False, allow_null=True)
+    release = ReleaseIn(required=False, allow_null=True)
+
+
+class CancelIn(Body):
+    reason = Text(max_length=400)
+    happened_at = Moment(required=False)
+
+
+def brief_json(row: Batch) -> dict[str, Any]:
+    formula = row.version.formula
+    return {
+        "id": str(row.id),
+        "code": row.code,
+        "state": row.state,
+        "product": row.product_id and str(row.product_id),
+        "formula": str(formula.id),
+        "name": row.product.name if row.product else formula.name,
+        "version": row.version.number,
+        "units": row.units,
+        "planned_for": row.planned_for,
+        "batch_grams": plain(row.batch_grams),
+        "output_grams": plain(row.output_grams),
+        "created_at": row.created_at,
+    }
+
+
+def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
+    weighed: dict[Any, Decimal] = {}
+    for one in row.weighings.all():
+        weighed[one.line_id] = weighed.get(one.line_id, Decimal(0)) + one.quantity
+    return {
+        **brief_json(row),
+        "lines": [
+            _line_json(line, weighed.get(line.id, Decimal(0)))
+            for line in sorted(row.lines.all(), key=lambda line: line.position)
+        ],
+        "packaging": [
+            _packaging_json(item, row.units or 0)
+            for item in sorted(row.packaging.all(), key=lambda item: item.position)
+        ],
+        "weighings": [weighing_json(one) for one in row.weighings.all()],
+        "finished": _finished_of(actor, row),
+    }
+
+
+def _line_json(line: BatchLine, weighed: Decimal) -> dict[str, Any]:
+    return {
+        "id": str(line.id),
+        "formula" if line.component_id else "material": str(line.component_id or line.material_id),
+        "name": line.component.name if line.component else line.material.name,
+        "phase": line.phase,
+        "percent": plain(line.percent.normalize()),
+        "max_percent": line.max_percent and plain(line.max_percent.normalize()),
+        "grams": plain(line.grams),
+        "weighed": plain(weighed),
+        "picks": [_pick_json(one, "grams", one.quantity) for one in _in_order(line)],
+        "short": plain(line.short),
+    }
+
+
+def _packaging_json(item: BatchPackaging, units: int) -> dict[str, Any]:
+    return {
+        "material": str(item.material_id),
+        "name": item.material.name,
+        "count": plain((item.per_unit * units).quantize(1)),
+        "picks": [_pick_json(one, "count", one.quantity.quantize(1)) for one in _in_order(item)],
+        "short": plain(item.short.quantize(1)),
+    }
+
+
+def _in_order(row: BatchLine | BatchPackaging) -> list[Pick]:
+    return sorted(row.picks.all(), key=lambda pick: pick.position)
+
+
+def _pick_json(pick: Pick, unit: str, quantity: Decimal) -> dict[str, Any]:
+    return {"lot": str(pick.lot_id), "code": pick.lot.code, unit: plain(quantity)}
+
+
+def weighing_json(row: Weighing) -> dict[str, Any]:
+    return {
+        "id": str(row.id),
+        "entry": str(row.entry_id),
+        "line": row.line_id and str(row.line_id),
+        "lot": str(row.lot_id),
+        "code": row.lot.code,
+        "material": str(row.lot.material_id),
+        "quantity": quantity_json(row.entered, row.quantity, row.lot.material.counted),
+        "deviation": row.deviation,
+        "happened_at": row.happened_at,
+        "person": row.person_id,
+    }
+
+
+def _finished_of(actor: Actor, row: Batch) -> dict[str, Any] | None:
+    if row.making is None:
+        return None
+    status = custody_of(actor, row.making.lot).status
+    cost, yielded = finishing.cost_of(row.making), finishing.yield_of(row.making, row)
+    return finished_json(actor, row, status, cost, yielded)
+
+
+def finished_json(
+    actor: Actor, batch: Batch, status: str, cost: BatchCost, yielded: BatchYield
+) -> dict[str, Any]:
+    making = batch.making
+    return {
+        "id": str(batch.id),
+        "entry": str(making.entry_id),
+        "code": batch.code,
+        "state": batch.state,
+        "lot": {"id": str(making.lot_id), "code": making.lot.code, "status": status},
+        "expires_on": making.lot.expires_on,
+        "dates_note": making.lot.dates_note,
+        "output_grams": plain(making.output_grams),
+        "units": making.units,
+        "yield_percent": plain(yielded.yield_percent),
+        "plan_percent": plain(yielded.plan_percent),
+        "loss": {
+            "expected_grams": plain(yielded.expected_grams),
+            "actual_grams": plain(yielded.actual_grams),
+            "beyond_grams": plain(yielded.beyond_grams),
+        },
+        "cost": cost_json(cost, actor.currency) if actor.may(Verb.SEE_COSTS) else None,
+    }
+
+
+def cost_json(cost: BatchCost, currency: str) -> dict[str, Any]:
+    """The cost at the minor unit, where it still adds up."""
+    rounded = shown(cost, currency)
+    names = "materials packaging labour overhead inputs abnormal total per_kg per_unit"
+    return {name: plain(getattr(rounded, name)) for name in names.split()}
+
+
+def figure_json(figure: Figure) -> dict[str, Any]:
+    """A figure, how it was reckoned and from what, down to the last part."""
+    return {
+        "name": figure.name,
+        "amount": plain(figure.amount),
+        "unit": figure.unit,
+        "how": figure.how,
+        "facts": dict(figure.facts),
+        "parts": [figure_json(part) for part in figure.parts],
+    }
+
+
+def samples_of(data: dict[str, Any]) -> list[Sample]:
+    return [Sample(**sample) for sample in data.get("samples", [])]
+
+
+def weighed_json(actor: Actor, done: weighing.Weighed) -> dict[str, Any]:
+    row = done.weighing
+    row.lot = done.lot
+    value = plain(round_money(done.value, actor.currency)) if actor.may(Verb.SEE_COSTS) else None
+    return {
+        **weighing_json(row),
+        "value": value,
+        "headroom_grams": plain(done.headroom_grams),
+    }

@@ -1,0 +1,208 @@
+"""A small client as an integrator would write one, and co-ops on a running server to use it in."""
+
+import http.client
+import itertools
+import json
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+from urllib.parse import urlencode
+
+from tests.running import Running
+
+PASSWORD = "a bench, a kettle, a scale"
+_numbers = itertools.count(1)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What came back; `json` is the body read, `raw` as it was sent."""
+
+    status: int
+    headers: Mapping[str, str]
+    raw: bytes
+
+    @property
+    def kind(self) -> str:
+        return self.headers.get("Content-Type", "").split(";")[0]
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.raw)
+
+    def made(self) -> Any:
+        """The body of a success."""
+        assert self.status in (200, 201), f"{self.status} {self.raw.decode()}"
+        return self.json
+
+    def refused(self, status: int, code: str, pointer: str | None = None) -> dict[str, Any]:
+        """The first error of a problem of this status and code, whose shape is checked."""
+        assert self.status == status, f"{self.status} {self.raw.decode()[:2000]}"
+        assert self.kind == "application/problem+json", self.headers
+        problem = self.json
+        assert {"type", "title", "status", "detail", "errors"} <= set(problem), problem
+        assert problem["status"] == status
+        error: dict[str, Any] = problem["errors"][0]
+        assert problem["type"] == f"/api/v1/problems/{error['code']}"
+        assert error["code"] == code, problem
+        assert len(error["detail"]) > 10, "a refusal says what to do"
+        assert problem["detail"]
+        if pointer is not None:
+            assert error["pointer"] == pointer, problem
+        return error
+
+
+@dataclass
+class Client:
+    """Somebody who is signed in, or (without a token) nobody."""
+
+    port: int
+    token: str = ""
+    maker: str = ""
+    maker_name: str = ""
+    _connection: http.client.HTTPConnection | None = field(default=None, repr=False)
+
+    def another(self, **changes: str) -> "Client":
+        """The same person on a connection of its own, for another thread or with other headers."""
+        kept = {"token": self.token, "maker": self.maker, "maker_name": self.maker_name}
+        return Client(self.port, **{**kept, **changes})
+
+    def raw(
+        self, method: str, path: str, body: bytes | None = None, headers: Mapping[str, str] = {}
+    ) -> Answer:
+        """One request exactly as given, but for the token."""
+        sent = {"Authorization": f"Bearer {self.token}"} if self.token else {}
+        if self.maker:
+            sent["Maker"] = self.maker
+        if body is not None:
+            sent["Content-Type"] = "application/json"
+        sent |= headers
+        target = path if path.startswith("/") else f"/api/v1/{path}"
+        if self._connection is None:
+            self._connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        try:
+            self._connection.request(method, target, body, {k: v for k, v in sent.items() if v})
+            response = self._connection.getresponse()
+            answer = Answer(response.status, dict(response.headers), response.read())
+        except (OSError, http.client.HTTPException):
+            self._connection.close()
+            self._connection = None
+            raise
+        return answer
+
+    def get(self, path: str, **query: Any) -> Answer:
+        """Read."""
+        return self.raw("GET", f"{path}?{urlencode(query)}" if query else path)
+
+    def post(self, path: str, body: Any, key: str | None = None, **headers: str) -> Answer:
+        """Write, with a key of its own unless one is given."""
+        named = {name.replace("_", "-"): value for name, value in headers.items()}
+        named["Idempotency-Key"] = str(uuid.uuid4()) if key is None else key
+        return self.raw("POST", path, json.dumps(body).encode(), named)
+
+    def change(self, method: str, path: str, body: Any, etag: str = "") -> Answer:
+        """PUT or PATCH what was read with this ETag."""
+        return self.raw(method, path, json.dumps(body).encode(), {"If-Match": etag})
+
+    def listed(self, path: str, **query: Any) -> list[dict[str, Any]]:
+        """All rows of a list, page by page."""
+        rows: list[dict[str, Any]] = []
+        cursor = None
+        while True:
+            more = {"cursor": cursor} if cursor else {}
+            page = self.get(path, **{"limit": 200, **query, **more}).made()
+            rows += page["results"]
+            cursor = page.get("next")
+            if not cursor:
+                return rows
+
+    # What most stories need.
+
+    def material(self, name: str, *, density: str = "", **facts: Any) -> str:
+        """A material of the catalogue, by mass unless said otherwise."""
+        facts = {"name": name, "measured_by": "mass", **facts}
+        if density:
+            facts["density"] = {"value": density}
+        return str(self.post("materials", facts).made()["id"])
+
+    def supplier(self) -> str:
+        """A new supplier."""
+        return str(self.post("suppliers", {"name": f"Supplier {next(_numbers)}"}).made()["id"])
+
+    def receive(
+        self,
+        material: str,
+        quantity: str,
+        price: str,
+        *,
+        release: bool = True,
+        happened_at: str = "2025-05-01T09:00:00Z",
+        **line: Any,
+    ) -> str:
+        """One lot from a new supplier, released on a certificate; its id."""
+        line = {
+            "material": material,
+            "supplier_lot": f"S{next(_numbers)}",
+            "quantity": quantity,
+            "price": price,
+            **line,
+        }
+        body: dict[str, Any] = {
+            "supplier": self.supplier(),
+            "happened_at": happened_at,
+            "lines": [line],
+        }
+        if release:
+            body["release"] = {"basis": "certificate seen"}
+        return str(self.post("receipts", body).made()["lines"][0]["lot"]["id"])
+
+    def stock(self, material: str) -> dict[str, Any]:
+        """The stock of one material."""
+        (row,) = self.get("stock", material=material).made()["results"]
+        return dict(row)
+
+
+def sign_in(server: Running, username: str, password: str = PASSWORD, **more: str) -> Answer:
+    """Ask for a token."""
+    body = json.dumps({"username": username, "password": password, **more}).encode()
+    return Client(server.port).raw("POST", "tokens", body)
+
+
+@dataclass(frozen=True)
+class Coop:
+    """A co-op on a running server: its slug, its people's user names, and its makers' owners."""
+
+    server: Running
+    slug: str
+    coordinator: str
+    owners: dict[str, str]
+    makers: dict[str, Client]
+
+    def __getitem__(self, maker: str) -> Client:
+        return self.makers[maker]
+
+
+def open_coop(server: Running, *makers: str, name: str = "Harbour Makers") -> Coop:
+    """Open a co-op with makers, each with an owner who has signed in."""
+    number = next(_numbers)
+    coordinator = f"coordinator-{number}-{uuid.uuid4().hex[:8]}"
+    slug = _managed(
+        server,
+        *("open_coop", "--name", f"{name} {number}", "--currency", "USD", "--time-zone", "UTC"),
+        *("--coordinator", coordinator),
+    )
+    owners = {maker: f"owner-{next(_numbers)}-{uuid.uuid4().hex[:8]}" for maker in makers}
+    clients = {}
+    for maker, owner in owners.items():
+        _managed(server, "open_maker", "--coop", slug, "--name", maker, "--owner", owner)
+        token = sign_in(server, owner).made()
+        (own,) = token["makers"]
+        clients[maker] = Client(server.port, token["token"], maker_name=own["name"])
+    return Coop(server, slug, coordinator, owners, clients)
+
+
+def _managed(server: Running, *words: str) -> str:
+    done = server.manage(*words, "--password-env", "MAKER_PASSWORD", MAKER_PASSWORD=PASSWORD)
+    assert done.returncode == 0, done.stderr
+    return done.stdout.strip().splitlines()[-1]

@@ -1,0 +1,95 @@
+"""The working of a batch opens down to lots, densities, shares of freight and people."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from formulas.explaining import Figure, explain
+from tests.factories import D, Workshop
+
+
+def all_of(figure: Figure) -> Iterator[Figure]:
+    yield figure
+    for part in figure.parts:
+        yield from all_of(part)
+
+
+def named(figure: Figure, name: str) -> list[Figure]:
+    return [one for one in all_of(figure) if one.name == name]
+
+
+@pytest.mark.parametrize("cost_formula", ["average", "fifo", "lot"])
+def test_a_cost_opens_to_its_receipts_through_an_intermediate(
+    shop: Workshop, cost_formula: str
+) -> None:
+    herb = shop.material("Herb", cost_formula=cost_formula)
+    glycerin = shop.material("Glycerin", density="1.26 g/mL", cost_formula=cost_formula)
+    herb_lot = shop.receive(herb, "1 kg", "22.00")
+    shop.receive(glycerin, "4 gal", "186.00", freight="34.28")
+    glycerite = shop.formula("Glycerite", [(herb, "10"), (glycerin, "90")], loss="25")
+    inner = shop.plan(glycerite, "1 kg")
+    shop.weigh_all(inner)
+    shop.finish(inner, "750 g")
+    bulk = shop.formula("Shampoo", [(glycerin, "97"), (glycerite, "3")])
+    outer = shop.plan(bulk, "10 kg")
+    shop.weigh_all(outer)
+    finished = shop.finish(outer, "9.9 kg")
+    working = shop.does(explain, outer.batch.id)
+
+    (total,) = [one for one in working.parts if one.name == "total"]
+    assert total.amount == finished.cost.total
+    inputs = total.parts[0]
+    assert inputs.amount == sum(part.amount or 0 for part in inputs.parts)
+    materials = inputs.parts[0]
+    assert materials.amount == sum(part.amount or 0 for part in materials.parts)
+    for weighing in materials.parts:
+        assert weighing.amount == sum(part.amount or 0 for part in weighing.parts)
+    (of_inner,) = [one for one in named(working, f"batch {inner.batch.code}") if one.parts]
+    assert of_inner.facts["formula"] == "Glycerite"
+    landed = named(of_inner, "landed cost")
+    by_lot = {one.facts["lot"]: one for one in landed}
+    assert by_lot[herb_lot.code].amount == 22
+    humectant = next(one for one in landed if one.facts["entered"] == "4 gal")
+    assert humectant.facts["density"] == "1.26 g/mL"
+    assert [(part.name, part.amount) for part in humectant.parts] == [
+        ("goods", 186),
+        ("freight", D("34.28")),
+    ]
+    assert all(one.facts["by"].startswith("owner-") for one in named(working, "Glycerin"))
+
+
+def test_packaging_and_water_and_a_planned_batch(shop: Workshop) -> None:
+    water = shop.water(cost_per_kg=D("0.01"), cost_source="meter")
+    bottle = shop.material("Bottle", measured_by="count")
+    shop.receive(bottle, "10 each", "5.00")
+    product = shop.product(shop.formula("Mist", [(water, "100")]), "100 g", [(bottle, "1 each")])
+    planned = shop.plan(product, 10)
+    shop.weigh_all(planned)
+    before = shop.does(explain, planned.batch.id)
+    assert [one.amount for one in before.parts] == [D("0.01")]
+    shop.finish(planned, "1 kg", units=10)
+    working = shop.does(explain, planned.batch.id)
+    (packaging,) = named(working, "packaging")
+    assert (packaging.amount, packaging.parts[0].facts["count"]) == (5, "10.000000")
+    (tap,) = named(working, "not stocked")
+    assert tap.how == "meter"
+    (unit,) = named(working, "per_unit")
+    assert unit.amount == D("0.501")
+
+
+def queries(shop: Workshop, lots: int) -> int:
+    material = shop.material("Glycerin", cost_formula="lot")
+    for _ in range(lots):
+        shop.receive(material, "100 g", "1.00")
+    planned = shop.plan(shop.formula("Base", [(material, "100")]), f"{lots * 100} g")
+    shop.weigh_all(planned)
+    shop.finish(planned, f"{lots * 100} g")
+    with CaptureQueriesContext(connection) as seen:
+        shop.does(explain, planned.batch.id)
+    return len(seen)
+
+
+def test_many_weighings_take_no_more_queries_than_two(shop: Workshop) -> None:
+    assert queries(shop, 2) == queries(shop, 6)

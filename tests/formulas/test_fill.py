@@ -1,0 +1,125 @@
+"""Filling bulk into units: several sizes from one bulk, packaging and labour by the unit."""
+
+from datetime import date
+
+import pytest
+
+from formulas.drawing import Sample
+from formulas.filling import Filled, fill
+from formulas.models import FormulaVersion, Product
+from formulas.products import latest_unit_cost
+from formulas.undoing import undo
+from ledger.access import acting_as
+from ledger.errors import DensityMissing, Invalid, LotNotReleased, NotEnough
+from ledger.models import Account, Lot, Status
+from ledger.quantities import parse_quantity
+from tests.factories import MORNING, D, Workshop, on
+
+
+def bulk_of(shop: Workshop, density: str = "1.02 g/mL") -> tuple[FormulaVersion, Lot]:
+    """10 kg of bulk that cost 100.00, to be used within the year."""
+    material = shop.material("Glycerin")
+    shop.receive(material, "10 kg", "100.00", expires_on=date(2025, 12, 31))
+    formula = shop.formula("Shampoo", [(material, "100")], density=density)
+    return formula, shop.made_lot(formula, "10000")
+
+
+def bottled(shop: Workshop, formula: FormulaVersion, size: str = "250 mL") -> tuple[Product, Lot]:
+    bottle = shop.material(f"Bottle {size}", measured_by="count")
+    lot = shop.receive(bottle, "50 each", "25.00")
+    facts = {"minutes_per_batch": D(99), "minutes_per_unit": D(1), "hourly_rate": D(12)}
+    product = shop.product(formula, size, [(bottle, "1 each")], overfill_percent=D(2), **facts)
+    return product, lot
+
+
+def filled(shop: Workshop, product: Product, lot: Lot, units: int, used: str = "") -> Filled:
+    return shop.does(
+        fill,
+        product=product.id,
+        lot=lot.id,
+        units=units,
+        used=parse_quantity(used) if used else None,
+        happened_at=MORNING,
+        release_basis="checked",
+    )
+
+
+def test_units_carry_bulk_packaging_and_their_labour(shop: Workshop) -> None:
+    """Ten of 250 mL at 1.02 g/mL with 2 % more hold 2,601 g; 2,650 g were used."""
+    formula, bulk = bulk_of(shop)
+    product, bottles = bottled(shop, formula)
+    done = filled(shop, product, bulk, 10, "2650 g")
+    assert done.nominal_grams == 2601
+    filling = done.filling
+    assert (filling.bulk, filling.packaging, filling.labour) == (D("26.5"), 5, 2)
+    assert (done.total, done.per_unit) == (D("33.5"), D("3.35"))
+    assert shop.held(done.lot) == (10, D("33.5"))
+    assert shop.held(bulk) == (7350, D("73.5"))
+    assert shop.held(bottles)[0] == 40
+    assert (done.lot.expires_on, done.lot.made_in_id) == (date(2025, 12, 31), bulk.made_in_id)
+    assert bulk.code in done.lot.dates_note
+    with acting_as(shop.actor):
+        assert latest_unit_cost(product) == D("3.35")
+
+
+def test_several_sizes_from_one_bulk_and_the_rest_stays(shop: Workshop) -> None:
+    formula, bulk = bulk_of(shop)
+    large, _ = bottled(shop, formula, "500 g")
+    small, _ = bottled(shop, formula, "100 g")
+    assert filled(shop, large, bulk, 10).filling.used_grams == 5100
+    assert filled(shop, small, bulk, 20).filling.used_grams == 2040
+    assert shop.held(bulk) == (2860, D("28.6"))
+    with pytest.raises(NotEnough):
+        filled(shop, small, bulk, 29)
+
+
+def test_only_its_own_bulk_and_only_when_it_may_be_used(shop: Workshop) -> None:
+    formula, bulk = bulk_of(shop)
+    product, bottles = bottled(shop, formula)
+    with pytest.raises(Invalid) as refusal:
+        filled(shop, product, bottles, 1)
+    assert refusal.value.pointer == "/lot"
+    shop.decide(bulk, "hold")
+    with pytest.raises(LotNotReleased):
+        filled(shop, product, bulk, 1)
+    shop.decide(bulk, "reject")
+    with pytest.raises(LotNotReleased, match="rejected"):
+        filled(shop, product, bulk, 1)
+
+
+def test_without_a_density_the_bulk_used_must_be_said(shop: Workshop) -> None:
+    formula, bulk = bulk_of(shop, density="")
+    product, _ = bottled(shop, formula)
+    with pytest.raises(DensityMissing):
+        filled(shop, product, bulk, 4)
+    assert filled(shop, product, bulk, 4, "1 kg").nominal_grams is None
+
+
+def test_more_units_than_packaging(shop: Workshop) -> None:
+    formula, bulk = bulk_of(shop)
+    product, _ = bottled(shop, formula, "100 g")
+    with pytest.raises(NotEnough, match="51 of Bottle 100 g are needed"):
+        filled(shop, product, bulk, 51)
+    assert shop.held(bulk)[0] == 10000
+
+
+def test_samples_of_a_fill(shop: Workshop) -> None:
+    formula, bulk = bulk_of(shop)
+    product, _ = bottled(shop, formula)
+    done = shop.does(
+        fill,
+        product=product.id,
+        lot=bulk.id,
+        units=10,
+        used=parse_quantity("2650 g"),
+        happened_at=on("2025-05-07"),
+        samples=[Sample(parse_quantity("2 each"), "retained")],
+    )
+    assert done.status == Status.QUARANTINE
+    assert shop.held(done.lot) == (8, D("26.8"))
+    assert shop.held(done.lot, Account.Kind.ISSUE) == (2, D("6.7"))
+    shop.does(
+        undo, entry=done.filling.entry_id, reason="wrong bottle", happened_at=MORNING.replace(day=8)
+    )
+    assert shop.held(done.lot) == (0, 0)
+    assert shop.held(bulk) == (10000, 100)
