@@ -13,6 +13,7 @@ from django.db import connection
 from ledger.access import Actor
 from ledger.errors import NotFound
 from ledger.money import minor_units
+from ledger.roles import Verb
 
 # What a lot is worth: its own layer where the cost formula tells lots apart, otherwise its share
 # of all that is left of the material. Half-even, as everything that is shown.
@@ -28,9 +29,9 @@ select json_build_object(
   'on_hand', case m.measured_by
     when 'count' then json_build_object('count', round(h.quantity)::text)
     else json_build_object('grams', h.quantity::text) end,
-  'value', ledger_shown(
-    coalesce(p.value * h.quantity / nullif(p.quantity, 0), 0), %(digits)s)::text,
-  'unit_cost', case when p.quantity > 0 then json_build_object(
+  'value', case when %(costs)s then ledger_shown(
+    coalesce(p.value * h.quantity / nullif(p.quantity, 0), 0), %(digits)s)::text end,
+  'unit_cost', case when %(costs)s and p.quantity > 0 then json_build_object(
     'amount', round(p.value * u.per / p.quantity, 6)::text, 'per', u.unit) end) as lot, l.id
   from ledger_custody c
   join ledger_lot l on l.coop_id = c.coop_id and l.id = c.lot_id
@@ -119,8 +120,10 @@ def show_lot(actor: Actor, lot: UUID | str) -> dict[str, Any]:
 
 
 def _own(actor: Actor) -> dict[str, Any]:
+    actor.must(Verb.READ)
     return {
         "coop": actor.coop_id,
         "maker": actor.maker,
+        "costs": actor.may(Verb.SEE_COSTS),
         "digits": minor_units(actor.currency),
     }

@@ -61,8 +61,12 @@ def next_lot_codes(actor: Actor, count: int) -> list[str]:
 def open_lots(actor: Actor, lots: Sequence[NewLot], *, release_basis: str | None) -> list[Lot]:
     """Open lots in quarantine, or released on a stated basis (ISO 22716 6.4, 6.5).
 
-    Raises Invalid for a date before the lot's arrival; the pointers count the lots as lines.
+    Raises Forbidden for a release by whoever may not decide, and Invalid for one on no basis or a
+    date before the lot's arrival; the pointers count the lots as lines.
     """
+    if release_basis is not None:
+        actor.must(Verb.DECIDE)
+        _check_basis(release_basis, "/release/basis")
     for place, new in enumerate(lots):
         _check_dates(new, f"/lines/{place}")
     codes = next_lot_codes(actor, len(lots))
@@ -80,7 +84,6 @@ def open_lots(actor: Actor, lots: Sequence[NewLot], *, release_basis: str | None
         for lot in rows
     )
     if release_basis is not None:
-        actor.must(Verb.DECIDE)
         Decision.objects.bulk_create(
             _decision(actor, lot.id, "release", release_basis) for lot in rows
         )
@@ -95,8 +98,7 @@ def decide(actor: Actor, *, lot: UUID | str, decision: str, basis: str) -> tuple
     actor.must(Verb.DECIDE)
     found = lot_for(actor, lot)
     status = BECOMES[decision]
-    if not basis.strip():
-        raise Invalid("Say on what basis, such as the certificate seen.", pointer="/basis")
+    _check_basis(basis, "/basis")
     changed = (
         Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot=found)
         .exclude(status=status)
@@ -144,6 +146,11 @@ def last_usable_day(lot: Any) -> date | None:
     """The last day on which a lot may be used: the earlier of expiry and retest date."""
     days = [day for day in (lot.expires_on, lot.retest_on) if day is not None]
     return min(days, default=None)
+
+
+def _check_basis(basis: str, pointer: str) -> None:
+    if not basis.strip():
+        raise Invalid("Say on what basis, such as the certificate seen.", pointer=pointer)
 
 
 def _check_dates(new: NewLot, pointer: str) -> None:

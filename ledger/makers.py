@@ -15,7 +15,7 @@ from django.utils.text import slugify
 
 from ledger.access import Actor, set_walls
 from ledger.entries import account
-from ledger.errors import Invalid, NotFound
+from ledger.errors import Conflict, Invalid, NotFound
 from ledger.ids import new_id
 from ledger.models import Account, Coop, Maker, Membership
 from ledger.money import minor_units
@@ -83,6 +83,29 @@ def open_maker(*, coop: Coop, name: str, owner: AbstractBaseUser) -> Maker:
             for kind, label in STANDING
         )
     return maker
+
+
+def set_role(
+    *, coop: Coop, maker: str, person: AbstractBaseUser, role: Membership.Role | None
+) -> None:
+    """Give a person a role in the maker of this name, another one, or (None) take it away.
+
+    It holds from the person's next request on. Raises NotFound, and Conflict for taking the last
+    owner from a maker.
+    """
+    with transaction.atomic():
+        set_walls(coop.id, None)
+        found = Maker.objects.select_for_update().filter(name=maker).first()
+        if found is None:
+            raise NotFound(f"The co-op has no maker named {maker!r}.")
+        set_walls(coop.id, found.id)
+        members = Membership.objects.filter(maker=found)
+        owners = members.filter(role=Membership.Role.OWNER).exclude(person_id=person.pk)
+        if role != Membership.Role.OWNER and not owners.exists():
+            raise Conflict(f"{maker} needs an owner: give somebody else that role first.")
+        members.filter(person_id=person.pk).delete()
+        if role is not None:
+            Membership.objects.create(coop=coop, maker=found, person_id=person.pk, role=role)
 
 
 def all_coops() -> list[tuple[UUID, str]]:

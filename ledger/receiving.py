@@ -119,8 +119,8 @@ class Kept:
 
 
 def receipts_of(actor: Actor) -> "QuerySet[Receipt]":
-    """The maker's deliveries. Raises Forbidden."""
-    actor.must(Verb.READ)
+    """The maker's deliveries, which say what things cost. Raises Forbidden."""
+    actor.must(Verb.SEE_COSTS)
     return Receipt.objects.filter(maker_id=actor.maker)
 
 

@@ -25,7 +25,7 @@ _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Ver
 
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb),
-    "bench": frozenset(_BENCH | {Verb.SEE_COSTS, Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE}),
+    "bench": frozenset(_BENCH | {Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE}),
     "books": frozenset(_BOOKS | {Verb.SET_COST_FORMULA, Verb.WATCH}),
     "read-only": frozenset({Verb.READ, Verb.SEE_COSTS}),
     # Of the co-op alone: no maker's stock, only what all share.

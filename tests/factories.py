@@ -248,14 +248,14 @@ class Workshop:
         """Release, reject or hold a lot."""
         self.does(decide, lot=lot.id, decision=decision, basis="seen at the bench")
 
-    def held(self, lot: Lot, kind: Account.Kind = Account.Kind.STORE) -> tuple[Decimal, Decimal]:
+    def held(self, lot: Lot, kind: Account.Kind = Account.Kind.STORE) -> tuple[Any, Any]:
         """Quantity and value of a lot in accounts of a kind."""
         with acting_as(self.actor):
             rows = Holding.objects.filter(lot=lot, kind=kind)
             quantities, values = [row.quantity for row in rows], [row.value for row in rows]
         return sum(quantities, D(0)), sum(values, D(0))
 
-    def reserved(self, lot: Lot) -> Decimal:
+    def reserved(self, lot: Lot) -> Any:
         """How much of a lot is promised."""
         with acting_as(self.actor):
             return sum((r.quantity for r in Reservation.objects.filter(lot=lot)), D(0))

@@ -11,6 +11,7 @@ from formulas import undoing
 from ledger.access import Actor
 from ledger.entry_reading import EntriesWanted, entries_of, entry_for
 from ledger.models import Entry, Posting
+from ledger.roles import Verb
 
 KINDS = [kind.value for kind in Entry.Kind]
 
@@ -44,7 +45,7 @@ class PostingOut(serializers.Serializer[Any]):
     account_name = Text()
     lot = Id(allow_null=True)
     quantity = Shown()
-    value = Shown()
+    value = Shown(allow_null=True)
 
 
 class EntryFull(EntryOut):
@@ -77,7 +78,7 @@ def entry_json(row: Entry) -> dict[str, Any]:
     }
 
 
-def posting_json(row: Posting) -> dict[str, Any]:
+def posting_json(row: Posting, costs: bool) -> dict[str, Any]:
     return {
         "line": row.line,
         "account": str(row.account_id),
@@ -85,7 +86,7 @@ def posting_json(row: Posting) -> dict[str, Any]:
         "account_name": row.account.name,
         "lot": row.lot_id and str(row.lot_id),
         "quantity": plain(row.quantity),
-        "value": plain(row.value),
+        "value": plain(row.value) if costs else None,
     }
 
 
@@ -107,7 +108,7 @@ class OneEntry(Resource):
     def get(self, actor: Actor, id: str) -> dict[str, Any]:
         """Show an entry with its postings."""
         entry, postings = entry_for(actor, id)
-        lines = [posting_json(row) for row in postings]
+        lines = [posting_json(row, actor.may(Verb.SEE_COSTS)) for row in postings]
         return {**entry_json(entry), "postings": lines}
 
 

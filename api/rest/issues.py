@@ -1,5 +1,6 @@
 """What leaves the store and what comes back: opening stock, issues, sales, returns."""
 
+from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
@@ -21,6 +22,7 @@ from api.rest.receipts import QuantityOut, ReleaseIn, quantity_json
 from ledger import issuing
 from ledger.access import Actor
 from ledger.money import round_money
+from ledger.roles import Verb
 
 
 class LineIn(Body):
@@ -68,30 +70,35 @@ class MovedLine(serializers.Serializer[Any]):
     lot = Id()
     code = Text()
     quantity = QuantityOut()
-    value = Shown()
+    value = Shown(allow_null=True)
 
 
 class MovedOut(serializers.Serializer[Any]):
     entry = Id()
-    value = Shown()
+    value = Shown(allow_null=True)
     lines = MovedLine(many=True)
 
 
-def moved_json(moved: issuing.Moved, currency: str) -> dict[str, Any]:
+def moved_json(moved: issuing.Moved, actor: Actor) -> dict[str, Any]:
     lines = [
         {
             "lot": str(lot.id),
             "code": lot.code,
             "quantity": quantity_json(amount.entered, amount.quantity, amount.counted),
-            "value": plain(round_money(value, currency)),
+            "value": _value(value, actor),
         }
         for lot, amount, value in zip(moved.lots, moved.measured, moved.posted.values, strict=True)
     ]
     return {
         "entry": str(moved.posted.entry_id),
-        "value": plain(round_money(moved.value, currency)),
+        "value": _value(moved.value, actor),
         "lines": lines,
     }
+
+
+def _value(value: Decimal, actor: Actor) -> str | None:
+    """A value at the minor unit, for who may see costs."""
+    return plain(round_money(value, actor.currency)) if actor.may(Verb.SEE_COSTS) else None
 
 
 def taken(data: dict[str, Any]) -> list[issuing.Taken]:
@@ -110,7 +117,7 @@ class OpeningStock(Resource):
             **{"happened_at": self.now, **data},
             release_basis=release and release["basis"],
         )
-        return moved_json(moved, actor.currency)
+        return moved_json(moved, actor)
 
 
 class Issues(Resource):
@@ -126,7 +133,7 @@ class Issues(Resource):
             reason=data["reason"],
             happened_at=data.get("happened_at", self.now),
         )
-        return moved_json(moved, actor.currency)
+        return moved_json(moved, actor)
 
 
 class Sales(Resource):
@@ -142,7 +149,7 @@ class Sales(Resource):
             happened_at=data.get("happened_at", self.now),
             deviation=data.get("deviation", ""),
         )
-        return moved_json(moved, actor.currency)
+        return moved_json(moved, actor)
 
 
 class CustomerReturns(Resource):
@@ -158,7 +165,7 @@ class CustomerReturns(Resource):
             reason=data["reason"],
             happened_at=data.get("happened_at", self.now),
         )
-        return moved_json(moved, actor.currency)
+        return moved_json(moved, actor)
 
 
 class SupplierReturns(Resource):
@@ -173,4 +180,4 @@ class SupplierReturns(Resource):
             reason=data["reason"],
             happened_at=data.get("happened_at", self.now),
         )
-        return moved_json(moved, actor.currency)
+        return moved_json(moved, actor)

@@ -37,7 +37,7 @@ class LotOut(serializers.Serializer[Any]):
     version = serializers.IntegerField()
     density = DensityOut(allow_null=True)
     on_hand = OnHand()
-    value = Shown()
+    value = Shown(allow_null=True, help_text="Null for who may not see costs.")
     unit_cost = UnitCost(allow_null=True)
 
 

@@ -69,9 +69,7 @@ def watched(point: str) -> tuple[Bench, Lot]:
     material = bench.material()
     lot = bench.lot(material, "5000")
     with acting_as(bench.actor):
-        alerts.set_watch(
-            bench.actor, material=material.id, reorder_point=parse_quantity(point)
-        )
+        alerts.set_watch(bench.actor, material=material.id, reorder_point=parse_quantity(point))
     return bench, lot
 
 

@@ -52,9 +52,7 @@ def lot(bench: Bench) -> Lot:
     material = bench.material()
     lot = bench.lot(material, "5000")
     with acting_as(bench.actor):
-        alerts.set_watch(
-            bench.actor, material=material.id, reorder_point=parse_quantity("4 kg")
-        )
+        alerts.set_watch(bench.actor, material=material.id, reorder_point=parse_quantity("4 kg"))
     return lot
 
 

@@ -26,8 +26,6 @@ def office() -> Iterator[PostOffice]:
 
 @pytest.fixture
 def workers(redis_server: Broker, office: PostOffice, tmp_path: Path) -> Iterator[Workers]:
-    """What is due from other tests is done before, so that the next mail is ours."""
-    work_off()
     running = Workers(
         tmp_path, EMAIL_URL=office.url, STILLROOM_OUTBOX_LEASE_S=str(LEASE_S), LOG_LEVEL="INFO"
     )
@@ -37,14 +35,16 @@ def workers(redis_server: Broker, office: PostOffice, tmp_path: Path) -> Iterato
 
 @pytest.fixture
 def bench() -> Bench:
-    """A material at 5 kg with a reorder point of 6 kg; nobody has looked yet."""
+    """A material at 5 kg with a reorder point of 6 kg; nobody has looked yet.
+
+    What is due from other tests is done before, so that the next mail is ours.
+    """
+    work_off()
     bench = open_bench()
     material = bench.material()
     bench.lot(material, "5000")
     with acting_as(bench.actor):
-        alerts.set_watch(
-            bench.actor, material=material.id, reorder_point=parse_quantity("6 kg")
-        )
+        alerts.set_watch(bench.actor, material=material.id, reorder_point=parse_quantity("6 kg"))
     return bench
 
 

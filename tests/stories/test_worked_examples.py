@@ -19,7 +19,7 @@ D = Decimal
 @pytest.fixture(scope="module")
 def coop(server: Running) -> Coop:
     """A co-op of one maker for each example, so that none sees another's stock."""
-    names = "Receipt Scale Dates Costs Reorder Scrap".split()
+    names = ["Receipt", "Scale", "Dates", "Costs", "Reorder", "Scrap"]
     return open_coop(server, *(f"{name} Bench" for name in names))
 
 
@@ -59,17 +59,23 @@ def receive_three(maker: Client) -> tuple[dict[str, str], Any]:
 
 
 def test_a_receipt_by_volume(coop: Coop) -> None:
-    """4 × 3785.411784 mL × 1.26 = 19,078.475 g of 34,078.475 g in all. Freight by mass, tax by
+    """4 x 3785.411784 mL x 1.26 = 19,078.475 g of 34,078.475 g in all. Freight by mass, tax by
     value; $220.28 ÷ 19.078475 kg = $11.5460/kg."""
     maker = coop["Receipt Bench"]
     _, receipt = receive_three(maker)
-    humectant, powder, wax = receipt["lines"]
+    humectant, *_ = receipt["lines"]
     assert to("0.001", humectant["quantity"]["grams"]) == D("19078.475")
     assert humectant["quantity"]["entered"] == "4 gal"
-    assert sum(D(line["quantity"]["grams"]) for line in receipt["lines"]).quantize(
-        D("0.001")
-    ) == D("34078.475")
-    # Freight 23.12, 12.12 and 6.06; tax 11.16, 5.52 and 4.32.
+    assert sum(D(line["quantity"]["grams"]) for line in receipt["lines"]).quantize(D("0.001")) == D(
+        "34078.475"
+    )
+    kept = maker.get(f"receipts/{receipt['id']}").made()
+    shares = [[D(share["amount"]) for share in line["shares"]] for line in kept["lines"]]
+    assert shares == [
+        [D("23.12"), D("11.16")],
+        [D("12.12"), D("5.52")],
+        [D("6.06"), D("4.32")],
+    ]
     assert [D(line["charges"]) for line in receipt["lines"]] == [
         D("23.12") + D("11.16"),
         D("12.12") + D("5.52"),
@@ -89,7 +95,7 @@ def test_a_receipt_by_volume(coop: Coop) -> None:
     assert to("0.001", lot["on_hand"]["grams"]) == D("19078.475")
 
 
-# 60 × 250 mL with 2 % overfill at 1.02 g/mL after 3 % loss: % of 16,088.66 g.
+# 60 x 250 mL with 2 % overfill at 1.02 g/mL after 3 % loss: % of 16,088.66 g.
 LOTION = {
     "Aqua": ("57.80", "9299.25"),
     "Glycerin": ("5", "804.43"),
@@ -143,7 +149,7 @@ def write_wash(maker: Client, humectant: str, glycerite: str) -> str:
 
 
 def test_scaling_to_units(coop: Coop) -> None:
-    """Fill 15,606.00 g; ÷ 0.97 = 16,088.66 g (× 1.03 would give 16,074.18: short)."""
+    """Fill 15,606.00 g; ÷ 0.97 = 16,088.66 g (x 1.03 would give 16,074.18: short)."""
     maker = coop["Scale Bench"]
     bought, _ = receive_three(maker)
     humectant = bought["humectant"]
@@ -181,7 +187,7 @@ def test_scaling_to_units(coop: Coop) -> None:
 
 
 def test_an_intermediate_costs_what_its_marc_cost_too(coop: Coop) -> None:
-    """(100 g × $22/kg + 900 g × $11.5460/kg) ÷ 750 g = $16.79/kg, not 12.59."""
+    """(100 g x $22/kg + 900 g x $11.5460/kg) ÷ 750 g = $16.79/kg, not 12.59."""
     maker = coop["Scale Bench"]
     bought, _ = receive_three(maker)
     _, glycerite = write_glycerite(maker, bought["humectant"])
@@ -213,26 +219,142 @@ def make_batch(
     return dict(batch)
 
 
+def finish(maker: Client, batch: dict[str, Any], output: str, at: str, **more: Any) -> Any:
+    """A batch finished and released."""
+    body = {"output": output, "happened_at": at, "release": {"basis": "looks right"}, **more}
+    return maker.post(f"batches/{batch['id']}/finish", body).made()
+
+
+def pure(maker: Client, name: str, material: str, **facts: Any) -> str:
+    """A formula of one material."""
+    lines = [{"material": material, "percent": "100"}]
+    body = {"name": name, "phases": [{"name": "", "lines": lines}], **facts}
+    return str(maker.post("formulas", body).made()["id"])
+
+
+def picked(batch: dict[str, Any]) -> list[tuple[str, Decimal]]:
+    (line,) = batch["lines"]
+    assert D(line["short"]) == 0
+    return [(pick["lot"], D(pick["grams"])) for pick in line["picks"]]
+
+
 def test_first_expiry_first_on_the_day_of_the_batch(coop: Coop) -> None:
-    """Planned for 14 May, the lot that expires on the 10th is left alone: 1,450 + 1,550 g for
-    $37.54, and $10.26 to write off. On 9 May it would have been 900 + 1,450 + 650 g for $36.19."""
+    """Made on 9 May: 900 + 1,450 + 650 g for $36.19. Made on the 14th, the lot that expired on
+    the 10th is left alone: 1,450 + 1,550 g for $37.54, and $10.26 to write off."""
     maker = coop["Dates Bench"]
     oil = maker.material("Prunus Amygdalus Dulcis Oil", cost_formula="lot")
     first = maker.receive(oil, "900 g", "10.26", expires_on="2025-05-10")
-    second = maker.receive(oil, "1450 g", "17.545".rstrip("5") + "4", expires_on="2025-06-30")
+    # $12.10/kg: of two kilograms 550 g are gone already.
+    second = maker.receive(oil, "2 kg", "24.20", expires_on="2025-06-30")
     third = maker.receive(oil, "2600 g", "33.54")
-    body = {"name": "Oil", "phases": [{"name": "", "lines": [{"material": oil, "percent": "100"}]}]}
-    formula = maker.post("formulas", body).made()["id"]
+    take(maker, second, "550 g", at="2025-05-02T09:00:00Z")
+    size = {"formula": pure(maker, "Oil", oil), "batch": "3 kg"}
 
-    def picks(day: str) -> tuple[str, list[tuple[str, Decimal]]]:
-        size = {"formula": formula, "batch": "3 kg", "planned_for": day}
-        planned = maker.post("batches", size).made()
-        (line,) = planned["lines"]
-        assert D(line["short"]) == 0
-        return planned["id"], [(pick["lot"], D(pick["grams"])) for pick in line["picks"]]
+    early = make_batch(maker, size, "2025-05-09")
+    assert picked(early) == [(first, 900), (second, 1450), (third, 650)]
+    done = finish(maker, early, "3 kg", "2025-05-09T12:00:00Z")
+    assert D(done["cost"]["total"]) == D("36.19")
+    # It was the wrong day: the finish is undone, and the oil goes home.
+    undo = {"reason": "made in thought only", "happened_at": "2025-05-09T13:00:00Z"}
+    maker.post(f"entries/{done['entry']}/reversal", undo).made()
+    maker.post(f"batches/{early['id']}/cancellation", undo).made()
 
-    early, taken = picks("2025-05-09")
-    assert taken == [(first, 900), (second, 1450), (third, 650)]
-    maker.post(f"batches/{early}/cancellation", {"reason": "the fair is later"}).made()
-    late, taken = picks("2025-05-14")
-    assert taken == [(second, 1450), (third, 1550)]
+    late = make_batch(maker, size, "2025-05-14")
+    assert picked(late) == [(second, 1450), (third, 1550)]
+    done = finish(maker, late, "3 kg", "2025-05-14T12:00:00Z")
+    assert D(done["cost"]["total"]) == D("37.54")
+    lost = take(maker, first, "900 g", purpose="write-off", at="2025-05-14T18:00:00Z")
+    assert D(lost["value"]) == D("10.26")
+
+
+def take(
+    maker: Client, lot: str, quantity: str, *, purpose: str = "sample", at: str
+) -> dict[str, Any]:
+    """So much of a lot out of the store."""
+    body = {
+        "lines": [{"lot": lot, "quantity": quantity}],
+        "purpose": purpose,
+        "reason": "as the example says",
+        "happened_at": at,
+    }
+    return dict(maker.post("issues", body).made())
+
+
+@pytest.mark.parametrize(
+    ("cost_formula", "second_issue", "closing"),
+    [("fifo", "143.20", "108.80"), ("average", "150.00", "102.00"), ("lot", "160.00", "92.00")],
+)
+def test_the_cost_formula_decides_what_leaves(
+    coop: Coop, cost_formula: str, second_issue: str, closing: str
+) -> None:
+    """20 kg at 5.00, of which 8 kg are issued; 30 kg at 6.40; then 25 kg, poured from the second
+    lot whatever the cost formula. 40 + second issue + closing = 292 each time."""
+    maker = coop["Costs Bench"]
+    material = maker.material(
+        f"Butyrospermum Parkii Butter {cost_formula}", cost_formula=cost_formula
+    )
+    first = maker.receive(material, "20 kg", "100", happened_at="2025-05-01T09:00:00Z")
+    assert D(take(maker, first, "8 kg", at="2025-05-02T09:00:00Z")["value"]) == D("40.00")
+    second = maker.receive(material, "30 kg", "192", happened_at="2025-05-03T09:00:00Z")
+    issued = take(maker, second, "25 kg", at="2025-05-04T09:00:00Z")
+    assert D(issued["value"]) == D(second_issue)
+    stock = maker.stock(material)
+    assert (D(stock["on_hand"]), D(stock["value"])) == (D("17000"), D(closing))
+    assert D(40) + D(second_issue) + D(closing) == D(292)
+    # Which lot was poured is known all the same.
+    assert D(maker.get(f"lots/{second}").made()["on_hand"]["grams"]) == D("5000")
+    assert D(maker.get(f"lots/{first}").made()["on_hand"]["grams"]) == D("12000")
+
+
+def test_a_watch_looks_at_the_position(coop: Coop) -> None:
+    """26.0 kg on hand, less 4.5 in quarantine and 3.0 reserved: 18.5 is at or below 22.82, so one
+    alert opens, where the sum of all stock would have stayed silent."""
+    maker = coop["Reorder Bench"]
+    material = maker.material("Cocos Nucifera Oil")
+    maker.receive(material, "21.5 kg", "215")
+    maker.receive(material, "4.5 kg", "45", release=False)
+    size = {"formula": pure(maker, "Coconut balm", material), "batch": "3 kg"}
+    maker.post("batches", {**size, "planned_for": "2025-05-06"}).made()
+    answer = maker.change("PUT", f"watches/{material}", {"reorder_point": "22.82 kg"})
+    assert (answer.status, D(answer.json["reorder_point"])) == (200, D("22820"))
+    stock = maker.stock(material)
+    kilograms = {name: D(stock[name]) / 1000 for name in ("on_hand", "reserved", "position")}
+    assert kilograms == {"on_hand": D("26.0"), "reserved": D("3.0"), "position": D("18.5")}
+    assert stock["low"] is True
+    alerts: list[Any] = []
+    end = time.monotonic() + 30
+    while not alerts and time.monotonic() < end:
+        alerts = maker.get("alerts", state="open").made()["results"]
+        time.sleep(0.1)
+    (alert,) = alerts
+    assert (alert["kind"], alert["material"]) == ("low_stock", material)
+    assert (D(alert["position"]), D(alert["reorder_point"])) == (D("18500"), D("22820"))
+
+
+def test_what_a_scrapped_batch_costs(coop: Coop) -> None:
+    """$160 for 10 kg with 3 % of normal loss: 160 ÷ 9.7 = $16.4948/kg. Of it 2.5 kg ($41.24) can
+    be used in another batch; 7.2 kg are abnormal loss, an expense of $118.76."""
+    maker = coop["Scrap Bench"]
+    material = maker.material("Cetearyl Alcohol")
+    maker.receive(material, "20 kg", "320")
+    formula = pure(maker, "Lotion", material, process_loss_percent="3")
+
+    whole = make_batch(maker, {"formula": formula, "batch": "10 kg"})
+    done = finish(maker, whole, "9700 g", "2025-05-06T16:00:00Z")
+    assert to("0.0001", done["cost"]["per_kg"]) == D("16.4948")
+    assert D(done["cost"]["inputs"]) == D("160.00")
+    assert D(done["loss"]["beyond_grams"]) == 0
+    scrapped = take(
+        maker, done["lot"]["id"], "7200 g", purpose="write-off", at="2025-05-07T09:00:00Z"
+    )
+    assert D(scrapped["value"]) == D("118.76")
+    assert D(maker.get(f"lots/{done['lot']['id']}").made()["value"]) == D("41.24")
+
+    # The same when it is seen before the batch is finished.
+    seen = make_batch(maker, {"formula": formula, "batch": "10 kg"})
+    loss = {"quantity": "7200 g", "reason": "separated"}
+    cost = finish(maker, seen, "2500 g", "2025-05-06T16:00:00Z", abnormal_loss=loss)["cost"]
+    assert (D(cost["abnormal"]), D(cost["total"])) == (D("118.76"), D("41.24"))
+    assert D(cost["abnormal"]) + D(cost["total"]) == D(cost["inputs"]) == D("160.00")
+    # Rounded to the cent first, 41.24 ÷ 2.5 would be 16.4960.
+    assert to("0.0001", cost["per_kg"]) == D("16.4948")

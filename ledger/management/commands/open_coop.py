@@ -1,6 +1,6 @@
 """Open a co-op."""
 
-from typing import Any, ClassVar
+from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
@@ -11,7 +11,7 @@ from ledger.management.people import add_person, password_of
 
 
 class Command(BaseCommand):
-    requires_system_checks: ClassVar[list[str]] = []
+    requires_system_checks: list[str] = []  # noqa: RUF012 - as Django declares it
     help = "Open a co-op with its coordinator; prints the co-op's slug alone on the last line."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -1,7 +1,7 @@
 """Prove that what is kept equals what was posted."""
 
 import sys
-from typing import Any, ClassVar
+from typing import Any
 
 from django.core.management.base import BaseCommand
 
@@ -9,7 +9,7 @@ from ledger.verifying import verify_all
 
 
 class Command(BaseCommand):
-    requires_system_checks: ClassVar[list[str]] = []
+    requires_system_checks: list[str] = []  # noqa: RUF012 - as Django declares it
     help = "Verify every co-op: exit 0 and a line of counts, or exit 1 and each disagreement."
 
     def handle(self, *args: Any, **options: Any) -> None:
