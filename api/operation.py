@@ -82,9 +82,13 @@ def writes(
     *,
     status: int = 201,
     keyed: bool = True,
+    edits: bool = False,
     **schema: Any,
 ) -> Callable[[Callable[..., Any]], Callable[..., Response]]:
-    """An operation that changes something. `keyed` ones need an Idempotency-Key."""
+    """An operation that changes something.
+
+    `keyed` ones need an Idempotency-Key; one that `edits` what is there needs If-Match.
+    """
 
     def decorate(method: Callable[..., Any]) -> Callable[..., Response]:
         @functools.wraps(method)
@@ -100,7 +104,7 @@ def writes(
         described = extend_schema(
             request=takes,
             responses={status: gives},
-            extensions={"x-keyed": keyed, "x-writes": True},
+            extensions={"x-keyed": keyed, "x-writes": True, "x-edits": edits},
             **schema,
         )(run)
         return described

@@ -7,6 +7,7 @@ import orjson
 from django.http import HttpRequest, HttpResponse
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.openapi import AutoSchema
+from rest_framework.serializers import ListSerializer
 
 from api.rest.fields import Body
 
@@ -36,7 +37,10 @@ PROBLEM = {
 MAKER = {
     "name": "Maker",
     "in": "header",
-    "schema": {"type": "string", "format": "uuid"},
+    "schema": {
+        "type": "string",
+        "pattern": "^([0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12})?$",
+    },
     "description": "Which of your makers you act for; not needed with one.",
 }
 KEY = {
@@ -50,7 +54,7 @@ IF_MATCH = {
     "name": "If-Match",
     "in": "header",
     "required": True,
-    "schema": {"type": "string", "pattern": '^(\\\\*|"[!#-~]+")$'},
+    "schema": {"type": "string", "pattern": r'^(\*|"[!#-~]+")$'},
     "description": "The ETag that you read.",
 }
 ALWAYS = {
@@ -86,6 +90,19 @@ class Described(AutoSchema):
             described["additionalProperties"] = False
         return described
 
+    def _map_serializer_field(
+        self, field: Any, direction: str, bypass_extensions: bool = False
+    ) -> Any:
+        """A list of bodies has its bounds, as a list of plain values has by itself."""
+        described = super()._map_serializer_field(  # type: ignore[no-untyped-call]
+            field, direction, bypass_extensions
+        )
+        if isinstance(field, ListSerializer):
+            for name, said in (("minItems", "min_length"), ("maxItems", "max_length")):
+                if (bound := getattr(field, said)) is not None:
+                    described[name] = bound
+        return described
+
     def get_operation_id(self) -> str:
         words = [part for part in self.path.removeprefix("/api/v1/").split("/") if part]
         named = [word.strip("{}").replace("-", "_") for word in words]
@@ -98,14 +115,15 @@ def complete(result: dict[str, Any], generator: Any, request: Any, public: bool)
     components.setdefault("schemas", {})["Problem"] = PROBLEM
     components["securitySchemes"] = {"bearer": {"type": "http", "scheme": "bearer"}}
     for path, operations in result["paths"].items():
-        for method, operation in operations.items():
-            _complete(path, method, operation)
+        for operation in operations.values():
+            _complete(path, operation)
     return result
 
 
-def _complete(path: str, method: str, operation: dict[str, Any]) -> None:
+def _complete(path: str, operation: dict[str, Any]) -> None:
     keyed = operation.pop("x-keyed", False)
     writing = operation.pop("x-writes", False)
+    editing = operation.pop("x-edits", False)
     signs_in = path.endswith("/tokens")
     problems = dict(ALWAYS)
     parameters = operation.setdefault("parameters", [])
@@ -121,7 +139,7 @@ def _complete(path: str, method: str, operation: dict[str, Any]) -> None:
         problems |= WITH_QUERY
     if "{" in path:
         problems |= WITH_PATH
-    if method == "patch" or path.endswith("/versions"):
+    if editing:
         parameters.append(IF_MATCH)
         problems |= EDITING
     for status, text in problems.items():

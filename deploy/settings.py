@@ -182,6 +182,8 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "OAS_VERSION": "3.1.1",
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    # A change says itself which of its fields may be left out.
+    "COMPONENT_SPLIT_PATCH": False,
     "POSTPROCESSING_HOOKS": ["api.schema.complete"],
 }
 

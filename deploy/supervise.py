@@ -120,7 +120,10 @@ class Supervisor:
         environment.publish(self.home, values)
 
     def prepare(self) -> None:
-        """Migrate, check the walls, load the demo: one process, which ends."""
+        """Migrate, check the walls, load the demo: one process, which ends.
+
+        What it prints, such as how to sign in to the demo, is for whoever watches the terminal.
+        """
         log = self.home / "log" / "prepare.log"
         environ = {**os.environ, **self.values}
         with log.open("wb") as errors:
@@ -129,6 +132,7 @@ class Supervisor:
                 cwd=environment.ROOT,
                 env=environ,
                 stdin=subprocess.DEVNULL,
+                stdout=sys.stderr,
                 stderr=errors,
                 start_new_session=True,
             )

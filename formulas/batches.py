@@ -33,13 +33,14 @@ from formulas.reserving import (
 from formulas.scaling import Scaled, scale_batch, scale_output, scale_units
 from ledger.access import Actor
 from ledger.entries import Move, account, open_account, post_entry
-from ledger.errors import Invalid, Refusal
+from ledger.errors import Invalid, QuantityTooLarge, Refusal
 from ledger.ids import new_id
 from ledger.models import Account, Entry, Holding, Material
-from ledger.quantities import Quantity, grams_of
+from ledger.quantities import TOO_LARGE, Quantity, grams_of
 from ledger.roles import Verb
 
 ZERO = Decimal(0)
+MOST_UNITS = 1_000_000
 _NUMBER = """
 update ledger_maker set batches_numbered = batches_numbered + 1
  where coop_id = %s and id = %s returning mark, batches_numbered
@@ -55,9 +56,20 @@ class Size:
     units: int | None = None
 
     def scale(self, version: FormulaVersion, product: Product | None) -> Scaled:
-        """The batch of this size. Raises DensityMissing, QuantityNotPositive, BatchTooSmall."""
+        """The batch of this size.
+
+        Raises DensityMissing, QuantityNotPositive, BatchTooSmall, QuantityTooLarge.
+        """
+        scaled = self._scaled(version, product)
+        if max(scaled.batch_grams, scaled.output_grams) >= TOO_LARGE:
+            raise QuantityTooLarge
+        return scaled
+
+    def _scaled(self, version: FormulaVersion, product: Product | None) -> Scaled:
         lines, loss = composed(version.lines.all()), version.process_loss_percent
         if self.units is not None and product is not None:
+            if self.units > MOST_UNITS:
+                raise Invalid(f"A batch fills at most {MOST_UNITS} units.", pointer="/units")
             fill = fill_grams_of(product, version)
             return scale_units(lines, self.units, fill, process_loss_percent=loss)
         for wanted, pointer, scale in (

@@ -18,14 +18,15 @@ from formulas.drawing import (
     issue_samples,
     moves_of,
 )
+from formulas.finishing import check_units, check_value
 from formulas.models import Filling, Product
 from formulas.reserving import lock_pools
 from formulas.scaling import fill_of_mass, fill_of_volume
-from ledger.access import Actor
+from ledger.access import Actor, day_of
 from ledger.costing import unit_cost
 from ledger.entries import Move, account, post_entry
-from ledger.errors import DensityMissing, Invalid, QuantityNotPositive, Refusal
-from ledger.lots import NewLot, day_of, open_lots
+from ledger.errors import DensityMissing, Invalid, Refusal
+from ledger.lots import NewLot, open_lots
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Entry, Lot, Status
 from ledger.quantities import Quantity
@@ -72,48 +73,16 @@ def fill(
     LotExpired, and NotEnough for bulk or naming the packaging that is missing.
     """
     actor.must(Verb.MAKE)
-    if units < 1:
-        raise QuantityNotPositive(pointer="/units")
+    check_units(units)
     made = product_for(actor, product, pointer="/product")
     bulk = _bulk(actor, made, lot)
     nominal = _nominal(made, bulk, units)
     amount = _used(bulk, used, nominal)
-    day = day_of(actor, happened_at)
-    expires_on, note = dates_of_made(day, None, [bulk])
-    new = NewLot(
-        material=made.material,
-        arrived_on=day,
-        made_in_id=bulk.made_in_id,
-        expires_on=expires_on,
-        dates_note=note,
-    )
-    (filled,) = open_lots(actor, [new], release_basis=release_basis)
-    packaging = [(item.material, item.quantity * units) for item in made.packaging.all()]
-    lock_pools([bulk.material_id, filled.material_id, *(material.id for material, _ in packaging)])
-    draws = at_cost(
-        actor,
-        [
-            StoreDraw(bulk.material_id, bulk.id, amount.quantity),
-            *draw_packaging(actor, packaging, day),
-        ],
-    )
-    labour = Labour(made.hourly_rate, minutes_per_unit=made.minutes_per_unit).cost(units)
-    filling = Filling(
-        coop_id=actor.coop_id,
-        maker_id=actor.maker,
-        product=made,
-        bulk_lot=bulk,
-        lot=filled,
-        happened_at=happened_at,
-        entered=amount.entered,
-        used_grams=amount.quantity,
-        units=units,
-        bulk=draws[0].value,
-        packaging=sum((draw.value for draw in draws[1:]), ZERO),
-        labour=labour,
-        deviation=deviation,
-        person_id=actor.person_id,
-    )
+    filled = _open_lot(actor, made, bulk, happened_at, release_basis)
+    draws = _draw(actor, made, bulk, filled, amount, units, happened_at)
+    filling = _filling(actor, made, bulk, filled, amount, units, draws)
+    filling.happened_at, filling.deviation = happened_at, deviation
+    check_value(total_of(filling))
     filling.entry_id = _post(actor, filling, draws, amount)
     filling.samples_entry_id = issue_samples(
         actor, filled, samples, happened_at=happened_at, details={"product": str(made.id)}
@@ -139,6 +108,66 @@ def _bulk(actor: Actor, product: Product, lot: UUID | str) -> Lot:
             pointer="/lot",
         )
     return bulk
+
+
+def _open_lot(
+    actor: Actor, product: Product, bulk: Lot, happened_at: datetime, release_basis: str | None
+) -> Lot:
+    day = day_of(actor, happened_at)
+    expires_on, note = dates_of_made(day, None, [bulk])
+    new = NewLot(
+        material=product.material,
+        arrived_on=day,
+        made_in_id=bulk.made_in_id,
+        expires_on=expires_on,
+        dates_note=note,
+    )
+    (filled,) = open_lots(actor, [new], release_basis=release_basis)
+    return filled
+
+
+def _draw(
+    actor: Actor,
+    product: Product,
+    bulk: Lot,
+    filled: Lot,
+    amount: Measured,
+    units: int,
+    happened_at: datetime,
+) -> list[StoreDraw]:
+    """Lock all that the entry will touch; the bulk that was used, then packaging for the units."""
+    packaging = [(item.material, item.quantity * units) for item in product.packaging.all()]
+    lock_pools([bulk.material_id, filled.material_id, *(material.id for material, _ in packaging)])
+    used = StoreDraw(bulk.material_id, bulk.id, amount.quantity)
+    day = day_of(actor, happened_at)
+    return at_cost(actor, [used, *draw_packaging(actor, packaging, day)])
+
+
+def _filling(
+    actor: Actor,
+    product: Product,
+    bulk: Lot,
+    filled: Lot,
+    amount: Measured,
+    units: int,
+    draws: Sequence[StoreDraw],
+) -> Filling:
+    """The record of the fill; the bulk is the first of the draws."""
+    labour = Labour(product.hourly_rate, minutes_per_unit=product.minutes_per_unit)
+    return Filling(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        product=product,
+        bulk_lot=bulk,
+        lot=filled,
+        entered=amount.entered,
+        used_grams=amount.quantity,
+        units=units,
+        bulk=draws[0].value,
+        packaging=sum((draw.value for draw in draws[1:]), ZERO),
+        labour=labour.cost(units),
+        person_id=actor.person_id,
+    )
 
 
 def _nominal(product: Product, bulk: Lot, units: int) -> Decimal | None:

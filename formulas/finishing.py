@@ -8,7 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from formulas.access import locked_batch
-from formulas.batches import held_by, must_be_planned
+from formulas.batches import MOST_UNITS, held_by, must_be_planned
 from formulas.costing import BatchCost, BatchYield, Labour, Overhead, batch_cost, batch_yield
 from formulas.drawing import (
     Sample,
@@ -24,11 +24,12 @@ from formulas.errors import NothingWeighed
 from formulas.models import Batch, Making, Product
 from formulas.recipes import density_of
 from formulas.reserving import free, lock_pools, promised_materials
-from ledger.access import Actor
+from ledger.access import Actor, day_of
 from ledger.entries import Move, account, post_entry
-from ledger.errors import Invalid, QuantityNotPositive, Refusal
-from ledger.lots import NewLot, day_of, open_lots
+from ledger.errors import Invalid, MoneyTooLarge, QuantityNotPositive, Refusal
+from ledger.lots import NewLot, open_lots
 from ledger.models import Account, Entry, Holding, Lot, Status
+from ledger.money import TOO_MUCH_MONEY
 from ledger.quantities import Quantity, grams_of
 from ledger.roles import Verb
 
@@ -141,11 +142,24 @@ def policy_of(product: Product | None) -> tuple[Labour, Overhead]:
     return labour, Overhead(product.overhead_per_batch, product.overhead_percent)
 
 
+def check_units(units: int | None) -> None:
+    """Raises QuantityNotPositive for none at all, Invalid for more than one batch can fill."""
+    if units is not None and units < 1:
+        raise QuantityNotPositive(pointer="/units")
+    if units is not None and units > MOST_UNITS:
+        raise Invalid(f"A batch fills at most {MOST_UNITS} units.", pointer="/units")
+
+
+def check_value(value: Decimal) -> None:
+    """Raises MoneyTooLarge for more than the books can hold."""
+    if value >= TOO_MUCH_MONEY:
+        raise MoneyTooLarge
+
+
 def _outcome(
     batch: Batch, output: Quantity, units: int | None, loss: AbnormalLoss | None
 ) -> _Outcome:
-    if units is not None and units < 1:
-        raise QuantityNotPositive(pointer="/units")
+    check_units(units)
     declared, reason = ZERO, ""
     if loss is not None:
         if not loss.reason.strip():
@@ -229,6 +243,7 @@ def _reckon(
         declared_grams=outcome.declared_grams,
         units=outcome.units,
     )
+    check_value(cost.inputs)
     yielded = batch_yield(
         weighed_grams=sum((one.quantity for one in held), ZERO),
         output_grams=outcome.output_grams,

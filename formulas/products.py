@@ -32,6 +32,9 @@ POINTERS = {
     "overhead_percent": "/overhead/percent_of_materials",
 }
 TOO_MUCH = Decimal(10**9)
+# Grams or millilitres in one unit, and pieces of packaging for it.
+LARGEST_FILL = Decimal(10**6)
+MOST_PIECES = 10_000
 TOO_MANY_PERCENT = Decimal(1000)
 
 
@@ -160,6 +163,11 @@ def _packaging(actor: Actor, draft: ProductDraft) -> list[tuple[Material, Quanti
             count = count_of(item.quantity, name=material.name)
         except Refusal as refusal:
             raise refusal.at(f"/packaging/{place}/quantity") from None
+        if count > MOST_PIECES:
+            raise Invalid(
+                f"A unit takes at most {MOST_PIECES} pieces.",
+                pointer=f"/packaging/{place}/quantity",
+            )
         found.append((material, item.quantity, count))
     return found
 
@@ -173,6 +181,8 @@ def _set(actor: Actor, product: Product, formula: Formula, draft: ProductDraft) 
             name=draft.name,
             pointer="/fill/nominal",
         )
+    if nominal.amount > LARGEST_FILL:
+        raise Invalid("A fill is at most a tonne or 1,000 L.", pointer="/fill/nominal")
     amount = nominal.amount.quantize(MICRO)
     product.name, product.formula = draft.name, formula
     product.fill_entered = nominal.entered

@@ -17,13 +17,21 @@ from formulas.errors import OverMaximum
 from formulas.models import Batch, BatchLine, Weighing
 from formulas.reserving import standing_lot
 from formulas.scaling import check_maximum, most_to_effect
-from ledger.access import Actor, find, material_for
+from ledger.access import Actor, day_of, find, material_for
 from ledger.costing import round_stored
 from ledger.entries import Move, Posted, post_entry
-from ledger.errors import Invalid, LotExpired, LotNotReleased, NotEnough, NotFound, Refusal
-from ledger.lots import day_of
+from ledger.errors import (
+    Invalid,
+    LotExpired,
+    LotNotReleased,
+    MoneyTooLarge,
+    NotEnough,
+    NotFound,
+    Refusal,
+)
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Entry, Lot, Material
+from ledger.money import TOO_MUCH_MONEY
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 
@@ -99,20 +107,19 @@ def weigh(
     headroom = None
     if of_line is not None and of_line.max_percent is not None:
         headroom = _keep_maximum(found, of_line, measured.quantity, deviation)
+    move = Move(
+        home_of(actor, poured.material),
+        found.account_id,
+        poured.id,
+        measured.quantity,
+        _given_value(poured.material, measured.quantity),
+    )
     with _at_its_place():
         posted = post_entry(
             actor,
             kind=Entry.Kind.DRAW,
             happened_at=happened_at,
-            moves=[
-                Move(
-                    home_of(actor, poured.material),
-                    found.account_id,
-                    poured.id,
-                    measured.quantity,
-                    _given_value(poured.material, measured.quantity),
-                )
-            ],
+            moves=[move],
             deviation=deviation,
             details={"batch": str(found.id), **measured.facts()},
         )
@@ -288,7 +295,10 @@ def _given_value(material: Material, grams: Decimal) -> Decimal | None:
     """What is not stocked costs what the catalogue says; what is stocked, what its layers say."""
     if material.stocked:
         return None
-    return round_stored(Fraction(material.cost_per_kg or 0) * Fraction(grams) / 1000)
+    value = round_stored(Fraction(material.cost_per_kg or 0) * Fraction(grams) / 1000)
+    if value >= TOO_MUCH_MONEY:
+        raise MoneyTooLarge(pointer="/quantity")
+    return value
 
 
 def _lessen_shortfall(batch: Batch, line: BatchLine) -> None:

@@ -8,8 +8,10 @@ own, and what belongs to others looks as if it were not there.
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import TypeVar
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ObjectDoesNotExist
 from django.db import connection, models, transaction
@@ -17,6 +19,7 @@ from django.db import connection, models, transaction
 from ledger.errors import Forbidden, NotFound
 from ledger.models import Custody, Lot, Material, Supplier
 from ledger.roles import MAY, Verb
+from ledger.statements import run
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,13 +51,17 @@ class Actor:
         return self.maker_id
 
 
+def day_of(actor: Actor, moment: datetime) -> date:
+    """The day of a moment where the co-op is."""
+    return moment.astimezone(ZoneInfo(actor.time_zone)).date()
+
+
+WALLS = "select set_config('app.coop', %s, true), set_config('app.maker', %s, true)"
+
+
 def set_walls(coop_id: UUID, maker_id: UUID | None) -> None:
     """Set the walls for the rest of the open transaction."""
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "select set_config('app.coop', %s, true), set_config('app.maker', %s, true)",
-            [str(coop_id), str(maker_id or "")],
-        )
+    run(WALLS, [str(coop_id), str(maker_id or "")]).close()
 
 
 @contextmanager

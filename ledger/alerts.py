@@ -236,7 +236,8 @@ def _message(alert: Alert, addresses: list[str]) -> EmailMessage:
     coop = Coop.objects.get(id=alert.coop_id)
     maker = Maker.objects.get(id=alert.maker_id)
     opened_at = alert.opened_at.astimezone(ZoneInfo(coop.time_zone))
-    name, counted = alert.material.name, alert.material.counted
+    # A name is a person's text, which may have lines of its own.
+    name, counted = " ".join(alert.material.name.split()), alert.material.counted
     position, point = shown(alert.position, counted), shown(alert.reorder_point, counted)
     lines = (
         f"{name} is running low at {maker.name}.",
@@ -251,10 +252,8 @@ def _message(alert: Alert, addresses: list[str]) -> EmailMessage:
         "You will hear of this again only after the position has been above the point.",
         "",
     )
-    # A material's name is a person's text; a subject must stay one line.
-    subject = " ".join(f"{name} is low: {position}, reorder at {point}".split())
     return EmailMessage(
-        subject=subject,
+        subject=f"{name} is low: {position}, reorder at {point}",
         body="\n".join(lines),
         to=addresses,
         headers={"Message-ID": f"<{alert.id}@stillroom>"},

@@ -1,6 +1,5 @@
 """Reads: what a maker has, may use, has promised, and where it stands against its watches."""
 
-import zoneinfo
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -10,7 +9,7 @@ from uuid import UUID
 
 from django.db import connection
 
-from ledger.access import Actor
+from ledger.access import Actor, day_of
 from ledger.roles import Verb
 
 # The page of materials is found first; only then is anything summed, for that page alone.
@@ -102,11 +101,6 @@ def position_of(material_id: UUID, *, on: date) -> Decimal:
         cursor.execute(_POSITION, [material_id, on])
         (position,) = cursor.fetchone()
     return Decimal(position)
-
-
-def day_of(actor: Actor, now: datetime) -> date:
-    """The day it is where the co-op is."""
-    return now.astimezone(zoneinfo.ZoneInfo(actor.time_zone)).date()
 
 
 def _without_value(row: Stock) -> Stock:

@@ -30,6 +30,7 @@ from ledger.errors import (
 )
 from ledger.ids import account_id, new_id
 from ledger.models import Account, Entry
+from ledger.statements import run
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +71,9 @@ def post_entry(
     Raises NotEnough, LotNotReleased, LotExpired, Invalid (in the future, in a closed period).
     """
     entry_id = new_id()
-    with explained(), connection.cursor() as cursor:
-        cursor.execute(
+    with (
+        explained(),
+        run(
             "select ledger_post_entry(%s, %s, %s, %s, %s, %s, %s::jsonb,"
             " %s::uuid[], %s::uuid[], %s::uuid[], %s::numeric[], %s::numeric[])",
             [
@@ -88,7 +90,8 @@ def post_entry(
                 [move.quantity for move in moves],
                 [move.value for move in moves],
             ],
-        )
+        ) as cursor,
+    ):
         (values,) = cursor.fetchone()
     return Posted(entry_id, values)
 

@@ -7,11 +7,11 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from ledger.access import Actor, find, find_all, lots_visible_to, material_for
+from ledger.access import Actor, day_of, find, find_all, lots_visible_to, material_for
 from ledger.costing import unit_cost
 from ledger.entries import Move, Posted, account, lock_pools, post_entry
 from ledger.errors import Conflict, Invalid, NotEnough, Refusal
-from ledger.lots import NewLot, day_of, open_lots
+from ledger.lots import NewLot, open_lots
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Entry, Lot, Posting
 from ledger.quantities import Density, Quantity

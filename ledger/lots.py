@@ -2,10 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from django.db import connection
 from django.db.models import QuerySet
@@ -43,11 +42,6 @@ class NewLot:
     retest_on: date | None = None
     dates_note: str = ""
     density: Density | None = None
-
-
-def day_of(actor: Actor, moment: datetime) -> date:
-    """The day of a moment where the co-op is."""
-    return moment.astimezone(ZoneInfo(actor.time_zone)).date()
 
 
 def next_lot_codes(actor: Actor, count: int) -> list[str]:

@@ -8,13 +8,13 @@ from uuid import UUID
 
 from django.db.models import QuerySet
 
-from ledger.access import Actor, find, materials_for, supplier_for
+from ledger.access import Actor, day_of, find, materials_for, supplier_for
 from ledger.costing import Charge, LandedLine, ReceivedLine, land
 from ledger.costing import Measure as By
 from ledger.entries import Move, Posted, account, open_account, post_entry
 from ledger.errors import Refusal
 from ledger.ids import new_id
-from ledger.lots import NewLot, day_of, open_lots
+from ledger.lots import NewLot, open_lots
 from ledger.measuring import Measured, measure
 from ledger.models import (
     Account,

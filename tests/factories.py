@@ -269,7 +269,7 @@ class Workshop:
         """What the ledger's own check finds wrong."""
         with acting_as(self.actor), connection.cursor() as cursor:
             cursor.execute("select * from ledger_disagreements()")
-            return cursor.fetchall()
+            return list(cursor.fetchall())
 
 
 def open_workshop(name: str = "North Bench", *, coop: Coop | None = None) -> Workshop:
@@ -279,3 +279,23 @@ def open_workshop(name: str = "North Bench", *, coop: Coop | None = None) -> Wor
         coop = open_coop(name="Harbour Makers", currency="USD", time_zone="UTC", coordinator=owner)
     maker = open_maker(coop=coop, name=name, owner=owner)
     return Workshop(coop, actor_for(coop, maker.id, owner.pk, Membership.Role.OWNER))
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """Three lots of one material, costed by lot, and a formula of nothing else."""
+
+    material: Material
+    lots: tuple[Lot, Lot, Lot]
+    formula: FormulaVersion
+
+
+def fill_shelf(shop: Workshop) -> Shelf:
+    """900 g to 10 May at 11.40 a kilogram, 1,450 g to 30 June at 12.10, 2,600 g at 12.90."""
+    material = shop.material("Coco-Glucoside", cost_formula="lot")
+    lots = (
+        shop.receive(material, "900 g", "10.26", expires_on=date(2025, 5, 10)),
+        shop.receive(material, "1450 g", "17.55", expires_on=date(2025, 6, 30)),
+        shop.receive(material, "2600 g", "33.54"),
+    )
+    return Shelf(material, lots, shop.formula("Base", [(material, "100")]))

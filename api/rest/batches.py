@@ -4,6 +4,7 @@ from typing import Any
 
 from api.operation import Resource, Sent, reads, writes
 from api.paging import page
+from api.rest import examples
 from api.rest.batch_shapes import (
     BatchIn,
     BatchOut,
@@ -47,7 +48,7 @@ class Batches(Resource):
         rows = rows.filter(**{filters[name]: query[name] for name in filters if name in query})
         return page(self.request, query, rows, brief_json)
 
-    @writes(BatchIn, BatchOut)
+    @writes(BatchIn, BatchOut, examples=examples.BATCH)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
         """Plan a batch: its lines, the lots to pour from, and what is short."""
         planned = batches.plan_batch(
@@ -77,7 +78,7 @@ class OneBatch(Resource):
 class Weighings(Resource):
     """Weighing into a batch."""
 
-    @writes(WeighingIn, WeighedOut)
+    @writes(WeighingIn, WeighedOut, examples=examples.WEIGHING)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Weigh a lot into a batch: for a line, or as an addition that no line lists."""
         deviation = data.get("deviation")
@@ -107,7 +108,7 @@ class WeighBacks(Resource):
 class Finishes(Resource):
     """Finishing a batch."""
 
-    @writes(FinishIn, FinishedOut)
+    @writes(FinishIn, FinishedOut, examples=examples.FINISH)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Finish a batch: what was weighed in becomes one lot, with its cost and yield."""
         loss, release = data.get("abnormal_loss"), data.get("release")

@@ -7,6 +7,7 @@ from rest_framework import serializers
 from api import etags
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page
+from api.rest import examples
 from api.rest.fields import (
     Body,
     DecimalText,
@@ -168,7 +169,7 @@ class Materials(Resource):
             )
         return page(self.request, query, rows, material_json)
 
-    @writes(MaterialIn, MaterialOut)
+    @writes(MaterialIn, MaterialOut, examples=examples.MATERIAL)
     def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
         """Add a material to the catalogue."""
         material = catalogue.add_material(actor, catalogue.MaterialFacts(**data))
@@ -183,7 +184,7 @@ class OneMaterial(Resource):
         """Show a material."""
         return _material(material_for(actor, id))
 
-    @writes(MaterialChange, MaterialOut, status=200, keyed=False)
+    @writes(MaterialChange, MaterialOut, status=200, keyed=False, edits=True)
     def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Change what is known of a material (If-Match with its ETag)."""
         version = etags.expected_version(self.request, id)
@@ -215,7 +216,7 @@ class OneSupplier(Resource):
         """Show a supplier."""
         return _supplier(supplier_for(actor, id))
 
-    @writes(SupplierIn, SupplierOut, status=200, keyed=False)
+    @writes(SupplierIn, SupplierOut, status=200, keyed=False, edits=True)
     def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Give a supplier another name (If-Match with its ETag)."""
         version = etags.expected_version(self.request, id)

@@ -6,6 +6,7 @@ from rest_framework import serializers
 
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page
+from api.rest import examples
 from api.rest.fields import Body, Id, Moment, Shown, Text, plain
 from formulas import undoing
 from ledger.access import Actor
@@ -115,7 +116,7 @@ class OneEntry(Resource):
 class Reversals(Resource):
     """Undoing."""
 
-    @writes(ReversalIn, ReversalOut)
+    @writes(ReversalIn, ReversalOut, examples=examples.REVERSAL)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Take back exactly what an entry posted, by a new entry that says why."""
         undone = undoing.undo(

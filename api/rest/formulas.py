@@ -8,6 +8,7 @@ from rest_framework import serializers
 from api import etags
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page
+from api.rest import examples
 from api.rest.catalogue import DensityOut, density_json
 from api.rest.fields import (
     Body,
@@ -26,8 +27,7 @@ from formulas.access import formula_for, formulas_of, version_for
 from formulas.batches import Size
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.models import Formula, FormulaVersion, Line
-from ledger.access import Actor
-from ledger.lots import day_of
+from ledger.access import Actor, day_of
 
 
 class ToEffectIn(Body):
@@ -283,7 +283,7 @@ class Formulas(Resource):
             rows = rows.filter(name__icontains=query["name"])
         return page(self.request, query, rows, brief_json)
 
-    @writes(FormulaIn, FormulaOut)
+    @writes(FormulaIn, FormulaOut, examples=examples.FORMULA_IN)
     def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
         """Write a formula: phases of lines in % w/w that make 100."""
         version = composing.write_formula(actor, draft_of(data))
@@ -313,7 +313,7 @@ class Versions(Resource):
             ]
         }
 
-    @writes(FormulaIn, FormulaOut)
+    @writes(FormulaIn, FormulaOut, edits=True, examples=examples.FORMULA_IN)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Write the next version (If-Match with the formula's ETag); batches keep theirs."""
         version = composing.new_version(
@@ -328,7 +328,7 @@ class Versions(Resource):
 class FormulaScaling(Resource):
     """What a size of a formula needs."""
 
-    @writes(ScalingIn, ScalingOut, status=200, keyed=False)
+    @writes(ScalingIn, ScalingOut, status=200, keyed=False, examples=examples.SCALING)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Scale to a batch or an output; nothing is kept."""
         needs = balances.scale_formula(

@@ -6,6 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.operation import Resource, writes
+from api.rest import examples
 from api.rest.fields import (
     Body,
     DecimalText,
@@ -123,7 +124,7 @@ class OpeningStock(Resource):
 class Issues(Resource):
     """Samples, testers, gifts and write-offs."""
 
-    @writes(IssueIn, MovedOut)
+    @writes(IssueIn, MovedOut, examples=examples.ISSUE)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
         """Take stock out for a stated purpose and reason."""
         moved = issuing.issue(
@@ -139,7 +140,7 @@ class Issues(Resource):
 class Sales(Resource):
     """Sales by batch code and customer reference."""
 
-    @writes(SaleIn, MovedOut)
+    @writes(SaleIn, MovedOut, examples=examples.SALE)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
         """Sell from lots; the value is the cost of the goods sold."""
         moved = issuing.sell(

@@ -7,6 +7,7 @@ from rest_framework import serializers
 from api import etags
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, cursor_at, links, start_of
+from api.rest import examples
 from api.rest.catalogue import DensityOut
 from api.rest.fields import Body, DensityIn, Id, Moment, Shown, Text
 from api.rest.receipts import UnitCost
@@ -105,7 +106,7 @@ class OneLot(Resource):
         """Show a lot: its dates, its status, what is left of it and what that is worth."""
         return _lot(actor, id)
 
-    @writes(LotChange, LotOut, status=200, keyed=False)
+    @writes(LotChange, LotOut, status=200, keyed=False, edits=True)
     def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Keep the density measured on this very lot (If-Match with its ETag)."""
         version = etags.expected_version(self.request, id)
@@ -121,7 +122,7 @@ class Decisions(Resource):
         """List the decisions about a lot, the latest first."""
         return {"results": [decision_json(row) for row in lots.decisions_of(actor, id)[:200]]}
 
-    @writes(DecisionIn, DecisionOut)
+    @writes(DecisionIn, DecisionOut, examples=examples.DECISION)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Release, reject, hold or quarantine a lot, and say on what basis."""
         _, decision = lots.decide(actor, lot=id, **data)

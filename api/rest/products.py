@@ -8,6 +8,7 @@ from rest_framework import serializers
 from api import etags
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page
+from api.rest import examples
 from api.rest.fields import (
     Body,
     DecimalText,
@@ -23,11 +24,10 @@ from api.rest.formulas import NeedOut, ScaledLineOut, scaling_json
 from formulas import balances, products
 from formulas.access import product_for, products_of
 from formulas.models import Product
-from ledger.access import Actor
-from ledger.lots import day_of
+from ledger.access import Actor, day_of
 
 
-class FillIn(Body):
+class ProductFillIn(Body):
     nominal = QuantityField(help_text="What the label says.")
     overfill_percent = DecimalText(least="0", most="100", required=False)
 
@@ -51,7 +51,7 @@ class OverheadIn(Body):
 class ProductIn(Body):
     name = Text(max_length=120)
     formula = Id()
-    fill = FillIn()
+    fill = ProductFillIn()
     packaging = listed(PackagingIn, most=30)
     labour = LabourIn(required=False, allow_null=True)
     overhead = OverheadIn(required=False, allow_null=True)
@@ -63,7 +63,7 @@ class PackagingOut(serializers.Serializer[Any]):
     count = Shown()
 
 
-class FillOut(serializers.Serializer[Any]):
+class ProductFillOut(serializers.Serializer[Any]):
     nominal = Text()
     overfill_percent = Shown()
 
@@ -84,7 +84,7 @@ class ProductOut(serializers.Serializer[Any]):
     name = Text()
     formula = Id()
     material = Id(help_text="What filling makes, counted.")
-    fill = FillOut()
+    fill = ProductFillOut()
     packaging = PackagingOut(many=True)
     labour = LabourOut()
     overhead = OverheadOut()
@@ -199,7 +199,7 @@ class Products(Resource):
             rows = rows.filter(name__icontains=query["name"])
         return page(self.request, query, rows, product_json)
 
-    @writes(ProductIn, ProductOut)
+    @writes(ProductIn, ProductOut, examples=examples.PRODUCT_IN)
     def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
         """Add a product: a fill of a formula in its packaging."""
         product = products.add_product(actor, draft_of(data))
@@ -214,7 +214,7 @@ class OneProduct(Resource):
         """Show a product."""
         return _product(product_for(actor, id))
 
-    @writes(ProductIn, ProductOut, status=200, keyed=False)
+    @writes(ProductIn, ProductOut, status=200, keyed=False, edits=True)
     def put(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Change a product (If-Match with its ETag); planned batches keep what they had."""
         version = etags.expected_version(self.request, id)
@@ -225,7 +225,7 @@ class OneProduct(Resource):
 class UnitScaling(Resource):
     """What units of a product need."""
 
-    @writes(UnitsIn, ProductScaling, status=200, keyed=False)
+    @writes(UnitsIn, ProductScaling, status=200, keyed=False, examples=examples.UNITS)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Scale to units, packaging included; nothing is kept."""
         needs = balances.scale_product(
@@ -252,7 +252,7 @@ class UnitScaling(Resource):
 class Prices(Resource):
     """The price of a product."""
 
-    @writes(PriceIn, PriceOut, status=200, keyed=False)
+    @writes(PriceIn, PriceOut, status=200, keyed=False, examples=examples.PRICE)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """The price that leaves a margin after fees; margin is of the price, not of the cost."""
         price = products.price_product(actor, product=id, **data)

@@ -7,6 +7,7 @@ from rest_framework import serializers
 
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page
+from api.rest import examples
 from api.rest.fields import (
     Body,
     DecimalText,
@@ -132,7 +133,7 @@ class ReceiptPage(serializers.Serializer[Any]):
 
 
 class ReceiptQuery(Paged):
-    supplier = Id(required=False)
+    supplier = serializers.UUIDField(required=False)
 
 
 def brief_json(receipt: Receipt, currency: str) -> dict[str, Any]:
@@ -184,7 +185,7 @@ class Receipts(Resource):
             rows = rows.filter(supplier_id=query["supplier"])
         return page(self.request, query, rows, lambda row: brief_json(row, actor.currency))
 
-    @writes(ReceiptIn, ReceiptOut)
+    @writes(ReceiptIn, ReceiptOut, examples=examples.RECEIPT)
     def post(self, actor: Actor, data: dict[str, Any]) -> Any:
         """Receive a delivery: a lot a line, at landed cost, in quarantine unless released."""
         release = data.get("release")

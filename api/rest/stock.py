@@ -8,6 +8,7 @@ from rest_framework import serializers
 from api import etags
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, cursor_at, links, page, start_of
+from api.rest import examples
 from api.rest.fields import Body, Id, Moment, QuantityField, Shown, Text, plain
 from ledger import alerts, balances
 from ledger.access import Actor
@@ -161,7 +162,7 @@ class OneWatch(Resource):
         """Show the watch over a material."""
         return _watch(alerts.watch_for(actor, material))
 
-    @writes(WatchIn, WatchOut, status=200, keyed=False)
+    @writes(WatchIn, WatchOut, status=200, keyed=False, examples=examples.WATCH)
     def put(self, actor: Actor, data: dict[str, Any], material: str) -> Sent:
         """Warn when the position of a material is at or below a reorder point."""
         return _watch(

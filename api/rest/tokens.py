@@ -10,6 +10,7 @@ from rest_framework.views import APIView
 
 from api import rate, signing
 from api.operation import Resource, writes
+from api.rest import examples
 from api.rest.fields import Body, Id, Moment, Text
 from ledger.access import Actor
 
@@ -50,7 +51,7 @@ class Tokens(APIView):
         super().initial(request, *args, **kwargs)
         rate.check(request)
 
-    @extend_schema(request=TokenIn, responses={201: TokenOut})
+    @extend_schema(request=TokenIn, responses={201: TokenOut}, examples=examples.TOKEN)
     def post(self, request: Request) -> Response:
         """Sign in with user name and password; send the token as "Authorization: Bearer"."""
         body = TokenIn(data=request.data)

@@ -10,431 +10,1379 @@ import ledger.ids
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('ledger', '0006_outbox'),
+        ("ledger", "0006_outbox"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Batch',
+            name="Batch",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('code', models.CharField(max_length=20)),
-                ('units', models.PositiveIntegerField(null=True)),
-                ('fill_grams', models.DecimalField(decimal_places=6, max_digits=18, null=True)),
-                ('state', models.CharField(choices=[('planned', 'Planned'), ('finished', 'Finished'), ('cancelled', 'Cancelled')], default='planned', max_length=9)),
-                ('planned_for', models.DateField()),
-                ('asked_for', models.CharField(help_text='As typed: a batch, an output, units.', max_length=64)),
-                ('batch_grams', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('output_grams', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('account', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.account')),
-                ('cancel_entry', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.entry')),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('person', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("code", models.CharField(max_length=20)),
+                ("units", models.PositiveIntegerField(null=True)),
+                ("fill_grams", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("planned", "Planned"),
+                            ("finished", "Finished"),
+                            ("cancelled", "Cancelled"),
+                        ],
+                        default="planned",
+                        max_length=9,
+                    ),
+                ),
+                ("planned_for", models.DateField()),
+                (
+                    "asked_for",
+                    models.CharField(
+                        help_text="As typed: a batch, an output, units.", max_length=64
+                    ),
+                ),
+                ("batch_grams", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("output_grams", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "account",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.account",
+                    ),
+                ),
+                (
+                    "cancel_entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'batches',
+                "verbose_name_plural": "batches",
             },
         ),
         migrations.CreateModel(
-            name='BatchPackaging',
+            name="BatchPackaging",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('per_unit', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('short', models.DecimalField(decimal_places=6, default=0, max_digits=18)),
-                ('batch', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='packaging', to='formulas.batch')),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('material', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.material')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                ("per_unit", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("short", models.DecimalField(decimal_places=6, default=0, max_digits=18)),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="packaging",
+                        to="formulas.batch",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Formula',
+            name="Formula",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=120)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('material', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.material')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                ("version", models.PositiveIntegerField(default=1)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='BatchLine',
+            name="BatchLine",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('phase', models.CharField(blank=True, max_length=80)),
-                ('kind', models.CharField(max_length=9)),
-                ('percent', models.DecimalField(decimal_places=6, max_digits=9)),
-                ('max_percent', models.DecimalField(decimal_places=6, max_digits=9, null=True)),
-                ('grams', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('short', models.DecimalField(decimal_places=6, default=0, help_text='What no usable lot had when the batch was planned.', max_digits=18)),
-                ('batch', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='formulas.batch')),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('material', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.material')),
-                ('component', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='formulas.formula')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                ("phase", models.CharField(blank=True, max_length=80)),
+                ("kind", models.CharField(max_length=9)),
+                ("percent", models.DecimalField(decimal_places=6, max_digits=9)),
+                ("max_percent", models.DecimalField(decimal_places=6, max_digits=9, null=True)),
+                ("grams", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "short",
+                    models.DecimalField(
+                        decimal_places=6,
+                        default=0,
+                        help_text="What no usable lot had when the batch was planned.",
+                        max_digits=18,
+                    ),
+                ),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="lines",
+                        to="formulas.batch",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+                (
+                    "component",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.formula",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='FormulaVersion',
+            name="FormulaVersion",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('number', models.PositiveIntegerField()),
-                ('process_loss_percent', models.DecimalField(decimal_places=6, default=0, max_digits=9)),
-                ('density', models.DecimalField(decimal_places=12, max_digits=16, null=True)),
-                ('density_at', models.DecimalField(decimal_places=2, max_digits=6, null=True)),
-                ('density_entered', models.CharField(blank=True, max_length=64)),
-                ('shelf_life_days', models.PositiveIntegerField(null=True)),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('formula', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='versions', to='formulas.formula')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('person', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("number", models.PositiveIntegerField()),
+                (
+                    "process_loss_percent",
+                    models.DecimalField(decimal_places=6, default=0, max_digits=9),
+                ),
+                ("density", models.DecimalField(decimal_places=12, max_digits=16, null=True)),
+                ("density_at", models.DecimalField(decimal_places=2, max_digits=6, null=True)),
+                ("density_entered", models.CharField(blank=True, max_length=64)),
+                ("shelf_life_days", models.PositiveIntegerField(null=True)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "formula",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="versions",
+                        to="formulas.formula",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='batch',
-            name='version',
-            field=models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='formulas.formulaversion'),
+            model_name="batch",
+            name="version",
+            field=models.ForeignKey(
+                db_constraint=False,
+                db_index=False,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="formulas.formulaversion",
+            ),
         ),
         migrations.CreateModel(
-            name='Making',
+            name="Making",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('happened_at', models.DateTimeField()),
-                ('entered', models.CharField(max_length=64)),
-                ('output_grams', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('units', models.PositiveIntegerField(null=True)),
-                ('weighed_grams', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('declared_grams', models.DecimalField(decimal_places=6, default=0, max_digits=18)),
-                ('declared_reason', models.CharField(blank=True, max_length=400)),
-                ('process_loss_percent', models.DecimalField(decimal_places=6, max_digits=9)),
-                ('materials', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('packaging', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('labour', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('overhead', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('abnormal', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('batch', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='makings', to='formulas.batch')),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('entry', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.entry')),
-                ('lot', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.lot')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('person', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('samples_entry', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.entry')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("happened_at", models.DateTimeField()),
+                ("entered", models.CharField(max_length=64)),
+                ("output_grams", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("units", models.PositiveIntegerField(null=True)),
+                ("weighed_grams", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("declared_grams", models.DecimalField(decimal_places=6, default=0, max_digits=18)),
+                ("declared_reason", models.CharField(blank=True, max_length=400)),
+                ("process_loss_percent", models.DecimalField(decimal_places=6, max_digits=9)),
+                ("materials", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("packaging", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("labour", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("overhead", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("abnormal", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="makings",
+                        to="formulas.batch",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "samples_entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='batch',
-            name='making',
-            field=models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='formulas.making'),
+            model_name="batch",
+            name="making",
+            field=models.ForeignKey(
+                db_constraint=False,
+                db_index=False,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="formulas.making",
+            ),
         ),
         migrations.CreateModel(
-            name='Phase',
+            name="Phase",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('name', models.CharField(blank=True, max_length=80)),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('version', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='phases', to='formulas.formulaversion')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                ("name", models.CharField(blank=True, max_length=80)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "version",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="phases",
+                        to="formulas.formulaversion",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Line',
+            name="Line",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('position', models.PositiveSmallIntegerField(help_text='Counted through all phases.')),
-                ('kind', models.CharField(choices=[('fixed', 'Fixed'), ('balance', 'Balance'), ('to_effect', 'To Effect')], max_length=9)),
-                ('percent', models.DecimalField(decimal_places=6, max_digits=9)),
-                ('max_percent', models.DecimalField(decimal_places=6, max_digits=9, null=True)),
-                ('component', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='formulas.formula')),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('material', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.material')),
-                ('version', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='formulas.formulaversion')),
-                ('phase', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='formulas.phase')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "position",
+                    models.PositiveSmallIntegerField(help_text="Counted through all phases."),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("fixed", "Fixed"),
+                            ("balance", "Balance"),
+                            ("to_effect", "To Effect"),
+                        ],
+                        max_length=9,
+                    ),
+                ),
+                ("percent", models.DecimalField(decimal_places=6, max_digits=9)),
+                ("max_percent", models.DecimalField(decimal_places=6, max_digits=9, null=True)),
+                (
+                    "component",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.formula",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+                (
+                    "version",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="lines",
+                        to="formulas.formulaversion",
+                    ),
+                ),
+                (
+                    "phase",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="lines",
+                        to="formulas.phase",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Pick',
+            name="Pick",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('quantity', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('batch', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='picks', to='formulas.batch')),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('line', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='picks', to='formulas.batchline')),
-                ('lot', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.lot')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('packaging', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='picks', to='formulas.batchpackaging')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="picks",
+                        to="formulas.batch",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="picks",
+                        to="formulas.batchline",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "packaging",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="picks",
+                        to="formulas.batchpackaging",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Product',
+            name="Product",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=120)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('fill_entered', models.CharField(max_length=64)),
-                ('fill_ml', models.DecimalField(decimal_places=6, max_digits=18, null=True)),
-                ('fill_grams', models.DecimalField(decimal_places=6, max_digits=18, null=True)),
-                ('overfill_percent', models.DecimalField(decimal_places=6, default=0, max_digits=9)),
-                ('minutes_per_batch', models.DecimalField(decimal_places=6, default=0, max_digits=18)),
-                ('minutes_per_unit', models.DecimalField(decimal_places=6, default=0, max_digits=18)),
-                ('hourly_rate', models.DecimalField(decimal_places=6, default=0, max_digits=18)),
-                ('overhead_per_batch', models.DecimalField(decimal_places=6, default=0, max_digits=18)),
-                ('overhead_percent', models.DecimalField(decimal_places=4, default=0, max_digits=9)),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('formula', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='formulas.formula')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('material', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.material')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                ("version", models.PositiveIntegerField(default=1)),
+                ("fill_entered", models.CharField(max_length=64)),
+                ("fill_ml", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
+                ("fill_grams", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
+                (
+                    "overfill_percent",
+                    models.DecimalField(decimal_places=6, default=0, max_digits=9),
+                ),
+                (
+                    "minutes_per_batch",
+                    models.DecimalField(decimal_places=6, default=0, max_digits=18),
+                ),
+                (
+                    "minutes_per_unit",
+                    models.DecimalField(decimal_places=6, default=0, max_digits=18),
+                ),
+                ("hourly_rate", models.DecimalField(decimal_places=6, default=0, max_digits=18)),
+                (
+                    "overhead_per_batch",
+                    models.DecimalField(decimal_places=6, default=0, max_digits=18),
+                ),
+                (
+                    "overhead_percent",
+                    models.DecimalField(decimal_places=4, default=0, max_digits=9),
+                ),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "formula",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.formula",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Packaging',
+            name="Packaging",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('entered', models.CharField(max_length=64)),
-                ('quantity', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('material', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.material')),
-                ('product', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='packaging', to='formulas.product')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                ("entered", models.CharField(max_length=64)),
+                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+                (
+                    "product",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="packaging",
+                        to="formulas.product",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Filling',
+            name="Filling",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('happened_at', models.DateTimeField()),
-                ('entered', models.CharField(max_length=64)),
-                ('used_grams', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('units', models.PositiveIntegerField()),
-                ('bulk', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('packaging', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('labour', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('deviation', models.CharField(blank=True, max_length=400)),
-                ('bulk_lot', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.lot')),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('entry', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.entry')),
-                ('lot', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.lot')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('person', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('samples_entry', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.entry')),
-                ('product', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='formulas.product')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("happened_at", models.DateTimeField()),
+                ("entered", models.CharField(max_length=64)),
+                ("used_grams", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("units", models.PositiveIntegerField()),
+                ("bulk", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("packaging", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("labour", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("deviation", models.CharField(blank=True, max_length=400)),
+                (
+                    "bulk_lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "samples_entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
+                (
+                    "product",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.product",
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='batch',
-            name='product',
-            field=models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='formulas.product'),
+            model_name="batch",
+            name="product",
+            field=models.ForeignKey(
+                db_constraint=False,
+                db_index=False,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="formulas.product",
+            ),
         ),
         migrations.CreateModel(
-            name='Weighing',
+            name="Weighing",
             fields=[
-                ('id', models.UUIDField(default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False)),
-                ('entered', models.CharField(max_length=64)),
-                ('quantity', models.DecimalField(decimal_places=6, max_digits=18)),
-                ('density', models.DecimalField(decimal_places=12, max_digits=16, null=True)),
-                ('density_at', models.DecimalField(decimal_places=2, max_digits=6, null=True)),
-                ('density_of', models.CharField(blank=True, help_text='lot or material', max_length=8)),
-                ('deviation', models.CharField(blank=True, max_length=400)),
-                ('happened_at', models.DateTimeField()),
-                ('batch', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='weighings', to='formulas.batch')),
-                ('coop', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.coop')),
-                ('entry', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.entry')),
-                ('line', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='weighings', to='formulas.batchline')),
-                ('lot', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.lot')),
-                ('maker', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='ledger.maker')),
-                ('person', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("entered", models.CharField(max_length=64)),
+                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("density", models.DecimalField(decimal_places=12, max_digits=16, null=True)),
+                ("density_at", models.DecimalField(decimal_places=2, max_digits=6, null=True)),
+                (
+                    "density_of",
+                    models.CharField(blank=True, help_text="lot or material", max_length=8),
+                ),
+                ("deviation", models.CharField(blank=True, max_length=400)),
+                ("happened_at", models.DateTimeField()),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="weighings",
+                        to="formulas.batch",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="weighings",
+                        to="formulas.batchline",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.AddConstraint(
-            model_name='batchpackaging',
-            constraint=models.UniqueConstraint(fields=('coop', 'batch', 'position'), name='batch_packaging_once'),
+            model_name="batchpackaging",
+            constraint=models.UniqueConstraint(
+                fields=("coop", "batch", "position"), name="batch_packaging_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='batchpackaging',
-            constraint=models.CheckConstraint(condition=models.Q(('per_unit__gt', 0), ('per_unit__lt', Decimal('1000000000000')), ('short__gte', 0), ('short__lt', Decimal('1000000000000'))), name='batch_packaging_above_zero'),
+            model_name="batchpackaging",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("per_unit__gt", 0),
+                    ("per_unit__lt", Decimal("1000000000000")),
+                    ("short__gte", 0),
+                    ("short__lt", Decimal("1000000000000")),
+                ),
+                name="batch_packaging_above_zero",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='formula',
-            constraint=models.UniqueConstraint(fields=('coop', 'material'), name='formula_makes_its_own'),
+            model_name="formula",
+            constraint=models.UniqueConstraint(
+                fields=("coop", "material"), name="formula_makes_its_own"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='batchline',
-            constraint=models.UniqueConstraint(fields=('coop', 'batch', 'position'), name='batch_line_once'),
+            model_name="batchline",
+            constraint=models.UniqueConstraint(
+                fields=("coop", "batch", "position"), name="batch_line_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='batchline',
-            constraint=models.CheckConstraint(condition=models.Q(('grams__gte', 0), ('grams__lt', Decimal('1000000000000')), ('short__gte', 0), ('short__lt', Decimal('1000000000000'))), name='batch_line_not_negative'),
+            model_name="batchline",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("grams__gte", 0),
+                    ("grams__lt", Decimal("1000000000000")),
+                    ("short__gte", 0),
+                    ("short__lt", Decimal("1000000000000")),
+                ),
+                name="batch_line_not_negative",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='formulaversion',
-            constraint=models.UniqueConstraint(fields=('coop', 'formula', 'number'), name='formula_version_once'),
+            model_name="formulaversion",
+            constraint=models.UniqueConstraint(
+                fields=("coop", "formula", "number"), name="formula_version_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='formulaversion',
-            constraint=models.CheckConstraint(condition=models.Q(('process_loss_percent__gte', 0), ('process_loss_percent__lt', 100)), name='formula_loss_below_100'),
+            model_name="formulaversion",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("process_loss_percent__gte", 0), ("process_loss_percent__lt", 100)
+                ),
+                name="formula_loss_below_100",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='formulaversion',
-            constraint=models.CheckConstraint(condition=models.Q(('density__isnull', True), models.Q(('density__gt', 0), ('density__lt', 30)), _connector='OR'), name='formula_density_plausible'),
+            model_name="formulaversion",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("density__isnull", True),
+                    models.Q(("density__gt", 0), ("density__lt", 30)),
+                    _connector="OR",
+                ),
+                name="formula_density_plausible",
+            ),
         ),
         migrations.AddIndex(
-            model_name='making',
-            index=models.Index(fields=['coop', 'batch'], name='making_by_batch'),
+            model_name="making",
+            index=models.Index(fields=["coop", "batch"], name="making_by_batch"),
         ),
         migrations.AddIndex(
-            model_name='making',
-            index=models.Index(fields=['coop', 'lot'], name='making_by_lot'),
+            model_name="making",
+            index=models.Index(fields=["coop", "lot"], name="making_by_lot"),
         ),
         migrations.AddConstraint(
-            model_name='making',
-            constraint=models.UniqueConstraint(fields=('coop', 'entry'), name='making_by_entry'),
+            model_name="making",
+            constraint=models.UniqueConstraint(fields=("coop", "entry"), name="making_by_entry"),
         ),
         migrations.AddConstraint(
-            model_name='making',
-            constraint=models.CheckConstraint(condition=models.Q(('declared_grams__gte', 0), ('declared_grams__lt', Decimal('1000000000000')), ('output_grams__gt', 0), ('output_grams__lt', Decimal('1000000000000')), ('weighed_grams__gt', 0), ('weighed_grams__lt', Decimal('1000000000000'))), name='making_above_zero'),
+            model_name="making",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("declared_grams__gte", 0),
+                    ("declared_grams__lt", Decimal("1000000000000")),
+                    ("output_grams__gt", 0),
+                    ("output_grams__lt", Decimal("1000000000000")),
+                    ("weighed_grams__gt", 0),
+                    ("weighed_grams__lt", Decimal("1000000000000")),
+                ),
+                name="making_above_zero",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='making',
-            constraint=models.CheckConstraint(condition=models.Q(('abnormal__gte', 0), ('abnormal__lt', Decimal('1000000000000')), ('labour__gte', 0), ('labour__lt', Decimal('1000000000000')), ('materials__gte', 0), ('materials__lt', Decimal('1000000000000')), ('overhead__gte', 0), ('overhead__lt', Decimal('1000000000000')), ('packaging__gte', 0), ('packaging__lt', Decimal('1000000000000'))), name='making_cost_not_negative'),
+            model_name="making",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("abnormal__gte", 0),
+                    ("abnormal__lt", Decimal("1000000000000")),
+                    ("labour__gte", 0),
+                    ("labour__lt", Decimal("1000000000000")),
+                    ("materials__gte", 0),
+                    ("materials__lt", Decimal("1000000000000")),
+                    ("overhead__gte", 0),
+                    ("overhead__lt", Decimal("1000000000000")),
+                    ("packaging__gte", 0),
+                    ("packaging__lt", Decimal("1000000000000")),
+                ),
+                name="making_cost_not_negative",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='phase',
-            constraint=models.UniqueConstraint(fields=('coop', 'version', 'position'), name='phase_once'),
+            model_name="phase",
+            constraint=models.UniqueConstraint(
+                fields=("coop", "version", "position"), name="phase_once"
+            ),
         ),
         migrations.AddIndex(
-            model_name='line',
-            index=models.Index(condition=models.Q(('component__isnull', False)), fields=['coop', 'maker', 'component'], name='line_by_component'),
+            model_name="line",
+            index=models.Index(
+                condition=models.Q(("component__isnull", False)),
+                fields=["coop", "maker", "component"],
+                name="line_by_component",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='line',
-            constraint=models.UniqueConstraint(fields=('coop', 'version', 'position'), name='line_once'),
+            model_name="line",
+            constraint=models.UniqueConstraint(
+                fields=("coop", "version", "position"), name="line_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='line',
-            constraint=models.UniqueConstraint(condition=models.Q(('kind', 'balance')), fields=('coop', 'version'), name='formula_one_balance'),
+            model_name="line",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("kind", "balance")),
+                fields=("coop", "version"),
+                name="formula_one_balance",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['fixed', 'balance', 'to_effect'])), name='line_kind_known'),
+            model_name="line",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("kind__in", ["fixed", "balance", "to_effect"])),
+                name="line_kind_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('component__isnull', False), ('material__isnull', True)), models.Q(('component__isnull', True), ('material__isnull', False)), _connector='OR'), name='line_of_material_or_formula'),
+            model_name="line",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("component__isnull", False), ("material__isnull", True)),
+                    models.Q(("component__isnull", True), ("material__isnull", False)),
+                    _connector="OR",
+                ),
+                name="line_of_material_or_formula",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('percent__gt', 0), ('percent__lte', 100)), name='line_percent_within_100'),
+            model_name="line",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("percent__gt", 0), ("percent__lte", 100)),
+                name="line_percent_within_100",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('max_percent__isnull', True), models.Q(('kind', 'to_effect'), _negated=True)), models.Q(('kind', 'to_effect'), ('max_percent__gte', models.F('percent')), ('max_percent__lte', 100)), _connector='OR'), name='line_maximum_to_effect'),
+            model_name="line",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("max_percent__isnull", True),
+                        models.Q(("kind", "to_effect"), _negated=True),
+                    ),
+                    models.Q(
+                        ("kind", "to_effect"),
+                        ("max_percent__gte", models.F("percent")),
+                        ("max_percent__lte", 100),
+                    ),
+                    _connector="OR",
+                ),
+                name="line_maximum_to_effect",
+            ),
         ),
         migrations.AddIndex(
-            model_name='pick',
-            index=models.Index(fields=['coop', 'batch'], name='pick_by_batch'),
+            model_name="pick",
+            index=models.Index(fields=["coop", "batch"], name="pick_by_batch"),
         ),
         migrations.AddConstraint(
-            model_name='pick',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('line__isnull', True), ('packaging__isnull', False)), models.Q(('line__isnull', False), ('packaging__isnull', True)), _connector='OR'), name='pick_for_line_or_packaging'),
+            model_name="pick",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("line__isnull", True), ("packaging__isnull", False)),
+                    models.Q(("line__isnull", False), ("packaging__isnull", True)),
+                    _connector="OR",
+                ),
+                name="pick_for_line_or_packaging",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='pick',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0), ('quantity__lt', Decimal('1000000000000'))), name='pick_above_zero'),
+            model_name="pick",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("quantity__gt", 0), ("quantity__lt", Decimal("1000000000000"))),
+                name="pick_above_zero",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='product',
-            constraint=models.UniqueConstraint(fields=('coop', 'material'), name='product_makes_its_own'),
+            model_name="product",
+            constraint=models.UniqueConstraint(
+                fields=("coop", "material"), name="product_makes_its_own"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='product',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('fill_grams__isnull', True), ('fill_ml__gt', 0), ('fill_ml__lt', Decimal('1000000000000'))), models.Q(('fill_grams__gt', 0), ('fill_grams__lt', Decimal('1000000000000')), ('fill_ml__isnull', True)), _connector='OR'), name='product_fill_by_volume_or_mass'),
+            model_name="product",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("fill_grams__isnull", True),
+                        ("fill_ml__gt", 0),
+                        ("fill_ml__lt", Decimal("1000000000000")),
+                    ),
+                    models.Q(
+                        ("fill_grams__gt", 0),
+                        ("fill_grams__lt", Decimal("1000000000000")),
+                        ("fill_ml__isnull", True),
+                    ),
+                    _connector="OR",
+                ),
+                name="product_fill_by_volume_or_mass",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='product',
-            constraint=models.CheckConstraint(condition=models.Q(('overfill_percent__gte', 0), ('overfill_percent__lte', 100)), name='product_overfill_plausible'),
+            model_name="product",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("overfill_percent__gte", 0), ("overfill_percent__lte", 100)),
+                name="product_overfill_plausible",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='product',
-            constraint=models.CheckConstraint(condition=models.Q(('hourly_rate__gte', 0), ('hourly_rate__lt', Decimal('1000000000000')), ('minutes_per_batch__gte', 0), ('minutes_per_batch__lt', Decimal('1000000000000')), ('minutes_per_unit__gte', 0), ('minutes_per_unit__lt', Decimal('1000000000000')), ('overhead_per_batch__gte', 0), ('overhead_per_batch__lt', Decimal('1000000000000')), ('overhead_percent__gte', 0), ('overhead_percent__lt', 100000)), name='product_policy_not_negative'),
+            model_name="product",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("hourly_rate__gte", 0),
+                    ("hourly_rate__lt", Decimal("1000000000000")),
+                    ("minutes_per_batch__gte", 0),
+                    ("minutes_per_batch__lt", Decimal("1000000000000")),
+                    ("minutes_per_unit__gte", 0),
+                    ("minutes_per_unit__lt", Decimal("1000000000000")),
+                    ("overhead_per_batch__gte", 0),
+                    ("overhead_per_batch__lt", Decimal("1000000000000")),
+                    ("overhead_percent__gte", 0),
+                    ("overhead_percent__lt", 100000),
+                ),
+                name="product_policy_not_negative",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='packaging',
-            constraint=models.UniqueConstraint(fields=('coop', 'product', 'position'), name='packaging_once'),
+            model_name="packaging",
+            constraint=models.UniqueConstraint(
+                fields=("coop", "product", "position"), name="packaging_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='packaging',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0), ('quantity__lt', Decimal('1000000000000'))), name='packaging_above_zero'),
+            model_name="packaging",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("quantity__gt", 0), ("quantity__lt", Decimal("1000000000000"))),
+                name="packaging_above_zero",
+            ),
         ),
         migrations.AddIndex(
-            model_name='filling',
-            index=models.Index(fields=['coop', 'lot'], name='filling_by_lot'),
+            model_name="filling",
+            index=models.Index(fields=["coop", "lot"], name="filling_by_lot"),
         ),
         migrations.AddConstraint(
-            model_name='filling',
-            constraint=models.UniqueConstraint(fields=('coop', 'entry'), name='filling_by_entry'),
+            model_name="filling",
+            constraint=models.UniqueConstraint(fields=("coop", "entry"), name="filling_by_entry"),
         ),
         migrations.AddConstraint(
-            model_name='filling',
-            constraint=models.CheckConstraint(condition=models.Q(('units__gt', 0), ('used_grams__gt', 0), ('used_grams__lt', Decimal('1000000000000'))), name='filling_above_zero'),
+            model_name="filling",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("units__gt", 0),
+                    ("used_grams__gt", 0),
+                    ("used_grams__lt", Decimal("1000000000000")),
+                ),
+                name="filling_above_zero",
+            ),
         ),
         migrations.AddIndex(
-            model_name='batch',
-            index=models.Index(fields=['coop', 'maker', 'id'], name='batch_by_maker'),
+            model_name="batch",
+            index=models.Index(fields=["coop", "maker", "id"], name="batch_by_maker"),
         ),
         migrations.AddIndex(
-            model_name='batch',
-            index=models.Index(fields=['coop', 'version'], name='batch_by_version'),
+            model_name="batch",
+            index=models.Index(fields=["coop", "version"], name="batch_by_version"),
         ),
         migrations.AddIndex(
-            model_name='batch',
-            index=models.Index(condition=models.Q(('product__isnull', False)), fields=['coop', 'product'], name='batch_by_product'),
+            model_name="batch",
+            index=models.Index(
+                condition=models.Q(("product__isnull", False)),
+                fields=["coop", "product"],
+                name="batch_by_product",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.UniqueConstraint(fields=('coop', 'code'), name='batch_code_once'),
+            model_name="batch",
+            constraint=models.UniqueConstraint(fields=("coop", "code"), name="batch_code_once"),
         ),
         migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.UniqueConstraint(fields=('coop', 'account'), name='batch_account_once'),
+            model_name="batch",
+            constraint=models.UniqueConstraint(
+                fields=("coop", "account"), name="batch_account_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('cancel_entry__isnull', True), ('making__isnull', True), ('state', 'planned')), models.Q(('cancel_entry__isnull', True), ('making__isnull', False), ('state', 'finished')), models.Q(('making__isnull', True), ('state', 'cancelled')), _connector='OR'), name='batch_state_known'),
+            model_name="batch",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("cancel_entry__isnull", True),
+                        ("making__isnull", True),
+                        ("state", "planned"),
+                    ),
+                    models.Q(
+                        ("cancel_entry__isnull", True),
+                        ("making__isnull", False),
+                        ("state", "finished"),
+                    ),
+                    models.Q(("making__isnull", True), ("state", "cancelled")),
+                    _connector="OR",
+                ),
+                name="batch_state_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(('batch_grams__gt', 0), ('batch_grams__lt', Decimal('1000000000000')), ('output_grams__gt', 0), ('output_grams__lt', Decimal('1000000000000'))), name='batch_above_zero'),
+            model_name="batch",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("batch_grams__gt", 0),
+                    ("batch_grams__lt", Decimal("1000000000000")),
+                    ("output_grams__gt", 0),
+                    ("output_grams__lt", Decimal("1000000000000")),
+                ),
+                name="batch_above_zero",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('fill_grams__isnull', True), ('product__isnull', True), ('units__isnull', True)), models.Q(('fill_grams__gt', 0), ('fill_grams__lt', Decimal('1000000000000')), ('product__isnull', False), ('units__gt', 0)), _connector='OR'), name='batch_units_of_a_product'),
+            model_name="batch",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("fill_grams__isnull", True),
+                        ("product__isnull", True),
+                        ("units__isnull", True),
+                    ),
+                    models.Q(
+                        ("fill_grams__gt", 0),
+                        ("fill_grams__lt", Decimal("1000000000000")),
+                        ("product__isnull", False),
+                        ("units__gt", 0),
+                    ),
+                    _connector="OR",
+                ),
+                name="batch_units_of_a_product",
+            ),
         ),
         migrations.AddIndex(
-            model_name='weighing',
-            index=models.Index(fields=['coop', 'batch'], name='weighing_by_batch'),
+            model_name="weighing",
+            index=models.Index(fields=["coop", "batch"], name="weighing_by_batch"),
         ),
         migrations.AddConstraint(
-            model_name='weighing',
-            constraint=models.UniqueConstraint(fields=('coop', 'entry'), name='weighing_by_entry'),
+            model_name="weighing",
+            constraint=models.UniqueConstraint(fields=("coop", "entry"), name="weighing_by_entry"),
         ),
         migrations.AddConstraint(
-            model_name='weighing',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('quantity', 0), _negated=True), ('quantity__gt', Decimal('-1000000000000')), ('quantity__lt', Decimal('1000000000000'))), name='weighing_is_a_number'),
+            model_name="weighing",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("quantity", 0), _negated=True),
+                    ("quantity__gt", Decimal("-1000000000000")),
+                    ("quantity__lt", Decimal("1000000000000")),
+                ),
+                name="weighing_is_a_number",
+            ),
         ),
     ]

@@ -26,7 +26,8 @@ language sql stable as $$
          h.usable + o.on_order - r.reserved - s.shortfall
     from (select coalesce(sum(h.quantity), 0) as on_hand,
                  coalesce(sum(h.quantity) filter (where (
-                   select c.status = 'released' and coalesce(least(l.expires_on, l.retest_on) >= day, true)
+                   select c.status = 'released'
+                          and coalesce(least(l.expires_on, l.retest_on) >= day, true)
                      from ledger_custody c, ledger_lot l
                      where c.coop_id = coop and c.maker_id = maker and c.lot_id = h.lot_id
                        and l.coop_id = coop and l.id = h.lot_id)), 0) as usable

@@ -167,9 +167,10 @@ create function ledger_post_entry(
 ) returns numeric[]
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp
 -- All rows are found by their keys. One plan therefore serves every call, where planning each time
--- would take longer than the work; and it must not read a table through that was small when the
--- plan was made.
-set plan_cache_mode = force_generic_plan set enable_seqscan = off as $$
+-- would take longer than the work; and it must look rows up one by one even if the plan was made
+-- while a table was small enough to be read through.
+set plan_cache_mode = force_generic_plan set enable_seqscan = off set enable_hashjoin = off
+set enable_mergejoin = off as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
@@ -182,11 +183,17 @@ declare
   enters_store boolean;
   asks_share boolean;
   back_dated boolean;
+  all_released boolean;
+  last_day date;
   pools bigint;
   day date;
   bad record;
 begin
   -- Every account must be the maker's, and every lot in its custody.
+  with own as materialized (
+    select a.id, a.kind from ledger_account a
+      where a.coop_id = coop and a.maker_id = maker and a.id = any (from_accounts || to_accounts)
+  )
   select array_agg(row(m.line, f.id, f.kind, t.id, t.kind, m.lot, c.material_id, m.quantity, m.value)::ledger_move
                    order by m.line),
          coalesce(array_agg(distinct c.material_id) filter (where c.material_id is not null), '{}'),
@@ -196,14 +203,18 @@ begin
          bool_or(m.lot is not null and f.kind = 'store' and m.value is not null),
          bool_or(m.lot is not null and f.kind = 'store' and t.kind <> 'store'),
          bool_or(m.lot is not null and f.kind <> 'store' and t.kind = 'store'),
-         bool_or(m.value is null and (m.lot is null or f.kind <> 'store' or t.kind = 'store'))
-    into moves, materials, pools, is_exact, is_priced, leaves_store, enters_store, asks_share
+         bool_or(m.value is null and (m.lot is null or f.kind <> 'store' or t.kind = 'store')),
+         coalesce(bool_and(c.status = 'released') filter (where l.id is not null), true),
+         min(least(l.expires_on, l.retest_on))
+    into moves, materials, pools, is_exact, is_priced, leaves_store, enters_store, asks_share,
+         all_released, last_day
     from unnest(from_accounts, to_accounts, lots, quantities, move_values)
          with ordinality m(from_id, to_id, lot, quantity, value, line)
-    join ledger_account f on f.coop_id = coop and f.maker_id = maker and f.id = m.from_id
-    join ledger_account t on t.coop_id = coop and t.maker_id = maker and t.id = m.to_id
+    join own f on f.id = m.from_id
+    join own t on t.id = m.to_id
     left join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot
     left join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = c.material_id
+    left join ledger_lot l on must_be_usable and f.kind = 'store' and l.coop_id = coop and l.id = c.lot_id
     where (m.lot is null or c.lot_id is not null);
   if cardinality(moves) is distinct from cardinality(lots) then
     raise exception 'An account or a lot of the entry is not there.'
@@ -227,52 +238,51 @@ begin
     order by p.material_id for update;
   day := ledger_open_entry(entry, kind, happened_at, person, reason, deviation, details, null);
 
-  -- Only what is there is taken, and only what may be used is used, on the day of the event, unless
-  -- a deviation says why not.
-  select m.lot_id, coalesce(h.quantity, 0) as on_hand, sum(m.quantity) as wanted,
-         sum(m.quantity) > coalesce(h.quantity, 0) as short,
-         c.status, least(l.expires_on, l.retest_on) as last_day into bad
+  -- Only what is there is taken.
+  select m.lot_id, coalesce(max(h.quantity), 0) as on_hand, sum(m.quantity) as wanted into bad
     from unnest(moves) m
     left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id and h.lot_id = m.lot_id
-    left join ledger_custody c on must_be_usable and m.from_kind = 'store'
-      and c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot_id
-    left join ledger_lot l on l.coop_id = coop and l.id = c.lot_id
     where m.from_kind in ('store', 'batch') and m.lot_id is not null
-    group by m.from_id, m.lot_id, h.quantity, c.status, l.expires_on, l.retest_on
-    having sum(m.quantity) > coalesce(h.quantity, 0) or c.status <> 'released'
-      or least(l.expires_on, l.retest_on) < day
-    order by short desc limit 1;
-  if bad.short then
+    group by m.from_id, m.lot_id having sum(m.quantity) > coalesce(max(h.quantity), 0)
+    limit 1;
+  if found then
     raise exception 'Not enough of the lot.' using errcode = '23514', constraint = 'holding_not_negative',
       detail = json_build_object('lot', bad.lot_id, 'left', bad.on_hand, 'wanted', bad.wanted);
-  elsif found then
+  end if;
+  -- Only what may be used is used, on the day of the event; a deviation says why not.
+  if not all_released or last_day < day then
+    select c.lot_id, c.status, least(l.expires_on, l.retest_on) as last_day into bad
+      from unnest(moves) m
+      join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot_id
+      join ledger_lot l on l.coop_id = coop and l.id = m.lot_id
+      where m.from_kind = 'store' and (c.status <> 'released' or least(l.expires_on, l.retest_on) < day)
+      order by m.line limit 1;
     raise exception 'The lot may not be used.' using errcode = '23514', constraint = 'lot_usable',
       detail = json_build_object('lot', bad.lot_id, 'status', bad.status, 'last_day', bad.last_day);
   end if;
 
   -- What leaves a store is taken from its cost layers, at the value that it has there.
   if leaves_store then
-    with pooled as (
-      select m.*, p.cost_formula, case when p.cost_formula = 'lot' then m.lot_id end as queue
+    with draw as (
+      -- Each draw is a stretch of the pool's queue, which ends at `ends`, in the order of the lines.
+      select m.line, m.material_id, m.quantity, q.queue,
+             sum(m.quantity) over (partition by m.material_id, q.queue order by m.line) as ends
         from unnest(moves) m
         join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
+        cross join lateral (values (case when p.cost_formula = 'lot' then m.lot_id end)) q(queue)
         where m.from_kind = 'store' and m.to_kind <> 'store'
-    ), draw as (
-      -- Each draw is a stretch of the pool's queue: from `starts` to `ends`, in the order of the lines.
-      select *, sum(quantity) over (partition by material_id, queue order by line) as ends from pooled
-    ), layer as (
-      select l.id, l.material_id, l.quantity, l.value, q.queue,
-             sum(l.quantity) over (partition by l.material_id, q.queue order by l.ordinal) as ends
-        from (select distinct material_id, queue, cost_formula from pooled) q
-        join ledger_layer l on l.coop_id = coop and l.maker_id = maker and l.material_id = q.material_id
-          and l.any_left and (q.queue is null or l.lot_id = q.queue)
     ), piece as (
-      -- Where the two stretches overlap, a draw takes from a layer.
+      -- Where it overlaps a layer's stretch, it takes from that layer.
       select d.line, l.id as layer_id, l.quantity, l.value,
              greatest(d.ends - d.quantity, l.ends - l.quantity) - (l.ends - l.quantity) as a,
              least(d.ends, l.ends) - (l.ends - l.quantity) as b
-        from draw d join layer l on l.material_id = d.material_id and l.queue is not distinct from d.queue
-          and l.ends > d.ends - d.quantity and l.ends - l.quantity < d.ends
+        from draw d
+        cross join lateral (
+          select y.id, y.quantity, y.value, sum(y.quantity) over (order by y.ordinal) as ends
+            from ledger_layer y
+            where y.coop_id = coop and y.maker_id = maker and y.material_id = d.material_id
+              and y.any_left and (d.queue is null or y.lot_id = d.queue)) l
+        where l.ends > d.ends - d.quantity and l.ends - l.quantity < d.ends
     ), taken as (
       insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
       -- Rounded at both ends of the stretch, so that whoever takes the last gram takes the last cent.
@@ -495,20 +505,21 @@ create function ledger_check_postings() returns trigger language plpgsql as $$
 declare
   bad record;
 begin
-  select grouping(maker_id) = 1 as of_lot into bad from added
-    group by grouping sets ((coop_id, entry_id, lot_id), (coop_id, entry_id, maker_id))
-    having grouping(maker_id) = 1 and sum(quantity) <> 0 or grouping(lot_id) = 1 and sum(value) <> 0
+  select grouping(lot_id) = 0 as of_lot, grouping(maker_id) = 0 as of_maker into bad from added
+    group by grouping sets ((coop_id, entry_id, lot_id), (coop_id, entry_id, maker_id), (coop_id, entry_id))
+    having grouping(lot_id) = 0 and sum(quantity) <> 0
+      or grouping(maker_id) = 0 and sum(value) <> 0
+      or grouping(lot_id, maker_id) = 3 and not exists (
+        select from ledger_entry e
+          where e.coop_id = added.coop_id and e.id = added.entry_id and e.posted_in = pg_current_xact_id())
     limit 1;
   if bad.of_lot then
     raise exception 'The quantities of an entry do not sum to zero.'
       using errcode = '23514', constraint = 'entry_quantities_sum_to_zero';
-  elsif found then
+  elsif bad.of_maker then
     raise exception 'The values of an entry do not sum to zero.'
       using errcode = '23514', constraint = 'entry_values_sum_to_zero';
-  end if;
-  if exists (select from (select distinct coop_id, entry_id from added) a
-               join ledger_entry e on e.coop_id = a.coop_id and e.id = a.entry_id
-               where e.posted_in <> pg_current_xact_id()) then
+  elsif found then
     raise exception 'An entry is sealed with its transaction.'
       using errcode = '23514', constraint = 'entry_sealed';
   end if;

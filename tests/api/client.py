@@ -6,6 +6,7 @@ import json
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from email.message import Message
 from typing import Any
 from urllib.parse import urlencode
 
@@ -20,12 +21,12 @@ class Answer:
     """What came back; `json` is the body read, `raw` as it was sent."""
 
     status: int
-    headers: Mapping[str, str]
+    headers: Message
     raw: bytes
 
     @property
     def kind(self) -> str:
-        return self.headers.get("Content-Type", "").split(";")[0]
+        return str(self.headers.get("Content-Type", "")).split(";")[0]
 
     @property
     def json(self) -> Any:
@@ -65,8 +66,8 @@ class Client:
 
     def another(self, **changes: str) -> "Client":
         """The same person on a connection of its own, for another thread or with other headers."""
-        kept = {"token": self.token, "maker": self.maker, "maker_name": self.maker_name}
-        return Client(self.port, **{**kept, **changes})
+        kept = {"token": self.token, "maker": self.maker, "maker_name": self.maker_name} | changes
+        return Client(self.port, kept["token"], kept["maker"], kept["maker_name"])
 
     def raw(
         self, method: str, path: str, body: bytes | None = None, headers: Mapping[str, str] = {}
@@ -84,7 +85,7 @@ class Client:
         try:
             self._connection.request(method, target, body, {k: v for k, v in sent.items() if v})
             response = self._connection.getresponse()
-            answer = Answer(response.status, dict(response.headers), response.read())
+            answer = Answer(response.status, response.headers, response.read())
         except (OSError, http.client.HTTPException):
             self._connection.close()
             self._connection = None
@@ -108,14 +109,13 @@ class Client:
     def listed(self, path: str, **query: Any) -> list[dict[str, Any]]:
         """All rows of a list, page by page."""
         rows: list[dict[str, Any]] = []
-        cursor = None
+        query = {"limit": 200, **query}
         while True:
-            more = {"cursor": cursor} if cursor else {}
-            page = self.get(path, **{"limit": 200, **query, **more}).made()
+            page = self.get(path, **query).made()
             rows += page["results"]
-            cursor = page.get("next")
-            if not cursor:
+            if not page.get("next"):
                 return rows
+            query["cursor"] = page["next"]
 
     # What most stories need.
 

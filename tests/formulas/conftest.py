@@ -8,7 +8,7 @@ import pytest
 from deploy.embedded import Server
 
 if TYPE_CHECKING:
-    from tests.factories import Workshop
+    from tests.factories import Shelf, Workshop
 
 
 @pytest.fixture
@@ -19,3 +19,10 @@ def shop(database: Server) -> "Iterator[Workshop]":
     workshop = open_workshop()
     yield workshop
     assert workshop.disagreements() == []
+
+
+@pytest.fixture
+def shelf(shop: "Workshop") -> "Shelf":
+    from tests.factories import fill_shelf
+
+    return fill_shelf(shop)

@@ -72,7 +72,7 @@ def test_packaging_and_water_and_a_planned_batch(shop: Workshop) -> None:
     shop.finish(planned, "1 kg", units=10)
     working = shop.does(explain, planned.batch.id)
     (packaging,) = named(working, "packaging")
-    assert (packaging.amount, packaging.parts[0].facts["count"]) == (5, "10.000000")
+    assert (packaging.amount, packaging.parts[0].facts["count"]) == (D(5), "10.000000")
     (tap,) = named(working, "not stocked")
     assert tap.how == "meter"
     (unit,) = named(working, "per_unit")

@@ -1,16 +1,18 @@
 """Finishing: cost, yield and loss, packaging, samples, dates of what is made."""
 
+import threading
 from datetime import date
 from decimal import Decimal
 
 import pytest
+from django.db import connections
 
 from formulas.costing import shown
 from formulas.errors import AlreadyFinished, NothingWeighed
 from formulas.models import FormulaVersion
 from formulas.products import latest_unit_cost, price_product
 from ledger.access import acting_as
-from ledger.errors import Invalid, NotEnough
+from ledger.errors import Invalid, MoneyTooLarge, NotEnough
 from ledger.models import Account, Lot, Posting, Status
 from tests.factories import MORNING, D, Workshop, on
 
@@ -37,10 +39,14 @@ def test_normal_loss_raises_the_cost_of_what_is_good(shop: Workshop) -> None:
     shop.weigh_all(planned)
     finished = shop.finish(planned, "9700 g")
     assert finished.cost.per_kg == D("16.494845")
-    assert (finished.cost.total, finished.cost.abnormal) == (160, 0)
+    assert (finished.cost.total, finished.cost.abnormal) == (D(160), D(0))
     yielded = finished.yielded
-    assert (yielded.yield_percent, yielded.plan_percent) == (97, 100)
-    assert (yielded.expected_grams, yielded.actual_grams, yielded.beyond_grams) == (300, 300, 0)
+    assert (yielded.yield_percent, yielded.plan_percent) == (D(97), D(100))
+    assert (yielded.expected_grams, yielded.actual_grams, yielded.beyond_grams) == (
+        D(300),
+        D(300),
+        D(0),
+    )
     assert shop.held(finished.lot) == (9700, 160)
     assert finished.status == Status.RELEASED
     assert finished.lot.code.startswith("NB")
@@ -54,12 +60,12 @@ def test_abnormal_loss_is_expensed(shop: Workshop) -> None:
     finished = shop.finish(planned, "2.5 kg", lost="7.2 kg")
     assert finished.cost.per_kg == D("16.494845")
     cost = shown(finished.cost, "USD")
-    assert (cost.inputs, cost.abnormal, cost.total) == (160, D("118.76"), D("41.24"))
+    assert (cost.inputs, cost.abnormal, cost.total) == (D(160), D("118.76"), D("41.24"))
     with acting_as(shop.actor):
         expensed = Posting.objects.get(entry_id=finished.making.entry_id, account__kind="loss")
     assert expensed.value == finished.cost.abnormal == D("118.762887")
     assert shop.held(finished.lot) == (2500, D("41.237113"))
-    assert (finished.yielded.actual_grams, finished.yielded.beyond_grams) == (300, 0)
+    assert (finished.yielded.actual_grams, finished.yielded.beyond_grams) == (D(300), D(0))
 
 
 def test_loss_beyond_the_expected_is_shown_and_carried(shop: Workshop) -> None:
@@ -105,7 +111,7 @@ def bottles(
 
 
 def test_units_carry_packaging_labour_and_overhead(shop: Workshop) -> None:
-    """60 bottles of 100 g: 60 g of cost in bulk, 30 bottles' worth of packaging, and an hour."""
+    """60 bottles of 100 g: bulk 60.00, packaging 36.00, 90 minutes at 24.00, 5.00 and 10 %."""
     formula, lots = bottles(shop)
     product = shop.product(
         formula,
@@ -114,13 +120,16 @@ def test_units_carry_packaging_labour_and_overhead(shop: Workshop) -> None:
         **LABOUR_AND_OVERHEAD,
     )
     planned = shop.plan(product, 60)
-    assert [(one.count, one.picks[0].quantity) for one in planned.packaging] == [(60, 60), (60, 60)]
+    assert [(one.count, one.picks[0].quantity) for one in planned.packaging] == [
+        (D(60), D(60)),
+        (D(60), D(60)),
+    ]
     assert shop.reserved(lots["bottle"]) == 60
     shop.weigh_all(planned)
     finished = shop.finish(planned, "6 kg", units=60)
     cost = finished.cost
-    assert (cost.materials, cost.packaging) == (60, 36)
-    assert (cost.labour, cost.overhead) == (D(60 + 30) * 24 / 60, 5 + 6)
+    assert (cost.materials, cost.packaging) == (D(60), D(36))
+    assert (cost.labour, cost.overhead) == (D(36), D(11))
     assert cost.total == cost.inputs == 143
     assert (cost.per_unit, cost.per_kg) == (D("2.383333"), D("17.833333"))
     assert finished.lot.material_id == product.material_id
@@ -268,3 +277,53 @@ def test_a_back_dated_finish_cannot_use_what_came_later(shop: Workshop) -> None:
     with pytest.raises(NotEnough, match="2025-05-07"):
         shop.finish(planned, "1 kg", at=on("2025-05-07"))
     assert on("2025-05-07") > MORNING
+
+
+def test_two_who_finish_at_once(shop: Workshop) -> None:
+    """The batch is locked first, so the second finds it finished, and nothing is made twice."""
+    formula, lot = simple(shop)
+    planned = shop.plan(formula, "1 kg")
+    shop.weigh_all(planned)
+    barrier, outcomes = threading.Barrier(2), []
+
+    def end() -> None:
+        try:
+            barrier.wait(10)
+            outcomes.append(shop.finish(planned, "970 g").lot.code)
+        except AlreadyFinished as refusal:
+            outcomes.append(refusal.code)
+        finally:
+            connections.close_all()
+
+    threads = [threading.Thread(target=end) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(20)
+    assert len(outcomes) == 2
+    assert outcomes.count("already_finished") == 1
+    assert shop.held(lot, Account.Kind.BATCH) == (0, 0)
+
+
+@pytest.mark.parametrize("units", [0, -1, 1_000_001])
+def test_units_that_no_batch_fills(shop: Workshop, units: int) -> None:
+    formula, _ = bottles(shop)
+    product = shop.product(formula, "100 g")
+    planned = shop.plan(product, 10)
+    shop.weigh_all(planned)
+    with pytest.raises(Invalid) as refusal:
+        shop.finish(planned, "1 kg", units=units)
+    assert refusal.value.pointer == "/units"
+    with pytest.raises(Invalid) as too_many:
+        shop.plan(product, units)
+    assert too_many.value.pointer == "/units"
+
+
+def test_what_costs_more_than_the_books_can_hold(shop: Workshop) -> None:
+    formula, _ = simple(shop)
+    most = D(999_999_999)
+    product = shop.product(formula, "100 g", minutes_per_batch=most, hourly_rate=most)
+    planned = shop.plan(product, 10)
+    shop.weigh_all(planned)
+    with pytest.raises(MoneyTooLarge):
+        shop.finish(planned, "1 kg", units=10)

@@ -1,5 +1,7 @@
 """Undoing: a finish, a weighing, a weighing back; and what stands in the way."""
 
+from dataclasses import replace
+
 import pytest
 
 from formulas.composition import ToEffect
@@ -124,8 +126,6 @@ def test_other_entries_are_undone_here_too_and_every_undoing_has_a_reason(shop: 
 
 
 def test_who_may_not_undo(shop: Workshop) -> None:
-    from dataclasses import replace
-
     reader = replace(shop, actor=replace(shop.actor, role="read-only"))
     with pytest.raises(Forbidden):
         reader.does(undo, entry="0", reason="because", happened_at=LATER)

@@ -54,8 +54,9 @@ def test_every_figure_of_a_material() -> None:
 def test_what_was_never_had_is_all_zero() -> None:
     bench = open_bench()
     row = one(bench, bench.material(measured_by="count"))
-    assert (row.on_hand, row.usable, row.reserved, row.available, row.position) == (0, 0, 0, 0, 0)
-    assert (row.value, row.reorder_point, row.low, row.counted) == (0, None, False, True)
+    figures = (row.on_hand, row.usable, row.reserved, row.available, row.position, row.value)
+    assert figures == (D(0),) * 6
+    assert (row.reorder_point, row.low, row.counted) == (None, False, True)
 
 
 @pytest.mark.parametrize("status", ["quarantine", "hold", "rejected"])
@@ -64,7 +65,7 @@ def test_only_what_is_released_is_usable(status: str) -> None:
     material = bench.material()
     bench.lot(material, "100", status=status)
     row = one(bench, material)
-    assert (row.on_hand, row.usable) == (100, 0)
+    assert (row.on_hand, row.usable) == (D(100), D(0))
 
 
 def test_a_lot_is_usable_through_its_last_day_where_the_co_op_is() -> None:
@@ -84,7 +85,7 @@ def test_promises_beyond_what_is_usable_leave_nothing_available() -> None:
     bench.plan(material, {lot: "80"})
     bench.decide(lot, "hold")
     row = one(bench, material)
-    assert (row.usable, row.reserved, row.available, row.position) == (0, 80, 0, -80)
+    assert (row.usable, row.reserved, row.available, row.position) == (D(0), D(80), D(0), D(-80))
 
 
 def test_value_follows_the_cost_layers() -> None:
@@ -142,7 +143,7 @@ def test_a_neighbour_s_stock_is_not_seen() -> None:
     for each in (material, recipe):
         bench.lot(each, "100", value="5")
     row = one(neighbour, material)
-    assert (row.on_hand, row.value) == (0, 0)
+    assert (row.on_hand, row.value) == (D(0), D(0))
     with acting_as(neighbour.actor):
         assert balances.stock(neighbour.actor, now=now()) == []
         assert balances.stock(neighbour.actor, now=now(), materials=[recipe.id]) == []
@@ -163,7 +164,7 @@ def test_value_is_for_those_who_may_see_costs(monkeypatch: pytest.MonkeyPatch) -
     helper = bench.as_role("shelf")
     with acting_as(helper):
         (row,) = balances.stock(helper, now=now())
-    assert (row.on_hand, row.value) == (100, None)
+    assert (row.on_hand, row.value) == (D(100), None)
 
 
 def test_nothing_is_read_of_lots_that_are_used_up(database: Server) -> None:

@@ -1,0 +1,114 @@
+"""Requests as they are sent, for the document and for whoever tries the API for the first time."""
+
+from typing import Any, Final
+
+from drf_spectacular.utils import OpenApiExample
+
+
+def _id(number: int) -> str:
+    return f"0198a7b0-0000-7000-8000-{number:012d}"
+
+
+GLYCERIN: Final = _id(1)
+WATER, JAR, SUPPLIER, FORMULA, PRODUCT, LINE, LOT = (_id(number) for number in range(2, 9))
+
+
+def _sent(name: str, value: dict[str, Any]) -> list[OpenApiExample]:
+    return [OpenApiExample(name, value=value, request_only=True)]
+
+
+TOKEN: Final = _sent("Sign in", {"username": "north", "password": "a long pass phrase"})
+MATERIAL: Final = _sent(
+    "A humectant that is sold by volume",
+    {
+        "name": "Glycerin, vegetable",
+        "inci_name": "Glycerin",
+        "measured_by": "mass",
+        "density": {"value": "1.26 g/mL", "at": "20 degC"},
+    },
+)
+RECEIPT: Final = _sent(
+    "Four gallons, with freight",
+    {
+        "supplier": SUPPLIER,
+        "happened_at": "2025-05-05T09:30:00Z",
+        "lines": [
+            {
+                "material": GLYCERIN,
+                "supplier_lot": "G-77",
+                "quantity": "4 gal",
+                "price": "186.00",
+                "expires_on": "2027-04-30",
+            }
+        ],
+        "charges": [{"kind": "freight", "amount": "12.40", "spread_by": "mass"}],
+        "release": {"basis": "certificate agrees with specification"},
+    },
+)
+DECISION: Final = _sent(
+    "Release", {"decision": "release", "basis": "certificate agrees with specification"}
+)
+FORMULA_IN: Final = _sent(
+    "A gel whose water is the balance",
+    {
+        "name": "Hand gel",
+        "process_loss_percent": "2",
+        "density": {"value": "1.05 g/mL"},
+        "phases": [
+            {
+                "name": "A",
+                "lines": [
+                    {"material": WATER, "balance": True},
+                    {"material": GLYCERIN, "percent": "40"},
+                ],
+            }
+        ],
+    },
+)
+SCALING: Final = _sent("By what is to be left", {"output": "15606 g"})
+PRODUCT_IN: Final = _sent(
+    "A jar of 60 g",
+    {
+        "name": "Hand gel 60 g",
+        "formula": FORMULA,
+        "fill": {"nominal": "60 g", "overfill_percent": "2"},
+        "packaging": [{"material": JAR, "quantity": "1 each"}],
+        "labour": {"minutes_per_batch": "30", "hourly_rate": "20.00"},
+        "overhead": {"percent_of_materials": "10"},
+    },
+)
+UNITS: Final = _sent("For 60 units", {"units": 60})
+PRICE: Final = _sent(
+    "A margin of 60 % after a fee of 6.5 %",
+    {"unit_cost": "2.35", "fixed_fee": "0.30", "margin_percent": "60", "fee_percent": "6.5"},
+)
+BATCH: Final = _sent(
+    "Units of a product", {"product": PRODUCT, "units": 60, "planned_for": "2025-05-07"}
+)
+WEIGHING: Final = _sent(
+    "A lot for a line",
+    {"line": LINE, "lot": LOT, "quantity": "9.3 kg", "happened_at": "2025-05-07T10:00:00Z"},
+)
+FINISH: Final = _sent(
+    "Sixty units, one of them kept",
+    {
+        "output": "15606 g",
+        "units": 60,
+        "happened_at": "2025-05-07T15:00:00Z",
+        "samples": [{"quantity": "1 each", "reason": "retained"}],
+        "release": {"basis": "pH 5.4, clear"},
+    },
+)
+ISSUE: Final = _sent(
+    "A tester",
+    {
+        "lines": [{"lot": LOT, "quantity": "15 g"}],
+        "purpose": "tester",
+        "reason": "for the market stall",
+    },
+)
+SALE: Final = _sent(
+    "Three jars", {"lines": [{"lot": LOT, "quantity": "3 each"}], "customer": "market stall 4"}
+)
+REVERSAL: Final = _sent("A slip", {"reason": "it was the other drum"})
+WATCH: Final = _sent("Five kilograms", {"reorder_point": "5 kg"})

@@ -1,0 +1,128 @@
+"""One of everything for a maker, made through the API: what others must never see."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from tests.api.client import Client
+
+
+@dataclass(frozen=True)
+class Populated:
+    """The ids of what a maker has, by the kind of thing that an id may name.
+
+    `shared` are the kinds that all makers of the co-op see.
+    """
+
+    ids: dict[str, list[str]]
+    texts: list[str]
+    shared = frozenset({"material", "supplier"})
+
+    def private(self) -> list[str]:
+        """The ids that nobody else may see."""
+        return [id for kind, ids in self.ids.items() if kind not in self.shared for id in ids]
+
+
+def populate(maker: Client, secret: str) -> Populated:
+    """Receive, make, fill, sell, watch: everything once. Private names all contain `secret`."""
+    oil = maker.material(f"Oil of {secret}", density="0.91 g/mL")
+    jar = maker.material(f"Jar of {secret}", measured_by="count")
+    supplier = maker.supplier()
+    receipt = _receipt(maker, supplier, oil, jar, secret)
+    oil_lot, jar_lot = (line["lot"]["id"] for line in receipt["lines"])
+    lines = [{"material": oil, "percent": "100"}]
+    formula = maker.post(
+        "formulas",
+        {
+            "name": f"Balm {secret}",
+            "density": {"value": "0.9 g/mL"},
+            "phases": [{"name": f"phase {secret}", "lines": lines}],
+        },
+    ).made()
+    product = maker.post(
+        "products",
+        {
+            "name": f"Balm {secret} 50",
+            "formula": formula["id"],
+            "fill": {"nominal": "50 g"},
+            "packaging": [{"material": jar, "quantity": "1 each"}],
+        },
+    ).made()
+    bulk, making = _made(maker, {"formula": formula["id"], "batch": "2 kg"}, secret)
+    planned = maker.post(
+        "batches", {"product": product["id"], "units": 2, "planned_for": "2025-05-08"}
+    ).made()
+    fill = maker.post(
+        "fills",
+        {
+            "product": product["id"],
+            "lot": bulk["lot"]["id"],
+            "units": 10,
+            "happened_at": "2025-05-07T09:00:00Z",
+            "release": {"basis": f"basis {secret}"},
+        },
+    ).made()
+    sale = _moved(maker, "sales", fill["lot"]["id"], "3 each", customer=f"customer {secret}")
+    issue = _moved(maker, "issues", oil_lot, "1 g", purpose="gift", reason=f"reason {secret}")
+    maker.change("PUT", f"watches/{oil}", {"reorder_point": "500 kg"}).made()
+    cost_class = f"class {secret}"
+    chosen = {"cost_class": cost_class, "formula": "fifo", "reason": f"reason {secret}"}
+    maker.post("cost-formulas", chosen).made()
+    ids = {
+        "material": [oil, jar],
+        "own_material": [formula["material"], product["material"]],
+        "supplier": [supplier],
+        "receipt": [receipt["id"]],
+        "lot": [oil_lot, jar_lot, bulk["lot"]["id"], fill["lot"]["id"]],
+        "formula": [formula["id"]],
+        "product": [product["id"]],
+        "batch": [planned["id"], bulk["id"]],
+        "line": [line["id"] for batch in (planned, making) for line in batch["lines"]],
+        "entry": [receipt["entry"], bulk["entry"], fill["entry"], issue["entry"]],
+        "sale": [sale["entry"]],
+        "fill": [fill["id"]],
+    }
+    return Populated(ids, [secret])
+
+
+def _receipt(maker: Client, supplier: str, oil: str, jar: str, secret: str) -> dict[str, Any]:
+    lines = [
+        {"material": oil, "quantity": "10 kg", "price": "77.70"},
+        {"material": jar, "quantity": "100 each", "price": "33.30"},
+    ]
+    body = {
+        "supplier": supplier,
+        "happened_at": "2025-05-05T09:00:00Z",
+        "reference": f"note {secret}",
+        "lines": [{**line, "supplier_lot": f"lot {secret}"} for line in lines],
+        "release": {"basis": f"basis {secret}"},
+    }
+    return dict(maker.post("receipts", body).made())
+
+
+def _made(maker: Client, size: dict[str, Any], secret: str) -> tuple[Any, Any]:
+    """A finished batch, as it was finished and as it was planned."""
+    batch = maker.post("batches", {**size, "planned_for": "2025-05-06"}).made()
+    (line,) = batch["lines"]
+    (pick,) = line["picks"]
+    weighing = {
+        "line": line["id"],
+        "lot": pick["lot"],
+        "quantity": f"{pick['grams']} g",
+        "happened_at": "2025-05-06T09:00:00Z",
+    }
+    maker.post(f"batches/{batch['id']}/weighings", weighing).made()
+    body = {
+        "output": "1990 g",
+        "happened_at": "2025-05-06T12:00:00Z",
+        "release": {"basis": f"basis {secret}"},
+    }
+    return maker.post(f"batches/{batch['id']}/finish", body).made(), batch
+
+
+def _moved(maker: Client, path: str, lot: str, quantity: str, **facts: str) -> dict[str, Any]:
+    body = {
+        "lines": [{"lot": lot, "quantity": quantity}],
+        "happened_at": "2025-05-07T12:00:00Z",
+        **facts,
+    }
+    return dict(maker.post(path, body).made())
