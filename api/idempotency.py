@@ -102,3 +102,9 @@ class Key:
                     orjson.dumps(headers).decode(),
                 ],
             )
+
+
+def forget() -> None:
+    """Forget the answers that are older than seven days, in all co-ops."""
+    with connection.cursor() as cursor:
+        cursor.execute("select api_forget_answers()")

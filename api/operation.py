@@ -26,6 +26,7 @@ from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
 from api import errors, idempotency, rate
+from api.rest.fields import Body
 from api.signing import actor_of
 from ledger import outbox
 from ledger.access import Actor
@@ -144,11 +145,9 @@ def reads(
     def decorate(method: Callable[..., Any]) -> Callable[..., Response]:
         @functools.wraps(method)
         def run(self: Resource, request: Request, **path: Any) -> Response:
-            data: tuple[Any, ...] = ()
-            if takes is not None:
-                query = takes(data=request.query_params.dict(), context={"view": self})
-                query.is_valid(raise_exception=True)
-                data = (query.validated_data,)
+            query = (takes or Body)(data=request.query_params.dict(), context={"view": self})
+            query.is_valid(raise_exception=True)
+            data = (query.validated_data,) if takes else ()
             return response_of(method(self, self.actor, *data, **path), 200)
 
         parameters = [*schema.pop("parameters", []), *([takes] if takes else [])]

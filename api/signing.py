@@ -125,6 +125,12 @@ def sign_out(request: Request) -> None:
     Token.objects.filter(digest=digest(token.strip())).delete()
 
 
+def forget() -> None:
+    """Forget the tokens that have expired, in all co-ops."""
+    with connection.cursor() as cursor:
+        cursor.execute("select api_forget_tokens()")
+
+
 def _places(person: Any) -> list[Place]:
     with connection.cursor() as cursor:
         cursor.execute("select * from api_memberships(%s)", [person])

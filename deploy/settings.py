@@ -64,6 +64,8 @@ def _database(url: str) -> dict[str, Any]:
     settings: dict[str, Any] = environment.database(url)
     settings["CONN_MAX_AGE"] = 0 if POOLED else None
     settings["CONN_HEALTH_CHECKS"] = flag("DATABASE_HEALTH_CHECKS", "1")
+    # For ledger/statements.py alone; a pooler that shares connections must say 0.
+    settings["OPTIONS"]["prepare_threshold"] = 1 if flag("DATABASE_PREPARES", "1") else None
     if POOLED:
         settings["OPTIONS"]["pool"] = {"min_size": 1, "max_size": int(ENV.get("WEB_THREADS", "4"))}
     return settings
@@ -119,6 +121,8 @@ CELERY_BEAT_SCHEDULE = {
     "heartbeat": _every("ledger.heartbeat", 10),
     "sweep_watches": _every("ledger.sweep_watches", 3600),
     "verify": _every("ledger.verify", 24 * 3600),
+    "give_back_stale": _every("formulas.give_back_stale", 24 * 3600),
+    "forget": _every("api.forget", 24 * 3600),
 }
 
 # Signing in.

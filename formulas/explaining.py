@@ -16,9 +16,10 @@ from django.db.models import F
 
 from formulas.access import batch_for, standing
 from formulas.costing import BatchCost, BatchYield
+from formulas.filling import total_of
 from formulas.finishing import cost_of, yield_of
 from formulas.models import Batch, Filling, Making, Weighing
-from ledger.access import Actor
+from ledger.access import Actor, lot_for
 from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
 from ledger.roles import Verb
 
@@ -79,12 +80,29 @@ def explain(actor: Actor, batch: UUID | str) -> Figure:
     actor.must(Verb.SEE_COSTS)
     found = batch_for(actor, batch)
     known = _Known()
-    wanted = {found.id}
+    _load_all(actor, {found.id}, known)
+    return _Teller(actor.currency, known).batch(found.id)
+
+
+def explain_lot(actor: Actor, lot: UUID | str) -> Figure:
+    """The working of what a lot cost: its receipt and charges, or the batch that made it.
+
+    Raises NotFound, Forbidden.
+    """
+    actor.must(Verb.SEE_COSTS)
+    found = lot_for(actor, lot)
+    known = _Known()
+    _load_lots({found.id}, known)
+    _load_all(actor, {making.batch_id for making in known.makings.values()}, known)
+    return _Teller(actor.currency, known).origin(found.id)
+
+
+def _load_all(actor: Actor, wanted: set[UUID], known: _Known) -> None:
+    """Load batches and, level by level, the batches that their intermediates came from."""
     while wanted:
         _load(actor, wanted, known)
         made = {making.batch_id for making in known.makings.values()}
         wanted = made - known.batches.keys()
-    return _Teller(actor.currency, known).batch(found.id)
 
 
 def _load(actor: Actor, wanted: set[UUID], known: _Known) -> None:
@@ -145,7 +163,12 @@ def _load_origins(actor: Actor, known: _Known) -> None:
     wanted |= {row.lot_id for rows in known.packed.values() for row in rows}
     wanted |= {row.layer.lot_id for rows in known.layers.values() for row in rows}
     wanted |= {lot for rows in known.received.values() for lot, _, _ in rows}
-    new = {id for id in wanted if id is not None} - known.lots.keys()
+    _load_lots({id for id in wanted if id is not None}, known)
+
+
+def _load_lots(wanted: set[UUID], known: _Known) -> None:
+    """Lots with what they came from, and for filled ones the bulk too."""
+    new = wanted - known.lots.keys()
     lots = Lot.objects.select_related("material", "supplier").filter(id__in=new)
     known.lots |= {row.id: row for row in lots}
     lines = ReceiptLine.objects.select_related("receipt").prefetch_related("shares__charge")
@@ -154,6 +177,9 @@ def _load_origins(actor: Actor, known: _Known) -> None:
     known.makings |= {row.lot_id: row for row in made}
     filled = Filling.objects.select_related("product").filter(lot_id__in=new)
     known.fillings |= {row.lot_id: row for row in filled}
+    bulk = {row.bulk_lot_id for row in known.fillings.values()} - known.lots.keys()
+    if bulk:
+        _load_lots(bulk, known)
 
 
 class _Teller:
@@ -276,11 +302,20 @@ class _Teller:
                 "made", total, "what its batch cost", (self.batch(making.batch_id),), facts
             )
         if lot_id in self.known.fillings:
-            return Figure("filled", facts=facts, how="filled from bulk")
+            return self._filled(self.known.fillings[lot_id], facts)
         if not lot.material.stocked:
             facts["cost_per_kg"] = f"{lot.material.cost_per_kg or 0:f}"
             return Figure("not stocked", facts=facts, how=lot.material.cost_source)
         return Figure("opening stock", facts=facts, how="valued when the books began")
+
+    def _filled(self, filling: Filling, facts: dict[str, str]) -> Figure:
+        facts |= {"units": str(filling.units), "used": f"{filling.used_grams:f} g"}
+        parts = (
+            self._money("bulk", filling.bulk, "used", (self.origin(filling.bulk_lot_id),)),
+            self._money("packaging", filling.packaging, "drawn at filling"),
+            self._money("labour", filling.labour, "minutes · hourly rate ÷ 60"),
+        )
+        return self._money("filled", total_of(filling), "bulk + packaging + labour", parts, facts)
 
     def _received(self, line: ReceiptLine, lot: Lot, facts: dict[str, str]) -> Figure:
         unit = "each" if lot.material.counted else "g"

@@ -9,12 +9,12 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import TypeVar
+from typing import Final, TypeVar
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ObjectDoesNotExist
-from django.db import connection, models, transaction
+from django.db import models, transaction
 
 from ledger.errors import Forbidden, NotFound
 from ledger.models import Custody, Lot, Material, Supplier
@@ -56,7 +56,7 @@ def day_of(actor: Actor, moment: datetime) -> date:
     return moment.astimezone(ZoneInfo(actor.time_zone)).date()
 
 
-WALLS = "select set_config('app.coop', %s, true), set_config('app.maker', %s, true)"
+WALLS: Final = "select set_config('app.coop', %s, true), set_config('app.maker', %s, true)"
 
 
 def set_walls(coop_id: UUID, maker_id: UUID | None) -> None:

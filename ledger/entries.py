@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
@@ -25,12 +25,22 @@ from ledger.errors import (
     LotNotReleased,
     NotEnough,
     NotFound,
+    QuantityTooLarge,
     Refusal,
     UsedSince,
 )
 from ledger.ids import account_id, new_id
 from ledger.models import Account, Entry
 from ledger.statements import run
+
+POST: Final = """
+select ledger_post_entry(%s, %s, %s, %s, %s, %s, %s::jsonb,
+                         %s::uuid[], %s::uuid[], %s::uuid[], %s::numeric[], %s::numeric[])
+"""
+
+
+# A sum that no column can keep (PostgreSQL: numeric_value_out_of_range).
+NUMBER_TOO_LARGE: Final = "22003"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,28 +81,22 @@ def post_entry(
     Raises NotEnough, LotNotReleased, LotExpired, Invalid (in the future, in a closed period).
     """
     entry_id = new_id()
-    with (
-        explained(),
-        run(
-            "select ledger_post_entry(%s, %s, %s, %s, %s, %s, %s::jsonb,"
-            " %s::uuid[], %s::uuid[], %s::uuid[], %s::numeric[], %s::numeric[])",
-            [
-                entry_id,
-                kind.value,
-                happened_at,
-                actor.person_id,
-                reason,
-                deviation,
-                json.dumps(details or {}),
-                [move.from_id for move in moves],
-                [move.to_id for move in moves],
-                [move.lot_id for move in moves],
-                [move.quantity for move in moves],
-                [move.value for move in moves],
-            ],
-        ) as cursor,
-    ):
-        (values,) = cursor.fetchone()
+    given = [
+        entry_id,
+        kind.value,
+        happened_at,
+        actor.person_id,
+        reason,
+        deviation,
+        json.dumps(details or {}),
+        [move.from_id for move in moves],
+        [move.to_id for move in moves],
+        [move.lot_id for move in moves],
+        [move.quantity for move in moves],
+        [move.value for move in moves],
+    ]
+    with explained():
+        (values,) = run(POST, given).fetchone()
     return Posted(entry_id, values)
 
 
@@ -166,6 +170,8 @@ def explained() -> Iterator[None]:
 
 def refusal_of(error: DatabaseError) -> Refusal | None:
     """The refusal for a named constraint, or None for anything else."""
+    if getattr(error.__cause__, "sqlstate", None) == NUMBER_TOO_LARGE:
+        return QuantityTooLarge()
     diagnosis = getattr(error.__cause__, "diag", None)
     name = getattr(diagnosis, "constraint_name", None)
     if name is None or name not in EXPLAINED:

@@ -19,7 +19,7 @@ def run(statement: str, values: Sequence[Any] | Mapping[str, Any]) -> CursorWrap
     cursors raise.
     """
     connection.ensure_connection()
-    cursor = psycopg.Cursor(connection.connection)
+    cursor: Any = psycopg.Cursor(connection.connection)
     wrap = connection.make_debug_cursor if connection.queries_logged else connection.make_cursor
     wrapped = wrap(cursor)
     wrapped.execute(statement, values)

@@ -229,7 +229,8 @@ def test_the_roles_are_no_more_than_they_must_be(catalogue: "psycopg.Cursor[Any]
     rows = ask(
         catalogue,
         "select rolname, rolsuper or rolbypassrls or rolcreaterole or rolcreatedb"
-        " or rolreplication, rolcanlogin from pg_roles where rolname like 'stillroom%%' order by rolname",
+        " or rolreplication, rolcanlogin from pg_roles"
+        " where rolname like 'stillroom%%' order by rolname",
     )
     assert rows == [
         ("stillroom", False, True),

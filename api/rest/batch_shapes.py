@@ -20,7 +20,6 @@ from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import finishing, weighing
 from formulas.costing import BatchCost, BatchYield, shown
 from formulas.drawing import Sample
-from formulas.explaining import Figure
 from formulas.models import Batch, BatchLine, BatchPackaging, Pick, Weighing
 from ledger.access import Actor
 from ledger.lots import custody_of
@@ -129,6 +128,7 @@ class BatchBrief(serializers.Serializer[Any]):
     planned_for = serializers.DateField()
     batch_grams = Shown()
     output_grams = Shown()
+    note = Text(allow_blank=True)
     created_at = Moment()
 
 
@@ -152,10 +152,6 @@ class BatchQuery(Paged):
     planned_from = serializers.DateField(required=False)
     planned_to = serializers.DateField(required=False)
     code = Text(max_length=20, required=False)
-
-
-class Explain(Body):
-    explain = serializers.BooleanField(required=False, help_text="Add the working of the figures.")
 
 
 class DeviationIn(Body):
@@ -222,6 +218,7 @@ def brief_json(row: Batch) -> dict[str, Any]:
         "planned_for": row.planned_for,
         "batch_grams": plain(row.batch_grams),
         "output_grams": plain(row.output_grams),
+        "note": row.note,
         "created_at": row.created_at,
     }
 
@@ -331,18 +328,6 @@ def cost_json(cost: BatchCost, currency: str) -> dict[str, Any]:
     rounded = shown(cost, currency)
     names = "materials packaging labour overhead inputs abnormal total per_kg per_unit"
     return {name: plain(getattr(rounded, name)) for name in names.split()}
-
-
-def figure_json(figure: Figure) -> dict[str, Any]:
-    """A figure, how it was reckoned and from what, down to the last part."""
-    return {
-        "name": figure.name,
-        "amount": plain(figure.amount),
-        "unit": figure.unit,
-        "how": figure.how,
-        "facts": dict(figure.facts),
-        "parts": [figure_json(part) for part in figure.parts],
-    }
 
 
 def samples_of(data: dict[str, Any]) -> list[Sample]:

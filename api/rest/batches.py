@@ -11,7 +11,6 @@ from api.rest.batch_shapes import (
     BatchPage,
     BatchQuery,
     CancelIn,
-    Explain,
     FinishedOut,
     FinishIn,
     WeighBackIn,
@@ -19,11 +18,11 @@ from api.rest.batch_shapes import (
     WeighingIn,
     batch_json,
     brief_json,
-    figure_json,
     finished_json,
     samples_of,
     weighed_json,
 )
+from api.rest.explained import Explain, figure_json
 from formulas import batches, finishing, weighing
 from formulas.access import batches_of, with_details
 from formulas.explaining import explain

@@ -23,7 +23,7 @@ class Body(serializers.Serializer[Any]):
         if isinstance(data, dict):
             unknown = [name for name in data if name not in self.fields]
             if unknown:
-                known = ", ".join(self.fields)
+                known = ", ".join(self.fields) or "none"
                 raise serializers.ValidationError(
                     {
                         name: [

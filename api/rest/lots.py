@@ -9,8 +9,10 @@ from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, cursor_at, links, start_of
 from api.rest import examples
 from api.rest.catalogue import DensityOut
+from api.rest.explained import Explain, figure_json
 from api.rest.fields import Body, DensityIn, Id, Moment, Shown, Text
 from api.rest.receipts import UnitCost
+from formulas.explaining import explain_lot
 from ledger import lot_reading, lots
 from ledger.access import Actor
 from ledger.models import Decision
@@ -40,6 +42,7 @@ class LotOut(serializers.Serializer[Any]):
     on_hand = OnHand()
     value = Shown(allow_null=True, help_text="Null for who may not see costs.")
     unit_cost = UnitCost(allow_null=True)
+    working = serializers.DictField(required=False, help_text="With explain=1.")
 
 
 class LotPage(serializers.Serializer[Any]):
@@ -101,10 +104,13 @@ class Lots(Resource):
 class OneLot(Resource):
     """One lot."""
 
-    @reads(None, LotOut)
-    def get(self, actor: Actor, id: str) -> Sent:
-        """Show a lot: its dates, its status, what is left of it and what that is worth."""
-        return _lot(actor, id)
+    @reads(Explain, LotOut)
+    def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sent:
+        """Show a lot; with explain=1 the tree from its cost down to charges and batches."""
+        sent = _lot(actor, id)
+        if query.get("explain"):
+            sent.body["working"] = figure_json(explain_lot(actor, id))
+        return sent
 
     @writes(LotChange, LotOut, status=200, keyed=False, edits=True)
     def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:

@@ -97,3 +97,12 @@ language sql security definer set search_path = pg_catalog, public, pg_temp as $
   select count(*) from gone
 $$;
 select walls.define('api_forget_answers()');
+
+grant delete on api_token to stillroom_ledger;
+create policy sweep on api_token for delete to stillroom_ledger using (true);
+create function api_forget_tokens() returns bigint
+language sql security definer set search_path = pg_catalog, public, pg_temp as $$
+  with gone as (delete from api_token where expires_at < now() returning 1)
+  select count(*) from gone
+$$;
+select walls.define('api_forget_tokens()');

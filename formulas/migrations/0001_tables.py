@@ -43,6 +43,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("planned_for", models.DateField()),
+                ("note", models.CharField(blank=True, max_length=200)),
                 (
                     "asked_for",
                     models.CharField(

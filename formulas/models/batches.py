@@ -33,6 +33,7 @@ class Batch(MakerRow):
     output_grams = quantity()
     making = link("formulas.Making", null=True)
     cancel_entry = link("ledger.Entry", null=True)
+    note = models.CharField(max_length=200, blank=True)
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
     )

@@ -92,8 +92,8 @@ create trigger check_formula after update on formulas_formula
 -- changes.
 create function formulas_keep_plan() returns trigger language plpgsql as $$
 begin
-  if to_jsonb(old) - array['state', 'making_id', 'cancel_entry_id']
-     <> to_jsonb(new) - array['state', 'making_id', 'cancel_entry_id'] then
+  if to_jsonb(old) - array['state', 'making_id', 'cancel_entry_id', 'note']
+     <> to_jsonb(new) - array['state', 'making_id', 'cancel_entry_id', 'note'] then
     raise exception 'The plan of a batch stays; cancel it and plan anew.'
       using errcode = '23514', constraint = 'batch_plan_kept';
   end if;

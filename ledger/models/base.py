@@ -34,14 +34,16 @@ def money(**options: Any) -> "models.DecimalField[Any, Any]":
     return models.DecimalField(max_digits=18, decimal_places=6, **options)
 
 
-def any_left() -> "models.GeneratedField[Any, Any]":
+def any_left() -> models.GeneratedField:
     """Whether any of the row's quantity is left, for partial indexes.
 
     Were they to say `quantity > 0` themselves, each change of the quantity would write to every
     index of its table; this changes with the first gram and the last one alone.
     """
     return models.GeneratedField(
-        expression=models.Q(quantity__gt=0), output_field=models.BooleanField(), db_persist=True
+        expression=models.Q(quantity__gt=0),  # type: ignore[arg-type]
+        output_field=models.BooleanField(),
+        db_persist=True,
     )
 
 

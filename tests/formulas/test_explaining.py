@@ -6,8 +6,9 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from formulas.explaining import Figure, explain
-from tests.factories import D, Workshop
+from formulas.explaining import Figure, explain, explain_lot
+from formulas.filling import fill
+from tests.factories import MORNING, D, Workshop
 
 
 def all_of(figure: Figure) -> Iterator[Figure]:
@@ -93,3 +94,25 @@ def queries(shop: Workshop, lots: int) -> int:
 
 def test_many_weighings_take_no_more_queries_than_two(shop: Workshop) -> None:
     assert queries(shop, 2) == queries(shop, 6)
+
+
+def test_a_filled_lot_opens_to_its_bulk_and_the_receipts_below(shop: Workshop) -> None:
+    oil = shop.material("Helianthus Annuus Seed Oil", cost_formula="lot")
+    tin = shop.material("Tin", measured_by="count")
+    oil_lot = shop.receive(oil, "4 kg", "20.00")
+    shop.receive(tin, "10 each", "5.00")
+    balm = shop.formula("Balm", [(oil, "100")], density="0.92 g/mL")
+    bulk = shop.made_lot(balm, "4000")
+    product = shop.product(balm, "100 g", [(tin, "1 each")])
+    filled = shop.does(
+        fill, product=product.id, lot=bulk.id, units=10, happened_at=MORNING, release_basis="seen"
+    )
+
+    working = shop.does(explain_lot, filled.lot.id)
+    assert working.amount == filled.total == D("10")
+    parts = {part.name: part.amount for part in working.parts}
+    assert parts == {"bulk": D("5"), "packaging": D("5"), "labour": D(0)}
+    assert [one.facts["lot"] for one in named(working, "landed cost")] == [oil_lot.code]
+
+    received = shop.does(explain_lot, oil_lot.id)
+    assert (received.name, received.amount) == ("landed cost", D(20))

@@ -14,7 +14,7 @@ Result = TypeVar("Result")
 
 
 def all_at_once(works: Sequence[Callable[[], Result]]) -> list[Result | Exception]:
-    """What each work gave or raised; every thread has a connection of its own and starts at once."""
+    """What each work gave or raised; each has a thread and a connection, and all start at once."""
     results: list[Result | Exception] = [TimeoutError("still at work")] * len(works)
     barrier = threading.Barrier(len(works))
 

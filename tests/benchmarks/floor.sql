@@ -1,0 +1,108 @@
+-- The least that posts an entry into the server's own tables: the ids are given, nothing is asked
+-- beyond what the tables refuse by themselves, and the cost formula is a moving average. Same rows,
+-- keys, constraints, trigger, walls and locks as the real one.
+create schema floor;
+create function floor.post(entry uuid, at timestamptz, person int, source uuid, target uuid,
+                           lots uuid[], layers uuid[], quantities numeric[]) returns numeric[]
+language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+  day date := at::date;
+  worth numeric[];
+begin
+  perform from ledger_layer where coop_id = coop and id = any (layers) order by id for update;
+  insert into ledger_entry (coop_id, maker_id, id, kind, happened_at, happened_on, recorded_at,
+                            person_id, reason, deviation, details)
+  values (coop, maker, entry, 'draw', at, day, clock_timestamp(), person, '', '', '{}');
+  select array_agg(round(l.value * m.quantity / l.quantity, 6) order by m.line) into worth
+    from unnest(layers, quantities) with ordinality m(layer, quantity, line)
+    join ledger_layer l on l.coop_id = coop and l.id = m.layer;
+  update ledger_layer l set quantity = l.quantity - m.quantity, value = l.value - m.value
+    from unnest(layers, quantities, worth) m(layer, quantity, value)
+    where l.coop_id = coop and l.id = m.layer;
+  insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
+  select coop, maker, entry, line, layer, -quantity, -value
+    from unnest(layers, quantities, worth) with ordinality m(layer, quantity, value, line);
+  update ledger_holding h set quantity = h.quantity + m.quantity, value = h.value + m.value,
+                              last_on = greatest(h.last_on, day)
+    from (select source, lot, -quantity, -value from unnest(lots, quantities, worth) m(lot, quantity, value)
+          union all
+          select target, lot, quantity, value from unnest(lots, quantities, worth) m(lot, quantity, value)
+         ) m(account, lot, quantity, value)
+    where h.coop_id = coop and h.account_id = m.account and h.lot_id = m.lot;
+  insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity, value, happened_on)
+  select coop, maker, entry, 2 * line - 1, source, lot, -quantity, -value, day
+    from unnest(lots, quantities, worth) with ordinality m(lot, quantity, value, line)
+  union all
+  select coop, maker, entry, 2 * line, target, lot, quantity, value, day
+    from unnest(lots, quantities, worth) with ordinality m(lot, quantity, value, line);
+  return worth;
+end $$;
+alter function floor.post(uuid, timestamptz, int, uuid, uuid, uuid[], uuid[], numeric[]) owner to stillroom_ledger;
+grant usage on schema floor to stillroom, stillroom_ledger;
+
+-- The same event where nobody else is: no co-ops, no walls, small keys, one index for each question.
+create schema bare;
+create table bare.layer (
+  id int primary key, quantity numeric(18, 6) not null check (quantity >= 0),
+  value numeric(18, 6) not null check (value >= 0));
+create table bare.holding (
+  account int, lot int, quantity numeric(18, 6) not null check (quantity >= 0),
+  value numeric(18, 6) not null, primary key (account, lot));
+create table bare.entry (
+  id bigint generated always as identity primary key, kind text not null, happened_at timestamptz not null,
+  recorded_at timestamptz not null default clock_timestamp(), person int not null);
+create table bare.posting (
+  entry bigint references bare.entry, line smallint, account int not null, lot int not null,
+  quantity numeric(18, 6) not null, value numeric(18, 6) not null, happened_on date not null,
+  primary key (entry, line), foreign key (account, lot) references bare.holding);
+create index on bare.posting (lot, account, happened_on);
+create table bare.layerposting (
+  entry bigint references bare.entry, line smallint, layer int references bare.layer,
+  quantity numeric(18, 6) not null, value numeric(18, 6) not null, primary key (entry, line, layer));
+create index on bare.layerposting (layer);
+create function bare.check_postings() returns trigger language plpgsql as $$
+begin
+  if exists (select from added group by entry, lot having sum(quantity) <> 0)
+     or exists (select from added group by entry having sum(value) <> 0) then
+    raise exception 'The entry does not sum to zero.' using errcode = '23514';
+  end if;
+  return null;
+end $$;
+create trigger check_postings after insert on bare.posting
+  referencing new table as added for each statement execute function bare.check_postings();
+insert into bare.layer select n, 1e9, 5e9 from generate_series(1, 1000) n;
+insert into bare.holding select account, lot, 1e9, 5e9 from generate_series(1, 2) account, generate_series(1, 1000) lot;
+create function bare.post(at timestamptz, person int, lots int[], quantities numeric[]) returns numeric[]
+language plpgsql as $$
+declare
+  written bigint;
+  day date := at::date;
+  worth numeric[];
+begin
+  perform from bare.layer where id = any (lots) order by id for update;
+  insert into bare.entry (kind, happened_at, person) values ('draw', at, person) returning id into written;
+  select array_agg(round(l.value * m.quantity / l.quantity, 6) order by m.line) into worth
+    from unnest(lots, quantities) with ordinality m(lot, quantity, line) join bare.layer l on l.id = m.lot;
+  update bare.layer l set quantity = l.quantity - m.quantity, value = l.value - m.value
+    from unnest(lots, quantities, worth) m(lot, quantity, value) where l.id = m.lot;
+  insert into bare.layerposting
+  select written, line, lot, -quantity, -value
+    from unnest(lots, quantities, worth) with ordinality m(lot, quantity, value, line);
+  update bare.holding h set quantity = h.quantity + m.quantity, value = h.value + m.value
+    from (select 1, lot, -quantity, -value from unnest(lots, quantities, worth) m(lot, quantity, value)
+          union all
+          select 2, lot, quantity, value from unnest(lots, quantities, worth) m(lot, quantity, value)
+         ) m(account, lot, quantity, value)
+    where h.account = m.account and h.lot = m.lot;
+  insert into bare.posting
+  select written, 2 * line - 1, 1, lot, -quantity, -value, day
+    from unnest(lots, quantities, worth) with ordinality m(lot, quantity, value, line)
+  union all
+  select written, 2 * line, 2, lot, quantity, value, day
+    from unnest(lots, quantities, worth) with ordinality m(lot, quantity, value, line);
+  return worth;
+end $$;
+grant usage on schema bare to stillroom;
+grant all on all tables in schema bare to stillroom;
