@@ -1,6 +1,7 @@
 """The one table from a refusal to its HTTP status, and the problem that answers it (RFC 9457)."""
 
 from collections.abc import Iterator
+from decimal import Decimal
 from http import HTTPStatus
 from typing import Any
 
@@ -135,8 +136,19 @@ def answer(refusal: Refusal, headers: dict[str, str] | None = None) -> Response:
     """The response that a refusal becomes."""
     status = status_of(refusal)
     error = {"pointer": refusal.pointer, "code": refusal.code, "detail": refusal.detail}
-    error.update(refusal.facts)
+    error.update({name: _plain(fact) for name, fact in refusal.facts.items()})
     return problem_response(problem(status, refusal.detail, [error]), headers)
+
+
+def _plain(fact: Any) -> Any:
+    """A fact as JSON has it: decimals and ids as strings."""
+    if isinstance(fact, Decimal):
+        return f"{fact:f}"
+    if isinstance(fact, list | tuple | set):
+        return [_plain(one) for one in fact]
+    if isinstance(fact, dict):
+        return {str(name): _plain(one) for name, one in fact.items()}
+    return fact if fact is None or isinstance(fact, bool | int | str) else str(fact)
 
 
 def problem_response(body: dict[str, Any], headers: dict[str, str] | None = None) -> Response:

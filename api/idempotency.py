@@ -18,6 +18,7 @@ from api.reading import fingerprint
 from ledger.access import Actor
 from ledger.errors import Refusal
 from ledger.ids import new_id
+from ledger.statements import run
 
 LONGEST = 255
 KEPT_HEADERS = ("ETag", "Location")
@@ -87,21 +88,20 @@ class Key:
         headers = {name: response[name] for name in KEPT_HEADERS if name in response}
         data: Any = response.data
         body = data if isinstance(data, bytes) else orjson.dumps(data)
-        with connection.cursor() as cursor:
-            cursor.execute(
-                KEEP,
-                [
-                    actor.coop_id,
-                    actor.maker_id,
-                    new_id(),
-                    actor.person_id,
-                    self.text,
-                    self.fingerprint,
-                    response.status_code,
-                    body.decode(),
-                    orjson.dumps(headers).decode(),
-                ],
-            )
+        run(
+            KEEP,
+            [
+                actor.coop_id,
+                actor.maker_id,
+                new_id(),
+                actor.person_id,
+                self.text,
+                self.fingerprint,
+                response.status_code,
+                body.decode(),
+                orjson.dumps(headers).decode(),
+            ],
+        )
 
 
 def forget() -> None:

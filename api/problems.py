@@ -35,6 +35,11 @@ def server_error(request: HttpRequest) -> HttpResponse:
     return _problem(500, "fault", "This is a fault in the server; it has been written down.")
 
 
+def locked_out(request: HttpRequest, answer: HttpResponse, credentials: object) -> HttpResponse:
+    """Repeated wrong passwords: the view has already said so, and when to come back."""
+    return answer
+
+
 def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     """A request that Django itself could not read, such as one for another host."""
     return _problem(400, errors.BadRequest.code, "The request cannot be read.")

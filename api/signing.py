@@ -19,6 +19,7 @@ from api.idempotency import Key
 from api.models import Token
 from ledger.access import Actor, set_walls
 from ledger.errors import Forbidden, Invalid
+from ledger.statements import run
 
 LIFETIME = timedelta(days=30)
 OPEN = "select * from api_open(%s, %s, %s, %s)"
@@ -58,17 +59,13 @@ def actor_of(request: Request, key: Key | None) -> Actor:
     if scheme.lower() != "bearer" or not token:
         raise _not_signed_in()
     named = request.headers.get("Maker", "").strip()
-    with connection.cursor() as cursor:
-        cursor.execute(
-            OPEN,
-            [
-                digest(token.strip()),
-                named,
-                key.text if key else None,
-                key.fingerprint if key else None,
-            ],
-        )
-        row = cursor.fetchone()
+    given = [
+        digest(token.strip()),
+        named,
+        key.text if key else None,
+        key.fingerprint if key else None,
+    ]
+    row = run(OPEN, given).fetchone()
     outcome, person, coop, maker, role, currency, time_zone, status, body, headers = row
     if outcome == "unknown":
         raise _not_signed_in()

@@ -39,6 +39,8 @@ POSTGRES_OPTIONS = (
     "random_page_cost=1.1",
     "jit=off",
     "io_method=sync",
+    # A young table grows fast, and until it is looked at again its plans are those of a small one.
+    "autovacuum_naptime=10s",
     "log_checkpoints=off",
     "log_min_error_statement=panic",
     "log_timezone=UTC",

@@ -140,6 +140,7 @@ AUTH_PASSWORD_VALIDATORS = [
 AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_CALLABLE = "api.problems.locked_out"
 AXES_HANDLER = "axes.handlers.database.AxesDatabaseHandler"
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False

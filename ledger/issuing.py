@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from ledger.access import Actor, day_of, find, find_all, lots_visible_to, material_for
+from ledger.access import Actor, day_of, find, lots_for, material_for
 from ledger.costing import unit_cost
 from ledger.entries import Move, Posted, account, lock_pools, post_entry
 from ledger.errors import Conflict, Invalid, NotEnough, Refusal
@@ -223,7 +223,7 @@ def _placed(refusal: Refusal, lots: Sequence[Lot]) -> Refusal:
 
 def _lots(actor: Actor, lines: Sequence[Taken]) -> list[Lot]:
     wanted = [(line.lot, f"/lines/{place}/lot") for place, line in enumerate(lines)]
-    return find_all(lots_visible_to(actor), wanted)
+    return lots_for(actor, wanted)
 
 
 def _amounts(lots: Sequence[Lot], lines: Sequence[Taken]) -> list[Measured]:

@@ -8,10 +8,11 @@ from uuid import UUID
 
 from django.db import connection
 from django.db.models import QuerySet
+from django.db.models.functions import Now
 
 from ledger.access import Actor, find, lot_for, lots_visible_to
 from ledger.alerts import enqueue_checks
-from ledger.errors import Conflict, Invalid, Stale
+from ledger.errors import Invalid, Stale
 from ledger.models import Custody, Decision, Lot, Material, Status
 from ledger.quantities import Density
 from ledger.roles import Verb
@@ -87,19 +88,15 @@ def open_lots(actor: Actor, lots: Sequence[NewLot], *, release_basis: str | None
 def decide(actor: Actor, *, lot: UUID | str, decision: str, basis: str) -> tuple[Lot, Decision]:
     """Release, reject, hold or quarantine a lot, and keep who did so and on what basis.
 
-    Raises NotFound, Forbidden, Conflict for a release of what is already released.
+    A decision may be taken again, on a new basis: the status stays, and the basis is kept too.
+    Raises NotFound, Forbidden, and Invalid for no basis.
     """
     actor.must(Verb.DECIDE)
     found = lot_for(actor, lot)
     status = BECOMES[decision]
     _check_basis(basis, "/basis")
-    changed = (
-        Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot=found)
-        .exclude(status=status)
-        .update(status=status)
-    )
-    if not changed:
-        raise Conflict(f"The lot {found.code} is {status.value} already.")
+    own = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot=found)
+    own.exclude(status=status).update(status=status, since=Now())
     kept = _decision(actor, found.id, decision, basis)
     kept.save(force_insert=True)
     enqueue_checks(actor, [found.material_id])

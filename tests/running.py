@@ -41,10 +41,8 @@ class Running:
         self.data = data
         self.port = port or free_port()
         self.url = f"http://127.0.0.1:{self.port}"
-        self.environ = clean_environment(
-            **{"STILLROOM_DEMO": "0", "PORT": str(self.port), "STILLROOM_DATA": str(data)},
-            **(environ or {}),
-        )
+        usual = {"STILLROOM_DEMO": "0", "PORT": str(self.port), "STILLROOM_DATA": str(data)}
+        self.environ = clean_environment(**{**usual, **(environ or {})})
         self.lines: list[str] = []
         self.process = subprocess.Popen(
             [ROOT / "deploy" / "up"],

@@ -49,7 +49,7 @@ begin
     outcome := 'unknown'; return next; return;
   end if;
   person := token.person_id; coop := token.coop_id; maker := seen.maker_id;
-  role := case when token.read_only and seen.maker_id is not null then 'read-only'
+  role := case when token.read_only then 'read-only'
                else coalesce(seen.role, 'coordinator') end;
   currency := token.currency; time_zone := token.time_zone;
   perform set_config('app.coop', coop::text, true),

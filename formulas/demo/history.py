@@ -228,7 +228,7 @@ DELIVERIES: Final = (
         89,
         "quay",
         "botanicals",
-        (Bought("beeswax", "11 lb", "84.00", 1500), Bought("lavender", "8 fl oz", "51.00", 77)),
+        (Bought("beeswax", "8 lb", "62.00", 1500), Bought("lavender", "8 fl oz", "51.00", 77)),
         "9.30",
         "value",
     ),

@@ -7,12 +7,12 @@ from random import Random
 from typing import Final
 from uuid import UUID
 
-from django.contrib.auth import get_user_model
 from django.db import transaction
 
 from formulas.demo import history, incidents
 from formulas.demo.bench import Bench
 from formulas.demo.catalogue import MATERIALS, SUPPLIERS
+from formulas.demo.people import COORDINATOR, OWNERS, PASSWORD, PEOPLE
 from formulas.demo.recipes import PRODUCTS, RECIPES
 from ledger.access import Actor, set_walls
 from ledger.alerts import look_at, set_watch
@@ -22,22 +22,10 @@ from ledger.makers import actor_for, open_coop, open_maker, person_named
 from ledger.models import Membership
 from ledger.quantities import parse_quantity
 
-# Known to everybody, and good for nothing but the demo. The names begin with "demo-" so that no
-# co-op that is opened later takes one of these people for one of its own.
-PASSWORD: Final = "harbour-demo-only"  # noqa: S105 - public on purpose
-COORDINATOR: Final = "demo-coordinator"
-OWNERS: Final = {key: f"demo-{key}" for key in history.MAKERS}
-PEOPLE: Final = (*OWNERS.values(), COORDINATOR)
-
 MARKET_EVERY_DAYS: Final = 7
 LAST_MARKET_DAYS_AGO: Final = 2
 
 Benches = Mapping[str, Bench]
-
-
-def loaded() -> bool:
-    """Whether the demo's people are there."""
-    return get_user_model().objects.filter(username=COORDINATOR).exists()
 
 
 def load(*, now: datetime) -> None:

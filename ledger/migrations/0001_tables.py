@@ -205,7 +205,7 @@ class Migration(migrations.Migration):
                     "any_left",
                     models.GeneratedField(
                         db_persist=True,
-                        expression=models.Q(("quantity__gt", 0)),
+                        expression=models.Q(("quantity__gt", 0)),  # type: ignore[arg-type]
                         output_field=models.BooleanField(),
                     ),
                 ),
@@ -582,7 +582,7 @@ class Migration(migrations.Migration):
                     "any_left",
                     models.GeneratedField(
                         db_persist=True,
-                        expression=models.Q(("quantity__gt", 0)),
+                        expression=models.Q(("quantity__gt", 0)),  # type: ignore[arg-type]
                         output_field=models.BooleanField(),
                     ),
                 ),
@@ -1542,7 +1542,7 @@ class Migration(migrations.Migration):
             model_name="holding",
             index=models.Index(
                 condition=models.Q(("any_left", True), ("kind", "store")),
-                fields=["coop", "maker", "material"],
+                fields=["coop", "maker", "material", "lot"],
                 name="holding_in_store",
             ),
         ),

@@ -166,7 +166,7 @@ class Holding(models.Model):
         indexes = (
             models.Index(fields=["coop", "lot"], name="holding_by_lot"),
             models.Index(
-                fields=["coop", "maker", "material"],
+                fields=["coop", "maker", "material", "lot"],
                 condition=models.Q(kind="store", any_left=True),
                 name="holding_in_store",
             ),

@@ -376,12 +376,14 @@ begin
   select r.lot_id, sum(r.quantity) as reserved, h.quantity as on_hand, w.quantity as wanted,
          json_agg(a.name order by a.name) as batches
     into bad
-    from (select m.lot_id, sum(m.quantity) as quantity from unnest(moves) m
-            where m.from_kind = 'store' and m.lot_id is not null group by 1) w
+    from (select m.lot_id, m.material_id, sum(m.quantity) as quantity from unnest(moves) m
+            where m.from_kind = 'store' and m.lot_id is not null group by 1, 2) w
     join ledger_reservation r on r.coop_id = coop and r.maker_id = maker and r.lot_id = w.lot_id and r.quantity > 0
     join ledger_account a on a.coop_id = coop and a.id = r.account_id
-    join lateral (select sum(h.quantity) as quantity from ledger_holding h
-                    where h.coop_id = coop and h.lot_id = w.lot_id and h.maker_id = maker and h.kind = 'store') h on true
+    cross join lateral (
+      select coalesce(sum(h.quantity), 0) as quantity from ledger_holding h
+        where h.coop_id = coop and h.maker_id = maker and h.material_id = w.material_id
+          and h.lot_id = w.lot_id and h.kind = 'store' and h.any_left) h
     group by r.lot_id, h.quantity, w.quantity
     having h.quantity < sum(r.quantity)
     limit 1;

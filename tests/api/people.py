@@ -47,7 +47,8 @@ def add_person(coop: Coop) -> str:
     sql(
         coop.server,
         "insert into auth_user (username, password, email, first_name, last_name, is_active,"
-        " is_staff, is_superuser, date_joined) values (%s, %s, '', '', '', true, false, false, now())",
+        " is_staff, is_superuser, date_joined)"
+        " values (%s, %s, '', '', '', true, false, false, now())",
         name,
         make_password(PASSWORD),
     )

@@ -4,7 +4,7 @@ import argparse
 import sys
 from collections.abc import Callable
 
-from tests.benchmarks import posting
+from tests.benchmarks import history, issuing, listing, posting, starting, weighing
 from tests.benchmarks.bench import Options, running
 from tests.benchmarks.report import Row, say, table
 from tests.running import Running
@@ -12,6 +12,11 @@ from tests.running import Running
 Part = Callable[[Running, Options], list[Row]]
 PARTS: dict[str, Part] = {
     "post": posting.measure,
+    "issue": issuing.measure,
+    "weighing": weighing.measure,
+    "lots": listing.measure,
+    "history": history.measure,
+    "start": starting.measure,
 }
 
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 import django
+import psycopg
 from django.db import connection
 
 from tests.api.client import Client, Coop, open_coop
@@ -57,6 +58,9 @@ def running() -> Iterator[Running]:
         # The settings find the services of the server that runs on this directory.
         os.environ |= {"STILLROOM_DATA": str(home), "DJANGO_SETTINGS_MODULE": "deploy.settings"}
         django.setup()
+        # So that what is sent from here knows its broker.
+        import deploy.celery  # noqa: F401
+
         yield server
         connection.close()
     finally:
@@ -101,6 +105,7 @@ def stocked(server: Running, materials: int = MATERIALS, lots_each: int = LOTS_E
         coop_id, maker_id = cursor.fetchone()
     stock = Stock(client, coop_id, maker_id, person_id, [], [])
     _fill(stock, materials, lots_each)
+    analyze(server)
     return stock
 
 
@@ -159,6 +164,12 @@ def _fill(stock: Stock, materials: int, lots_each: int) -> None:
 def today() -> date:
     """The day it is, where the benches are."""
     return datetime.now(UTC).date()
+
+
+def analyze(server: Running) -> None:
+    """What PostgreSQL does by itself within seconds, done now."""
+    with psycopg.connect(as_superuser(server), autocommit=True) as admin:
+        admin.execute("vacuum analyze")
 
 
 def as_superuser(server: Running) -> str:

@@ -87,9 +87,7 @@ class _Wire:
         return True
 
 
-def _times(
-    port: int, next_request: Requests, connections: int, seconds: float
-) -> list[float]:
+def _times(port: int, next_request: Requests, connections: int, seconds: float) -> list[float]:
     """How long each request took, in seconds."""
     times: list[float] = []
     with selectors.DefaultSelector() as ready:

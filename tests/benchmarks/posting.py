@@ -12,7 +12,7 @@ from uuid import UUID
 
 import psycopg
 
-from tests.benchmarks.bench import Options, Stock, as_superuser, stocked
+from tests.benchmarks.bench import Options, Stock, analyze, as_superuser, stocked
 from tests.benchmarks.report import Row, in_turn
 from tests.running import Running
 
@@ -63,20 +63,16 @@ def prepare_floors(server: Running, stock: Stock) -> UUID:
     from ledger.models import Account, Entry
 
     with psycopg.connect(as_superuser(server), autocommit=True) as admin:
-        if not admin.execute("select to_regnamespace('floor')::text").fetchone() == (None,):
-            admin.execute("drop schema floor cascade; drop schema bare cascade")
+        admin.execute("drop schema if exists floor cascade; drop schema if exists bare cascade")
         admin.execute(Path(__file__).with_name("floor.sql").read_text())
     actor = stock.actor()
     with acting_as(actor):
         batch = open_account(actor, Account.Kind.BATCH, "bench")
         store = account(actor, Account.Kind.STORE, "store")
         for first in range(0, len(stock.lots), 200):
-            moves = [
-                Move(store, batch, lot, Decimal(1)) for lot in stock.lots[first : first + 200]
-            ]
+            moves = [Move(store, batch, lot, Decimal(1)) for lot in stock.lots[first : first + 200]]
             post_entry(actor, kind=Entry.Kind.DRAW, happened_at=datetime.now(UTC), moves=moves)
-    with psycopg.connect(as_superuser(server), autocommit=True) as admin:
-        admin.execute("vacuum analyze")
+    analyze(server)
     return batch
 
 

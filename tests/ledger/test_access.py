@@ -66,7 +66,8 @@ def test_what_is_not_yours_looks_as_if_it_were_not_there() -> None:
     neighbour = Books(bench=open_bench("Mill Bench", coop=books.bench.coop))
     stranger = Books()
     own = books.lot("1", "1")
-    foreign = [neighbour.lot("1", "1").id, stranger.lot("1", "1").id, NOWHERE, "no id", ""]
+    theirs = [neighbour.lot("1", "1").id, stranger.lot("1", "1").id, NOWHERE]
+    foreign = [*map(str, theirs), "no id", ""]
     with acting_as(books.actor):
         assert lot_for(books.actor, str(own.id)) == own
         assert list(lots_visible_to(books.actor)) == [own]
@@ -106,10 +107,14 @@ def test_many_are_found_in_their_order_and_the_first_missing_is_named() -> None:
     books = Books()
     other = books.bench.material()
     with acting_as(books.actor):
-        wanted = [(str(other.id), "/lines/0"), (books.material.id, "/lines/1")] * 2
+        pairs: list[tuple[UUID | str, str]] = [
+            (str(other.id), "/lines/0"),
+            (books.material.id, "/lines/1"),
+        ]
+        wanted = pairs * 2
         assert materials_for(books.actor, wanted) == [other, books.material] * 2
         assert materials_for(books.actor, []) == []
-        for bad in (NOWHERE, "17"):
+        for bad in (str(NOWHERE), "17"):
             with pytest.raises(NotFound) as refused:
                 find_all(Material.objects.all(), [*wanted, (bad, "/lines/4")])
             assert refused.value.pointer == "/lines/4"

@@ -105,8 +105,9 @@ def test_how_it_is_measured_and_whether_it_is_stocked_is_fixed() -> None:
     bench = open_bench()
     added = add(bench)
     for name, value in (("measured_by", "count"), ("stocked", False)):
+        facts: dict[str, Any] = {name: value}
         with pytest.raises(Invalid) as refused:
-            change(bench, added.id, **{name: value})
+            change(bench, added.id, **facts)
         assert refused.value.pointer == f"/{name}"
     assert change(bench, added.id, measured_by="mass", stocked=True).version == 2
 

@@ -102,6 +102,20 @@ def test_goods_that_only_change_their_place_keep_their_layers() -> None:
     assert books.held(old) == (10, 10)
 
 
+def test_goods_may_change_their_place_while_others_come_in() -> None:
+    books = Books("lot")
+    lot, fresh = books.lot("10", "30"), books.lot()
+    with acting_as(books.actor):
+        shelf = open_account(books.actor, Account.Kind.STORE, "cold room")
+    posted = books.post(
+        books.move("store", shelf, lot, "4"), books.move("opening", shelf, fresh, "2", "5")
+    )
+    assert posted.values == [12, 5]
+    assert books.layers() == [(lot.id, 10, 30), (fresh.id, 2, 5)]
+    assert books.take(lot, "6").values == [18]
+    assert books.disagreements() == []
+
+
 def unbalanced(books: Books, lot: UUID) -> list[tuple[Any, ...]]:
     return [(1, "store", lot, 1, 0), (2, "loss", lot, -2, 0)]
 

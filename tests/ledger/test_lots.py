@@ -8,7 +8,7 @@ from uuid import UUID
 import pytest
 
 from ledger.access import acting_as, day_of
-from ledger.errors import Conflict, Forbidden, Invalid, NotFound, Stale
+from ledger.errors import Forbidden, Invalid, NotFound, Stale
 from ledger.lots import (
     custody_of,
     decide,
@@ -47,11 +47,18 @@ def test_a_lot_is_what_was_last_decided_and_every_decision_is_kept() -> None:
     assert kept == [(step, f"basis of {step}", person) for step in reversed(steps)]
 
 
-def test_a_decision_says_something_new_and_why() -> None:
+def test_a_decision_may_be_taken_again_on_a_new_basis() -> None:
     books = Books()
     lot = books.lot("10", "1")
-    with pytest.raises(Conflict, match="is released already"):
-        say(books, lot, "release")
+    say(books, lot, "release", "retested: within limits")
+    with acting_as(books.actor):
+        assert custody_of(books.actor, lot).status == "released"
+        assert [d.basis for d in decisions_of(books.actor, lot.id)] == ["retested: within limits"]
+
+
+def test_a_decision_says_why() -> None:
+    books = Books()
+    lot = books.lot("10", "1")
     with pytest.raises(Invalid) as refused:
         say(books, lot, "hold", " ")
     assert refused.value.pointer == "/basis"
@@ -123,7 +130,7 @@ def test_the_earlier_date_is_the_last_day(
     expires: int | None, retest: int | None, last: int | None
 ) -> None:
     def on(day: int | None) -> date | None:
-        return day and date(2026, 5, day)
+        return None if day is None else date(2026, 5, day)
 
     lot = SimpleNamespace(expires_on=on(expires), retest_on=on(retest))
     assert last_usable_day(lot) == on(last)

@@ -40,7 +40,7 @@ def test_a_volume_goes_by_the_material_s_density() -> None:
 
 def test_the_lot_s_own_density_comes_first() -> None:
     found = measure(parse_quantity("1 L"), SYRUP, Density(D("1.25"), None, "1.25 g/mL"))
-    assert (found.quantity, found.density_of) == (1250, "lot")
+    assert (found.quantity, found.density_of) == (D(1250), "lot")
     assert "density_at" not in found.facts()
 
 
@@ -51,7 +51,7 @@ def test_without_any_density_the_material_is_named() -> None:
 
 def test_pieces_are_whole_and_nothing_else() -> None:
     found = measure(parse_quantity("60 each"), BOTTLE)
-    assert (found.quantity, found.counted, found.facts()["quantity"]) == (60, True, "60")
+    assert (found.quantity, found.counted, found.facts()["quantity"]) == (D(60), True, "60")
     with pytest.raises(CountNotWhole):
         measure(parse_quantity("1.5 each"), BOTTLE)
     with pytest.raises(UnitWrong):

@@ -273,8 +273,8 @@ def test_dates_that_cannot_be_are_refused() -> None:
     good = door.line(material, "1 kg", "10", expires_on=now().date(), retest_on=now().date())
     yesterday = now().date() - timedelta(days=1)
     for name in ("expires_on", "retest_on"):
-        wrong = replace(good, **{name: yesterday})
-        door.refuses(Invalid, f"/lines/1/{name}", good, wrong)
+        early: dict[str, Any] = {name: yesterday}
+        door.refuses(Invalid, f"/lines/1/{name}", good, replace(good, **early))
     tomorrow = now() + timedelta(days=1)
     late = replace(good, expires_on=date(2100, 1, 1), retest_on=None)
     door.refuses(Invalid, "/happened_at", late, happened_at=tomorrow)

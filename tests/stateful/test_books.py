@@ -18,20 +18,20 @@ import pytest
 from django.db import connection
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from ledger.access import acting_as
 from ledger.entries import Posted
-from ledger.errors import NotEnough, Refusal, UsedSince
+from ledger.errors import AlreadyReversed, NotEnough, UsedSince
 from ledger.issuing import Taken, take_back
 from ledger.models import Lot, Material
 from ledger.quantities import Quantity
 from tests.ledger.books import Books, ago
-from tests.stateful.oracle import STORE, Event, Oracle
+from tests.stateful.oracle import STORE, ZERO, Event, Oracle
 
 pytestmark = pytest.mark.usefixtures("database")
 FORMULAS = ["average", "fifo", "lot"]
-EXAMPLES, STEPS = 200, 50
+EXAMPLES, STEPS = 240, 50
 DAYS = st.sampled_from([0, 0, 0, 1, 2, 4, 8])
 PARTS = st.one_of(st.integers(1, 99), st.sampled_from([100, 100, 101]))
 MICROS = st.one_of(st.integers(1, 10**10), st.sampled_from([1, 3, 7, 10**6, 10**9]))
@@ -45,7 +45,6 @@ LAYERS = """
 select material_id::text, lot_id::text, quantity, value from ledger_layer where quantity > 0
   order by material_id, ordinal
 """
-KINDS = {"loss": "loss", "sales": "sales", "batch": "batch"}
 
 
 def decimal(value: Fraction) -> Decimal:
@@ -58,6 +57,9 @@ class BooksMachine(RuleBasedStateMachine):
 
     @initialize(first=st.sampled_from(FORMULAS), second=st.sampled_from(FORMULAS))
     def open(self, first: str, second: str) -> None:
+        with connection.cursor() as cursor:
+            # What is proved here is not that a power cut loses nothing.
+            cursor.execute("set synchronous_commit = off")
         self.books = Books(first)
         self.batch = self.books.batch()
         self.oracle = Oracle()
@@ -180,7 +182,8 @@ class BooksMachine(RuleBasedStateMachine):
         for material in self.materials:
             # A formula is kept with the first goods; before, the maker's choice stands by itself.
             found = {
-                lot and str(lot): Fraction(value) for lot, _, value in self.books.layers(material)
+                None if lot is None else str(lot): Fraction(value)
+                for lot, _, value in self.books.layers(material)
             }
             self.oracle.change_formula(str(material.id), formula, found)
         self._happened()
@@ -193,7 +196,7 @@ class BooksMachine(RuleBasedStateMachine):
             done = work()
             self._happened()
             return done
-        with pytest.raises((NotEnough, UsedSince, Refusal)):
+        with pytest.raises((NotEnough, UsedSince, AlreadyReversed)):
             work()
         EVENTS_TOLD["refused"] += 1
         return None
@@ -215,17 +218,19 @@ class BooksMachine(RuleBasedStateMachine):
         for name, found in layers.items():
             left = [(k, q, v) for k, (q, v) in self.oracle.layers[name].items() if q > 0]
             assert found == left
-        assert self.oracle.total() == (0, 0)
+        assert self.oracle.total() == (ZERO, ZERO)
 
-    def check_invariants(self, *args: Any, **kwargs: Any) -> None:
-        super().check_invariants(*args, **kwargs)
-        if hasattr(self, "told") and (EVENTS_TOLD["done"] + EVENTS_TOLD["refused"]) % 4 == 0:
+    @invariant()
+    def agrees(self) -> None:
+        if hasattr(self, "told") and sum(EVENTS_TOLD.values()) % 8 == 0:
             self.compare()
 
     def teardown(self) -> None:
         if hasattr(self, "told"):
             self.compare()
             assert self.books.disagreements() == []
+        with connection.cursor() as cursor:
+            cursor.execute("reset synchronous_commit")
 
 
 TestBooks = BooksMachine.TestCase
@@ -240,7 +245,8 @@ TestBooks = pytest.mark.usefixtures("database")(TestBooks)
 
 
 def test_enough_was_told() -> None:
-    """Runs after the machine: about ten thousand events, refusals among them but not most."""
-    print(f"events: {EVENTS_TOLD}")  # noqa: T201
-    assert EVENTS_TOLD["done"] > EXAMPLES * STEPS // 2
-    assert EVENTS_TOLD["refused"] > 100
+    """About ten thousand events were told by the machine above, with refusals among them."""
+    if not EVENTS_TOLD["done"]:
+        pytest.skip("The machine has not run.")
+    assert sum(EVENTS_TOLD.values()) > EXAMPLES * STEPS * 3 // 4, EVENTS_TOLD
+    assert EVENTS_TOLD["refused"] > EXAMPLES, EVENTS_TOLD

@@ -48,13 +48,12 @@ def run(steps: list[Step], running: Running) -> list[str]:
     mark = "----- the next step -----"
     script = "".join(f"{step.commands}echo '{mark}'\n" for step in steps)
     ran = subprocess.run(
-        ["bash", "-c", script.replace(README_PORT, f"127.0.0.1:{running.port}")],
+        ["timeout", "100", "bash", "-c", script.replace(README_PORT, f"127.0.0.1:{running.port}")],
         cwd=ROOT,
         env=running.environ,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
-        timeout=120,
         check=False,
     )
     return ran.stdout.split(f"{mark}\n")

@@ -1,0 +1,255 @@
+"""HTTP itself: bodies that cannot be read, methods that are not there, headers that protect."""
+
+import http.client
+import json
+import socket
+import uuid
+
+import pytest
+
+from tests.api.client import Answer, Client
+from tests.running import Running
+
+HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+}
+
+
+def send(client: Client, body: bytes, **headers: str) -> Answer:
+    named = {name.replace("_", "-"): value for name, value in headers.items()}
+    return client.raw("POST", "suppliers", body, {"Idempotency-Key": str(uuid.uuid4())} | named)
+
+
+def nested(depth: int) -> bytes:
+    return b'{"name": ' + b"[" * depth + b"]" * depth + b"}"
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        b"",
+        b"{",
+        b"{} {}",
+        b'{"name": "a",}',
+        b"{'name': 'a'}",
+        b'{"name": "a", "name": "b"}',
+        b'{"name": NaN}',
+        b'{"name": Infinity}',
+        b'{"name": -Infinity}',
+        b'{"name": 1e309}',
+        b'{"name": -1e400}',
+        b'{"name": ' + b"9" * 5000 + b"}",
+        b'{"name": 99999999999999999999}',
+        b'{"name": "a\\u0000b"}',
+        b'{"na\\u0000me": "a"}',
+        b'{"name": "\\ud800"}',
+        b'{"name": "\xff\xfe"}',
+        b"\xff\xfe{\x00}\x00",
+        b"\x00",
+        nested(30),
+        nested(100_000),
+        b'{"a":' * 50_000 + b"1" + b"}" * 50_000,
+    ],
+)
+def test_a_body_that_cannot_be_read(north: Client, body: bytes) -> None:
+    error = send(north, body).refused(400, "malformed")
+    assert error["pointer"] == ""
+
+
+@pytest.mark.parametrize("body", [b"null", b"[]", b'"name"', b"5", b"true", b"{}"])
+def test_a_body_that_is_not_what_was_asked_for(north: Client, body: bytes) -> None:
+    answer = send(north, body)
+    assert answer.status == 422
+    assert answer.kind == "application/problem+json"
+    assert answer.json["errors"]
+
+
+def test_a_body_that_is_too_large(server: Running, north: Client) -> None:
+    """The answer may come before the body has been sent whole, and the line be cut then."""
+    body = b'{"name": "' + b"x" * 10_000_000 + b'"}'
+    try:
+        send(north, body).refused(413, "too_large")
+    except OSError:
+        pytest.fail("the refusal was not heard")
+    send(north, b'{"name": "' + b"x" * 999_000 + b'"}').refused(422, "max_length", "/name")
+    send(north, b'{"name": "' + b"x" * 1_001_000 + b'"}').refused(413, "too_large")
+
+
+def test_a_length_that_is_a_lie(server: Running, north: Client) -> None:
+    """More is announced than comes: the server does not wait for ever, nor fall."""
+    with socket.create_connection(("127.0.0.1", server.port), timeout=10) as line:
+        line.sendall(
+            b"POST /api/v1/suppliers HTTP/1.1\r\nHost: localhost\r\n"
+            b"Authorization: Bearer " + north.token.encode() + b"\r\nIdempotency-Key: lie\r\n"
+            b'Content-Type: application/json\r\nContent-Length: 100\r\n\r\n{"name": '
+        )
+    assert north.get("suppliers", limit=1).status == 200
+
+
+@pytest.mark.parametrize(
+    "kind", ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x"]
+)
+def test_a_body_of_another_kind(north: Client, kind: str) -> None:
+    send(north, b'{"name": "a"}', Content_Type=kind).refused(415, "unsupported_media_type")
+    north.raw("PUT", f"watches/{uuid.uuid4()}", b"a=b", {"Content-Type": kind}).refused(
+        415, "unsupported_media_type"
+    )
+
+
+def test_only_json_is_sent(north: Client) -> None:
+    north.raw("GET", "lots", None, {"Accept": "text/html"}).refused(406, "not_acceptable")
+    assert north.raw("GET", "lots", None, {"Accept": "*/*"}).kind == "application/json"
+    browser = "text/html,application/xhtml+xml,*/*;q=0.8"
+    assert north.raw("GET", "lots", None, {"Accept": browser}).kind == "application/json"
+
+
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [
+        ("DELETE", "lots"),
+        ("PUT", "materials"),
+        ("PATCH", "batches"),
+        ("GET", "tokens"),
+        ("GET", "issues"),
+        ("POST", "stock"),
+        ("DELETE", f"entries/{uuid.uuid4()}"),
+        ("TRACE", "lots"),
+        ("PROPFIND", "lots"),
+    ],
+)
+def test_a_method_that_is_not_there(north: Client, method: str, path: str) -> None:
+    body = b"{}" if method in {"POST", "PUT", "PATCH"} else None
+    answer = north.raw(method, path, body)
+    answer.refused(405, "method_not_allowed")
+    assert method not in answer.headers["Allow"]
+
+
+def test_head_is_get_without_its_body(north: Client) -> None:
+    head, get = (north.raw(method, "materials") for method in ("HEAD", "GET"))
+    assert (head.status, head.raw, head.kind) == (200, b"", get.kind)
+    missing = north.raw("HEAD", f"lots/{uuid.uuid4()}")
+    assert (missing.status, missing.raw) == (404, b"")
+    nobody = Client(north.port).raw("HEAD", "materials")
+    assert (nobody.status, nobody.raw) == (401, b"")
+
+
+def test_options_tell_the_methods_and_nothing_else(north: Client) -> None:
+    answer = north.raw("OPTIONS", "lots")
+    assert (answer.status, answer.raw) == (204, b"")
+    assert set(answer.headers["Allow"].split(", ")) == {"GET", "HEAD", "OPTIONS"}
+    assert "Access-Control-Allow-Origin" not in answer.headers, "no other site may use a token"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/",
+        "/nothing",
+        "/api",
+        "/api/v1",
+        "/api/v1/",
+        "/api/v1/lot",
+        "/api/v1/lots/",
+        "/api/v2/lots",
+    ],
+)
+def test_an_address_that_is_not_there(north: Client, path: str) -> None:
+    north.raw("GET", path).refused(404, "not_found")
+
+
+@pytest.mark.parametrize("id", ["x", "..", "%00", "%2e%2e", "0", "a" * 300, "é", "' or 1=1 --"])
+def test_an_id_that_is_none(north: Client, id: str) -> None:
+    from urllib.parse import quote
+
+    answer = north.get(f"lots/{quote(id, safe='%')}")
+    answer.refused(404, "not_found")
+    missing = north.get(f"lots/{uuid.uuid4()}")
+    assert answer.json == missing.json, "the same words for all that is not there"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "lots?colour=amber",
+        "stock?materials=x",
+        "materials?limit=5&colour=amber",
+        f"receipts/{uuid.uuid4()}?explain=1",
+    ],
+)
+def test_a_parameter_that_is_not_known(north: Client, path: str) -> None:
+    north.get(path).refused(422, "unknown_field")
+
+
+@pytest.mark.parametrize(
+    ("path", "pointer"),
+    [
+        ("lots?limit=0", "/limit"),
+        ("lots?limit=201", "/limit"),
+        ("lots?limit=x", "/limit"),
+        ("lots?limit=99999999999999999999", "/limit"),
+        ("lots?material=x", "/material"),
+        ("lots?status=gone", "/status"),
+        ("lots?expires_before=soon", "/expires_before"),
+        ("lots?code=%00", "/code"),
+        ("materials?name=%00", "/name"),
+        ("entries?kind=theft", "/kind"),
+        ("receipts?supplier=x", "/supplier"),
+        ("alerts?state=ajar", "/state"),
+        ("batches?planned_from=2025-13-01", "/planned_from"),
+    ],
+)
+def test_a_parameter_that_is_wrong(north: Client, path: str, pointer: str) -> None:
+    answer = north.get(path)
+    error = answer.json["errors"][0]
+    answer.refused(422, error["code"], pointer)
+
+
+def test_headers_protect(server: Running, north: Client) -> None:
+    answers = [
+        north.get("lots"),
+        north.get(f"lots/{uuid.uuid4()}"),
+        north.get("schema"),
+        north.raw("GET", "/healthz"),
+        north.raw("GET", "/nothing"),
+    ]
+    for answer in answers:
+        told = {name: answer.headers[name] for name in HEADERS}
+        assert told == HEADERS
+        assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
+        assert "Set-Cookie" not in answer.headers
+    # Somebody's stock must not lie in a cache that others share.
+    assert "no-store" in answers[0].headers["Cache-Control"]
+
+
+def test_another_host_is_not_answered(server: Running) -> None:
+    line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=10)
+    line.request("GET", "/api/v1/lots", headers={"Host": "evil.example"})
+    answer = line.getresponse()
+    assert answer.status == 400
+    assert json.loads(answer.read())["errors"][0]["code"] == "malformed"
+    line.close()
+
+
+def test_alive_and_ready(north: Client) -> None:
+    nobody = Client(north.port)
+    alive = nobody.raw("GET", "/healthz")
+    assert (alive.status, alive.raw) == (200, b"ok\n")
+    ready = nobody.raw("GET", "/readyz")
+    assert ready.status == 200
+    checks = {"database": "ok", "broker": "ok", "worker": "ok"}
+    assert ready.json == {"ready": True, "checks": checks}
+
+
+def test_a_problem_leads_to_its_explanation(north: Client) -> None:
+    nobody = Client(north.port)
+    problem = north.get(f"lots/{uuid.uuid4()}").json
+    told = nobody.raw("GET", problem["type"])
+    assert told.status == 200
+    assert told.json["code"] == "not_found"
+    for code in ("density_missing", "unit_ambiguous", "not_enough", "percent_not_100", "stale"):
+        told = nobody.raw("GET", f"/api/v1/problems/{code}")
+        assert told.json["code"] == code
+        assert "{" not in told.json["detail"], "no blank is left to fill in"

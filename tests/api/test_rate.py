@@ -1,0 +1,37 @@
+"""A limit on requests: who is over it is told when to come back, and nobody else suffers."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.api.client import Client, open_coop, sign_in
+from tests.running import Running
+
+LIMIT = 40
+
+
+@pytest.fixture
+def strict(tmp_path: Path) -> Iterator[Running]:
+    """A server that allows few requests a minute."""
+    running = Running(tmp_path / "server", {"STILLROOM_RATE_PER_MINUTE": str(LIMIT)})
+    yield running.wait_ready()
+    running.discard()
+
+
+def test_above_the_rate_is_refused(strict: Running) -> None:
+    coop = open_coop(strict, "North Bench")
+    north = coop["North Bench"]
+    other = Client(strict.port, sign_in(strict, coop.owners["North Bench"]).made()["token"])
+    answers = [north.get("suppliers") for _ in range(LIMIT + 5)]
+    first = next(n for n, answer in enumerate(answers) if answer.status == 429)
+    # A minute may have ended among them; then the count began again.
+    assert first >= LIMIT / 4
+    refused = answers[first]
+    refused.refused(429, "rate_limited")
+    assert 1 <= int(refused.headers["Retry-After"]) <= 60
+    assert refused.headers["RateLimit-Policy"] == f'"default";q={LIMIT};w=60'
+    assert refused.headers["RateLimit"].startswith('"default";r=0;t=')
+    assert other.get("suppliers").status == 200, "each token has a rate of its own"
+    # Who is alive and ready is asked by machines, which are not counted.
+    assert {north.raw("GET", "/healthz").status for _ in range(LIMIT + 5)} == {200}

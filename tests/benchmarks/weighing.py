@@ -1,0 +1,111 @@
+"""A whole weighing over HTTP: how often it goes to the database, and how long it takes."""
+
+import itertools
+import json
+import tempfile
+import uuid
+from pathlib import Path
+from typing import Any
+
+from tests.benchmarks import load, round_trips
+from tests.benchmarks.bench import Options, Stock, stocked, today
+from tests.benchmarks.report import Row
+from tests.running import Running
+
+BATCHES = 16
+MOST_ROUND_TRIPS = 12
+
+
+def measure(server: Running, options: Options) -> list[Row]:
+    """Requests per second and the slowest hundredth, with one client and with eight."""
+    stock = stocked(server, materials=20)
+    places = [place for _ in range(BATCHES) for place in _planned(stock)]
+    turns = itertools.cycle(places)
+    rows = []
+    first = _round_trips(server, stock, places)
+    for clients in (1, 8):
+        found = load.drive(
+            server.port,
+            lambda: _weighing(stock, next(turns)),
+            connections=clients,
+            seconds=options.seconds * 2,
+        )
+        rows.append(
+            Row(
+                f"POST /batches/{{id}}/weighings, {clients} client{'s' if clients > 1 else ''}",
+                f"{found.per_second:.0f}/s, median {found.median_ms:.1f} ms,"
+                f" p99 {found.p99_ms:.1f} ms",
+            )
+        )
+    later = _round_trips(server, stock, places)
+    trips = Row(
+        "  its round trips to the database",
+        str(later),
+        target=f"<= {MOST_ROUND_TRIPS}, as at first ({first})",
+        met=later <= MOST_ROUND_TRIPS and later <= first,
+    )
+    return [trips, *rows]
+
+
+Place = tuple[str, dict[str, Any]]
+
+
+def _planned(stock: Stock) -> list[Place]:
+    """A planned batch, as the places where a weighing may go: path and body but for the key."""
+    client = stock.client
+    if not hasattr(_planned, "formula"):
+        lines = [{"material": str(material), "percent": "10"} for material in stock.materials[:10]]
+        body = {"name": "Hand balm", "phases": [{"name": "A", "lines": lines}]}
+        _planned.formula = client.post("formulas", body).made()["id"]  # type: ignore[attr-defined]
+    wanted = {
+        "formula": _planned.formula,  # type: ignore[attr-defined]
+        "batch": "10 kg",
+        "planned_for": str(today()),
+    }
+    batch = client.post("batches", wanted).made()
+    return [
+        (
+            f"/api/v1/batches/{batch['id']}/weighings",
+            {"line": line["id"], "lot": line["picks"][0]["lot"], "quantity": "0.01 g"},
+        )
+        for line in batch["lines"]
+    ]
+
+
+def _weighing(stock: Stock, place: Place) -> bytes:
+    path, body = place
+    key = str(uuid.uuid4())
+    return load.request(
+        "POST", path, stock.client.token, json.dumps(body).encode(), Idempotency_Key=key
+    )
+
+
+def _round_trips(server: Running, stock: Stock, places: list[Place]) -> int:
+    """The most round trips that one of a few weighings needs, on a connection that is warm."""
+    from django.test import Client
+
+    from deploy.embedded import socket_dir
+
+    web, most = Client(), 0
+    with (
+        tempfile.TemporaryDirectory() as ours,
+        round_trips.counted(socket_dir(server.data, "pg"), Path(ours)) as relay,
+    ):
+        for turn, (path, body) in enumerate(places[:10]):
+            before = relay.count
+            answer = web.post(
+                path,
+                json.dumps(body),
+                content_type="application/json",
+                headers={
+                    "Authorization": f"Bearer {stock.client.token}",
+                    "Idempotency-Key": str(uuid.uuid4()),
+                    "Host": "127.0.0.1",
+                },
+            )
+            if answer.status_code != 201:
+                raise RuntimeError(answer.content.decode())
+            # The first ones open the connection and prepare the statements.
+            if turn >= 3:
+                most = max(most, relay.count - before)
+    return most
