@@ -86,6 +86,24 @@ class BadRequest(Refusal):
     code = "malformed"
 
 
+class MethodNotAllowed(Refusal):
+    """This cannot be done here; the header Allow names the methods that can."""
+
+    code = "method_not_allowed"
+
+
+class NotAcceptable(Refusal):
+    """Only JSON is sent: ask for application/json in the header Accept, or leave it out."""
+
+    code = "not_acceptable"
+
+
+class UnsupportedMediaType(Refusal):
+    """Only JSON is read: send it with the header "Content-Type: application/json"."""
+
+    code = "unsupported_media_type"
+
+
 class TooLarge(Refusal):
     """The body is larger than 1 MB; send it in parts."""
 
@@ -101,9 +119,12 @@ STATUS: tuple[tuple[type[Refusal], int], ...] = (
     (CredentialsWrong, 401),
     (Forbidden, 403),
     (NotFound, 404),
+    (MethodNotAllowed, 405),
+    (NotAcceptable, 406),
     (KeyInFlight, 409),
     (Stale, 412),
     (TooLarge, 413),
+    (UnsupportedMediaType, 415),
     (KeyReused, 422),
     (PreconditionRequired, 428),
     (TooMany, 429),
@@ -111,6 +132,16 @@ STATUS: tuple[tuple[type[Refusal], int], ...] = (
     (Invalid, 422),
     (Unreadable, 422),
 )
+
+UNAVAILABLE_HEADERS = {"Retry-After": "2"}
+# What DRF refuses by itself, in our words.
+TRANSLATED: dict[type[Exception], type[Refusal]] = {
+    RequestDataTooBig: TooLarge,
+    Http404: NotFound,
+    exceptions.MethodNotAllowed: MethodNotAllowed,
+    exceptions.NotAcceptable: NotAcceptable,
+    exceptions.UnsupportedMediaType: UnsupportedMediaType,
+}
 
 
 def status_of(refusal: Refusal) -> int:
@@ -130,6 +161,12 @@ def problem(status: int, detail: str, errors: list[dict[str, Any]]) -> dict[str,
         "detail": detail,
         "errors": errors,
     }
+
+
+def unavailable() -> dict[str, Any]:
+    """The problem of a database that does not answer."""
+    text = "The database does not answer; try again, with the same Idempotency-Key."
+    return problem(503, text, [{"pointer": "", "code": "unavailable", "detail": text}])
 
 
 def answer(refusal: Refusal, headers: dict[str, str] | None = None) -> Response:
@@ -159,23 +196,17 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
     """DRF's hook: every exception that has an answer gets it; the rest is a 500 for us to mend."""
     if isinstance(error, Refusal):
         return answer(error, error.headers if isinstance(error, HttpRefusal) else None)
-    if isinstance(error, RequestDataTooBig):
-        return answer(TooLarge())
-    if isinstance(error, Http404):
-        return answer(NotFound())
+    if type(error) in TRANSLATED:
+        return answer(TRANSLATED[type(error)]())
     if isinstance(error, exceptions.ValidationError):
         errors = list(_errors(error.get_full_details(), ""))
         detail = errors[0]["detail"] if len(errors) == 1 else f"{len(errors)} values are wrong."
         return problem_response(problem(422, detail, errors))
     if isinstance(error, exceptions.APIException):
-        code = str(error.get_codes())
-        body = problem(error.status_code, str(error.detail), [])
-        body["errors"] = [{"pointer": "", "code": code, "detail": str(error.detail)}]
-        return problem_response(body)
+        errors = [{"pointer": "", "code": str(error.get_codes()), "detail": str(error.detail)}]
+        return problem_response(problem(error.status_code, str(error.detail), errors))
     if isinstance(error, OperationalError | InterfaceError):
-        text = "The database does not answer; try again, with the same Idempotency-Key."
-        errors = [{"pointer": "", "code": "unavailable", "detail": text}]
-        return problem_response(problem(503, text, errors), {"Retry-After": "2"})
+        return problem_response(unavailable(), UNAVAILABLE_HEADERS)
     return None
 
 

@@ -11,12 +11,14 @@ A resource is a DRF view, one class per path; its methods say what they take and
 """
 
 import functools
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, ClassVar
 
 from django.db import transaction
+from django.db.utils import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponseBase
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -25,12 +27,14 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
-from api import errors, idempotency, rate
+from api import errors, idempotency, problems, rate
 from api.rest.fields import Body
 from api.signing import actor_of
 from ledger import outbox
 from ledger.access import Actor
 from ledger.entries import explained
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(slots=True)
@@ -53,6 +57,17 @@ class Resource(APIView):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         self.now = timezone.now()
+        try:
+            response = self._dispatch(request, *args, **kwargs)
+        except (OperationalError, InterfaceError):
+            # The transaction could not begin, or nobody knows whether it was committed.
+            log.exception("The database does not answer")
+            return problems.unavailable()
+        # What a maker has must not lie in a cache that others share.
+        response.headers.setdefault("Cache-Control", "no-store")
+        return response
+
+    def _dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         with transaction.atomic(durable=True):
             response = super().dispatch(request, *args, **kwargs)
             if isinstance(response, Response):
@@ -60,6 +75,10 @@ class Resource(APIView):
             if response.status_code >= 400 and not getattr(response, "kept", False):
                 transaction.set_rollback(True)
         return response
+
+    def options(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Response:
+        """The header Allow says it all."""
+        return Response(status=204)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Before the method runs: negotiate, limit the rate, sign in, find an earlier answer."""

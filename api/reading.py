@@ -6,12 +6,15 @@ from collections import Counter
 from typing import IO, Any, NoReturn
 
 import orjson
+from django.core.exceptions import RequestDataTooBig
+from django.http import HttpRequest
 from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer
 
 from api.errors import BadRequest
 
 DEEPEST = 20
+PIECE, DRAINED = 65_536, 32 * 1024 * 1024
 
 
 def read(body: bytes) -> Any:
@@ -92,7 +95,23 @@ class StrictJSON(BaseParser):
         self, stream: IO[Any], media_type: str | None = None, parser_context: Any = None
     ) -> Any:
         # Django's own reading bounds the size; the stream does not.
-        return read(parser_context["request"]._request.body)
+        request = parser_context["request"]._request
+        try:
+            body = request.body
+        except RequestDataTooBig:
+            _drain(request)
+            raise
+        return read(body)
+
+
+def _drain(request: HttpRequest) -> None:
+    """Read on to the end of a body that is too large: whoever is still sending it hears no answer.
+
+    There is an end to this patience, too.
+    """
+    for _ in range(DRAINED // PIECE):
+        if not request.read(PIECE):
+            return
 
 
 class FastJSON(BaseRenderer):

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 
 import django
 from django.conf import settings
-from django.core.management import call_command, get_commands
+from django.core.management import call_command
 from django.core.management.base import SystemCheckError
 from django.db import OperationalError, connection
 from django.db.migrations.executor import MigrationExecutor
@@ -48,7 +48,7 @@ def main() -> int:
     except (OperationalError, SystemCheckError) as error:
         print(error, file=sys.stderr)
         return 1
-    if os.environ.get("STILLROOM_DEMO") != "0" and "load_demo" in get_commands():
+    if os.environ.get("STILLROOM_DEMO") != "0":
         call_command("load_demo")
     return 0
 

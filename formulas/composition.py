@@ -98,7 +98,7 @@ def compose(lines: Sequence[Line]) -> tuple[Composed, ...]:
     if len(balances) > 1:
         raise SecondBalance(pointer=balances[1].pointer)
     if not balances and rest != 100:
-        raise PercentNot100(total=plain(rest))
+        raise PercentNot100(total=plain(rest), pointer="/phases")
     if balances and rest >= 100:
         raise BalanceNotPositive(total=plain(rest), pointer=balances[0].pointer)
     balance = plain(100 - rest)

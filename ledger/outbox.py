@@ -174,23 +174,16 @@ class _Sulking:
     until = time.monotonic()
 
 
-class _Hinted:
-    """Until when a hint of this process covers whatever is written."""
-
-    until = time.monotonic()
-
-
 def hint() -> None:
     """Tell the worker that something was written; call it after commit.
 
     Never raises and hardly waits: without the hint the worker looks a little later by itself. Of
     the hints within 0.3 s only the first is sent, and what it starts begins when that time is over.
     """
-    if (now := time.monotonic()) < max(_Sulking.until, _Hinted.until):
+    if time.monotonic() < _Sulking.until:
         return
     try:
         if _redis().set(_HINT_KEY, 1, nx=True, px=_HINT_MS):
-            _Hinted.until = now + _HINT_MS / 1000
             _send()
     except Exception as error:  # Whatever it is, it must not spoil a write that is committed.
         _Sulking.until = time.monotonic() + _SULK_S

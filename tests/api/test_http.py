@@ -3,7 +3,9 @@
 import http.client
 import json
 import socket
+import time
 import uuid
+from urllib.parse import quote
 
 import pytest
 
@@ -30,7 +32,6 @@ def nested(depth: int) -> bytes:
 @pytest.mark.parametrize(
     "body",
     [
-        b"",
         b"{",
         b"{} {}",
         b'{"name": "a",}',
@@ -59,7 +60,7 @@ def test_a_body_that_cannot_be_read(north: Client, body: bytes) -> None:
     assert error["pointer"] == ""
 
 
-@pytest.mark.parametrize("body", [b"null", b"[]", b'"name"', b"5", b"true", b"{}"])
+@pytest.mark.parametrize("body", [b"", b"null", b"[]", b'"name"', b"5", b"true", b"{}"])
 def test_a_body_that_is_not_what_was_asked_for(north: Client, body: bytes) -> None:
     answer = send(north, body)
     assert answer.status == 422
@@ -67,13 +68,8 @@ def test_a_body_that_is_not_what_was_asked_for(north: Client, body: bytes) -> No
     assert answer.json["errors"]
 
 
-def test_a_body_that_is_too_large(server: Running, north: Client) -> None:
-    """The answer may come before the body has been sent whole, and the line be cut then."""
-    body = b'{"name": "' + b"x" * 10_000_000 + b'"}'
-    try:
-        send(north, body).refused(413, "too_large")
-    except OSError:
-        pytest.fail("the refusal was not heard")
+def test_a_body_that_is_too_large(north: Client) -> None:
+    send(north, b'{"name": "' + b"x" * 10_000_000 + b'"}').refused(413, "too_large")
     send(north, b'{"name": "' + b"x" * 999_000 + b'"}').refused(422, "max_length", "/name")
     send(north, b'{"name": "' + b"x" * 1_001_000 + b'"}').refused(413, "too_large")
 
@@ -162,8 +158,6 @@ def test_an_address_that_is_not_there(north: Client, path: str) -> None:
 
 @pytest.mark.parametrize("id", ["x", "..", "%00", "%2e%2e", "0", "a" * 300, "é", "' or 1=1 --"])
 def test_an_id_that_is_none(north: Client, id: str) -> None:
-    from urllib.parse import quote
-
     answer = north.get(f"lots/{quote(id, safe='%')}")
     answer.refused(404, "not_found")
     missing = north.get(f"lots/{uuid.uuid4()}")
@@ -237,8 +231,11 @@ def test_alive_and_ready(north: Client) -> None:
     nobody = Client(north.port)
     alive = nobody.raw("GET", "/healthz")
     assert (alive.status, alive.raw) == (200, b"ok\n")
-    ready = nobody.raw("GET", "/readyz")
-    assert ready.status == 200
+    # The worker's first sign of life may take some seconds.
+    end = time.monotonic() + 60
+    while (ready := nobody.raw("GET", "/readyz")).status == 503 and time.monotonic() < end:
+        time.sleep(0.2)
+    assert ready.status == 200, ready.raw
     checks = {"database": "ok", "broker": "ok", "worker": "ok"}
     assert ready.json == {"ready": True, "checks": checks}
 
@@ -249,7 +246,14 @@ def test_a_problem_leads_to_its_explanation(north: Client) -> None:
     told = nobody.raw("GET", problem["type"])
     assert told.status == 200
     assert told.json["code"] == "not_found"
-    for code in ("density_missing", "unit_ambiguous", "not_enough", "percent_not_100", "stale"):
+    for code in (
+        "density_missing",
+        "unit_ambiguous",
+        "not_enough",
+        "percent_not_100",
+        "stale",
+        "unknown_field",
+    ):
         told = nobody.raw("GET", f"/api/v1/problems/{code}")
         assert told.json["code"] == code
         assert "{" not in told.json["detail"], "no blank is left to fill in"

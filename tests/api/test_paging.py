@@ -1,4 +1,4 @@
-"""Lists page by page: complete, stable under what comes in meanwhile, and bound to what was asked."""
+"""Lists page by page: complete, stable while more comes in, and bound to what was asked."""
 
 import re
 import uuid
