@@ -27,7 +27,7 @@ OF_FIELDS = {
     "max_value": "This number is too large; the document says how large it may be.",
     "invalid_choice": "This is none of the values that are possible here.",
     "offset_missing": 'A moment needs its offset from UTC, such as "2026-05-06T09:30:00Z".',
-    "unknown_field": "There is no such field or parameter here; the document names those there are.",
+    "unknown_field": "There is no such field or parameter here; the document names them all.",
     "cursor_wrong": "A cursor belongs to one list with its filters; start again without it.",
 }
 

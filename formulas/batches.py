@@ -25,14 +25,13 @@ from formulas.recipes import composed, density_of, fill_grams_of
 from formulas.reserving import (
     Promise,
     free,
-    lock_pools,
     promised_materials,
     reserve,
     stored_lots,
 )
 from formulas.scaling import Scaled, scale_batch, scale_output, scale_units
 from ledger.access import Actor
-from ledger.entries import Move, account, open_account, post_entry
+from ledger.entries import Move, account, lock_pools, open_account, post_entry
 from ledger.errors import Invalid, QuantityTooLarge, Refusal
 from ledger.ids import new_id
 from ledger.models import Account, Entry, Holding, Material

@@ -20,11 +20,10 @@ from formulas.drawing import (
 )
 from formulas.finishing import check_units, check_value
 from formulas.models import Filling, Product
-from formulas.reserving import lock_pools
 from formulas.scaling import fill_of_mass, fill_of_volume
 from ledger.access import Actor, day_of
 from ledger.costing import unit_cost
-from ledger.entries import Move, account, post_entry
+from ledger.entries import Move, account, lock_pools, post_entry
 from ledger.errors import DensityMissing, Invalid, Refusal
 from ledger.lots import NewLot, open_lots
 from ledger.measuring import Measured, density_of, measure

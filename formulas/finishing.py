@@ -23,9 +23,9 @@ from formulas.drawing import (
 from formulas.errors import NothingWeighed
 from formulas.models import Batch, Making, Product
 from formulas.recipes import density_of
-from formulas.reserving import free, lock_pools, promised_materials
+from formulas.reserving import free, promised_materials
 from ledger.access import Actor, day_of
-from ledger.entries import Move, account, post_entry
+from ledger.entries import Move, account, lock_pools, post_entry
 from ledger.errors import Invalid, MoneyTooLarge, QuantityNotPositive, Refusal
 from ledger.lots import NewLot, open_lots
 from ledger.models import Account, Entry, Holding, Lot, Status

@@ -46,12 +46,6 @@ class StoredLot:
     own: Decimal
 
 
-def lock_pools(materials: Iterable[UUID]) -> None:
-    """Take the ledger's locks on these materials, all at once and in order."""
-    with connection.cursor() as cursor:
-        cursor.execute("select ledger_lock_pools(%s)", [sorted(set(materials))])
-
-
 def stored_lots(
     actor: Actor, materials: Iterable[UUID], *, account: UUID | None = None
 ) -> dict[UUID, list[StoredLot]]:

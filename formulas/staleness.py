@@ -9,8 +9,9 @@ from django.db.models import Exists, OuterRef
 
 from formulas.access import locked_batch
 from formulas.models import Batch
-from formulas.reserving import free, lock_pools, promised_materials
+from formulas.reserving import free, promised_materials
 from ledger.access import day_of, set_walls
+from ledger.entries import lock_pools
 from ledger.makers import actor_for, all_coops
 from ledger.models import Coop, Maker, Membership, Reservation, Shortfall
 

@@ -9,9 +9,8 @@ from django.db.models import Q
 from formulas.access import locked_batch
 from formulas.batches import must_be_planned
 from formulas.models import Batch, Filling, Making, Weighing
-from formulas.reserving import lock_pools
 from ledger.access import Actor, find
-from ledger.entries import Posted, reverse_entry
+from ledger.entries import Posted, lock_pools, reverse_entry
 from ledger.errors import Invalid
 from ledger.models import Custody, Entry, Posting
 from ledger.roles import Verb

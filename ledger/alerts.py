@@ -23,6 +23,7 @@ from django.db.models import QuerySet
 from ledger import outbox
 from ledger.access import Actor, find, material_for, set_walls
 from ledger.balances import position_of
+from ledger.entries import lock_pools
 from ledger.errors import Invalid, NotFound, Stale
 from ledger.makers import all_coops
 from ledger.measuring import measure
@@ -52,7 +53,7 @@ def set_watch(
     if not watched.stocked:
         raise Invalid(f"{watched.name} is not stocked, so it never runs low.")
     point = measure(reorder_point, watched).quantity
-    _lock([watched.id])
+    lock_pools([watched.id])
     watch = _own_watches(actor).filter(material=watched).first()
     if version is not None and version != (watch.version if watch else None):
         raise Stale
@@ -72,7 +73,7 @@ def drop_watch(
     """Stop watching a material; its open alert is closed. Raises NotFound and Stale."""
     actor.must(Verb.WATCH)
     watched = material_for(actor, material)
-    _lock([watched.id])
+    lock_pools([watched.id])
     watch = watch_for(actor, watched.id)
     if version is not None and version != watch.version:
         raise Stale
@@ -120,7 +121,7 @@ def enqueue_checks(actor: Actor, material_ids: Iterable[UUID]) -> None:
     watched = _own_watches(actor).filter(material_id__in=wanted)
     found = list(watched.values_list("material_id", flat=True))
     if found:
-        _lock(found)
+        lock_pools(found)
         outbox.owe(actor.coop_id, actor.maker, CHECK, found)
 
 
@@ -138,7 +139,7 @@ def look_at(coop_id: UUID, maker_id: UUID, material_id: UUID, *, now: datetime) 
     Inside the maker's walls, in the open transaction. Returns the alert when it was opened now,
     and has then owed its mail; looking twice changes nothing.
     """
-    _lock([material_id])
+    lock_pools([material_id])
     watch = Watch.objects.filter(maker_id=maker_id, material_id=material_id).first()
     if watch is None:
         return None
@@ -195,11 +196,6 @@ def mail_alert(work: Work, now: datetime) -> None:
     message.send()
     with outbox.inside(work):
         outbox.mark_done(work)
-
-
-def _lock(material_ids: list[UUID]) -> None:
-    with connection.cursor() as cursor:
-        cursor.execute("select ledger_lock_pools(%s::uuid[])", [material_ids])
 
 
 def _own_watches(actor: Actor) -> "QuerySet[Watch]":

@@ -149,13 +149,15 @@ def take_back(
     Raises NotFound, NotEnough when more comes back than that sale sold.
     """
     actor.must(Verb.ISSUE)
+    rows = Entry.objects.filter(maker_id=actor.maker, kind=Entry.Kind.SALE)
+    entry = find(rows, sale, pointer="/sale")
     lots = _lots(actor, lines)
     amounts = _amounts(lots, lines)
     sales = account(actor, Account.Kind.SALES, "cost of goods sold")
     store = account(actor, Account.Kind.STORE, "store")
     # Who brings back the same goods at the same moment must wait, and then find them gone.
     lock_pools(lot.material_id for lot in lots)
-    sold = _still_sold(actor, sale, sales, [lot.id for lot in lots])
+    sold = _still_sold(actor, entry, sales, [lot.id for lot in lots])
     moves = []
     for place, (lot, amount) in enumerate(zip(lots, amounts, strict=True)):
         quantity, value = sold.get(lot.id, (Decimal(0), Decimal(0)))
@@ -175,7 +177,7 @@ def take_back(
         happened_at=happened_at,
         moves=moves,
         reason=reason,
-        details={"sale": str(sale), "lines": [amount.facts() for amount in amounts]},
+        details={"sale": str(entry.id), "lines": [amount.facts() for amount in amounts]},
     )
     return Moved(posted, lots, amounts)
 
@@ -241,10 +243,9 @@ def _measured(quantity: Quantity, material: Any, density: Any, pointer: str) -> 
 
 
 def _still_sold(
-    actor: Actor, sale: UUID | str, sales: UUID, lots: Sequence[UUID]
+    actor: Actor, entry: Entry, sales: UUID, lots: Sequence[UUID]
 ) -> dict[UUID, tuple[Decimal, Decimal]]:
     """Quantity and value that a sale sold of these lots and nobody has brought back."""
-    entry = find(Entry.objects.filter(maker_id=actor.maker, kind=Entry.Kind.SALE), sale)
     rows = Posting.objects.filter(coop_id=actor.coop_id, lot_id__in=lots, account_id=sales)
     # Found through the lots, so that it takes no longer when other goods have a long history.
     returns = Entry.objects.filter(

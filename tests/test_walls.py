@@ -14,7 +14,7 @@ from deploy.embedded import Server
 from ledger.access import acting_as
 from ledger.models import Custody, Reservation
 from tests.ledger.bench import open_bench
-from tests.ledger.books import Books, raw
+from tests.ledger.books import Books, raw, refused_by
 
 pytestmark = pytest.mark.usefixtures("database")
 
@@ -328,7 +328,7 @@ def test_another_co_op_s_lot_is_out_of_reach_of_every_key() -> None:
     ):
         with pytest.raises(DatabaseError) as refused, acting_as(books.actor):
             write()
-        assert isinstance(
+        assert refused_by(refused.value) == "custody_of_own_lot" or isinstance(
             refused.value.__cause__,
             psycopg.errors.ForeignKeyViolation | psycopg.errors.InsufficientPrivilege,
         )
@@ -349,3 +349,21 @@ def test_another_maker_s_batch_is_out_of_reach_of_every_key() -> None:
             quantity=1,
         )
     assert isinstance(refused.value.__cause__, psycopg.errors.ForeignKeyViolation)
+
+
+def test_custody_of_anothers_lot_cannot_be_taken(database: Server) -> None:
+    """The application may open lots for a maker, never help it to a lot that it does not have."""
+    from tests.factories import open_workshop
+
+    mine = open_workshop("North Bench")
+    theirs = open_workshop("Mill Bench", coop=mine.coop)
+    lot = theirs.receive(theirs.material("Cera Alba"), "1 kg", "14.00")
+    with pytest.raises(DatabaseError) as refused, acting_as(mine.actor):
+        Custody.objects.create(
+            coop=mine.coop,
+            maker_id=mine.actor.maker,
+            lot_id=lot.id,
+            material_id=lot.material_id,
+            status="released",
+        )
+    assert refused_by(refused.value) == "custody_of_own_lot"

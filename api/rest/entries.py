@@ -125,4 +125,4 @@ class Reversals(Resource):
             reason=data["reason"],
             happened_at=data.get("happened_at", self.now),
         )
-        return {"entry": str(undone.posted.entry_id), "reverses": id}
+        return {"entry": str(undone.posted.entry_id), "reverses": str(undone.original.id)}

@@ -21,21 +21,18 @@ declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
 begin
-  return (select coalesce(json_agg(json_build_object(
-    'id', l.id, 'code', l.code, 'material', l.material_id, 'material_name', m.name,
-    'supplier', l.supplier_id, 'supplier_lot', l.supplier_lot, 'status', c.status,
-    'arrived_on', l.arrived_on, 'expires_on', l.expires_on, 'retest_on', l.retest_on,
-    'dates_note', l.dates_note, 'version', l.version,
-    'density', case when l.density is not null then json_build_object(
-      'value', trim_scale(l.density)::text, 'at', l.density_at::text, 'entered', l.density_entered) end,
-    'on_hand', case m.measured_by
-      when 'count' then json_build_object('count', round(h.quantity)::text)
-      else json_build_object('grams', h.quantity::text) end,
-    'value', case when costs then ledger_shown(
-      coalesce(p.value * h.quantity / nullif(p.quantity, 0), 0), digits)::text end,
-    'unit_cost', case when costs and p.quantity > 0 then json_build_object(
-      'amount', round(p.value * case m.measured_by when 'count' then 1 else 1000 end / p.quantity, 6)::text,
-      'per', case m.measured_by when 'count' then 'each' else 'kg' end) end) order by l.id desc), '[]')::text
+  return (select coalesce(json_agg(s order by s.id desc), '[]')::text from (
+    select l.id, l.code, l.material_id as material, m.name as material_name, l.supplier_id as supplier,
+           l.supplier_lot, c.status, l.arrived_on, l.expires_on, l.retest_on, l.dates_note, l.version,
+           case when l.density is not null then json_build_object('value', trim_scale(l.density)::text,
+             'at', l.density_at::text, 'entered', l.density_entered) end as density,
+           case m.measured_by when 'count' then json_build_object('count', round(h.quantity)::text)
+             else json_build_object('grams', h.quantity::text) end as on_hand,
+           case when costs then ledger_shown(
+             coalesce(p.value * h.quantity / nullif(p.quantity, 0), 0), digits)::text end as "value",
+           case when costs and p.quantity > 0 then json_build_object(
+             'amount', round(p.value * case m.measured_by when 'count' then 1 else 1000 end / p.quantity, 6)::text,
+             'per', case m.measured_by when 'count' then 'each' else 'kg' end) end as unit_cost
     from unnest(lots) wanted(id)
     join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = wanted.id
     join ledger_lot l on l.coop_id = coop and l.id = wanted.id
@@ -48,6 +45,6 @@ begin
     cross join lateral (
       select sum(y.quantity) as quantity, sum(y.value) as value from ledger_layer y
         where y.coop_id = coop and y.maker_id = maker and y.material_id = c.material_id
-          and y.any_left and (o.cost_formula <> 'lot' or y.lot_id = wanted.id)) p);
+          and y.any_left and (o.cost_formula <> 'lot' or y.lot_id = wanted.id)) p) s);
 end $$;
 select walls.define('ledger_show_lots(uuid[], boolean, int)');

@@ -130,6 +130,21 @@ select walls.wall('ledger_lot',
          ' and c.maker_id = %2$s and c.lot_id = id)',
          walls.reads('app.coop'), walls.reads('app.maker')),
   format('coop_id = %s and origin_id = %s', walls.reads('app.coop'), walls.reads('app.maker')));
+-- Whoever opens a lot has it; how anybody else comes to a lot is for the ledger's functions alone.
+create function ledger_custody_of_own_lot() returns trigger
+language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
+begin
+  if not exists (select from ledger_lot l where l.coop_id = new.coop_id and l.id = new.lot_id
+                   and l.origin_id = new.maker_id and l.material_id = new.material_id) then
+    raise exception 'Custody of a lot comes from whoever has it.'
+      using errcode = '23514', constraint = 'custody_of_own_lot';
+  end if;
+  return new;
+end $$;
+select walls.define('ledger_custody_of_own_lot()');
+create trigger own_lot before insert or update of coop_id, maker_id, lot_id, material_id
+  on ledger_custody for each row when (current_user = 'stillroom')
+  execute function ledger_custody_of_own_lot();
 select walls.of_maker('ledger_custody'),
        walls.link('ledger_custody', 'maker_id', 'ledger_maker'),
        walls.link('ledger_custody', 'lot_id', 'ledger_lot'),

@@ -4,7 +4,7 @@ The plain view signs in and sets the walls as ours does; the rest is a ModelView
 ModelSerializer and page numbers, as its tutorial shows.
 """
 
-from typing import Any, ClassVar
+from typing import Any
 
 from django.db import transaction
 from django.http import HttpRequest, HttpResponseBase
@@ -28,21 +28,7 @@ class TokenAuthentication(BaseAuthentication):
 class LotSerializer(serializers.ModelSerializer[Lot]):
     class Meta:
         model = Lot
-        fields: ClassVar = [
-            "id",
-            "code",
-            "material",
-            "supplier",
-            "supplier_lot",
-            "arrived_on",
-            "expires_on",
-            "retest_on",
-            "dates_note",
-            "density",
-            "density_at",
-            "density_entered",
-            "created_at",
-        ]
+        fields = "__all__"
 
 
 class Hundred(pagination.PageNumberPagination):

@@ -68,8 +68,8 @@ def test_the_balance_takes_what_the_others_leave(shop: Workshop) -> None:
 @pytest.mark.parametrize(
     ("percents", "refused", "pointer"),
     [
-        (("60", "39.9"), PercentNot100, ""),
-        (("60", "40.000001"), PercentNot100, ""),
+        (("60", "39.9"), PercentNot100, "/phases"),
+        (("60", "40.000001"), PercentNot100, "/phases"),
         (("100", "balance"), BalanceNotPositive, "/phases/0/lines/1"),
         (("balance", "balance"), SecondBalance, "/phases/0/lines/1"),
         (("0", "100"), Invalid, "/phases/0/lines/0/percent"),

@@ -111,7 +111,7 @@ def test_goods_may_change_their_place_while_others_come_in() -> None:
         books.move("store", shelf, lot, "4"), books.move("opening", shelf, fresh, "2", "5")
     )
     assert posted.values == [12, 5]
-    assert books.layers() == [(lot.id, 10, 30), (fresh.id, 2, 5)]
+    assert books.layers() == [(lot.id, D(10), D(30)), (fresh.id, D(2), D(5))]
     assert books.take(lot, "6").values == [18]
     assert books.disagreements() == []
 

@@ -5,20 +5,20 @@ The figures of the delivery are a worked example, recomputed by hand: 4 US gal a
 """
 
 from decimal import Decimal
+from uuid import UUID
 
 import pytest
 
 from ledger.access import acting_as
 from ledger.catalogue import MaterialFacts, add_material, add_supplier
 from ledger.costing import Charge, ChargeKind, SpreadBy
-from ledger.entries import reverse_entry
 from ledger.errors import LotNotReleased, NotEnough, UsedSince
 from ledger.issuing import Taken, issue, sell, take_back
 from ledger.lots import decide
 from ledger.models import Lot
 from ledger.quantities import parse_density, parse_quantity
 from ledger.receiving import Delivered, Received, receive
-from tests.ledger.bench import now, open_bench
+from tests.ledger.bench import open_bench
 from tests.ledger.books import Books, ago
 
 pytestmark = pytest.mark.usefixtures("database")
@@ -60,72 +60,85 @@ def grams(lot: Lot, text: str) -> list[Taken]:
     return [Taken(lot.id, parse_quantity(text))]
 
 
-def test_a_week_with_a_first_delivery() -> None:
-    books = Books(bench=open_bench("North Bench"))
-    actor = books.actor
-
-    # Monday: the drums come in, and freight and tax are in their cost to the cent.
-    delivery = monday_s_delivery(books)
+def tuesday_s_release(books: Books, delivery: Received) -> None:
+    """Nothing may be sold from quarantine; the certificates are read, and then it may."""
     humectant, powder, _ = delivery.lots
-    assert [line.landed_cost for line in delivery.landed] == [
-        D("220.28"),
-        D("109.64"),
-        D("82.38"),
-    ]
-    assert round(delivery.landed[0].unit_cost, 4) == D("11.5460")
-    assert books.held(humectant) == (D("19078.475391"), D("220.28"))
-
-    # Tuesday: nothing may be sold from quarantine; the certificate is read, and then it may.
-    with pytest.raises(LotNotReleased), acting_as(actor):
-        sell(actor, lines=grams(humectant, "1 kg"), customer="shop 7", happened_at=ago(4))
-    with acting_as(actor):
+    with pytest.raises(LotNotReleased), acting_as(books.actor):
+        sell(books.actor, lines=grams(humectant, "1 kg"), customer="shop 7", happened_at=ago(4))
+    with acting_as(books.actor):
         for lot in (humectant, powder):
-            decide(actor, lot=lot.id, decision="release", basis="certificate and smell agree")
+            decide(books.actor, lot=lot.id, decision="release", basis="certificate seen")
 
-    # Wednesday: a shop takes two and a half kilograms, a customer gets a sample of 100 mL.
+
+def wednesday_s_sale(books: Books, humectant: Lot) -> UUID:
+    """A shop takes two and a half kilograms, and 100 mL go out as a sample."""
+    actor, day = books.actor, ago(3)
+    sample, fair = grams(humectant, "100 mL"), "for the fair"
     with acting_as(actor):
-        sale = sell(actor, lines=grams(humectant, "2.5 kg"), customer="shop 7", happened_at=ago(3))
-        sample = issue(
-            actor,
-            lines=grams(humectant, "100 mL"),
-            purpose="sample",
-            reason="for the fair",
-            happened_at=ago(3),
-        )
+        sale = sell(actor, lines=grams(humectant, "2.5 kg"), customer="shop 7", happened_at=day)
+        given = issue(actor, lines=sample, purpose="sample", reason=fair, happened_at=day)
     assert sale.value == D("28.864990")
-    assert sample.measured[0].quantity == 126
+    assert given.measured[0].quantity == D(126)
     assert books.held(humectant)[0] == D("16452.475391")
+    return sale.posted.entry_id
 
-    # Thursday: the shop brings 500 g back, at what they had cost.
-    with acting_as(actor):
+
+def thursday_s_return(books: Books, sale: UUID, humectant: Lot) -> None:
+    """The shop brings 500 g back, at what they had cost."""
+    with acting_as(books.actor):
         returned = take_back(
-            actor,
-            sale=sale.posted.entry_id,
+            books.actor,
+            sale=sale,
             lines=grams(humectant, "500 g"),
             reason="wrong grade",
             happened_at=ago(2),
         )
     assert returned.value == D("5.772998")
 
-    # Friday: a spill was typed with a zero too many. It is undone by a reversal, never by an edit.
-    with pytest.raises(NotEnough, match="Only 10000 of this lot is left"), acting_as(actor):
-        issue(actor, lines=grams(powder, "50 kg"), purpose="spill", reason="", happened_at=ago(1))
-    with acting_as(actor):
-        spill = issue(
-            actor, lines=grams(powder, "5 kg"), purpose="spill", reason="", happened_at=ago(1)
-        )
-        reverse_entry(actor, entry=spill.posted.entry_id, reason="it was 5 g", happened_at=now())
-        issue(actor, lines=grams(powder, "5 g"), purpose="spill", reason="", happened_at=now())
+
+def friday_s_mistake(books: Books, powder: Lot) -> UUID:
+    """A spill is typed with zeros too many; it is undone by a reversal, never by an edit."""
+
+    def spill(text: str) -> UUID:
+        with acting_as(books.actor):
+            return issue(
+                books.actor,
+                lines=grams(powder, text),
+                purpose="spill",
+                reason="a torn bag",
+                happened_at=ago(1),
+            ).posted.entry_id
+
+    with pytest.raises(NotEnough, match="Only 10000 of this lot is left"):
+        spill("50 kg")
+    wrong = spill("5 kg")
+    books.reverse(wrong)
+    spill("5 g")
     assert books.held(powder) == (9995, D("109.585180"))
+    return wrong
 
-    # The delivery itself can no longer be undone: it has been used, and the entries say where.
-    with pytest.raises(UsedSince) as refused, acting_as(actor):
-        reverse_entry(actor, entry=delivery.entry_id, reason="wrong supplier", happened_at=now())
-    assert str(sale.posted.entry_id) in refused.value.facts["entries"]
-    assert str(spill.posted.entry_id) not in refused.value.facts["entries"]
 
-    # Saturday: every gram and every cent of 412.30 is somewhere.
-    lots = delivery.lots
+def test_a_week_with_a_first_delivery() -> None:
+    books = Books(bench=open_bench("North Bench"))
+    delivery = monday_s_delivery(books)
+    humectant, powder, _ = delivery.lots
+    costs = [line.landed_cost for line in delivery.landed]
+    assert costs == [D("220.28"), D("109.64"), D("82.38")]
+    assert round(delivery.landed[0].unit_cost, 4) == D("11.5460")
+    assert books.held(humectant) == (D("19078.475391"), D("220.28"))
+
+    tuesday_s_release(books, delivery)
+    sale = wednesday_s_sale(books, humectant)
+    thursday_s_return(books, sale, humectant)
+    wrong = friday_s_mistake(books, powder)
+
+    # The delivery can no longer be undone: it has been used, and it is said by which entries.
+    with pytest.raises(UsedSince) as refused:
+        books.reverse(delivery.entry_id)
+    assert str(sale) in refused.value.facts["entries"]
+    assert str(wrong) not in refused.value.facts["entries"]
+
+    # On Saturday every cent of 412.30 is somewhere.
     places = ["store", "sales", "sample", "loss"]
-    assert sum(books.held(lot, place)[1] for lot in lots for place in places) == D("412.30")
+    assert sum(books.held(lot, at)[1] for lot in delivery.lots for at in places) == D("412.30")
     assert books.disagreements() == []

@@ -1,0 +1,151 @@
+"""Who may do what, through HTTP: every role tries every operation that the table of roles rules."""
+
+import json
+from typing import Any
+
+import pytest
+
+from api import schema
+from ledger.roles import MAY, Verb
+from tests.api.client import Client, Coop
+from tests.api.people import member
+from tests.api.population import populate
+
+DOCUMENT: dict[str, Any] = json.loads(schema.document())
+# What each operation asks of a role, written down apart from the code that asks it.
+ASKS = {
+    "POST /materials": Verb.EDIT_CATALOGUE,
+    "POST /receipts": Verb.RECEIVE,
+    "POST /lots/{id}/decisions": Verb.DECIDE,
+    "POST /formulas": Verb.FORMULATE,
+    "POST /formulas/{id}/versions": Verb.FORMULATE,
+    "POST /products": Verb.FORMULATE,
+    "POST /products/{id}/price": Verb.SEE_COSTS,
+    "POST /batches": Verb.MAKE,
+    "POST /batches/{id}/weighings": Verb.MAKE,
+    "POST /batches/{id}/finish": Verb.MAKE,
+    "POST /issues": Verb.ISSUE,
+    "POST /sales": Verb.ISSUE,
+    "POST /entries/{id}/reversal": Verb.REVERSE,
+    "PUT /watches/{material}": Verb.WATCH,
+}
+READS = "alerts batches entries formulas lots products stock watches"
+NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
+
+
+@pytest.fixture(scope="module")
+def people(coop: Coop) -> dict[str, Client]:
+    """One person of each role."""
+    return {
+        role: member(coop, None if role == "coordinator" else "North Bench", role) for role in MAY
+    }
+
+
+def example_of(operation: str) -> Any:
+    method, path = operation.split()
+    content = DOCUMENT["paths"][f"/api/v1{path}"][method.lower()]["requestBody"]["content"]
+    (example,) = content["application/json"]["examples"].values()
+    return example["value"]
+
+
+@pytest.mark.parametrize("role", list(MAY))
+@pytest.mark.parametrize("operation", list(ASKS))
+def test_a_role_may_what_the_table_says(
+    people: dict[str, Client], operation: str, role: str
+) -> None:
+    """Sent are the document's own examples, whose ids are nowhere: who may is told that."""
+    method, path = operation.split()
+    path = path.strip("/").replace("{id}", NOWHERE).replace("{material}", NOWHERE)
+    body = example_of(operation)
+    who = people[role]
+    answer = (
+        who.post(path, body, If_Match="*")
+        if method == "POST"
+        else who.change(method, path, body, "*")
+    )
+    if ASKS[operation] in MAY[role]:
+        assert answer.status in (201, 404, 422), answer.raw
+    else:
+        error = answer.refused(403, "forbidden")
+        assert role in error["detail"] or "owner" in error["detail"]
+
+
+@pytest.mark.parametrize("role", list(MAY))
+def test_who_belongs_to_the_maker_reads_and_nobody_else(
+    people: dict[str, Client], role: str
+) -> None:
+    for path in READS.split():
+        answer = people[role].get(path)
+        if Verb.READ in MAY[role]:
+            assert answer.status == 200, (path, answer.raw)
+        else:
+            answer.refused(403, "forbidden")
+    seen = people[role].get("receipts")
+    assert seen.status == (200 if Verb.SEE_COSTS in MAY[role] else 403), "prices stand in them"
+    for path in ("materials", "suppliers"):
+        assert people[role].get(path).status == 200
+
+
+COSTS = {"value", "cost", "total", "landed_cost", "unit_cost", "goods", "per_kg", "per_unit"}
+
+
+def costs_in(answer: Any) -> list[Any]:
+    """The costs that an answer tells, at any depth."""
+    if isinstance(answer, list):
+        return [cost for inner in answer for cost in costs_in(inner)]
+    if not isinstance(answer, dict):
+        return []
+    told = [
+        (name, value)
+        for name, value in answer.items()
+        if name in COSTS and value is not None and not isinstance(value, list | dict)
+    ]
+    return told + costs_in(list(answer.values()))
+
+
+def test_who_may_not_see_costs_is_told_none(people: dict[str, Client], north: Client) -> None:
+    """All that there is to read about what somebody else has made is read by the bench."""
+    made = populate(north, "Linnet").ids
+    pages = ["stock", "lots", "entries", "batches", "products"]
+    pages += [f"lots/{made['lot'][0]}", f"lots/{made['lot'][2]}", f"batches/{made['batch'][1]}"]
+    pages += [f"lots/{made['lot'][3]}/trace?direction=back"]
+    pages += [f"entries/{id}" for id in made["entry"]]
+    for page in pages:
+        # A density has a value too, but no price.
+        seen = people["bench"].get(page).made()
+        assert costs_in(without(seen, "density")) == [], page
+        assert people["owner"].get(page).status == 200
+    assert costs_in(people["owner"].get("stock").made())
+    refused = people["bench"].get(f"receipts/{made['receipt'][0]}")
+    refused.refused(403, "forbidden")
+    working = people["bench"].get(f"batches/{made['batch'][1]}", explain=1)
+    assert working.status == 403 or costs_in(working.json) == []
+    taken = {"lines": [{"lot": made["lot"][0], "quantity": "1 g"}], "purpose": "gift"}
+    given = people["bench"].post("issues", {**taken, "reason": "open day"}).made()
+    assert costs_in(given) == []
+
+
+def without(answer: Any, left_out: str) -> Any:
+    if isinstance(answer, list):
+        return [without(inner, left_out) for inner in answer]
+    if isinstance(answer, dict):
+        return {
+            name: without(inner, left_out) for name, inner in answer.items() if name != left_out
+        }
+    return answer
+
+
+def test_the_table_leaves_nothing_out() -> None:
+    """Every operation that writes for a maker is tried above, or is like one that is."""
+    alike = {
+        "opening-stock": Verb.RECEIVE,
+        "fills": Verb.MAKE,
+        "weigh-backs": Verb.MAKE,
+        "cancellation": Verb.MAKE,
+        "customer-returns": Verb.ISSUE,
+        "supplier-returns": Verb.ISSUE,
+        "cost-formulas": Verb.SET_COST_FORMULA,
+        "suppliers": Verb.EDIT_CATALOGUE,
+    }
+    tried = set(ASKS.values()) | set(alike.values())
+    assert tried | {Verb.READ} == set(Verb)
