@@ -17,11 +17,13 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, ClassVar
 
+from django.core.exceptions import ValidationError as DjangoValidationError
 from django.db import transaction
 from django.db.utils import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponseBase
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
+from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
@@ -132,6 +134,23 @@ def writes(
     return decorate
 
 
+def _read(takes: type[BaseSerializer[Any]], data: Any) -> Any:
+    """What was sent, checked and read. Raises ValidationError."""
+    try:
+        return _reader(takes).run_validation(data)
+    except (ValidationError, DjangoValidationError):
+        # Refused; only a serializer of its own tells the errors in full.
+        serializer = takes(data=data)
+        serializer.is_valid(raise_exception=True)
+        return serializer.validated_data
+
+
+@functools.cache
+def _reader(takes: type[BaseSerializer[Any]]) -> BaseSerializer[Any]:
+    """One serializer for all requests: making one copies every field, and reading changes none."""
+    return takes()
+
+
 def _at_savepoint(
     view: Resource,
     request: Request,
@@ -145,9 +164,7 @@ def _at_savepoint(
         with transaction.atomic(), explained():
             data: tuple[Any, ...] = ()
             if takes is not None:
-                serializer = takes(data=request.data, context={"view": view})
-                serializer.is_valid(raise_exception=True)
-                data = (serializer.validated_data,)
+                data = (_read(takes, request.data),)
             return response_of(method(view, view.actor, *data, **path), status)
     except Exception as error:
         response = errors.handle(error, {})
@@ -164,9 +181,8 @@ def reads(
     def decorate(method: Callable[..., Any]) -> Callable[..., Response]:
         @functools.wraps(method)
         def run(self: Resource, request: Request, **path: Any) -> Response:
-            query = (takes or Body)(data=request.query_params.dict(), context={"view": self})
-            query.is_valid(raise_exception=True)
-            data = (query.validated_data,) if takes else ()
+            query = _read(takes or Body, request.query_params.dict())
+            data = (query,) if takes else ()
             return response_of(method(self, self.actor, *data, **path), 200)
 
         parameters = [*schema.pop("parameters", []), *([takes] if takes else [])]
