@@ -137,7 +137,7 @@ def writes(
 def _read(takes: type[BaseSerializer[Any]], data: Any) -> Any:
     """What was sent, checked and read. Raises ValidationError."""
     try:
-        return _reader(takes).run_validation(data)
+        return _reader(takes).run_validation(data)  # type: ignore[arg-type]
     except (ValidationError, DjangoValidationError):
         # Refused; only a serializer of its own tells the errors in full.
         serializer = takes(data=data)

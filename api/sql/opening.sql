@@ -19,7 +19,9 @@ create function api_open(
   token_digest bytea, maker_named text, request_key text, request_fingerprint bytea)
 returns table (outcome text, person int, coop uuid, maker uuid, role text, currency text,
                time_zone text, status smallint, body text, headers jsonb)
-language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
+language plpgsql security definer set search_path = pg_catalog, public, pg_temp
+-- Everything is found by a key, so one plan serves every request.
+set plan_cache_mode = force_generic_plan as $$
 declare
   token record;
   seen record;

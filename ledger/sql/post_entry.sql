@@ -31,7 +31,8 @@ begin
     left join ledger_costpolicy c
       on c.coop_id = coop and c.maker_id = maker and c.cost_class = m.cost_class
     where m.coop_id = coop and m.id = any (materials) and not exists (
-      select from ledger_pool p where p.coop_id = coop and p.maker_id = maker and p.material_id = m.id)
+      select from ledger_pool p where p.coop_id = coop and p.maker_id = maker
+        and p.material_id = m.id)
     order by m.id
     on conflict do nothing;
 end $$;
@@ -65,7 +66,8 @@ begin
     from ledger_coop c join ledger_maker m on m.coop_id = c.id and m.id = maker
     where c.id = coop;
   if day is null then
-    raise exception 'No co-op and maker are set.' using errcode = '23514', constraint = 'entry_has_a_maker';
+    raise exception 'No co-op and maker are set.'
+      using errcode = '23514', constraint = 'entry_has_a_maker';
   end if;
   if happened_at > clock_timestamp() then
     raise exception 'An entry cannot happen in the future.'
@@ -73,7 +75,8 @@ begin
   end if;
   if day <= closed_on then
     raise exception 'The books are closed up to %.', closed_on
-      using errcode = '23514', constraint = 'entry_period_open', detail = json_build_object('closed_on', closed_on);
+      using errcode = '23514', constraint = 'entry_period_open',
+        detail = json_build_object('closed_on', closed_on);
   end if;
   insert into ledger_entry (coop_id, maker_id, id, kind, happened_at, happened_on, recorded_at,
                             person_id, reason, deviation, details, reverses_id)
@@ -101,7 +104,8 @@ declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
 begin
   update ledger_layer l set quantity = l.quantity + d.quantity, value = l.value + d.value
-    from (select p.layer_id, sum(p.quantity) quantity, sum(p.value) as value from ledger_layerposting p
+    from (select p.layer_id, sum(p.quantity) quantity, sum(p.value) as value
+      from ledger_layerposting p
             where p.coop_id = coop and p.entry_id = entry group by p.layer_id) d
     where l.coop_id = coop and l.id = d.layer_id;
   perform ledger_owe_checks(array(
@@ -118,12 +122,14 @@ declare
 begin
   with touched as (
     select distinct p.account_id, p.lot_id from ledger_posting p
-      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id and h.lot_id = p.lot_id
+      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id
+        and h.lot_id = p.lot_id
       where p.coop_id = coop and p.entry_id = entry and p.quantity < 0
         and h.kind in ('store', 'batch') and h.last_on > day
   ), days as (
     select p.lot_id, p.happened_on,
-           sum(sum(p.quantity)) over (partition by p.account_id, p.lot_id order by p.happened_on) as balance
+           sum(sum(p.quantity)) over (partition by p.account_id, p.lot_id
+             order by p.happened_on) as balance
       from touched t join ledger_posting p
         on p.coop_id = coop and p.lot_id = t.lot_id and p.account_id = t.account_id
       group by p.account_id, p.lot_id, p.happened_on
@@ -133,7 +139,8 @@ begin
   if found then
     raise exception 'The lot would have been overdrawn on %.', worst.happened_on
       using errcode = '23514', constraint = 'holding_not_negative_on_any_day',
-        detail = json_build_object('lot', worst.lot_id, 'on', worst.happened_on, 'short', -worst.balance);
+        detail = json_build_object('lot', worst.lot_id, 'on', worst.happened_on, 'short',
+          -worst.balance);
   end if;
 end $$;
 
@@ -144,9 +151,11 @@ create function ledger_open_layers(moves ledger_move[]) returns void language sq
     select nullif(current_setting('app.coop', true), '')::uuid as coop,
            nullif(current_setting('app.maker', true), '')::uuid as maker
   ), entering as (
-    select m.material_id, case when p.cost_formula <> 'average' then m.lot_id end as lot_id, min(m.line) as line
+    select m.material_id, case when p.cost_formula <> 'average'
+      then m.lot_id end as lot_id, min(m.line) as line
       from own cross join unnest(moves) m
-      join ledger_pool p on p.coop_id = own.coop and p.maker_id = own.maker and p.material_id = m.material_id
+      join ledger_pool p on p.coop_id = own.coop and p.maker_id = own.maker
+        and p.material_id = m.material_id
       where m.to_kind = 'store' and m.from_kind is distinct from 'store' group by 1, 2
   )
   insert into ledger_layer (coop_id, maker_id, id, material_id, lot_id, ordinal, quantity, value)
@@ -185,7 +194,7 @@ declare
   back_dated boolean;
   all_released boolean;
   last_day date;
-  pools bigint;
+  all_stored boolean;
   day date;
   bad record;
 begin
@@ -194,27 +203,29 @@ begin
     select a.id, a.kind from ledger_account a
       where a.coop_id = coop and a.maker_id = maker and a.id = any (from_accounts || to_accounts)
   )
-  select array_agg(row(m.line, f.id, f.kind, t.id, t.kind, m.lot, c.material_id, m.quantity, m.value)::ledger_move
+  select array_agg(row(m.line, f.id, f.kind, t.id, t.kind, m.lot, c.material_id, m.quantity,
+    m.value)::ledger_move
                    order by m.line),
          coalesce(array_agg(distinct c.material_id) filter (where c.material_id is not null), '{}'),
-         count(distinct p.material_id),
+         bool_and(f.kind = 'store') filter (where m.lot is not null),
          bool_and(m.quantity >= 0 and m.quantity < 'Infinity' and m.quantity = round(m.quantity, 6))
-           and coalesce(bool_and(m.value >= 0 and m.value < 'Infinity' and m.value = round(m.value, 6)), true),
+           and coalesce(bool_and(m.value >= 0 and m.value < 'Infinity'
+             and m.value = round(m.value, 6)), true),
          bool_or(m.lot is not null and f.kind = 'store' and m.value is not null),
          bool_or(m.lot is not null and f.kind = 'store' and t.kind <> 'store'),
          bool_or(m.lot is not null and f.kind <> 'store' and t.kind = 'store'),
          bool_or(m.value is null and (m.lot is null or f.kind <> 'store' or t.kind = 'store')),
          coalesce(bool_and(c.status = 'released') filter (where l.id is not null), true),
          min(least(l.expires_on, l.retest_on))
-    into moves, materials, pools, is_exact, is_priced, leaves_store, enters_store, asks_share,
+    into moves, materials, all_stored, is_exact, is_priced, leaves_store, enters_store, asks_share,
          all_released, last_day
     from unnest(from_accounts, to_accounts, lots, quantities, move_values)
          with ordinality m(from_id, to_id, lot, quantity, value, line)
     join own f on f.id = m.from_id
     join own t on t.id = m.to_id
     left join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot
-    left join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = c.material_id
-    left join ledger_lot l on must_be_usable and f.kind = 'store' and l.coop_id = coop and l.id = c.lot_id
+    left join ledger_lot l on must_be_usable and f.kind = 'store' and l.coop_id = coop
+      and l.id = c.lot_id
     where (m.lot is null or c.lot_id is not null);
   if cardinality(moves) is distinct from cardinality(lots) then
     raise exception 'An account or a lot of the entry is not there.'
@@ -230,7 +241,8 @@ begin
       using errcode = '23514', constraint = 'store_costs_by_formula';
   end if;
 
-  if pools < cardinality(materials) then
+  -- What lies in a store came there through its pool.
+  if not all_stored then
     perform ledger_make_pools(materials);
   end if;
   perform from ledger_pool p
@@ -241,12 +253,14 @@ begin
   -- Only what is there is taken.
   select m.lot_id, coalesce(max(h.quantity), 0) as on_hand, sum(m.quantity) as wanted into bad
     from unnest(moves) m
-    left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id and h.lot_id = m.lot_id
+    left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id
+      and h.lot_id = m.lot_id
     where m.from_kind in ('store', 'batch') and m.lot_id is not null
     group by m.from_id, m.lot_id having sum(m.quantity) > coalesce(max(h.quantity), 0)
     limit 1;
   if found then
-    raise exception 'Not enough of the lot.' using errcode = '23514', constraint = 'holding_not_negative',
+    raise exception 'Not enough of the lot.' using errcode = '23514',
+      constraint = 'holding_not_negative',
       detail = json_build_object('lot', bad.lot_id, 'left', bad.on_hand, 'wanted', bad.wanted);
   end if;
   -- Only what may be used is used, on the day of the event; a deviation says why not.
@@ -255,7 +269,8 @@ begin
       from unnest(moves) m
       join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot_id
       join ledger_lot l on l.coop_id = coop and l.id = m.lot_id
-      where m.from_kind = 'store' and (c.status <> 'released' or least(l.expires_on, l.retest_on) < day)
+      where m.from_kind = 'store' and (c.status <> 'released'
+        or least(l.expires_on, l.retest_on) < day)
       order by m.line limit 1;
     raise exception 'The lot may not be used.' using errcode = '23514', constraint = 'lot_usable',
       detail = json_build_object('lot', bad.lot_id, 'status', bad.status, 'last_day', bad.last_day);
@@ -264,11 +279,13 @@ begin
   -- What leaves a store is taken from its cost layers, at the value that it has there.
   if leaves_store then
     with draw as (
-      -- Each draw is a stretch of the pool's queue, which ends at `ends`, in the order of the lines.
+      -- Each draw is a stretch of the pool's queue, which ends at `ends`, in the order of the
+      -- lines.
       select m.line, m.material_id, m.quantity, q.queue,
              sum(m.quantity) over (partition by m.material_id, q.queue order by m.line) as ends
         from unnest(moves) m
-        join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
+        join ledger_pool p on p.coop_id = coop and p.maker_id = maker
+          and p.material_id = m.material_id
         cross join lateral (values (case when p.cost_formula = 'lot' then m.lot_id end)) q(queue)
         where m.from_kind = 'store' and m.to_kind <> 'store'
     ), piece as (
@@ -285,30 +302,39 @@ begin
         where l.ends > d.ends - d.quantity and l.ends - l.quantity < d.ends
     ), taken as (
       insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
-      -- Rounded at both ends of the stretch, so that whoever takes the last gram takes the last cent.
+      -- Rounded at both ends of the stretch, so that whoever takes the last gram takes the last
+      -- cent.
       select coop, maker, entry, line, layer_id, -(b - a),
              ledger_part(value, a, quantity) - ledger_part(value, b, quantity)
         from piece
       returning line, layer_id, quantity, value
     ), carried as (
       update ledger_layer l set quantity = l.quantity + d.quantity, value = l.value + d.value
-        from (select layer_id, sum(quantity) as quantity, sum(value) as value from taken group by layer_id) d
+        from (select layer_id, sum(quantity) as quantity, sum(value) as value from taken
+          group by layer_id) d
         where l.coop_id = coop and l.id = d.layer_id
     )
-    select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id, m.material_id, m.quantity,
-                         case when m.from_kind = 'store' and m.to_kind <> 'store' and m.lot_id is not null
-                              then coalesce(d.value, 0) else m.value end)::ledger_move order by m.line)
+    select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id,
+      m.material_id, m.quantity,
+                         case when m.from_kind = 'store' and m.to_kind <> 'store'
+                           and m.lot_id is not null
+                              then coalesce(d.value, 0) else m.value end)::ledger_move
+                                order by m.line)
       into moves
-      from unnest(moves) m left join (select line, -sum(value) as value from taken group by line) d using (line);
+      from unnest(moves) m left join (select line, -sum(value) as value from taken group by line) d
+        using (line);
   end if;
   -- What leaves any other account without a value takes its share of what lies there.
   if asks_share then
-    select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id, m.material_id, m.quantity,
-                         coalesce(m.value, ledger_part(h.value, m.quantity, h.quantity), 0))::ledger_move
+    select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id,
+      m.material_id, m.quantity,
+                         coalesce(m.value, ledger_part(h.value, m.quantity, h.quantity),
+                           0))::ledger_move
                      order by m.line)
       into moves
       from unnest(moves) m
-      left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id and h.lot_id = m.lot_id
+      left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id
+        and h.lot_id = m.lot_id
         and h.quantity > 0;
   end if;
   if enters_store then
@@ -317,45 +343,56 @@ begin
       insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
       select coop, maker, entry, m.line, l.id, m.quantity, m.value
         from unnest(moves) m
-        join ledger_pool p on p.coop_id = coop and p.maker_id = maker and p.material_id = m.material_id
-        join ledger_layer l on l.coop_id = coop and l.maker_id = maker and l.material_id = m.material_id
+        join ledger_pool p on p.coop_id = coop and p.maker_id = maker
+          and p.material_id = m.material_id
+        join ledger_layer l on l.coop_id = coop and l.maker_id = maker
+          and l.material_id = m.material_id
           and l.lot_id is not distinct from case when p.cost_formula <> 'average' then m.lot_id end
         where m.to_kind = 'store' and m.from_kind <> 'store'
       returning layer_id, quantity, value
     )
     update ledger_layer l set quantity = l.quantity + d.quantity, value = l.value + d.value
-      from (select layer_id, sum(quantity) as quantity, sum(value) as value from given group by layer_id) d
+      from (select layer_id, sum(quantity) as quantity, sum(value) as value from given
+        group by layer_id) d
       where l.coop_id = coop and l.id = d.layer_id;
   end if;
 
   with carried as (
     merge into ledger_holding h
-    using (select d.account_id, d.lot_id, d.material_id, d.kind, sum(d.quantity) as quantity, sum(d.value) as value
-             from (select m.from_id, m.lot_id, m.material_id, m.from_kind, -m.quantity, -m.value from unnest(moves) m
+    using (select d.account_id, d.lot_id, d.material_id, d.kind, sum(d.quantity) as quantity,
+      sum(d.value) as value
+             from (select m.from_id, m.lot_id, m.material_id, m.from_kind, -m.quantity, -m.value
+               from unnest(moves) m
                    union all
-                   select m.to_id, m.lot_id, m.material_id, m.to_kind, m.quantity, m.value from unnest(moves) m
+                   select m.to_id, m.lot_id, m.material_id, m.to_kind, m.quantity, m.value
+                     from unnest(moves) m
                   ) d(account_id, lot_id, material_id, kind, quantity, value)
              where d.lot_id is not null group by 1, 2, 3, 4) d
       on h.coop_id = coop and h.account_id = d.account_id and h.lot_id = d.lot_id
     when matched then update set quantity = h.quantity + d.quantity, value = h.value + d.value,
                                  last_on = greatest(h.last_on, day)
-    when not matched then insert (coop_id, maker_id, account_id, lot_id, material_id, kind, quantity, value, last_on)
+    when not matched then insert (coop_id, maker_id, account_id, lot_id, material_id, kind,
+      quantity, value, last_on)
       values (coop, maker, d.account_id, d.lot_id, d.material_id, d.kind, d.quantity, d.value, day)
     returning h.last_on
   )
   select bool_or(last_on > day) into back_dated from carried;
 
-  insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity, value, happened_on)
-  select coop, maker, entry, s.line, s.account_id, m.lot_id, s.sign * m.quantity, s.sign * m.value, day
+  insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity,
+    value, happened_on)
+  select coop, maker, entry, s.line, s.account_id, m.lot_id, s.sign * m.quantity, s.sign * m.value,
+    day
     from unnest(moves) m
-    cross join lateral (values (2 * m.line - 1, m.from_id, -1), (2 * m.line, m.to_id, 1)) s(line, account_id, sign);
+    cross join lateral (values (2 * m.line - 1, m.from_id, -1), (2 * m.line, m.to_id, 1)) s(line,
+      account_id, sign);
 
   perform ledger_owe_checks(materials);
   if back_dated then
     perform ledger_check_days(entry, day);
   end if;
   if exists (select from ledger_reservation r
-               where r.coop_id = coop and r.maker_id = maker and r.lot_id = any (lots) and r.quantity > 0) then
+               where r.coop_id = coop and r.maker_id = maker and r.lot_id = any (lots)
+                 and r.quantity > 0) then
     perform ledger_keep_promises(entry, moves, kind);
   end if;
   return array(select m.value from unnest(moves) m order by m.line);
@@ -378,7 +415,8 @@ begin
     into bad
     from (select m.lot_id, m.material_id, sum(m.quantity) as quantity from unnest(moves) m
             where m.from_kind = 'store' and m.lot_id is not null group by 1, 2) w
-    join ledger_reservation r on r.coop_id = coop and r.maker_id = maker and r.lot_id = w.lot_id and r.quantity > 0
+    join ledger_reservation r on r.coop_id = coop and r.maker_id = maker and r.lot_id = w.lot_id
+      and r.quantity > 0
     join ledger_account a on a.coop_id = coop and a.id = r.account_id
     cross join lateral (
       select coalesce(sum(h.quantity), 0) as quantity from ledger_holding h
@@ -408,20 +446,24 @@ begin
     select distinct c.material_id from ledger_posting p
       join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = p.lot_id
       where p.coop_id = coop and p.maker_id = maker and p.entry_id = original));
-  if happened_at < (select e.happened_at from ledger_entry e where e.coop_id = coop and e.id = original) then
+  if happened_at < (select e.happened_at from ledger_entry e where e.coop_id = coop
+    and e.id = original) then
     raise exception 'An entry is not undone before it happened.'
       using errcode = '23514', constraint = 'reversal_after_its_entry';
   end if;
   day := ledger_open_entry(entry, 'reversal', happened_at, person, reason, '', '{}', original);
 
-  insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity, value, happened_on)
+  insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity,
+    value, happened_on)
   select coop, maker, entry, p.line, p.account_id, p.lot_id, -p.quantity, -p.value, day
     from ledger_posting p where p.coop_id = coop and p.maker_id = maker and p.entry_id = original;
 
   perform ledger_open_layers(array(
-    select row(p.line, null, null, p.account_id, 'store', p.lot_id, h.material_id, -p.quantity, -p.value)::ledger_move
+    select row(p.line, null, null, p.account_id, 'store', p.lot_id, h.material_id, -p.quantity,
+      -p.value)::ledger_move
       from ledger_posting p
-      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id and h.lot_id = p.lot_id
+      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id
+        and h.lot_id = p.lot_id
       where p.coop_id = coop and p.entry_id = entry and h.kind = 'store' and p.quantity > 0));
   -- Back to the layers they came from; where the cost formula has changed since, to today's.
   insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
@@ -446,7 +488,8 @@ begin
     select later.entry_id
       from (select p.account_id, p.lot_id, sum(p.quantity) as quantity, sum(p.value) as value
               from ledger_posting p where p.coop_id = coop and p.entry_id = entry group by 1, 2) p
-      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id and h.lot_id = p.lot_id
+      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id
+        and h.lot_id = p.lot_id
         and (h.kind in ('store', 'batch') and h.quantity + p.quantity < 0
              or h.kind = 'batch' and (h.value + p.value < 0
                                       or h.quantity + p.quantity = 0 and h.value + p.value <> 0))
@@ -454,7 +497,8 @@ begin
         and later.lot_id = p.lot_id and later.quantity < 0 and later.entry_id > original
     union
     select later.entry_id
-      from (select p.layer_id, sum(p.quantity) as quantity, sum(p.value) as value from ledger_layerposting p
+      from (select p.layer_id, sum(p.quantity) as quantity, sum(p.value) as value
+        from ledger_layerposting p
               where p.coop_id = coop and p.entry_id = entry group by 1) p
       join ledger_layer l on l.coop_id = coop and l.id = p.layer_id
         and (l.quantity + p.quantity < 0 or l.value + p.value < 0
@@ -474,7 +518,8 @@ begin
   ) s
     join ledger_entry e on e.coop_id = coop and e.id = s.entry_id
     where s.entry_id <> entry and coalesce(e.reverses_id <= original, true)
-      and not exists (select from ledger_entry r where r.coop_id = coop and r.reverses_id = s.entry_id)
+      and not exists (select from ledger_entry r where r.coop_id = coop
+        and r.reverses_id = s.entry_id)
     having count(*) > 0;
   if way is not null then
     raise exception 'What the entry moved has been used since.' using errcode = '23514',
@@ -483,7 +528,8 @@ begin
 
   merge into ledger_holding h
   using (select p.account_id, p.lot_id, sum(p.quantity) as quantity, sum(p.value) as value
-           from ledger_posting p where p.coop_id = coop and p.entry_id = entry and p.lot_id is not null
+           from ledger_posting p where p.coop_id = coop and p.entry_id = entry
+             and p.lot_id is not null
            group by 1, 2) d
     on h.coop_id = coop and h.account_id = d.account_id and h.lot_id = d.lot_id
   when matched then update set quantity = h.quantity + d.quantity, value = h.value + d.value,
@@ -491,9 +537,11 @@ begin
   perform ledger_carry(entry);
   perform ledger_check_days(entry, day);
   perform ledger_keep_promises(entry, array(
-    select row((p.line + 1) / 2, p.account_id, h.kind, null, null, p.lot_id, h.material_id, -p.quantity, -p.value)::ledger_move
+    select row((p.line + 1) / 2, p.account_id, h.kind, null, null, p.lot_id, h.material_id,
+      -p.quantity, -p.value)::ledger_move
       from ledger_posting p
-      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id and h.lot_id = p.lot_id
+      join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id
+        and h.lot_id = p.lot_id
       where p.coop_id = coop and p.entry_id = entry and p.quantity < 0), 'reversal');
 end $$;
 
@@ -508,12 +556,14 @@ declare
   bad record;
 begin
   select grouping(lot_id) = 0 as of_lot, grouping(maker_id) = 0 as of_maker into bad from added
-    group by grouping sets ((coop_id, entry_id, lot_id), (coop_id, entry_id, maker_id), (coop_id, entry_id))
+    group by grouping sets ((coop_id, entry_id, lot_id), (coop_id, entry_id, maker_id), (coop_id,
+      entry_id))
     having grouping(lot_id) = 0 and sum(quantity) <> 0
       or grouping(maker_id) = 0 and sum(value) <> 0
       or grouping(lot_id, maker_id) = 3 and not exists (
         select from ledger_entry e
-          where e.coop_id = added.coop_id and e.id = added.entry_id and e.posted_in = pg_current_xact_id())
+          where e.coop_id = added.coop_id and e.id = added.entry_id
+            and e.posted_in = pg_current_xact_id())
     limit 1;
   if bad.of_lot then
     raise exception 'The quantities of an entry do not sum to zero.'

@@ -29,24 +29,7 @@ def populate(maker: Client, secret: str) -> Populated:
     supplier = maker.supplier()
     receipt = _receipt(maker, supplier, oil, jar, secret)
     oil_lot, jar_lot = (line["lot"]["id"] for line in receipt["lines"])
-    lines = [{"material": oil, "percent": "100"}]
-    formula = maker.post(
-        "formulas",
-        {
-            "name": f"Balm {secret}",
-            "density": {"value": "0.9 g/mL"},
-            "phases": [{"name": f"phase {secret}", "lines": lines}],
-        },
-    ).made()
-    product = maker.post(
-        "products",
-        {
-            "name": f"Balm {secret} 50",
-            "formula": formula["id"],
-            "fill": {"nominal": "50 g"},
-            "packaging": [{"material": jar, "quantity": "1 each"}],
-        },
-    ).made()
+    formula, product = _recipes(maker, oil, jar, secret)
     bulk, making = _made(maker, {"formula": formula["id"], "batch": "2 kg"}, secret)
     planned = maker.post(
         "batches", {"product": product["id"], "units": 2, "planned_for": "2025-05-08"}
@@ -82,6 +65,24 @@ def populate(maker: Client, secret: str) -> Populated:
         "fill": [fill["id"]],
     }
     return Populated(ids, [secret])
+
+
+def _recipes(maker: Client, oil: str, jar: str, secret: str) -> tuple[Any, Any]:
+    """A formula, and a product of it."""
+    lines = [{"material": oil, "percent": "100"}]
+    formula = {
+        "name": f"Balm {secret}",
+        "density": {"value": "0.9 g/mL"},
+        "phases": [{"name": f"phase {secret}", "lines": lines}],
+    }
+    made = maker.post("formulas", formula).made()
+    product = {
+        "name": f"Balm {secret} 50",
+        "formula": made["id"],
+        "fill": {"nominal": "50 g"},
+        "packaging": [{"material": jar, "quantity": "1 each"}],
+    }
+    return made, maker.post("products", product).made()
 
 
 def _receipt(maker: Client, supplier: str, oil: str, jar: str, secret: str) -> dict[str, Any]:

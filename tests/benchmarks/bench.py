@@ -23,6 +23,7 @@ from tests.running import Running
 if TYPE_CHECKING:
     from ledger.access import Actor
 
+SETTINGS = "tests.benchmarks.settings"
 MATERIALS, LOTS_EACH = 500, 2
 # More than anyone draws in a run.
 FULL_G = Decimal(10_000_000)
@@ -50,13 +51,13 @@ def running() -> Iterator[Running]:
     server = Running(
         home,
         {
-            "DJANGO_SETTINGS_MODULE": "tests.benchmarks.settings",
+            "DJANGO_SETTINGS_MODULE": SETTINGS,
             "STILLROOM_RATE_PER_MINUTE": str(10**9),
         },
     ).wait_ready(120)
     try:
         # The settings find the services of the server that runs on this directory.
-        os.environ |= {"STILLROOM_DATA": str(home), "DJANGO_SETTINGS_MODULE": "deploy.settings"}
+        os.environ |= {"STILLROOM_DATA": str(home), "DJANGO_SETTINGS_MODULE": SETTINGS}
         django.setup()
         # So that what is sent from here knows its broker.
         import deploy.celery  # noqa: F401
@@ -69,7 +70,7 @@ def running() -> Iterator[Running]:
 
 @dataclass(frozen=True)
 class Stock:
-    """A maker with a thousand released lots of five hundred materials, half of them watched."""
+    """A maker with released lots of many materials."""
 
     client: Client
     coop_id: UUID
@@ -92,8 +93,14 @@ class Stock:
         ]
 
 
-def stocked(server: Running, materials: int = MATERIALS, lots_each: int = LOTS_EACH) -> Stock:
-    """Open a co-op and put the stock on its shelf."""
+def stocked(
+    server: Running,
+    materials: int = MATERIALS,
+    lots_each: int = LOTS_EACH,
+    *,
+    watched: bool = False,
+) -> Stock:
+    """Open a co-op and put the stock on its shelf; whatever is watched owes a check when moved."""
     coop = open_coop(server, "North Bench")
     client = coop["North Bench"]
     person_id = _person(coop)
@@ -105,6 +112,8 @@ def stocked(server: Running, materials: int = MATERIALS, lots_each: int = LOTS_E
         coop_id, maker_id = cursor.fetchone()
     stock = Stock(client, coop_id, maker_id, person_id, [], [])
     _fill(stock, materials, lots_each)
+    if watched:
+        _watch(stock)
     analyze(server)
     return stock
 
@@ -119,7 +128,7 @@ def _person(coop: Coop) -> int:
 def _fill(stock: Stock, materials: int, lots_each: int) -> None:
     from ledger.access import acting_as
     from ledger.entries import Move, account, post_entry
-    from ledger.models import Account, Custody, Entry, Lot, Material, Watch
+    from ledger.models import Account, Custody, Entry, Lot, Material
 
     actor = stock.actor()
     own = {"coop_id": stock.coop_id, "maker_id": stock.maker_id}
@@ -145,10 +154,6 @@ def _fill(stock: Stock, materials: int, lots_each: int) -> None:
         Custody.objects.bulk_create(
             Custody(lot=lot, material_id=lot.material_id, status="released", **own) for lot in lots
         )
-        Watch.objects.bulk_create(
-            Watch(material=material, reorder_point=Decimal(1000), entered="1 kg", **own)
-            for material in made[::2]
-        )
         opening = account(actor, Account.Kind.OPENING, "opening stock")
         store = account(actor, Account.Kind.STORE, "store")
         for first in range(0, len(lots), 200):
@@ -159,6 +164,18 @@ def _fill(stock: Stock, materials: int, lots_each: int) -> None:
             post_entry(actor, kind=Entry.Kind.OPENING, happened_at=today, moves=moves)
     stock.materials.extend(material.id for material in made)
     stock.lots.extend(lot.id for lot in lots)
+
+
+def _watch(stock: Stock) -> None:
+    from ledger.access import acting_as
+    from ledger.models import Watch
+
+    own = {"coop_id": stock.coop_id, "maker_id": stock.maker_id}
+    with acting_as(stock.actor()):
+        Watch.objects.bulk_create(
+            Watch(material_id=material, reorder_point=Decimal(1000), entered="1 kg", **own)
+            for material in stock.materials
+        )
 
 
 def today() -> date:

@@ -1,17 +1,39 @@
--- The least that posts an entry into the server's own tables: the ids are given, nothing is asked
--- beyond what the tables refuse by themselves, and the cost formula is a moving average. Same rows,
--- keys, constraints, trigger, walls and locks as the real one.
+-- The least that posts an entry into the server's own tables: same rows, keys, constraints, trigger,
+-- walls and locks as the real one, and it refuses the same: another's account or lot, what is not
+-- there, not released, out of date or reserved, the future, a closed period, a back-dated overdraw.
+-- But all ids are given, goods only ever go from one account into another, the cost formula is a
+-- moving average, and a refusal says nothing of what to do.
 create schema floor;
 create function floor.post(entry uuid, at timestamptz, person int, source uuid, target uuid,
                            lots uuid[], layers uuid[], quantities numeric[]) returns numeric[]
-language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
+language plpgsql security definer set search_path = pg_catalog, public, pg_temp
+set plan_cache_mode = force_generic_plan set enable_seqscan = off set enable_hashjoin = off set enable_mergejoin = off as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
-  day date := at::date;
+  day date;
+  closed_on date;
   worth numeric[];
+  back_dated boolean;
 begin
+  if (select count(*) from ledger_account
+        where coop_id = coop and maker_id = maker and id in (source, target)) < 2 then
+    raise exception 'not there' using errcode = '23514';
+  end if;
+  select (at at time zone c.time_zone)::date, m.books_closed_on into day, closed_on
+    from ledger_coop c join ledger_maker m on m.coop_id = c.id and m.id = maker where c.id = coop;
+  if at > clock_timestamp() or day <= closed_on then
+    raise exception 'not on that day' using errcode = '23514';
+  end if;
   perform from ledger_layer where coop_id = coop and id = any (layers) order by id for update;
+  if (select count(*) from unnest(lots) m(id)
+        join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.id
+        join ledger_lot l on l.coop_id = coop and l.id = m.id
+        where c.status = 'released' and coalesce(least(l.expires_on, l.retest_on) >= day, true)
+     ) < cardinality(lots)
+     or exists (select from ledger_reservation where coop_id = coop and lot_id = any (lots) and quantity > 0) then
+    raise exception 'not to be used' using errcode = '23514';
+  end if;
   insert into ledger_entry (coop_id, maker_id, id, kind, happened_at, happened_on, recorded_at,
                             person_id, reason, deviation, details)
   values (coop, maker, entry, 'draw', at, day, clock_timestamp(), person, '', '', '{}');
@@ -24,13 +46,19 @@ begin
   insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
   select coop, maker, entry, line, layer, -quantity, -value
     from unnest(layers, quantities, worth) with ordinality m(layer, quantity, value, line);
-  update ledger_holding h set quantity = h.quantity + m.quantity, value = h.value + m.value,
-                              last_on = greatest(h.last_on, day)
-    from (select source, lot, -quantity, -value from unnest(lots, quantities, worth) m(lot, quantity, value)
-          union all
-          select target, lot, quantity, value from unnest(lots, quantities, worth) m(lot, quantity, value)
-         ) m(account, lot, quantity, value)
-    where h.coop_id = coop and h.account_id = m.account and h.lot_id = m.lot;
+  with carried as (
+    update ledger_holding h set quantity = h.quantity + m.quantity, value = h.value + m.value,
+                                last_on = greatest(h.last_on, day)
+      from (select source, lot, -quantity, -value from unnest(lots, quantities, worth) m(lot, quantity, value)
+            union all
+            select target, lot, quantity, value from unnest(lots, quantities, worth) m(lot, quantity, value)
+           ) m(account, lot, quantity, value)
+      where h.coop_id = coop and h.account_id = m.account and h.lot_id = m.lot
+      returning h.last_on)
+  select bool_or(last_on > day) into back_dated from carried;
+  if back_dated then
+    raise exception 'moved on a later day' using errcode = '23514';
+  end if;
   insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity, value, happened_on)
   select coop, maker, entry, 2 * line - 1, source, lot, -quantity, -value, day
     from unnest(lots, quantities, worth) with ordinality m(lot, quantity, value, line)
@@ -75,7 +103,7 @@ create trigger check_postings after insert on bare.posting
 insert into bare.layer select n, 1e9, 5e9 from generate_series(1, 1000) n;
 insert into bare.holding select account, lot, 1e9, 5e9 from generate_series(1, 2) account, generate_series(1, 1000) lot;
 create function bare.post(at timestamptz, person int, lots int[], quantities numeric[]) returns numeric[]
-language plpgsql as $$
+language plpgsql set plan_cache_mode = force_generic_plan set enable_seqscan = off set enable_hashjoin = off set enable_mergejoin = off as $$
 declare
   written bigint;
   day date := at::date;

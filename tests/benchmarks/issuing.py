@@ -15,7 +15,7 @@ TARGET = 0.15
 
 def measure(server: Running, options: Options) -> list[Row]:
     """Seven watched lots issued by one request, with token, walls, key and outbox."""
-    stock = stocked(server)
+    stock = stocked(server, watched=True)
     batch = posting.prepare_floors(server, stock)
     seen: list[load.Load] = []
 

@@ -6,12 +6,14 @@ from tests.benchmarks.report import Row, in_turn
 from tests.running import Running
 
 CONNECTIONS = 8
+# Some years of a maker's lots.
+MATERIALS, LOTS_EACH = 500, 20
 TARGET = 4.0
 
 
 def measure(server: Running, options: Options) -> list[Row]:
     """Both answered by the same server to the same token."""
-    token = stocked(server).client.token
+    token = stocked(server, MATERIALS, LOTS_EACH).client.token
 
     def rate(path: str) -> float:
         wanted = load.request("GET", path, token)

@@ -18,7 +18,7 @@ MOST_ROUND_TRIPS = 12
 
 def measure(server: Running, options: Options) -> list[Row]:
     """Requests per second and the slowest hundredth, with one client and with eight."""
-    stock = stocked(server, materials=20)
+    stock = stocked(server, materials=20, watched=True)
     places = [place for _ in range(BATCHES) for place in _planned(stock)]
     turns = itertools.cycle(places)
     rows = []

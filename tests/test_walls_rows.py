@@ -1,0 +1,96 @@
+"""The walls, tried from inside: all rows are asked for, without any filter of the application.
+
+Two co-ops of two makers each, with one of everything. What PostgreSQL's row-level security then
+leaves is the maker's own, whatever a query forgot.
+"""
+
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.db import connection, models
+
+from ledger.access import acting_as
+from ledger.models import Coop as CoopRow
+from tests.factories import Workshop, open_workshop
+
+
+@pytest.fixture(scope="module")
+def workshops(database: Any) -> list[Workshop]:
+    """Two co-ops of two makers each, populated by the verbs."""
+    found = []
+    for _ in range(2):
+        first = open_workshop("North Bench")
+        found += [first, open_workshop("Mill Bench", coop=first.coop)]
+    for shop in found:
+        _fill(shop)
+    return found
+
+
+def _fill(shop: Workshop) -> None:
+    oil, jar = shop.material("Oil", density="0.91 g/mL"), shop.material("Jar", measured_by="count")
+    lot = shop.receive(oil, "10 kg", "77.70", freight="3.00")
+    shop.receive(jar, "100 each", "33.30")
+    version = shop.formula("Balm", [(oil, "100")])
+    product = shop.product(version, "50 g", [(jar, "1 each")])
+    planned = shop.plan(product, 3)
+    shop.weigh_all(planned)
+    shop.finish(planned, "150 g", units=3, samples=["1 each"])
+    shop.plan(product, 500)
+    shop.decide(lot, "hold")
+
+
+def walled() -> list[type[models.Model]]:
+    """Every model of a co-op or of a maker."""
+    ours = [
+        model
+        for app in ("ledger", "formulas", "api")
+        for model in apps.get_app_config(app).get_models()
+    ]
+    return [model for model in ours if "coop" in {field.name for field in model._meta.fields}]
+
+
+def test_every_table_is_behind_a_wall(workshops: list[Workshop]) -> None:
+    """Whatever has a co-op is asked for below; whatever has none is known by name."""
+    named = {model.__name__ for model in walled()}
+    assert {"Lot", "Entry", "Posting", "Holding", "Formula", "Batch", "Token", "Answer"} <= named
+    open_to_all = {
+        model.__name__
+        for app in ("ledger", "formulas", "api")
+        for model in apps.get_app_config(app).get_models()
+    } - named
+    assert open_to_all <= {"Coop", "WorkerLife"}, open_to_all
+
+
+@pytest.mark.parametrize("model", walled(), ids=lambda model: str(model.__name__))
+def test_without_any_filter_only_ones_own_is_there(
+    workshops: list[Workshop], model: type[models.Model]
+) -> None:
+    private = "maker" in {field.name for field in model._meta.fields}
+    rows: Any = model._default_manager
+    for shop in workshops:
+        with acting_as(shop.actor):
+            coops = set(rows.values_list("coop_id", flat=True))
+            makers = set(rows.values_list("maker_id", flat=True)) if private else set()
+            counted = rows.count()
+            with connection.cursor() as cursor:
+                cursor.execute(f"select count(*) from {model._meta.db_table}")
+                (by_hand,) = cursor.fetchone()
+        assert coops <= {shop.actor.coop_id}
+        assert makers <= {shop.actor.maker_id, None}
+        assert counted == by_hand
+
+
+def test_the_tables_are_not_empty(workshops: list[Workshop]) -> None:
+    """Or the test above would prove nothing."""
+    shop = workshops[0]
+    with acting_as(shop.actor):
+        empty = {m.__name__ for m in walled() if not m._default_manager.exists()}
+    may_be = {"Token", "Answer", "Alert", "Watch", "CostPolicy", "Outbox", "Filling", "Sweep"}
+    assert empty <= may_be, empty
+
+
+def test_outside_the_walls_there_is_nothing(workshops: list[Workshop]) -> None:
+    everything: list[Any] = [*walled(), CoopRow]
+    for model in everything:
+        assert not model._default_manager.exists(), model
