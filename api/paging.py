@@ -1,5 +1,6 @@
 """Pages by cursor: where the last row ended, signed and bound to the list it belongs to."""
 
+import re
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -20,6 +21,13 @@ class Paged(Body):
 
     limit = serializers.IntegerField(min_value=1, max_value=LONGEST, default=50)
     cursor = Text(max_length=500, required=False)
+
+
+def page_of(shape: type[serializers.Serializer[Any]]) -> type[serializers.Serializer[Any]]:
+    """How a page of such rows is described."""
+    name = re.sub("(Out|Brief|Row)$", "", shape.__name__) + "Page"
+    fields = {"results": shape(many=True), "next": Text(allow_null=True)}
+    return type(name, (serializers.Serializer,), fields)
 
 
 def bound_to(request: Request) -> str:

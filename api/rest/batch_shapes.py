@@ -140,11 +140,6 @@ class BatchOut(BatchBrief):
     working = serializers.DictField(required=False, help_text="With explain=1.")
 
 
-class BatchPage(serializers.Serializer[Any]):
-    results = BatchBrief(many=True)
-    next = Text(allow_null=True)
-
-
 class BatchQuery(Paged):
     state = serializers.ChoiceField(STATES, required=False)
     product = serializers.UUIDField(required=False)

@@ -3,12 +3,12 @@
 from typing import Any
 
 from api.operation import Resource, Sent, reads, writes
-from api.paging import page
+from api.paging import page, page_of
 from api.rest import examples
 from api.rest.batch_shapes import (
+    BatchBrief,
     BatchIn,
     BatchOut,
-    BatchPage,
     BatchQuery,
     CancelIn,
     FinishedOut,
@@ -32,7 +32,7 @@ from ledger.access import Actor, find
 class Batches(Resource):
     """The maker's batches."""
 
-    @reads(BatchQuery, BatchPage)
+    @reads(BatchQuery, page_of(BatchBrief))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List batches, newest first."""
         rows = batches_of(actor)

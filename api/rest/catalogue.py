@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from api import etags
 from api.operation import Resource, Sent, reads, writes
-from api.paging import Paged, page
+from api.paging import Paged, page, page_of
 from api.rest import examples
 from api.rest.fields import (
     Body,
@@ -83,11 +83,6 @@ class MaterialOut(serializers.Serializer[Any]):
     created_at = Moment()
 
 
-class MaterialPage(serializers.Serializer[Any]):
-    results = MaterialOut(many=True)
-    next = Text(allow_null=True)
-
-
 class MaterialQuery(Paged):
     name = Text(max_length=200, required=False, help_text="Part of the name or INCI name.")
     measured_by = serializers.ChoiceField(["mass", "count"], required=False)
@@ -102,11 +97,6 @@ class SupplierOut(serializers.Serializer[Any]):
     name = Text()
     version = serializers.IntegerField()
     created_at = Moment()
-
-
-class SupplierPage(serializers.Serializer[Any]):
-    results = SupplierOut(many=True)
-    next = Text(allow_null=True)
 
 
 class SupplierQuery(Paged):
@@ -157,7 +147,7 @@ def supplier_json(row: Supplier) -> dict[str, Any]:
 class Materials(Resource):
     """The materials that the makers of the co-op buy, and those the maker makes."""
 
-    @reads(MaterialQuery, MaterialPage)
+    @reads(MaterialQuery, page_of(MaterialOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List materials, newest first."""
         rows = materials_visible_to(actor)
@@ -194,7 +184,7 @@ class OneMaterial(Resource):
 class Suppliers(Resource):
     """The suppliers that the makers of the co-op buy from."""
 
-    @reads(SupplierQuery, SupplierPage)
+    @reads(SupplierQuery, page_of(SupplierOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List suppliers, newest first."""
         rows = suppliers_visible_to(actor)

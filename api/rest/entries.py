@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.operation import Resource, Sent, reads, writes
-from api.paging import Paged, page
+from api.paging import Paged, page, page_of
 from api.rest import examples
 from api.rest.fields import Body, Id, Moment, Shown, Text, plain
 from formulas import undoing
@@ -53,11 +53,6 @@ class EntryFull(EntryOut):
     postings = PostingOut(many=True)
 
 
-class EntryPage(serializers.Serializer[Any]):
-    results = EntryOut(many=True)
-    next = Text(allow_null=True)
-
-
 class EntryQuery(Paged):
     kind = serializers.ChoiceField(KINDS, required=False)
     lot = serializers.UUIDField(required=False, help_text="Entries that moved this lot.")
@@ -94,7 +89,7 @@ def posting_json(row: Posting, costs: bool) -> dict[str, Any]:
 class Entries(Resource):
     """The entries of the maker's books."""
 
-    @reads(EntryQuery, EntryPage)
+    @reads(EntryQuery, page_of(EntryOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List entries, the latest heard of first."""
         wanted = EntriesWanted(**{name: query.get(name) for name in EntriesWanted.__slots__})

@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from api import etags
 from api.operation import Resource, Sent, reads, writes
-from api.paging import Paged, page
+from api.paging import Paged, page, page_of
 from api.rest import examples
 from api.rest.catalogue import DensityOut, density_json
 from api.rest.fields import (
@@ -109,11 +109,6 @@ class FormulaOut(FormulaBrief):
     phases = PhaseOut(many=True)
 
 
-class FormulaPage(serializers.Serializer[Any]):
-    results = FormulaBrief(many=True)
-    next = Text(allow_null=True)
-
-
 class FormulaQuery(Paged):
     name = Text(max_length=120, required=False, help_text="Part of the name.")
 
@@ -128,10 +123,6 @@ class VersionBrief(serializers.Serializer[Any]):
     number = serializers.IntegerField()
     created_at = Moment()
     person = serializers.IntegerField()
-
-
-class VersionList(serializers.Serializer[Any]):
-    results = VersionBrief(many=True)
 
 
 class ScalingIn(Body):
@@ -219,6 +210,10 @@ def formula_json(version: FormulaVersion) -> dict[str, Any]:
     }
 
 
+def version_json(row: FormulaVersion) -> dict[str, Any]:
+    return {"number": row.number, "created_at": row.created_at, "person": row.person_id}
+
+
 def named(line: Line) -> dict[str, str]:
     """What a line names: a material or a formula."""
     if line.component is not None:
@@ -275,7 +270,7 @@ def _need_json(need: balances.Need) -> dict[str, Any]:
 class Formulas(Resource):
     """The maker's formulas; nobody else sees them."""
 
-    @reads(FormulaQuery, FormulaPage)
+    @reads(FormulaQuery, page_of(FormulaBrief))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List formulas, newest first."""
         rows = formulas_of(actor)
@@ -302,16 +297,10 @@ class OneFormula(Resource):
 class Versions(Resource):
     """The versions of a formula."""
 
-    @reads(None, VersionList)
-    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+    @reads(Paged, page_of(VersionBrief))
+    def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sent:
         """List the versions of a formula, the latest first."""
-        rows = formula_for(actor, id).versions.order_by("-number")[:200]
-        return {
-            "results": [
-                {"number": row.number, "created_at": row.created_at, "person": row.person_id}
-                for row in rows
-            ]
-        }
+        return page(self.request, query, formula_for(actor, id).versions.all(), version_json)
 
     @writes(FormulaIn, FormulaOut, edits=True, examples=examples.FORMULA_IN)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:

@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from api import etags
 from api.operation import Resource, Sent, reads, writes
-from api.paging import Paged, cursor_at, links, start_of
+from api.paging import Paged, cursor_at, links, page, page_of, start_of
 from api.rest import examples
 from api.rest.catalogue import DensityOut
 from api.rest.explained import Explain, figure_json
@@ -45,11 +45,6 @@ class LotOut(serializers.Serializer[Any]):
     working = serializers.DictField(required=False, help_text="With explain=1.")
 
 
-class LotPage(serializers.Serializer[Any]):
-    results = LotOut(many=True)
-    next = Text(allow_null=True)
-
-
 class LotQuery(Paged):
     material = serializers.UUIDField(required=False)
     status = serializers.ChoiceField(STATUSES, required=False)
@@ -79,14 +74,10 @@ class DecisionOut(serializers.Serializer[Any]):
     decided_at = Moment()
 
 
-class DecisionPage(serializers.Serializer[Any]):
-    results = DecisionOut(many=True)
-
-
 class Lots(Resource):
     """The lots that the maker has or had."""
 
-    @reads(LotQuery, LotPage)
+    @reads(LotQuery, page_of(LotOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List lots, newest first."""
         wanted = lot_reading.LotsWanted(
@@ -123,10 +114,10 @@ class OneLot(Resource):
 class Decisions(Resource):
     """What has been decided about a lot."""
 
-    @reads(None, DecisionPage)
-    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+    @reads(Paged, page_of(DecisionOut))
+    def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sent:
         """List the decisions about a lot, the latest first."""
-        return {"results": [decision_json(row) for row in lots.decisions_of(actor, id)[:200]]}
+        return page(self.request, query, lots.decisions_of(actor, id), decision_json)
 
     @writes(DecisionIn, DecisionOut, examples=examples.DECISION)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from api import etags
 from api.operation import Resource, Sent, reads, writes
-from api.paging import Paged, page
+from api.paging import Paged, page, page_of
 from api.rest import examples
 from api.rest.fields import (
     Body,
@@ -90,11 +90,6 @@ class ProductOut(serializers.Serializer[Any]):
     overhead = OverheadOut()
     version = serializers.IntegerField()
     created_at = Moment()
-
-
-class ProductPage(serializers.Serializer[Any]):
-    results = ProductOut(many=True)
-    next = Text(allow_null=True)
 
 
 class ProductQuery(Paged):
@@ -191,7 +186,7 @@ def product_json(row: Product) -> dict[str, Any]:
 class Products(Resource):
     """The maker's products."""
 
-    @reads(ProductQuery, ProductPage)
+    @reads(ProductQuery, page_of(ProductOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List products, newest first."""
         rows = products_of(actor)

@@ -6,7 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.operation import Resource, Sent, reads, writes
-from api.paging import Paged, page
+from api.paging import Paged, page, page_of
 from api.rest import examples
 from api.rest.fields import (
     Body,
@@ -127,11 +127,6 @@ class KeptOut(ReceiptBrief):
     charges = ChargeOut(many=True)
 
 
-class ReceiptPage(serializers.Serializer[Any]):
-    results = ReceiptBrief(many=True)
-    next = Text(allow_null=True)
-
-
 class ReceiptQuery(Paged):
     supplier = serializers.UUIDField(required=False)
 
@@ -177,7 +172,7 @@ def quantity_json(entered: str, quantity: Any, counted: bool) -> dict[str, Any]:
 class Receipts(Resource):
     """Deliveries."""
 
-    @reads(ReceiptQuery, ReceiptPage)
+    @reads(ReceiptQuery, page_of(ReceiptBrief))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List deliveries, newest first."""
         rows = receiving.receipts_of(actor)

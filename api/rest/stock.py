@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from api import etags
 from api.operation import Resource, Sent, reads, writes
-from api.paging import Paged, cursor_at, links, page, start_of
+from api.paging import Paged, cursor_at, links, page, page_of, start_of
 from api.rest import examples
 from api.rest.fields import Body, Id, Moment, QuantityField, Shown, Text, plain
 from ledger import alerts, balances
@@ -31,11 +31,6 @@ class StockRow(serializers.Serializer[Any]):
     low = serializers.BooleanField(help_text="The position is at or below the reorder point.")
 
 
-class StockPage(serializers.Serializer[Any]):
-    results = StockRow(many=True)
-    next = Text(allow_null=True)
-
-
 class StockQuery(Paged):
     material = serializers.UUIDField(required=False)
 
@@ -52,11 +47,6 @@ class WatchOut(serializers.Serializer[Any]):
     version = serializers.IntegerField()
 
 
-class WatchPage(serializers.Serializer[Any]):
-    results = WatchOut(many=True)
-    next = Text(allow_null=True)
-
-
 class AlertOut(serializers.Serializer[Any]):
     id = Id()
     kind = Text()
@@ -67,11 +57,6 @@ class AlertOut(serializers.Serializer[Any]):
     opened_at = Moment()
     closed_at = Moment(allow_null=True)
     state = serializers.ChoiceField(["open", "closed"])
-
-
-class AlertPage(serializers.Serializer[Any]):
-    results = AlertOut(many=True)
-    next = Text(allow_null=True)
 
 
 class AlertQuery(Paged):
@@ -128,7 +113,7 @@ def alert_json(row: Alert) -> dict[str, Any]:
 class Stock(Resource):
     """The maker's stock."""
 
-    @reads(StockQuery, StockPage)
+    @reads(StockQuery, page_of(StockRow))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List stock by material, in order of its name."""
         start, limit = start_of(self.request, query), query["limit"]
@@ -148,7 +133,7 @@ class Stock(Resource):
 class Watches(Resource):
     """The reorder points that are watched."""
 
-    @reads(Paged, WatchPage)
+    @reads(Paged, page_of(WatchOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List watches, newest first."""
         return page(self.request, query, alerts.watches(actor), watch_json)
@@ -178,7 +163,7 @@ class OneWatch(Resource):
 class Alerts(Resource):
     """What the maker was warned of."""
 
-    @reads(AlertQuery, AlertPage)
+    @reads(AlertQuery, page_of(AlertOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List alerts, newest first."""
         state = query.get("state")

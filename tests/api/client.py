@@ -80,17 +80,32 @@ class Client:
             sent["Content-Type"] = "application/json"
         sent |= headers
         target = path if path.startswith("/") else f"/api/v1/{path}"
-        if self._connection is None:
-            self._connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        given = {name: value for name, value in sent.items() if value}
+        if self._connection is not None:
+            try:
+                return self._exchange(self._connection, method, target, body, given)
+            except (ConnectionError, http.client.RemoteDisconnected):
+                # The server closes a connection that was idle; a client opens another.
+                pass
+        self._connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        return self._exchange(self._connection, method, target, body, given)
+
+    def _exchange(
+        self,
+        wire: http.client.HTTPConnection,
+        method: str,
+        target: str,
+        body: bytes | None,
+        headers: Mapping[str, str],
+    ) -> Answer:
         try:
-            self._connection.request(method, target, body, {k: v for k, v in sent.items() if v})
-            response = self._connection.getresponse()
-            answer = Answer(response.status, response.headers, response.read())
+            wire.request(method, target, body, headers)
+            response = wire.getresponse()
+            return Answer(response.status, response.headers, response.read())
         except (OSError, http.client.HTTPException):
-            self._connection.close()
+            wire.close()
             self._connection = None
             raise
-        return answer
 
     def get(self, path: str, **query: Any) -> Answer:
         """Read."""
