@@ -7,7 +7,7 @@ from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 from formulas.models import Batch, Formula, FormulaVersion, Line, Phase, Product, Weighing
 from ledger.access import Actor, find
 from ledger.errors import LotNotReleased, NotFound
-from ledger.models import Custody, Entry, Lot, Status
+from ledger.models import Custody, Entry, Status
 from ledger.roles import Verb
 
 
@@ -68,7 +68,7 @@ def batches_of(actor: Actor) -> QuerySet[Batch]:
     """The maker's batches with their formula and what came of them. Raises Forbidden."""
     actor.must(Verb.READ)
     return Batch.objects.select_related(
-        "version__formula__material", "product__material", "making__lot", "making__entry"
+        "version__formula__material", "product__material", "making__lot"
     ).filter(maker_id=actor.maker)
 
 
@@ -109,8 +109,8 @@ def standing(rows: QuerySet[Weighing]) -> QuerySet[Weighing]:
     return rows.filter(~Exists(undone))
 
 
-def pourable_lot(actor: Actor, id: UUID | str, *, pointer: str = "/lot") -> Lot:
-    """A lot of the maker with its material, in one query.
+def pourable(actor: Actor, id: UUID | str, *, pointer: str = "/lot") -> Custody:
+    """The maker's own say over a lot, with the lot and its material, in one query.
 
     Raises NotFound, and LotNotReleased for a rejected lot, which is barred whatever the reason;
     the ledger itself refuses what a deviation may allow.
@@ -122,12 +122,13 @@ def pourable_lot(actor: Actor, id: UUID | str, *, pointer: str = "/lot") -> Lot:
         custody = rows.get(lot_id=UUID(str(id)))
     except (Custody.DoesNotExist, ValueError) as error:
         raise NotFound(pointer=pointer) from error
-    lot: Lot = custody.lot
     if custody.status == Status.REJECTED:
+        lot = custody.lot
         raise LotNotReleased(
             f"The lot {lot.code} is rejected, and nothing of it may be used; take another lot.",
             pointer=pointer,
             lot=str(lot.id),
+            code=lot.code,
             status=custody.status,
         )
-    return lot
+    return custody

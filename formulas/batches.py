@@ -32,7 +32,7 @@ from formulas.reserving import (
 from formulas.scaling import Scaled, scale_batch, scale_output, scale_units
 from ledger.access import Actor
 from ledger.entries import Move, account, lock_pools, open_account, post_entry
-from ledger.errors import Invalid, QuantityTooLarge, Refusal
+from ledger.errors import Invalid, QuantityTooLarge, placed
 from ledger.ids import new_id
 from ledger.models import Account, Entry, Holding, Material
 from ledger.quantities import TOO_LARGE, Quantity, grams_of
@@ -91,7 +91,6 @@ class PlannedPick:
     """So much to pour from one lot."""
 
     lot_id: UUID
-    lot_code: str
     quantity: Decimal
 
 
@@ -238,10 +237,8 @@ def _what(
 
 
 def _grams(wanted: Quantity, version: FormulaVersion, pointer: str) -> Decimal:
-    try:
+    with placed(pointer):
         return grams_of(wanted, density=density_of(version), name=version.formula.name)
-    except Refusal as refusal:
-        raise refusal.at(pointer) from None
 
 
 def _new_batch(
@@ -303,7 +300,6 @@ class _Picker:
         stocked = [material.id for material in materials if material.stocked]
         lock_pools(stocked)
         stored = stored_lots(actor, stocked)
-        self.codes = {lot.pickable.lot: lot.code for rows in stored.values() for lot in rows}
         self.left = {id: tuple(lot.pickable for lot in stored[id]) for id in stocked}
 
     def pick(self, material: Material, quantity: Decimal) -> tuple[Picks, Decimal]:
@@ -312,9 +308,7 @@ class _Picker:
             return (), ZERO
         picked = pick(self.left[material.id], quantity, self.day)
         self.left[material.id] = picked.lots
-        picks = tuple(
-            PlannedPick(UUID(one.lot), self.codes[one.lot], one.quantity) for one in picked.picks
-        )
+        picks = tuple(PlannedPick(UUID(one.lot), one.quantity) for one in picked.picks)
         return picks, picked.short
 
 

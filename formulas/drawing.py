@@ -13,7 +13,7 @@ from ledger import costing
 from ledger.access import Actor
 from ledger.costing import CostFormula, Draw
 from ledger.entries import Move, Posted, account, post_entry
-from ledger.errors import Invalid, NotEnough, Refusal
+from ledger.errors import Invalid, NotEnough, placed
 from ledger.lots import last_usable_day
 from ledger.measuring import density_of, measure
 from ledger.models import Account, Entry, Layer, Lot, Material, Pool
@@ -179,13 +179,11 @@ def issue_samples(
     for place, sample in enumerate(samples):
         if not sample.reason.strip():
             raise Invalid("Say what the sample is for.", pointer=f"/samples/{place}/reason")
-        try:
+        with placed(f"/samples/{place}/quantity"):
             measured = measure(sample.quantity, lot.material, density_of(lot))
-        except Refusal as refusal:
-            raise refusal.at(f"/samples/{place}/quantity") from None
         moves.append(Move(store, to, lot.id, measured.quantity))
         lines.append({**measured.facts(), "reason": sample.reason})
-    try:
+    with placed("/samples", NotEnough):
         posted = post_entry(
             actor,
             kind=Entry.Kind.ISSUE,
@@ -194,6 +192,4 @@ def issue_samples(
             reason="; ".join(sample.reason for sample in samples)[:400],
             details={**details, "purpose": "sample", "lines": lines},
         )
-    except NotEnough as refusal:
-        raise refusal.at("/samples") from None
     return posted.entry_id

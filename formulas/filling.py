@@ -6,8 +6,9 @@ from datetime import datetime
 from decimal import Decimal
 from uuid import UUID
 
-from formulas.access import pourable_lot, product_for
+from formulas.access import pourable, product_for
 from formulas.costing import Labour
+from formulas.deviations import broken_by
 from formulas.drawing import (
     Sample,
     StoreDraw,
@@ -24,10 +25,10 @@ from formulas.scaling import fill_of_mass, fill_of_volume
 from ledger.access import Actor, day_of
 from ledger.costing import unit_cost
 from ledger.entries import Move, account, lock_pools, post_entry
-from ledger.errors import DensityMissing, Invalid, Refusal
+from ledger.errors import DensityMissing, Invalid, LotExpired, LotNotReleased, NotEnough, placed
 from ledger.lots import NewLot, open_lots
 from ledger.measuring import Measured, density_of, measure
-from ledger.models import Account, Entry, Lot, Status
+from ledger.models import Account, Custody, Entry, Lot, Status
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 
@@ -38,8 +39,8 @@ ZERO = Decimal(0)
 class Filled:
     """A fill that stands: the lot of units, and what it cost, exact.
 
-    `nominal_grams` is what the units should hold, overfill included; what was used beyond it was
-    lost or given away, and is in the cost.
+    What was used beyond what the units should hold, overfill included, was lost or given away, and
+    is in the cost.
     """
 
     filling: Filling
@@ -47,7 +48,6 @@ class Filled:
     status: Status
     total: Decimal
     per_unit: Decimal
-    nominal_grams: Decimal | None
 
 
 def fill(
@@ -66,7 +66,8 @@ def fill(
 
     `used` is all bulk that went, loss at filling included; without it, what the units should hold.
     The lot of units lasts as long as the bulk, and is in quarantine unless released. Labour by the
-    batch and overhead were the batch's.
+    batch and overhead were the batch's. `deviation` is the reason for filling from a lot that is
+    not released or out of date, and which of these it overrode is kept beside it.
 
     Raises NotFound, Invalid for a lot of something else, DensityMissing, LotNotReleased,
     LotExpired, and NotEnough for bulk or naming the packaging that is missing.
@@ -74,13 +75,16 @@ def fill(
     actor.must(Verb.MAKE)
     check_units(units)
     made = product_for(actor, product, pointer="/product")
-    bulk = _bulk(actor, made, lot)
+    custody = _bulk(actor, made, lot)
+    bulk = custody.lot
     nominal = _nominal(made, bulk, units)
     amount = _used(bulk, used, nominal)
     filled = _open_lot(actor, made, bulk, happened_at, release_basis)
     draws = _draw(actor, made, bulk, filled, amount, units, happened_at)
     filling = _filling(actor, made, bulk, filled, amount, units, draws)
-    filling.happened_at, filling.deviation = happened_at, deviation
+    filling.happened_at, filling.nominal_grams = happened_at, nominal
+    filling.deviation = deviation
+    filling.overrode = broken_by(custody, day_of(actor, happened_at)) if deviation else []
     check_value(total_of(filling))
     filling.entry_id = _post(actor, filling, draws, amount)
     filling.samples_entry_id = issue_samples(
@@ -89,7 +93,7 @@ def fill(
     filling.save(force_insert=True)
     total = total_of(filling)
     status = Status.QUARANTINE if release_basis is None else Status.RELEASED
-    return Filled(filling, filled, status, total, unit_cost(total, Decimal(units)), nominal)
+    return Filled(filling, filled, status, total, unit_cost(total, Decimal(units)))
 
 
 def total_of(filling: Filling) -> Decimal:
@@ -98,15 +102,16 @@ def total_of(filling: Filling) -> Decimal:
     return total
 
 
-def _bulk(actor: Actor, product: Product, lot: UUID | str) -> Lot:
-    bulk = pourable_lot(actor, lot)
+def _bulk(actor: Actor, product: Product, lot: UUID | str) -> Custody:
+    custody = pourable(actor, lot)
+    bulk = custody.lot
     if bulk.material_id != product.formula.material_id:
         raise Invalid(
             f"The lot {bulk.code} is {bulk.material.name}; {product.name} is filled with"
             f" {product.formula.name}.",
             pointer="/lot",
         )
-    return bulk
+    return custody
 
 
 def _open_lot(
@@ -162,6 +167,8 @@ def _filling(
         entered=amount.entered,
         used_grams=amount.quantity,
         units=units,
+        minutes_per_unit=labour.minutes_per_unit,
+        hourly_rate=labour.hourly_rate,
         bulk=draws[0].value,
         packaging=sum((draw.value for draw in draws[1:]), ZERO),
         labour=labour.cost(units),
@@ -183,12 +190,10 @@ def _nominal(product: Product, bulk: Lot, units: int) -> Decimal | None:
 def _used(bulk: Lot, used: Quantity | None, nominal: Decimal | None) -> Measured:
     if used is None:
         if nominal is None:
-            raise DensityMissing(name=bulk.material.name, pointer="/quantity")
+            raise DensityMissing(name=bulk.material.name, pointer="/used")
         return Measured(f"{nominal.normalize():f} g", nominal, counted=False)
-    try:
+    with placed("/used"):
         return measure(used, bulk.material, density_of(bulk))
-    except Refusal as refusal:
-        raise refusal.at("/quantity") from None
 
 
 def _post(actor: Actor, filling: Filling, draws: Sequence[StoreDraw], amount: Measured) -> UUID:

@@ -26,7 +26,7 @@ from formulas.recipes import density_of
 from formulas.reserving import free, promised_materials
 from ledger.access import Actor, day_of
 from ledger.entries import Move, account, lock_pools, post_entry
-from ledger.errors import Invalid, MoneyTooLarge, QuantityNotPositive, Refusal
+from ledger.errors import Invalid, MoneyTooLarge, QuantityNotPositive, placed
 from ledger.lots import NewLot, open_lots
 from ledger.models import Account, Entry, Holding, Lot, Status
 from ledger.money import TOO_MUCH_MONEY
@@ -134,14 +134,6 @@ def yield_of(making: Making, batch: Batch) -> BatchYield:
     )
 
 
-def policy_of(product: Product | None) -> tuple[Labour, Overhead]:
-    """The maker's policy for labour and overhead; bulk of no product carries neither."""
-    if product is None:
-        return Labour(ZERO), Overhead()
-    labour = Labour(product.hourly_rate, product.minutes_per_batch, product.minutes_per_unit)
-    return labour, Overhead(product.overhead_per_batch, product.overhead_percent)
-
-
 def check_units(units: int | None) -> None:
     """Raises QuantityNotPositive for none at all, Invalid for more than one batch can fill."""
     if units is not None and units < 1:
@@ -171,10 +163,8 @@ def _outcome(
 
 def _grams(batch: Batch, quantity: Quantity, pointer: str) -> Decimal:
     version = batch.version
-    try:
+    with placed(pointer):
         return grams_of(quantity, density=density_of(version), name=version.formula.name)
-    except Refusal as refusal:
-        raise refusal.at(pointer) from None
 
 
 def _open_lot(
@@ -229,11 +219,19 @@ def _draw(
     return at_cost(actor, draws)
 
 
+def _policy_of(product: Product | None) -> tuple[Labour, Overhead]:
+    """The maker's policy as the product has it now; bulk of no product carries neither."""
+    if product is None:
+        return Labour(ZERO), Overhead()
+    labour = Labour(product.hourly_rate, product.minutes_per_batch, product.minutes_per_unit)
+    return labour, Overhead(product.overhead_per_batch, product.overhead_percent)
+
+
 def _reckon(
     batch: Batch, held: Sequence[Holding], draws: Sequence[StoreDraw], outcome: _Outcome
 ) -> tuple[BatchCost, BatchYield]:
     materials = sum((one.value for one in held), ZERO)
-    labour, overhead = policy_of(batch.product)
+    labour, overhead = _policy_of(batch.product)
     cost = batch_cost(
         materials=materials,
         packaging=sum((draw.value for draw in draws), ZERO),
@@ -309,6 +307,7 @@ def _keep(
     entry_id: UUID,
     samples_entry_id: UUID | None,
 ) -> Making:
+    labour, overhead = _policy_of(batch.product)
     making = Making(
         coop_id=actor.coop_id,
         maker_id=actor.maker,
@@ -324,6 +323,11 @@ def _keep(
         declared_grams=outcome.declared_grams,
         declared_reason=outcome.declared_reason,
         process_loss_percent=batch.version.process_loss_percent,
+        minutes_per_batch=labour.minutes_per_batch,
+        minutes_per_unit=labour.minutes_per_unit,
+        hourly_rate=labour.hourly_rate,
+        overhead_per_batch=overhead.per_batch,
+        overhead_percent=overhead.percent_of_materials,
         materials=cost.materials,
         packaging=cost.packaging,
         labour=cost.labour,

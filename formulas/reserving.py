@@ -19,7 +19,7 @@ from ledger.models import Lot, Maker, Material, Reservation, Shortfall
 # All that lies in store of these materials, with what others and what this account was promised.
 # Order of receipt is the order of the lots' ids (UUIDv7).
 _LOTS: Final = """
-    select h.material_id, l.id, l.code, l.expires_on, l.retest_on, c.status,
+    select h.material_id, l.id, l.expires_on, l.retest_on, c.status,
            h.quantity - coalesce(r.others, 0), coalesce(r.own, 0),
            row_number() over (order by l.id)
       from (select material_id, lot_id, sum(quantity) as quantity from ledger_holding
@@ -42,7 +42,6 @@ class StoredLot:
     """A lot in store: `available` is what no one else was promised, `own` the account's promise."""
 
     pickable: PickableLot
-    code: str
     own: Decimal
 
 
@@ -61,7 +60,7 @@ def stored_lots(
                 "account": account,
             },
         )
-        for material, lot, code, expires, retest, status, available, own, order in cursor:
+        for material, lot, expires, retest, status, available, own, order in cursor:
             pickable = PickableLot(
                 lot=str(lot),
                 available=max(available, Decimal(0)),
@@ -70,7 +69,7 @@ def stored_lots(
                 expires_on=expires,
                 retest_on=retest,
             )
-            lots[material].append(StoredLot(pickable, code, own))
+            lots[material].append(StoredLot(pickable, own))
     return lots
 
 

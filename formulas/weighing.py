@@ -1,18 +1,18 @@
 """Weighing into a batch, and back out of it."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import ROUND_DOWN, Decimal
 from fractions import Fraction
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
 
-from formulas.access import locked_batch, pourable_lot, standing
+from formulas.access import locked_batch, pourable, standing
 from formulas.batches import home_of, must_be_planned
+from formulas.deviations import Rule, broken_by
 from formulas.errors import OverMaximum
 from formulas.models import Batch, BatchLine, Weighing
 from formulas.reserving import standing_lot
@@ -27,8 +27,9 @@ from ledger.errors import (
     MoneyTooLarge,
     NotEnough,
     NotFound,
-    Refusal,
+    placed,
 )
+from ledger.ids import names
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Entry, Lot, Material
 from ledger.money import TOO_MUCH_MONEY
@@ -95,18 +96,23 @@ def weigh(
     Without a line it is an addition of `material` that the formula does not list; without a lot
     the material must be one that is not stocked. A volume becomes grams by the lot's own density,
     else the material's. `deviation` is the reason for using a lot that is not released or out of
-    date, or for passing a line's maximum; a rejected lot is barred whatever the reason.
+    date, or for passing a line's maximum, and which of these it overrode is kept beside it; a
+    rejected lot is barred whatever the reason.
 
     Raises NotFound, AlreadyFinished, Invalid, DensityMissing, OverMaximum, NotEnough,
     LotNotReleased, LotExpired.
     """
     actor.must(Verb.MAKE)
     found, of_line = _place(actor, batch, line)
-    poured = _lot(actor, of_line, lot, material, happened_at)
+    poured, broken = _lot(actor, of_line, lot, material, happened_at)
     measured = _measured(quantity, poured)
     headroom = None
-    if of_line is not None and of_line.max_percent is not None:
-        headroom = _keep_maximum(found, of_line, measured.quantity, deviation)
+    if of_line is not None and _limited(of_line):
+        headroom, over = _headroom(found, of_line, measured.quantity)
+        if over is not None and not deviation:
+            raise over
+        broken += [Rule.MAXIMUM_PERCENT] if over is not None else []
+    overrode = broken if deviation else []
     move = Move(
         home_of(actor, poured.material),
         found.account_id,
@@ -114,19 +120,30 @@ def weigh(
         measured.quantity,
         _given_value(poured.material, measured.quantity),
     )
-    with _at_its_place():
+    details: dict[str, Any] = {"batch": str(found.id), **measured.facts()}
+    if overrode:
+        details["overrode"] = overrode
+    with placed("/quantity", NotEnough), placed("/lot", LotNotReleased, LotExpired):
         posted = post_entry(
             actor,
             kind=Entry.Kind.DRAW,
             happened_at=happened_at,
             moves=[move],
             deviation=deviation,
-            details={"batch": str(found.id), **measured.facts()},
+            details=details,
         )
     if of_line is not None and of_line.short:
         _lessen_shortfall(found, of_line)
     weighing = _keep(
-        actor, found, of_line, poured, measured, posted, happened_at, deviation=deviation
+        actor,
+        found,
+        of_line,
+        poured,
+        measured,
+        posted,
+        happened_at,
+        deviation=deviation,
+        overrode=overrode,
     )
     return Weighed(weighing, found, poured, of_line, posted.values[0], headroom)
 
@@ -149,11 +166,11 @@ def weigh_back(
     """
     actor.must(Verb.MAKE)
     found, of_line = _place(actor, batch, line)
-    poured = pourable_lot(actor, lot)
+    poured = pourable(actor, lot).lot
     measured = _measured(quantity, poured)
     if of_line is None:
         of_line = _last_line(found, poured)
-    with _at_its_place():
+    with placed("/quantity", NotEnough):
         posted = post_entry(
             actor,
             kind=Entry.Kind.WEIGH_BACK,
@@ -171,17 +188,6 @@ def weigh_back(
         )
     weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, sign=-1)
     return Weighed(weighing, found, poured, of_line, -posted.values[0])
-
-
-def headroom_of(batch: Batch, line: BatchLine) -> Decimal | None:
-    """Grams that may still be added of a line to effect, beside what is in the batch now.
-
-    None for a line without a maximum.
-    """
-    if line.max_percent is None or line.max_percent >= 100:
-        return None
-    others, own = _masses(batch, line)
-    return max(ZERO, most_to_effect(others, line.max_percent) - own)
 
 
 def _place(
@@ -202,7 +208,7 @@ def _place(
     except NotFound:
         locked_batch(actor, batch)
         raise
-    if str(of_line.batch_id) != str(batch):
+    if not names(batch, of_line.batch_id):
         locked_batch(actor, batch)
         raise NotFound(pointer="/line")
     must_be_planned(of_line.batch)
@@ -215,8 +221,12 @@ def _lot(
     lot: UUID | str | None,
     material: UUID | str | None,
     happened_at: datetime,
-) -> Lot:
-    """The lot that was poured, which must be of the material that the line wants."""
+) -> tuple[Lot, list[Rule]]:
+    """The lot that was poured, which must be of the material that the line wants.
+
+    With it the rules that using it that day breaks; without a deviation the ledger refuses it.
+    """
+    day = day_of(actor, happened_at)
     wanted: Material | None = None if line is None else line.material
     if line is None and material is not None:
         wanted = material_for(actor, material, pointer="/material")
@@ -225,42 +235,46 @@ def _lot(
             raise Invalid("Say what was weighed: a line, or a material.", pointer="/material")
         if wanted.stocked:
             raise Invalid(f"Say which lot of {wanted.name} was weighed.", pointer="/lot")
-        return standing_lot(actor, wanted, day_of(actor, happened_at))
-    poured = pourable_lot(actor, lot)
+        return standing_lot(actor, wanted, day), []
+    custody = pourable(actor, lot)
+    poured: Lot = custody.lot
     if wanted is not None and poured.material_id != wanted.id:
         raise Invalid(
             f"The lot {poured.code} is {poured.material.name}, and this line wants {wanted.name}:"
             " name another lot, or weigh it in as an addition, without a line.",
             pointer="/lot",
         )
-    return poured
+    return poured, broken_by(custody, day)
 
 
-def _keep_maximum(batch: Batch, line: BatchLine, grams: Decimal, deviation: str) -> Decimal | None:
-    """Refuse what passes the line's maximum, unless with a deviation; returns the headroom left.
+def _limited(line: BatchLine) -> bool:
+    return line.max_percent is not None and line.max_percent < 100
+
+
+def _headroom(
+    batch: Batch, line: BatchLine, grams: Decimal
+) -> tuple[Decimal, OverMaximum | None]:
+    """Grams that may be added of a line after these, and the refusal if these pass its maximum.
 
     The share is taken on the final mass: this line with what is added now, and beside it every
     other line with what was weighed, or with its planned mass as long as nothing of it was, and
     all additions. A line weighed in part counts with that part, so finish the others first.
     """
-    if line.max_percent is None or line.max_percent >= 100:
-        return None
     others, own = _masses(batch, line)
-    left = most_to_effect(others, line.max_percent) - own
-    if not deviation:
-        try:
-            check_maximum(own + grams, others, line.max_percent)
-        except OverMaximum as refusal:
-            raise OverMaximum(
-                f"This would make {refusal.facts['percent']:.4f} % of {line.material.name}, above"
-                f" the maximum of {line.max_percent.normalize():f} %: at most"
-                f" {max(left, ZERO).quantize(Decimal('0.01'), ROUND_DOWN)} g more may be added."
-                " Add less, or record a deviation.",
-                pointer="/quantity",
-                **refusal.facts,
-                left=max(left, ZERO),
-            ) from None
-    return max(ZERO, left - grams)
+    left = max(ZERO, most_to_effect(others, line.max_percent) - own)
+    try:
+        check_maximum(own + grams, others, line.max_percent)
+    except OverMaximum as refusal:
+        return ZERO, OverMaximum(
+            f"This would make {refusal.facts['percent']:.4f} % of {line.material.name}, above"
+            f" the maximum of {line.max_percent.normalize():f} %: at most"
+            f" {left.quantize(Decimal('0.01'), ROUND_DOWN)} g more may be added."
+            " Add less, or record a deviation.",
+            pointer="/quantity",
+            **refusal.facts,
+            left=left,
+        )
+    return max(ZERO, left - grams), None
 
 
 def _masses(batch: Batch, line: BatchLine) -> tuple[Decimal, Decimal]:
@@ -278,10 +292,8 @@ def _measured(quantity: Quantity, lot: Lot) -> Measured:
             f"{lot.material.name} is counted, and what goes into a batch is weighed.",
             pointer="/lot",
         )
-    try:
+    with placed("/quantity"):
         return measure(quantity, lot.material, density_of(lot))
-    except Refusal as refusal:
-        raise refusal.at("/quantity") from None
 
 
 def _last_line(batch: Batch, lot: Lot) -> BatchLine | None:
@@ -324,6 +336,7 @@ def _keep(
     happened_at: datetime,
     *,
     deviation: str = "",
+    overrode: Sequence[Rule] = (),
     sign: int = 1,
 ) -> Weighing:
     weighing = Weighing(
@@ -339,19 +352,9 @@ def _keep(
         density_of=measured.density_of,
         entry_id=posted.entry_id,
         deviation=deviation,
+        overrode=list(overrode),
         happened_at=happened_at,
         person_id=actor.person_id,
     )
     weighing.save(force_insert=True)
     return weighing
-
-
-@contextmanager
-def _at_its_place() -> Iterator[None]:
-    """Point at the value in the request that the ledger's refusal is about."""
-    try:
-        yield
-    except NotEnough as refusal:
-        raise refusal.at("/quantity") from None
-    except (LotNotReleased, LotExpired) as refusal:
-        raise refusal.at("/lot") from None

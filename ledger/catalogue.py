@@ -11,6 +11,9 @@ from ledger.models import Material, Supplier
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
+# As fine as masses are kept.
+MICROGRAM = Decimal("0.000001")
+
 # The facts that a material's row keeps as they are.
 PLAIN = [
     "name",
@@ -62,7 +65,7 @@ def change_material(
     changed it after `version`, Invalid for how it is measured once and for all.
     """
     actor.must(Verb.EDIT_CATALOGUE)
-    rows = materials_visible_to(actor).select_for_update()
+    rows = materials_visible_to(actor).select_for_update(no_key=True)
     found = find(rows, material)
     if version is not None and found.version != version:
         raise Stale
@@ -76,6 +79,14 @@ def change_material(
             "Whether a material is stocked is fixed; add a new material instead.",
             pointer="/stocked",
         )
+    if facts.get("cost_class", found.cost_class) != found.cost_class:
+        raise Invalid(
+            "The class of a material is fixed, since each maker costs a class by one formula;"
+            " add a new material instead.",
+            pointer="/cost_class",
+        )
+    if found.maker_id is not None:
+        raise Invalid("What a formula or product makes is named and described there.")
     _set(found, facts_of(found, facts))
     found.version += 1
     found.save()
@@ -103,7 +114,7 @@ def rename_supplier(
 ) -> Supplier:
     """Give a supplier another name. Raises Stale if somebody changed it after `version`."""
     actor.must(Verb.EDIT_CATALOGUE)
-    rows = suppliers_visible_to(actor).select_for_update()
+    rows = suppliers_visible_to(actor).select_for_update(no_key=True)
     found = find(rows, supplier)
     if version is not None and found.version != version:
         raise Stale
@@ -130,4 +141,4 @@ def _set(material: Material, facts: MaterialFacts) -> None:
     material.density = facts.density and facts.density.grams_per_millilitre
     material.density_at = facts.density and facts.density.celsius
     material.density_entered = facts.density.entered if facts.density else ""
-    material.mass_each = facts.mass_each and facts.mass_each.amount
+    material.mass_each = facts.mass_each and facts.mass_each.amount.quantize(MICROGRAM)

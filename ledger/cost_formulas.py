@@ -17,6 +17,7 @@ from ledger.models.catalogue import CostFormula
 from ledger.roles import Verb
 
 LONGEST_CLASS: Final = 60
+ALONE: Final = "select pg_advisory_xact_lock(hashtextextended(%s, 0))"
 CHANGE: Final = "select ledger_choose_cost_formula(%s, %s, %s, %s, %s, %s)"
 
 
@@ -51,6 +52,9 @@ def choose_cost_formula(
         raise Invalid(f"Choose one of {', '.join(CostFormula.values)}.", pointer="/formula")
     if not reason.strip():
         raise Invalid("Say why the cost formula changes.", pointer="/reason")
+    with connection.cursor() as cursor:
+        # Whoever makes a pool shares this lock, so that none is made of the old formula meanwhile.
+        cursor.execute(ALONE, [f"cost formulas of {actor.maker}"])
     CostPolicy.objects.bulk_create(
         [
             CostPolicy(

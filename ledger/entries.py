@@ -183,38 +183,50 @@ def refusal_of(error: DatabaseError) -> Refusal | None:
     return EXPLAINED[name](facts)
 
 
+def _amount(facts: dict[str, Any], name: str) -> str:
+    """A quantity with its unit, as people read it."""
+    return f"{Decimal(facts[name]).normalize():f} {facts['unit']}"
+
+
 def _not_enough(facts: dict[str, Any]) -> Refusal:
     if "lot" not in facts:
         return NotEnough()
-    left = Decimal(facts["left"])
     return NotEnough(
-        f"Only {left.normalize():f} of this lot is left; take less, or the rest from another lot.",
+        f"Only {_amount(facts, 'left')} of the lot {facts['code']} is left;"
+        " take less, or the rest from another lot.",
         lot=facts["lot"],
-        left=str(left),
+        left=str(facts["left"]),
     )
 
 
 def _reserved(facts: dict[str, Any]) -> Refusal:
-    left, batches = Decimal(facts["left"]), ", ".join(facts["batches"])
+    batches = ", ".join(facts["batches"])
     return NotEnough(
-        f"Only {left.normalize():f} of this lot is free: the rest is reserved for {batches}."
-        " Take another lot, or cancel that batch.",
+        f"Only {_amount(facts, 'left')} of the lot {facts['code']} is free: the rest is reserved"
+        f" for {batches}. Take another lot, or cancel that batch.",
         lot=facts["lot"],
-        left=str(left),
+        left=str(facts["left"]),
         reserved_for=facts["batches"],
     )
 
 
 def _not_usable(facts: dict[str, Any]) -> Refusal:
+    told = {"lot": facts["lot"], "code": facts["code"], "status": facts["status"]}
+    if facts["status"] == "rejected":
+        return LotNotReleased(
+            f"The lot {facts['code']} is rejected, and no reason makes it usable:"
+            " take another lot.",
+            **told,
+        )
     if facts["status"] != "released":
-        return LotNotReleased(lot=facts["lot"], status=facts["status"])
-    return LotExpired(lot=facts["lot"], last_day=facts["last_day"])
+        return LotNotReleased(**told)
+    return LotExpired(lot=facts["lot"], code=facts["code"], last_day=facts["last_day"])
 
 
 def _overdrawn_day(facts: dict[str, Any]) -> Refusal:
     return NotEnough(
-        f"On {facts['on']} the lot would have been overdrawn by {facts['short']}:"
-        " give a later happened_at, or a smaller quantity.",
+        f"On {facts['on']} the lot {facts['code']} would have been overdrawn by"
+        f" {_amount(facts, 'short')}: give a later happened_at, or a smaller quantity.",
         lot=facts["lot"],
     )
 

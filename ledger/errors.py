@@ -4,7 +4,8 @@ Programs read the code, makers read the sentence. The docstring of each class is
 sentence; what is wrong, where, and what to do belongs in it. HTTP is not known here.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any, ClassVar
 
 
@@ -28,6 +29,19 @@ class Refusal(Exception):
         """The same refusal, placed: `pointer` goes before the place it already names."""
         self.pointer = pointer + self.pointer
         return self
+
+
+@contextmanager
+def placed(pointer: str, *kinds: type[Refusal]) -> Iterator[None]:
+    """What is refused within is about the value at `pointer`; only these kinds, if any are named.
+
+    Those of other kinds pass as they are.
+    """
+    try:
+        yield
+    except kinds or Refusal as refusal:
+        refusal.at(pointer)
+        raise
 
 
 class Unreadable(Refusal):
@@ -91,13 +105,13 @@ class NotEnough(Conflict):
 
 
 class LotNotReleased(Conflict):
-    """The lot {lot} is {status}: release it first, or record a deviation with its reason."""
+    """The lot {code} is {status}: release it first, or record a deviation with its reason."""
 
     code = "lot_not_released"
 
 
 class LotExpired(Conflict):
-    """The lot {lot} may be used until {last_day} only: choose another, or record a deviation."""
+    """The lot {code} may be used until {last_day} only: choose another, or record a deviation."""
 
     code = "lot_expired"
 

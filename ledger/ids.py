@@ -1,18 +1,36 @@
 """Identifiers: UUID version 7 (RFC 9562 §5.7), so that new rows land at the end of an index."""
 
 import os
+import threading
 import time
 import uuid
 
+_lock = threading.Lock()
+_last = 0
+
 
 def new_id() -> uuid.UUID:
-    """A fresh UUIDv7: 48 bits of Unix milliseconds, then 74 random bits."""
-    milliseconds = time.time_ns() // 1_000_000
-    random = int.from_bytes(os.urandom(10), "big")
-    value = (milliseconds & (1 << 48) - 1) << 80
-    value |= 0x7 << 76 | (random >> 68 & 0xFFF) << 64
-    value |= 0b10 << 62 | random & (1 << 62) - 1
+    """A fresh UUIDv7: 48 bits of Unix milliseconds, then 74 random bits.
+
+    Within this process each id is above the one before it (RFC 9562 §6.2, method 2), so that what
+    was made first is listed first also within a millisecond.
+    """
+    global _last  # noqa: PLW0603 - what the last one was is the whole point
+    fresh = (time.time_ns() // 1_000_000) << 74 | int.from_bytes(os.urandom(10), "big") >> 6
+    with _lock:
+        _last = fresh if fresh > _last else _last + 1
+        bits = _last
+    value = (bits >> 74) << 80 | 0x7 << 76 | (bits >> 62 & 0xFFF) << 64
+    value |= 0b10 << 62 | bits & (1 << 62) - 1
     return uuid.UUID(int=value)
+
+
+def names(text: uuid.UUID | str, id: uuid.UUID) -> bool:
+    """Whether a text is this id, in capitals or not: compared as texts, they would differ."""
+    try:
+        return uuid.UUID(str(text)) == id
+    except ValueError:
+        return False
 
 
 def account_id(maker_id: uuid.UUID, name: str) -> uuid.UUID:

@@ -10,8 +10,8 @@ from uuid import UUID
 from ledger.access import Actor, day_of, find, lots_for, material_for
 from ledger.costing import unit_cost
 from ledger.entries import Move, Posted, account, lock_pools, post_entry
-from ledger.errors import Conflict, Invalid, NotEnough, Refusal
-from ledger.lots import NewLot, open_lots
+from ledger.errors import Conflict, Invalid, NotEnough, Refusal, placed
+from ledger.lots import NewLot, must_be_stocked, open_lots
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Entry, Lot, Posting
 from ledger.quantities import Density, Quantity
@@ -67,10 +67,13 @@ def open_stock(
     """
     actor.must(Verb.RECEIVE)
     found = material_for(actor, material, pointer="/material")
+    must_be_stocked(found, "/material")
     amount = _measured(quantity, found, density, "/quantity")
+    dates = [day for day in (expires_on, retest_on) if day is not None]
     new = NewLot(
         material=found,
-        arrived_on=day_of(actor, happened_at),
+        # It came at an unknown day before, and may be out of date by now.
+        arrived_on=min([day_of(actor, happened_at), *dates]),
         supplier_lot=supplier_lot,
         expires_on=expires_on,
         retest_on=retest_on,
@@ -151,6 +154,11 @@ def take_back(
     actor.must(Verb.ISSUE)
     rows = Entry.objects.filter(maker_id=actor.maker, kind=Entry.Kind.SALE)
     entry = find(rows, sale, pointer="/sale")
+    if happened_at < entry.happened_at:
+        raise Invalid(
+            "Goods cannot come back before they were sold; give a later happened_at.",
+            pointer="/happened_at",
+        )
     lots = _lots(actor, lines)
     amounts = _amounts(lots, lines)
     sales = account(actor, Account.Kind.SALES, "cost of goods sold")
@@ -236,10 +244,8 @@ def _amounts(lots: Sequence[Lot], lines: Sequence[Taken]) -> list[Measured]:
 
 
 def _measured(quantity: Quantity, material: Any, density: Any, pointer: str) -> Measured:
-    try:
+    with placed(pointer):
         return measure(quantity, material, density)
-    except Refusal as refusal:
-        raise refusal.at(pointer) from None
 
 
 def _still_sold(

@@ -12,6 +12,7 @@ from django.db.models.functions import Now
 
 from ledger.access import Actor, find, lot_for, lots_visible_to
 from ledger.alerts import enqueue_checks
+from ledger.entries import lock_pools
 from ledger.errors import Invalid, Stale
 from ledger.models import Custody, Decision, Lot, Material, Status
 from ledger.quantities import Density
@@ -95,6 +96,8 @@ def decide(actor: Actor, *, lot: UUID | str, decision: str, basis: str) -> tuple
     found = lot_for(actor, lot)
     status = BECOMES[decision]
     _check_basis(basis, "/basis")
+    # Whoever draws holds this lock when looking at the status: one of the two comes first.
+    lock_pools([found.material_id])
     own = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot=found)
     own.exclude(status=status).update(status=status, since=Now())
     kept = _decision(actor, found.id, decision, basis)
@@ -105,6 +108,7 @@ def decide(actor: Actor, *, lot: UUID | str, decision: str, basis: str) -> tuple
 
 def decisions_of(actor: Actor, lot: UUID | str) -> "QuerySet[Decision]":
     """What the maker has decided about a lot, the latest first. Raises NotFound."""
+    actor.must(Verb.READ)
     found = lot_for(actor, lot)
     return Decision.objects.filter(maker_id=actor.maker, lot=found).order_by("-id")
 
@@ -116,7 +120,7 @@ def measure_density(actor: Actor, *, lot: UUID | str, density: Density, version:
     Invalid for what is counted.
     """
     actor.must(Verb.MAKE)
-    rows = lots_visible_to(actor).select_for_update(of=("self",))
+    rows = lots_visible_to(actor).select_for_update(of=("self",), no_key=True)
     found = find(rows.filter(origin_id=actor.maker), lot)
     if version is not None and found.version != version:
         raise Stale
@@ -126,6 +130,15 @@ def measure_density(actor: Actor, *, lot: UUID | str, density: Density, version:
     found.density_entered, found.version = density.entered, found.version + 1
     found.save(update_fields=["density", "density_at", "density_entered", "version"])
     return found
+
+
+def must_be_stocked(material: Material, pointer: str) -> None:
+    """Raises Invalid for water and the like: it is drawn when needed and never lies in store."""
+    if not material.stocked:
+        raise Invalid(
+            f"{material.name} is not stocked: weigh it without a lot, and give its cost_per_kg.",
+            pointer=pointer,
+        )
 
 
 def custody_of(actor: Actor, lot: Lot) -> Custody:

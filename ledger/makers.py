@@ -2,6 +2,7 @@
 
 import itertools
 import re
+import string
 import zoneinfo
 from typing import Final
 from uuid import UUID
@@ -21,6 +22,9 @@ from ledger.models import Account, Coop, Maker, Membership
 from ledger.money import minor_units
 
 LONGEST_NAME: Final = 120
+
+# As long as the column that keeps it.
+MARK_LONGEST = 6
 
 # The accounts that every maker has from the first day, by kind and name.
 STANDING = (
@@ -95,10 +99,12 @@ def set_role(
     """
     with transaction.atomic():
         set_walls(coop.id, None)
-        found = Maker.objects.select_for_update().filter(name=maker).first()
+        found = Maker.objects.filter(name=maker).first()
         if found is None:
             raise NotFound(f"The co-op has no maker named {maker!r}.")
         set_walls(coop.id, found.id)
+        # One at a time, so that two owners cannot each take the other's role away.
+        Maker.objects.select_for_update(no_key=True).get(id=found.id)
         members = Membership.objects.filter(maker=found)
         owners = members.filter(role=Membership.Role.OWNER).exclude(person_id=person.pk)
         if role != Membership.Role.OWNER and not owners.exists():
@@ -187,8 +193,16 @@ def _save_with_free_slug(coop: Coop) -> None:
 
 
 def _free_mark(name: str) -> str:
-    """The initials that begin the maker's lot codes, with a number where they are taken."""
+    """The initials that begin the maker's lot codes, with a letter more where they are taken.
+
+    Letters only: the digits that follow are the lot's, and "NB2" and "1" must not meet "NB" and
+    "21".
+    """
     initials = "".join(word[0] for word in re.findall(r"[A-Za-z]+", name)).upper()[:3] or "M"
     taken = set(Maker.objects.values_list("mark", flat=True))
-    candidates = itertools.chain([initials], (f"{initials}{n}" for n in itertools.count(2)))
-    return next(mark for mark in candidates if mark not in taken)
+    endings = (
+        "".join(letters)
+        for length in range(MARK_LONGEST - len(initials) + 1)
+        for letters in itertools.product(string.ascii_uppercase, repeat=length)
+    )
+    return next(initials + ending for ending in endings if initials + ending not in taken)

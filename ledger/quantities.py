@@ -25,11 +25,11 @@ from ledger.errors import (
     QuantityTooLarge,
     QuantityTooSmall,
     QuantityUnreadable,
-    Refusal,
     TemperatureOutOfRange,
     TemperatureUnreadable,
     UnitMissing,
     UnitWrong,
+    placed,
 )
 from ledger.typed_numbers import (
     DECIMAL,
@@ -174,7 +174,7 @@ def parse_density(value: str, at: str | None = None) -> Density:
     DensityNotPositive, DensityImplausible, TemperatureUnreadable or TemperatureOutOfRange, with
     the pointer /value or /at.
     """
-    try:
+    with placed("/value"):
         typed = tidy(value, DensityUnreadable)
         gravity = _SPECIFIC_GRAVITY.fullmatch(typed)
         exact, sample = _from_gravity(gravity[1]) if gravity else (_from_ratio(typed), None)
@@ -182,19 +182,13 @@ def parse_density(value: str, at: str | None = None) -> Density:
             density = _without_zeros(exact.quantize(DENSITY_PLACES))
         if not LIGHTEST <= density <= HEAVIEST:
             raise DensityImplausible(density=density)
-    except Refusal as refusal:
-        refusal.at("/value")
-        raise
-    try:
+    with placed("/at"):
         celsius = sample if at is None else parse_temperature(at)
         if sample is not None and celsius != sample:
             raise DensityUnreadable(
                 f"The specific gravity was found at {sample} degC, but the temperature given is "
                 f"{celsius} degC; give one temperature."
             )
-    except Refusal as refusal:
-        refusal.at("/at")
-        raise
     return Density(density, celsius, typed)
 
 

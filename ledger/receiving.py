@@ -12,9 +12,9 @@ from ledger.access import Actor, day_of, find, materials_for, supplier_for
 from ledger.costing import Charge, LandedLine, ReceivedLine, land
 from ledger.costing import Measure as By
 from ledger.entries import Move, Posted, account, open_account, post_entry
-from ledger.errors import Refusal
+from ledger.errors import placed
 from ledger.ids import new_id
-from ledger.lots import NewLot, open_lots
+from ledger.lots import NewLot, must_be_stocked, open_lots
 from ledger.measuring import Measured, measure
 from ledger.models import (
     Account,
@@ -79,7 +79,12 @@ def receive(
     materials = materials_for(
         actor, [(line.material, f"/lines/{n}/material") for n, line in enumerate(lines)]
     )
-    measured = [_measure(place, line, materials[place]) for place, line in enumerate(lines)]
+    for place, material in enumerate(materials):
+        must_be_stocked(material, f"/lines/{place}/material")
+    measured = []
+    for place, (line, material) in enumerate(zip(lines, materials, strict=True)):
+        with placed(f"/lines/{place}/quantity"):
+            measured.append(measure(line.quantity, material, line.density))
     landed = land(
         [_costed(*line) for line in zip(lines, materials, measured, strict=True)],
         charges,
@@ -159,13 +164,6 @@ def _post(
         ],
         reason=reference,
     )
-
-
-def _measure(place: int, line: Delivered, material: Material) -> Measured:
-    try:
-        return measure(line.quantity, material, line.density)
-    except Refusal as refusal:
-        raise refusal.at(f"/lines/{place}/quantity") from None
 
 
 def _costed(line: Delivered, material: Material, measured: Measured) -> ReceivedLine:

@@ -149,11 +149,12 @@ class Moment(serializers.DateTimeField):
                 'Send the offset too, such as "2026-05-06T09:30:00Z".', code="offset_missing"
             )
         try:
-            return super().to_internal_value(value)
-        except OverflowError as error:
-            raise serializers.ValidationError(
-                "This moment is out of range.", code="out_of_range"
-            ) from error
+            moment = super().to_internal_value(value)
+        except OverflowError:
+            moment = None
+        if moment is None or not 1900 <= moment.year < 2200:
+            raise serializers.ValidationError("This moment is out of range.", code="out_of_range")
+        return moment
 
 
 def _has_offset(text: str) -> bool:

@@ -9,7 +9,7 @@ from django.db.models import Q
 
 from formulas.models.batches import Batch, BatchLine
 from formulas.models.formulas import percent_field
-from formulas.models.products import Product
+from formulas.models.products import Product, policy_percent
 from ledger.models.base import FINITE, MakerRow, celsius, density, link, money, quantity
 
 
@@ -17,7 +17,7 @@ class Weighing(MakerRow):
     """So many grams of a lot into a batch; below zero is weighed back out of it.
 
     Without a line it is an addition that the formula does not list. `deviation` says why a rule
-    was not kept.
+    was not kept, and `overrode` which.
     """
 
     batch = link(Batch, related_name="weighings")
@@ -30,6 +30,7 @@ class Weighing(MakerRow):
     density_of = models.CharField(max_length=8, blank=True, help_text="lot or material")
     entry = link("ledger.Entry")
     deviation = models.CharField(max_length=400, blank=True)
+    overrode = models.JSONField(default=list)
     happened_at = models.DateTimeField()
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
@@ -50,8 +51,8 @@ class Making(MakerRow):
     """A batch finished: what came out and what it cost, exact to six decimals.
 
     `output_grams` and `units` include the samples. What went in is `materials`, `packaging`,
-    `labour` and `overhead`; `abnormal` of it was expensed. The loss and density are those of
-    the formula version.
+    `labour` and `overhead`; `abnormal` of it was expensed. The loss is that of the formula
+    version, and the policy for labour and overhead that of the product as it was at the finish.
     """
 
     batch = link(Batch, related_name="makings")
@@ -66,6 +67,11 @@ class Making(MakerRow):
     declared_grams = quantity(default=0)
     declared_reason = models.CharField(max_length=400, blank=True)
     process_loss_percent = percent_field()
+    minutes_per_batch = quantity(default=0)
+    minutes_per_unit = quantity(default=0)
+    hourly_rate = money(default=0)
+    overhead_per_batch = money(default=0)
+    overhead_percent = policy_percent()
     materials = money()
     packaging = money()
     labour = money()
@@ -112,7 +118,11 @@ class Making(MakerRow):
 
 
 class Filling(MakerRow):
-    """Bulk filled into units of a product: what was used, what it cost, exact to six decimals."""
+    """Bulk filled into units of a product: what was used, what it cost, exact to six decimals.
+
+    `nominal_grams` is what the units should hold, and the policy for labour that of the product,
+    both as they were then. `deviation` says why a rule was not kept, and `overrode` which.
+    """
 
     product = link(Product)
     bulk_lot = link("ledger.Lot")
@@ -122,11 +132,15 @@ class Filling(MakerRow):
     happened_at = models.DateTimeField()
     entered = models.CharField(max_length=64)
     used_grams = quantity()
+    nominal_grams = quantity(null=True)
     units = models.PositiveIntegerField()
+    minutes_per_unit = quantity(default=0)
+    hourly_rate = money(default=0)
     bulk = money()
     packaging = money()
     labour = money()
     deviation = models.CharField(max_length=400, blank=True)
+    overrode = models.JSONField(default=list)
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
     )

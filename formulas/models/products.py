@@ -1,10 +1,17 @@
 """Products: what is sold, in what container, and the maker's policy for labour and overhead."""
 
+from typing import Any
+
 from django.db import models
 from django.db.models import Q
 
 from formulas.models.formulas import Formula, percent_field
 from ledger.models.base import FINITE, MakerRow, link, money, quantity
+
+
+def policy_percent() -> "models.DecimalField[Any, Any]":
+    """A share of what materials cost, in percent."""
+    return models.DecimalField(max_digits=9, decimal_places=4, default=0)
 
 
 class Product(MakerRow):
@@ -26,7 +33,7 @@ class Product(MakerRow):
     minutes_per_unit = quantity(default=0)
     hourly_rate = money(default=0)
     overhead_per_batch = money(default=0)
-    overhead_percent = models.DecimalField(max_digits=9, decimal_places=4, default=0)
+    overhead_percent = policy_percent()
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

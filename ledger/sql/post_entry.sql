@@ -19,18 +19,34 @@ immutable parallel safe language sql as $$
   select sign(value) * div(2000000 * abs(value) * part + whole, 2 * whole) * 0.000001
 $$;
 
+-- What a refusal tells of a lot: its code as it stands on the jar, and what it is measured in.
+create function ledger_lot_facts(lot uuid) returns jsonb stable language sql as $$
+  select jsonb_build_object('lot', l.id, 'code', l.code,
+      'unit', case m.measured_by when 'count' then 'each' else 'g' end)
+    from ledger_lot l join ledger_material m on m.coop_id = l.coop_id and m.id = l.material_id
+    where l.coop_id = nullif(current_setting('app.coop', true), '')::uuid and l.id = lot
+$$;
+
 -- Makes the maker's pools of these materials where they are missing.
 create function ledger_make_pools(materials uuid[]) returns void language plpgsql as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
 begin
+  if not exists (select from unnest(materials) m(id) where not exists (
+      select from ledger_pool p
+        where p.coop_id = coop and p.maker_id = maker and p.material_id = m.id)) then
+    return;
+  end if;
+  -- Whoever chooses a cost formula holds this lock alone, so that no pool is made of the old one.
+  perform pg_advisory_xact_lock_shared(hashtextextended('cost formulas of ' || maker, 0));
   insert into ledger_pool (coop_id, maker_id, material_id, cost_formula)
   select coop, maker, m.id, coalesce(c.cost_formula, m.cost_formula, 'average')
     from ledger_material m
     left join ledger_costpolicy c
       on c.coop_id = coop and c.maker_id = maker and c.cost_class = m.cost_class
-    where m.coop_id = coop and m.id = any (materials) and not exists (
+    where m.coop_id = coop and (m.maker_id is null or m.maker_id = maker)
+      and m.id = any (materials) and not exists (
       select from ledger_pool p where p.coop_id = coop and p.maker_id = maker
         and p.material_id = m.id)
     order by m.id
@@ -69,7 +85,8 @@ begin
     raise exception 'No co-op and maker are set.'
       using errcode = '23514', constraint = 'entry_has_a_maker';
   end if;
-  if happened_at > clock_timestamp() then
+  -- A minute's grace: the clock of whoever tells us is not the database's own.
+  if happened_at > clock_timestamp() + interval '1 minute' then
     raise exception 'An entry cannot happen in the future.'
       using errcode = '23514', constraint = 'entry_not_in_future';
   end if;
@@ -139,8 +156,8 @@ begin
   if found then
     raise exception 'The lot would have been overdrawn on %.', worst.happened_on
       using errcode = '23514', constraint = 'holding_not_negative_on_any_day',
-        detail = json_build_object('lot', worst.lot_id, 'on', worst.happened_on, 'short',
-          -worst.balance);
+        detail = ledger_lot_facts(worst.lot_id)
+          || jsonb_build_object('on', worst.happened_on, 'short', -worst.balance);
   end if;
 end $$;
 
@@ -169,6 +186,15 @@ create function ledger_open_layers(moves ledger_move[]) returns void language sq
         and l.lot_id is not distinct from n.lot_id)
 $$;
 
+-- Refuses what is not there, at the place where it is missed.
+create function ledger_not_enough(lot uuid, on_hand numeric, wanted numeric) returns numeric
+language plpgsql as $$
+begin
+  raise exception 'Not enough of the lot.' using errcode = '23514',
+    constraint = 'holding_not_negative',
+    detail = ledger_lot_facts(lot) || jsonb_build_object('left', on_hand, 'wanted', wanted);
+end $$;
+
 create function ledger_post_entry(
   entry uuid, kind text, happened_at timestamptz, person int,
   reason text, deviation text, details jsonb,
@@ -183,7 +209,6 @@ set enable_mergejoin = off as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
-  must_be_usable constant boolean := kind in ('draw', 'sale', 'fill') and deviation = '';
   moves ledger_move[];
   materials uuid[];
   is_exact boolean;
@@ -192,8 +217,6 @@ declare
   enters_store boolean;
   asks_share boolean;
   back_dated boolean;
-  all_released boolean;
-  last_day date;
   all_stored boolean;
   day date;
   bad record;
@@ -214,18 +237,13 @@ begin
          bool_or(m.lot is not null and f.kind = 'store' and m.value is not null),
          bool_or(m.lot is not null and f.kind = 'store' and t.kind <> 'store'),
          bool_or(m.lot is not null and f.kind <> 'store' and t.kind = 'store'),
-         bool_or(m.value is null and (m.lot is null or f.kind <> 'store' or t.kind = 'store')),
-         coalesce(bool_and(c.status = 'released') filter (where l.id is not null), true),
-         min(least(l.expires_on, l.retest_on))
-    into moves, materials, all_stored, is_exact, is_priced, leaves_store, enters_store, asks_share,
-         all_released, last_day
+         bool_or(m.value is null and (m.lot is null or f.kind <> 'store' or t.kind = 'store'))
+    into moves, materials, all_stored, is_exact, is_priced, leaves_store, enters_store, asks_share
     from unnest(from_accounts, to_accounts, lots, quantities, move_values)
          with ordinality m(from_id, to_id, lot, quantity, value, line)
     join own f on f.id = m.from_id
     join own t on t.id = m.to_id
     left join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot
-    left join ledger_lot l on must_be_usable and f.kind = 'store' and l.coop_id = coop
-      and l.id = c.lot_id
     where (m.lot is null or c.lot_id is not null);
   if cardinality(moves) is distinct from cardinality(lots) then
     raise exception 'An account or a lot of the entry is not there.'
@@ -250,30 +268,31 @@ begin
     order by p.material_id for update;
   day := ledger_open_entry(entry, kind, happened_at, person, reason, deviation, details, null);
 
-  -- Only what is there is taken.
-  select m.lot_id, coalesce(max(h.quantity), 0) as on_hand, sum(m.quantity) as wanted into bad
-    from unnest(moves) m
-    left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id
-      and h.lot_id = m.lot_id
-    where m.from_kind in ('store', 'batch') and m.lot_id is not null
-    group by m.from_id, m.lot_id having sum(m.quantity) > coalesce(max(h.quantity), 0)
-    limit 1;
-  if found then
-    raise exception 'Not enough of the lot.' using errcode = '23514',
-      constraint = 'holding_not_negative',
-      detail = json_build_object('lot', bad.lot_id, 'left', bad.on_hand, 'wanted', bad.wanted);
+  -- Only what is there is taken; the holdings refuse the rest below. What an entry itself brings
+  -- to an account is not there yet.
+  if from_accounts && to_accounts then
+    perform ledger_not_enough(m.lot_id, coalesce(max(h.quantity), 0), sum(m.quantity))
+      from unnest(moves) m
+      left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id
+        and h.lot_id = m.lot_id
+      where m.from_kind in ('store', 'batch') and m.lot_id is not null
+      group by m.from_id, m.lot_id having sum(m.quantity) > coalesce(max(h.quantity), 0);
   end if;
-  -- Only what may be used is used, on the day of the event; a deviation says why not.
-  if not all_released or last_day < day then
+  -- Only what may be used is used, on the day of the event; a deviation says why not, but never
+  -- for what was rejected. Decisions wait for the same lock, so none can come in between.
+  if kind in ('draw', 'sale', 'fill') then
     select c.lot_id, c.status, least(l.expires_on, l.retest_on) as last_day into bad
       from unnest(moves) m
       join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot_id
       join ledger_lot l on l.coop_id = coop and l.id = m.lot_id
-      where m.from_kind = 'store' and (c.status <> 'released'
-        or least(l.expires_on, l.retest_on) < day)
+      where m.from_kind = 'store' and (c.status = 'rejected' or deviation = ''
+        and (c.status <> 'released' or least(l.expires_on, l.retest_on) < day))
       order by m.line limit 1;
-    raise exception 'The lot may not be used.' using errcode = '23514', constraint = 'lot_usable',
-      detail = json_build_object('lot', bad.lot_id, 'status', bad.status, 'last_day', bad.last_day);
+    if found then
+      raise exception 'The lot may not be used.' using errcode = '23514', constraint = 'lot_usable',
+        detail = ledger_lot_facts(bad.lot_id)
+          || jsonb_build_object('status', bad.status, 'last_day', bad.last_day);
+    end if;
   end if;
 
   -- What leaves a store is taken from its cost layers, at the value that it has there.
@@ -369,11 +388,18 @@ begin
                   ) d(account_id, lot_id, material_id, kind, quantity, value)
              where d.lot_id is not null group by 1, 2, 3, 4) d
       on h.coop_id = coop and h.account_id = d.account_id and h.lot_id = d.lot_id
-    when matched then update set quantity = h.quantity + d.quantity, value = h.value + d.value,
-                                 last_on = greatest(h.last_on, day)
+    when matched then update set
+      quantity = case when h.kind in ('store', 'batch') and d.quantity < 0
+                        and h.quantity + d.quantity < 0
+                      then ledger_not_enough(d.lot_id, h.quantity, -d.quantity)
+                      else h.quantity + d.quantity end,
+      value = h.value + d.value, last_on = greatest(h.last_on, day)
     when not matched then insert (coop_id, maker_id, account_id, lot_id, material_id, kind,
       quantity, value, last_on)
-      values (coop, maker, d.account_id, d.lot_id, d.material_id, d.kind, d.quantity, d.value, day)
+      values (coop, maker, d.account_id, d.lot_id, d.material_id, d.kind,
+              case when d.kind in ('store', 'batch') and d.quantity < 0
+                   then ledger_not_enough(d.lot_id, 0, -d.quantity) else d.quantity end,
+              d.value, day)
     returning h.last_on
   )
   select bool_or(last_on > day) into back_dated from carried;
@@ -427,8 +453,9 @@ begin
     limit 1;
   if found then
     raise exception 'The lot is reserved.' using errcode = '23514', constraint = 'reservation_kept',
-      detail = json_build_object('lot', bad.lot_id, 'wanted', bad.wanted, 'batches', bad.batches,
-        'left', greatest(bad.on_hand + bad.wanted - bad.reserved, 0), 'reserved', bad.reserved);
+      detail = ledger_lot_facts(bad.lot_id) || jsonb_build_object('wanted', bad.wanted,
+        'batches', bad.batches, 'reserved', bad.reserved,
+        'left', greatest(bad.on_hand + bad.wanted - bad.reserved, 0));
   end if;
 end $$;
 
@@ -581,5 +608,6 @@ create trigger check_postings after insert on ledger_posting
   referencing new table as added for each statement execute function ledger_check_postings();
 
 select walls.define('ledger_lock_pools(uuid[])'),
-       walls.define('ledger_post_entry(uuid, text, timestamptz, int, text, text, jsonb, uuid[], uuid[], uuid[], numeric[], numeric[])'),
+       walls.define('ledger_post_entry(uuid, text, timestamptz, int, text, text, jsonb, '
+                    'uuid[], uuid[], uuid[], numeric[], numeric[])'),
        walls.define('ledger_reverse_entry(uuid, uuid, timestamptz, int, text)');

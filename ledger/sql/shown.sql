@@ -22,22 +22,29 @@ declare
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
 begin
   return (select coalesce(json_agg(s order by s.id desc), '[]')::text from (
-    select l.id, l.code, l.material_id as material, m.name as material_name, l.supplier_id as supplier,
-           l.supplier_lot, c.status, l.arrived_on, l.expires_on, l.retest_on, l.dates_note, l.version,
-           case when l.density is not null then json_build_object('value', trim_scale(l.density)::text,
-             'at', l.density_at::text, 'entered', l.density_entered) end as density,
-           case m.measured_by when 'count' then json_build_object('count', round(h.quantity)::text)
+    select l.id, l.code, l.material_id as material, m.name as material_name,
+           l.supplier_id as supplier, l.supplier_lot, c.status, l.arrived_on, l.expires_on,
+           l.retest_on, l.dates_note, l.version,
+           case when l.density is not null then json_build_object(
+             'value', trim_scale(l.density)::text, 'at', l.density_at::text,
+             'entered', l.density_entered) end as density,
+           case m.measured_by
+             when 'count' then json_build_object('count', round(h.quantity)::text)
              else json_build_object('grams', h.quantity::text) end as on_hand,
            case when costs then ledger_shown(
-             coalesce(p.value * h.quantity / nullif(p.quantity, 0), 0), digits)::text end as "value",
+             coalesce(p.value * h.quantity / nullif(p.quantity, 0), 0), digits)::text
+             end as "value",
            case when costs and p.quantity > 0 then json_build_object(
-             'amount', round(p.value * case m.measured_by when 'count' then 1 else 1000 end / p.quantity, 6)::text,
-             'per', case m.measured_by when 'count' then 'each' else 'kg' end) end as unit_cost
+             'amount', round(p.value * u.per / p.quantity, 6)::text, 'per', u.unit) end as unit_cost
     from unnest(lots) wanted(id)
     join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = wanted.id
     join ledger_lot l on l.coop_id = coop and l.id = wanted.id
     join ledger_material m on m.coop_id = coop and m.id = c.material_id
-    left join ledger_pool o on o.coop_id = coop and o.maker_id = maker and o.material_id = c.material_id
+    cross join lateral (
+      select case m.measured_by when 'count' then 1 else 1000 end as per,
+             case m.measured_by when 'count' then 'each' else 'kg' end as unit) u
+    left join ledger_pool o
+      on o.coop_id = coop and o.maker_id = maker and o.material_id = c.material_id
     cross join lateral (
       select coalesce(sum(h.quantity), 0.000000) as quantity from ledger_holding h
         where h.coop_id = coop and h.maker_id = maker and h.material_id = c.material_id

@@ -92,7 +92,13 @@ create policy wall on ledger_coop to stillroom
 -- Whoever signs in or sweeps must find the co-op first: through definer functions only.
 create policy definer on ledger_coop to stillroom_ledger using (true);
 
-select walls.key('ledger_maker', false), walls.of_coop('ledger_maker');
+-- Makers know of each other; each changes only its own row.
+select walls.key('ledger_maker', false);
+select walls.wall('ledger_maker', own, own) from (
+  select format('coop_id = %s and id = %s',
+                walls.reads('app.coop'), walls.reads('app.maker'))) s(own);
+create policy known on ledger_maker for select to stillroom
+  using (coop_id = nullif(current_setting('app.coop', true), '')::uuid);
 select walls.in_coop('ledger_maker');
 create policy sign_in on ledger_maker for select to stillroom_ledger using (true);
 
@@ -168,6 +174,11 @@ select walls.of_maker('ledger_reservation'),
        walls.link('ledger_reservation', 'account_id', 'ledger_account', 'maker'),
        walls.link('ledger_reservation', 'lot_id', 'ledger_lot'),
        walls.link('ledger_reservation', 'material_id', 'ledger_material');
+
+-- What a lot is stays; its density may be measured anew, and its holder decides about it.
+revoke update on ledger_lot, ledger_custody from stillroom;
+grant update (density, density_at, density_entered, version) on ledger_lot to stillroom;
+grant update (status, since) on ledger_custody to stillroom;
 
 -- The ledger. The application reads it; post_entry alone writes it.
 select walls.key('ledger_entry', true), walls.of_maker('ledger_entry'),

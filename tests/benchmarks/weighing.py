@@ -19,7 +19,8 @@ MOST_ROUND_TRIPS = 12
 def measure(server: Running, options: Options) -> list[Row]:
     """Requests per second and the slowest hundredth, with one client and with eight."""
     stock = stocked(server, materials=20, watched=True)
-    places = [place for _ in range(BATCHES) for place in _planned(stock)]
+    formula = _formula(stock)
+    places = [place for _ in range(BATCHES) for place in _planned(stock, formula)]
     turns = itertools.cycle(places)
     rows = []
     first = _round_trips(server, stock, places)
@@ -50,19 +51,17 @@ def measure(server: Running, options: Options) -> list[Row]:
 Place = tuple[str, dict[str, Any]]
 
 
-def _planned(stock: Stock) -> list[Place]:
+def _formula(stock: Stock) -> str:
+    """A formula of ten materials; its id."""
+    lines = [{"material": str(material), "percent": "10"} for material in stock.materials[:10]]
+    body = {"name": "Hand balm", "phases": [{"name": "A", "lines": lines}]}
+    return str(stock.client.post("formulas", body).made()["id"])
+
+
+def _planned(stock: Stock, formula: str) -> list[Place]:
     """A planned batch, as the places where a weighing may go: path and body but for the key."""
-    client = stock.client
-    if not hasattr(_planned, "formula"):
-        lines = [{"material": str(material), "percent": "10"} for material in stock.materials[:10]]
-        body = {"name": "Hand balm", "phases": [{"name": "A", "lines": lines}]}
-        _planned.formula = client.post("formulas", body).made()["id"]  # type: ignore[attr-defined]
-    wanted = {
-        "formula": _planned.formula,  # type: ignore[attr-defined]
-        "batch": "10 kg",
-        "planned_for": str(today()),
-    }
-    batch = client.post("batches", wanted).made()
+    wanted = {"formula": formula, "batch": "10 kg", "planned_for": str(today())}
+    batch = stock.client.post("batches", wanted).made()
     return [
         (
             f"/api/v1/batches/{batch['id']}/weighings",

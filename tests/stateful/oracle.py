@@ -17,8 +17,8 @@ from fractions import Fraction
 MILLIONTH = Fraction(1, 10**6)
 ZERO = Fraction(0)
 STORE = "store"
-# Goods lie here, and there can never be less than nothing of them.
-HOLDS_GOODS = {STORE, "batch"}
+# A batch in process is a place of its own, called by this and its code.
+BATCH = "batch "
 
 Lot = str
 Material = str
@@ -30,12 +30,20 @@ class Wrong(AssertionError):
     """The ledger gave a value that the definitions do not."""
 
 
+def holds_goods(place: Place) -> bool:
+    """Whether goods lie there, of which there can never be less than nothing."""
+    return place == STORE or place.startswith(BATCH)
+
+
 @dataclass
 class Line:
-    """So much of a lot, worth so much, at a place on a day; what leaves is negative."""
+    """So much of a lot, worth so much, at a place; what leaves is negative.
+
+    Without a lot it is value alone.
+    """
 
     place: Place
-    lot: Lot
+    lot: Lot | None
     quantity: Fraction
     value: Fraction
 
@@ -52,6 +60,9 @@ class Event:
     undone: bool = False
     sale: "Event | None" = None
     returns: list["Event"] = field(default_factory=list)
+    # Of which batch, and the samples that were issued with it.
+    batch: Place = ""
+    samples: "Event | None" = None
 
 
 class Oracle:
@@ -60,13 +71,19 @@ class Oracle:
     def __init__(self) -> None:
         self.formula: dict[Material, str] = {}
         self.material: dict[Lot, Material] = {}
-        self.held: dict[tuple[Place, Lot], list[Fraction]] = defaultdict(lambda: [ZERO, ZERO])
-        self.moved: dict[tuple[Place, Lot], list[tuple[int, Fraction]]] = defaultdict(list)
+        self.held: dict[tuple[Place, Lot | None], list[Fraction]] = defaultdict(lambda: [ZERO, ZERO])
+        self.moved: dict[tuple[Place, Lot | None], list[tuple[int, Fraction]]] = defaultdict(list)
         # Insertion order is the order of receipt.
         self.layers: dict[Material, Layers] = defaultdict(dict)
         self.events: list[Event] = []
 
     # ---- May it happen? --------------------------------------------------------------------------
+
+    def may_take(
+        self, kind: str, to: Place, wanted: Sequence[tuple[Lot, Fraction]], day: int
+    ) -> bool:
+        """Whether goods may be taken out of the store."""
+        return self.may_leave(STORE, wanted, day)
 
     def may_leave(self, place: Place, wanted: Iterable[tuple[Lot, Fraction]], day: int) -> bool:
         """Whether there is as much, that day and at the end of every later one."""
@@ -79,26 +96,26 @@ class Oracle:
         """Whether exactly what it did can be taken back."""
         if any(not back.undone for back in event.returns):
             return False
-        after: dict[tuple[Place, Lot], list[Fraction]] = {}
+        after: dict[tuple[Place, Lot | None], list[Fraction]] = {}
         for line in event.lines:
             q, v = after.setdefault((line.place, line.lot), list(self.held[line.place, line.lot]))
             after[line.place, line.lot] = [q - line.quantity, v - line.value]
         for (place, _), (q, v) in after.items():
-            if place in HOLDS_GOODS and q < 0:
+            if holds_goods(place) and q < 0:
                 return False
-            if place == "batch" and (v < 0 or (q == 0 and v != 0)):
+            if place.startswith(BATCH) and (v < 0 or (q == 0 and v != 0)):
                 return False
         for q, v in self._layers_after_undoing(event).values():
             if q < 0 or v < 0 or (q == 0 and v != 0):
                 return False
-        taken: dict[tuple[Place, Lot], Fraction] = defaultdict(Fraction)
+        taken: dict[tuple[Place, Lot | None], Fraction] = defaultdict(Fraction)
         for line in event.lines:
             taken[line.place, line.lot] -= line.quantity
         return self._stays_above([(place, lot, q, day) for (place, lot), q in taken.items()])
 
-    def _stays_above(self, moves: Sequence[tuple[Place, Lot, Fraction, int]]) -> bool:
+    def _stays_above(self, moves: Sequence[tuple[Place, Lot | None, Fraction, int]]) -> bool:
         for place, lot, quantity, day in moves:
-            if place not in HOLDS_GOODS or quantity >= 0:
+            if not holds_goods(place) or quantity >= 0:
                 continue
             moved = [*self.moved[place, lot], (day, quantity)]
             for end in {on for on, _ in moved if on >= day}:
@@ -191,7 +208,7 @@ class Oracle:
         lots = sorted(
             lot
             for (place, lot), (q, _) in self.held.items()
-            if place == STORE and q > 0 and self.material[lot] == material
+            if lot is not None and place == STORE and q > 0 and self.material[lot] == material
         )
         wanted: dict[Lot | None, Fraction] = {lot: self.held[STORE, lot][0] for lot in lots}
         if formula == "average":
@@ -262,7 +279,7 @@ class Oracle:
         return after
 
     def _shift(
-        self, event: Event, place: Place, lot: Lot, quantity: Fraction, value: Fraction
+        self, event: Event, place: Place, lot: Lot | None, quantity: Fraction, value: Fraction
     ) -> None:
         held = self.held[place, lot]
         held[0] += quantity

@@ -1,0 +1,34 @@
+"""Ten thousand events were told by the machines before, and each kind often enough."""
+
+import pytest
+
+from tests.stateful.telling import DONE, REFUSED, SEED, happened
+
+# What must have been done so often, and refused at least once.
+OFTEN = {
+    "receive": 900,
+    "take": 900,
+    "plan": 500,
+    "weigh": 500,
+    "weigh back": 100,
+    "finish": 150,
+    "fill": 50,
+    "cancel": 50,
+    "undo": 900,
+    "undo make": 40,
+    "undo fill": 10,
+    "undo cancel": 10,
+}
+
+
+def test_enough_was_told(capsys: pytest.CaptureFixture[str]) -> None:
+    if not (DONE["receive"] and DONE["finish"]):
+        pytest.skip("Not both machines have run.")
+    with capsys.disabled():
+        print(f"\nStories of seed {SEED}: {DONE.total()} events done, {REFUSED.total()} refused.")
+        for what in sorted(DONE | REFUSED):
+            print(f"  {what:20}{DONE[what]:7}{REFUSED[what]:7}")
+    assert happened() >= 10_000
+    assert {what: DONE[what] for what, least in OFTEN.items() if DONE[what] < least} == {}
+    never = {"receive", "plan"}
+    assert [what for what in OFTEN if what not in never and not REFUSED[what]] == []
