@@ -105,11 +105,13 @@ def writes(
     status: int = 201,
     keyed: bool = True,
     edits: bool = False,
+    matches: bool = False,
     **schema: Any,
 ) -> Callable[[Callable[..., Any]], Callable[..., Response]]:
     """An operation that changes something.
 
-    `keyed` ones need an Idempotency-Key; one that `edits` what is there needs If-Match.
+    `keyed` ones need an Idempotency-Key; one that `edits` what is there needs If-Match, and one
+    that only `matches` it heeds If-Match where it is sent.
     """
 
     def decorate(method: Callable[..., Any]) -> Callable[..., Response]:
@@ -126,7 +128,12 @@ def writes(
         described = extend_schema(
             request=takes,
             responses={status: gives},
-            extensions={"x-keyed": keyed, "x-writes": True, "x-edits": edits},
+            extensions={
+                "x-keyed": keyed,
+                "x-writes": True,
+                "x-edits": edits,
+                "x-matches": matches,
+            },
             **schema,
         )(run)
         return described

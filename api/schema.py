@@ -72,7 +72,8 @@ WITH_BODY = {
     "422": "Read, but cannot be accepted.",
 }
 WITH_QUERY = {"422": "A parameter cannot be accepted."}
-EDITING = {"412": "Changed since you read it.", "428": "If-Match is missing."}
+MATCHING = {"412": "Changed since you read it."}
+EDITING = {"428": "If-Match is missing."}
 
 
 class Described(AutoSchema):
@@ -124,6 +125,7 @@ def _complete(path: str, operation: dict[str, Any]) -> None:
     keyed = operation.pop("x-keyed", False)
     writing = operation.pop("x-writes", False)
     editing = operation.pop("x-edits", False)
+    matching = operation.pop("x-matches", False)
     signs_in = path.endswith("/tokens")
     problems = dict(ALWAYS)
     parameters = operation.setdefault("parameters", [])
@@ -141,7 +143,10 @@ def _complete(path: str, operation: dict[str, Any]) -> None:
         problems |= WITH_PATH
     if editing:
         parameters.append(IF_MATCH)
-        problems |= EDITING
+        problems |= MATCHING | EDITING
+    if matching:
+        parameters.append({**IF_MATCH, "required": False})
+        problems |= MATCHING
     for status, text in problems.items():
         operation["responses"].setdefault(
             status,

@@ -49,21 +49,35 @@ def stopped_server(home: Path) -> Iterator[str]:
 
 
 def back_up(home: Path, file: Path) -> None:
-    """Write a backup of one moment to `file`, which must be new."""
+    """Write a backup of one moment to `file`, which must be new: it is there whole or not at all.
+
+    Raises Failed.
+    """
     if file.exists():
         raise Failed(f"{file} exists already; a backup never replaces another.")
-    words = ("--format=custom", "--file", str(file), "--dbname")
+    beside = file.with_name(file.name + ".part")
     os.umask(0o077)
+    try:
+        with database_of(home) as url:
+            run("pg_dump", "--format=custom", "--file", str(beside), "--dbname", url)
+        beside.rename(file)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+@contextmanager
+def database_of(home: Path) -> Iterator[str]:
+    """The database to back up, which is started for this unless it runs. Raises Failed."""
     url = outside()
     if url is None and environment.run_file(home).exists():
         url = embedded.postgres_url(home, "postgres")
     if url is not None:
-        run("pg_dump", *words, url)
+        yield url
         return
     if not (home / "postgres").exists():
         raise Failed(f"There is no database in {home}.")
     with stopped_server(home) as own:
-        run("pg_dump", *words, own)
+        yield own
 
 
 def restore(home: Path, file: Path) -> None:

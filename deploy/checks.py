@@ -1,11 +1,16 @@
 """What must be true of the database before anything is served from it."""
 
+import sys
+import time
 from collections.abc import Sequence
 from typing import Any
 
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, register
-from django.db import connections
+from django.db import OperationalError, connections
+
+# A process that starts while the database starts again waits for it so long.
+PATIENCE_S = 20
 
 ROLE_SQL = """
     select current_user::text, rolsuper, rolbypassrls, rolcreaterole,
@@ -46,3 +51,24 @@ def role_is_walled(databases: Sequence[str] | None = None, **kwargs: Any) -> lis
             if true
         ]
     return found
+
+
+def refuse_open_walls() -> None:
+    """End a process that is to serve or to work, but as a role that sees through the walls.
+
+    For each at its start, however it was started: `deploy/up` has asked already, but other
+    supervisors have not. Raises SystemExit, and OperationalError when no database answers.
+    """
+    end = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            found = role_is_walled(["default"])
+            break
+        except OperationalError:
+            if time.monotonic() > end:
+                raise
+            time.sleep(0.5)
+    # What comes next may be another thread or a fork, which has a connection of its own.
+    connections.close_all()
+    if found:
+        sys.exit("\n".join(str(fault.msg) for fault in found))

@@ -14,6 +14,7 @@ import signal
 import socket
 import stat
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -225,11 +226,19 @@ def _system_account() -> Account | None:
 
 
 def _open_way(path: Path) -> None:
-    """Let the system user pass through (not list) the directories above `path`."""
+    """Let the system user pass through (not list) the directories above `path`.
+
+    A directory that is opened stays so, and is named: it may be somebody's home.
+    """
     for above in path.parents:
         mode = above.stat().st_mode
         if not mode & stat.S_IXOTH:
             above.chmod(stat.S_IMODE(mode) | stat.S_IXOTH)
+            print(
+                f"{above} may now be passed through (not listed) by other users, since "
+                f"PostgreSQL runs as {SYSTEM_USER} and must reach {path}.",
+                file=sys.stderr,
+            )
 
 
 def _make_cluster(home: Path, cluster: Path, account: Account | None) -> None:

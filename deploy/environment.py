@@ -60,7 +60,7 @@ def effective() -> dict[str, str]:
 
 
 def secret_key(data: Path) -> str:
-    """The key that signs sessions and cursors: made once, kept with the data."""
+    """The key that signs cursors: made once, kept with the data."""
     path = data / "secret_key"
     if not path.exists():
         write_private(path, secrets.token_urlsafe(48))

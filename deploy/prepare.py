@@ -19,7 +19,10 @@ def as_owner() -> Iterator[None]:
     usual = dict(connection.settings_dict)
     connection.close()
     connection.settings_dict.update(
-        {name: settings.DATABASE_OWNER[name] for name in ("USER", "PASSWORD", "HOST", "PORT")}
+        {
+            name: settings.DATABASE_OWNER[name]
+            for name in ("USER", "PASSWORD", "HOST", "PORT", "OPTIONS")
+        }
     )
     try:
         yield

@@ -43,6 +43,8 @@ class Service:
     # Whether to ask its children as well, again and again: for a program whose own children may
     # not hear a signal that comes while they start.
     insist: bool = False
+    # Whether what it prints is for whoever watches the terminal; its log has the errors then.
+    shown: bool = False
 
 
 def _die_with_parent(stop_signal: signal.Signals) -> Callable[[], None] | None:
@@ -72,8 +74,8 @@ class Child:
             self.process = subprocess.Popen(
                 service.command,
                 stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=subprocess.STDOUT,
+                stdout=sys.stderr if service.shown else log,
+                stderr=log,
                 env={**os.environ, **service.environment},
                 # Another user may not be allowed where we are.
                 cwd="/" if account else None,

@@ -23,12 +23,13 @@ def flag(name: str, default: str = "0") -> bool:
 SECRET_KEY = ENV.get("SECRET_KEY") or secrets.token_urlsafe(48)
 DEBUG = False
 HTTPS = flag("STILLROOM_HTTPS")
-ALLOWED_HOSTS = ENV.get("ALLOWED_HOSTS", "127.0.0.1,localhost,[::1]").split(",")
+# This machine may always ask, or else nobody could find out here whether the server is alive.
+LOOPBACK = ["127.0.0.1", "localhost", "[::1]"]
+ALLOWED_HOSTS = [*filter(None, ENV.get("ALLOWED_HOSTS", "").replace(" ", "").split(",")), *LOOPBACK]
 
 INSTALLED_APPS = [
     "django.contrib.contenttypes",
     "django.contrib.auth",
-    "django.contrib.sessions",
     "axes",
     "rest_framework",
     "drf_spectacular",
@@ -39,10 +40,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
-    "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
-    "django.middleware.csrf.CsrfViewMiddleware",
-    "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
@@ -58,23 +56,36 @@ TEMPLATES = [
 # trip, and is what lets a request survive a restart of PostgreSQL.
 NOWHERE = "postgresql://stillroom@127.0.0.1:5432/stillroom"
 POOLED = flag("DATABASE_POOL")
+# Whoever hangs must not hold what others wait for. They are settings of the session, so that a
+# connection keeps them however often it is used again; the URL's own `options` come after them.
+TIMEOUTS = "-c statement_timeout=30s -c lock_timeout=10s -c idle_in_transaction_session_timeout=60s"
 
 
 def _database(url: str) -> dict[str, Any]:
     settings: dict[str, Any] = environment.database(url)
-    settings["CONN_MAX_AGE"] = 0 if POOLED else None
     settings["CONN_HEALTH_CHECKS"] = flag("DATABASE_HEALTH_CHECKS", "1")
     # For ledger/statements.py alone; a pooler that shares connections must say 0.
     settings["OPTIONS"]["prepare_threshold"] = 1 if flag("DATABASE_PREPARES", "1") else None
+    return settings
+
+
+def _database_to_serve(url: str) -> dict[str, Any]:
+    settings = _database(url)
+    options = settings["OPTIONS"]
+    options["options"] = f"{TIMEOUTS} {options.get('options', '')}".strip()
+    settings["CONN_MAX_AGE"] = 0 if POOLED else None
     if POOLED:
-        settings["OPTIONS"]["pool"] = {"min_size": 1, "max_size": int(ENV.get("WEB_THREADS", "4"))}
+        options["pool"] = {"min_size": 1, "max_size": int(ENV.get("WEB_THREADS", "4"))}
     return settings
 
 
 AS_OWNER = flag("STILLROOM_AS_OWNER")
+# The owner migrates, which takes as long as it takes.
 DATABASE_OWNER = _database(ENV.get("DATABASE_OWNER_URL") or NOWHERE)
 DATABASES = {
-    "default": DATABASE_OWNER if AS_OWNER else _database(ENV.get("DATABASE_URL") or NOWHERE)
+    "default": DATABASE_OWNER
+    if AS_OWNER
+    else _database_to_serve(ENV.get("DATABASE_URL") or NOWHERE)
 }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
@@ -83,26 +94,31 @@ REDIS_URL = ENV.get("REDIS_URL") or "redis://127.0.0.1:6379/0"
 RATE_LIMIT_STORAGE_URL = environment.limits_url(REDIS_URL)
 RATE_PER_MINUTE = int(ENV.get("STILLROOM_RATE_PER_MINUTE", "1200"))
 
+# How long a task may run: it is told to stop at the first limit and killed at the second.
+CELERY_TASK_SOFT_TIME_LIMIT = 100
+CELERY_TASK_TIME_LIMIT = 120
+# All co-ops are verified in one task, which takes as long as there is history.
+LONGEST_TASK_S = 3600
+CELERY_TASK_ANNOTATIONS = {
+    "ledger.verify": {"soft_time_limit": LONGEST_TASK_S - 60, "time_limit": LONGEST_TASK_S}
+}
 # A task is acknowledged when done, and comes back when its worker is killed. The broker gives an
 # unacknowledged task to another worker after the visibility timeout, which must therefore be
-# longer than any task may run; three places must agree on it.
-VISIBILITY_TIMEOUT_S = 300
+# longer than any task may run. The queue reads it here alone: where results are kept there is a
+# second one, and here none are.
 CELERY_BROKER_URL = environment.broker_url(REDIS_URL)
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {
-    "visibility_timeout": VISIBILITY_TIMEOUT_S,
+    "visibility_timeout": LONGEST_TASK_S + 300,
     "unacked_restore_throttle": 1,
     "unacked_restore_interval": 5,
 }
-CELERY_RESULT_BACKEND_TRANSPORT_OPTIONS = {"visibility_timeout": VISIBILITY_TIMEOUT_S}
-CELERY_VISIBILITY_TIMEOUT = VISIBILITY_TIMEOUT_S
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
-CELERY_TASK_TIME_LIMIT = 120
-CELERY_TASK_SOFT_TIME_LIMIT = 100
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
-CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 30.0
+# Within the deadline that deploy/supervise.py gives it.
+CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 20.0
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"
 # The broker may be away for as long as it likes: what is owed stands in the database.
@@ -122,7 +138,8 @@ CELERY_BEAT_SCHEDULE = {
     "sweep_watches": _every("ledger.sweep_watches", 3600),
     "verify": _every("ledger.verify", 24 * 3600),
     "give_back_stale": _every("formulas.give_back_stale", 24 * 3600),
-    "forget": _every("api.forget", 24 * 3600),
+    "forget_work": _every("ledger.forget", 24 * 3600),
+    "forget_answers": _every("api.forget", 24 * 3600),
 }
 
 # Signing in.
@@ -145,12 +162,7 @@ AXES_HANDLER = "axes.handlers.database.AxesDatabaseHandler"
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 
-# What a browser is told. `__Host-` cookies need HTTPS, and so are named otherwise without it.
-SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
-SESSION_COOKIE_NAME = "__Host-session" if HTTPS else "session"
-CSRF_COOKIE_NAME = "__Host-csrf" if HTTPS else "csrf"
-SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
-SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+# What a browser is told.
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_CONTENT_TYPE_NOSNIFF = True

@@ -8,20 +8,24 @@ import http.client
 import os
 import signal
 import socket
-import subprocess
 import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 from deploy import embedded, environment
-from deploy.processes import Child, Failed, Service, tail, wait_until
+from deploy.processes import Child, Failed, Service, wait_until
 
 LOOK_EVERY_S = 0.2
 BACKOFF_S = (0.5, 1, 2, 4, 8)
 STEADY_AFTER_S = 30
+# How long each may take to stop, one after the other: whoever stops us must wait longer than all
+# of it (the container's `stop_grace_period`). A worker finishes what it has begun, for as long as
+# its soft shutdown allows.
+DEADLINES_S = {"beat": 5, "worker": 30, "web": 15}
 
 
 def say(text: str) -> None:
@@ -124,25 +128,14 @@ class Supervisor:
 
         What it prints, such as how to sign in to the demo, is for whoever watches the terminal.
         """
-        log = self.home / "log" / "prepare.log"
-        environ = {**os.environ, **self.values}
-        with log.open("wb") as errors:
-            preparing = subprocess.Popen(
-                [sys.executable, "-m", "deploy.prepare"],
-                cwd=environment.ROOT,
-                env=environ,
-                stdin=subprocess.DEVNULL,
-                stdout=sys.stderr,
-                stderr=errors,
-                start_new_session=True,
-            )
-        while preparing.poll() is None and self.going():
+        command = [sys.executable, "-m", "deploy.prepare"]
+        preparing = Child(self.service("prepare", command, deadline_s=5, shown=True))
+        while preparing.alive() and self.going():
             time.sleep(0.02)
-        if preparing.poll() is None:
-            os.killpg(preparing.pid, signal.SIGKILL)
-            preparing.wait()
-        elif preparing.returncode:
-            raise Failed(f"The database could not be made ready:\n{tail(log, 40)}")
+        stopped = preparing.alive()
+        preparing.stop()
+        if preparing.process.returncode and not stopped:
+            raise Failed(f"The database could not be made ready:\n{preparing.last_words(40)}")
 
     def serve(self) -> None:
         """The web server; says `ready` when it answers."""
@@ -153,9 +146,9 @@ class Supervisor:
         command += ["--blocking-threads", given.get("WEB_THREADS", "4")]
         command += ["--blocking-threads-idle-timeout", "600", "--workers-kill-timeout", "10"]
         command += ["--respawn-failed-workers", "--respawn-interval", "0.5"]
-        web = self.keep("web", [*command, "deploy.wsgi:application"], 15, insist=True)
+        web = self.keep("web", [*command, "deploy.wsgi:application"], insist=True)
         if wait_until(self.answers, child=web, within_s=60, go_on=self.going):
-            print(f"ready http://127.0.0.1:{self.port}", flush=True)
+            print(f"ready http://{in_url(reached_at(self.host))}:{self.port}", flush=True)
 
     def start_workers(self) -> None:
         """The worker and the clock that reminds it."""
@@ -163,34 +156,26 @@ class Supervisor:
         worker = [*celery, "deploy.celery:app", "worker", "--loglevel", "INFO"]
         worker += ["--concurrency", os.environ.get("WORKER_CONCURRENCY", "1")]
         worker += ["--without-gossip", "--without-mingle"]
-        # A worker finishes what it has begun, for as long as its soft shutdown allows.
-        self.keep("worker", worker, deadline_s=40)
+        self.keep("worker", worker)
         beat = [*celery, "deploy.beat:app", "beat", "--loglevel", "INFO", "--pidfile", ""]
         beat += ["--schedule", str(self.home / "run" / "beat-schedule")]
-        self.keep("beat", beat, deadline_s=5)
+        self.keep("beat", beat)
 
-    def keep(
-        self, name: str, command: list[str], deadline_s: int, *, insist: bool = False
-    ) -> Child:
+    def keep(self, name: str, command: list[str], *, insist: bool = False) -> Child:
         """Start a child of ours and keep it running."""
-        log = self.home / "log" / f"{name}.log"
-        python = {"PYTHONPATH": str(environment.ROOT), "PYTHONUNBUFFERED": "1"}
-        child = Child(
-            Service(
-                name,
-                command,
-                log,
-                {**self.values, **python},
-                deadline_s=deadline_s,
-                insist=insist,
-            )
-        )
+        child = Child(self.service(name, command, deadline_s=DEADLINES_S[name], insist=insist))
         self.keepers.append(Keeper(child))
         return child
 
+    def service(self, name: str, command: list[str], **how: Any) -> Service:
+        """A program of ours, with the addresses that it needs and a log by its name."""
+        python = {"PYTHONPATH": str(environment.ROOT), "PYTHONUNBUFFERED": "1"}
+        log = self.home / "log" / f"{name}.log"
+        return Service(name, command, log, {**self.values, **python}, **how)
+
     def answers(self) -> bool:
         """Whether the web server is alive."""
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=2)
+        connection = http.client.HTTPConnection(reached_at(self.host), self.port, timeout=2)
         try:
             connection.request("GET", "/healthz", headers={"Host": "127.0.0.1"})
             return connection.getresponse().status == http.client.OK
@@ -224,15 +209,27 @@ def only_one(home: Path) -> Iterator[None]:
         yield
 
 
+def reached_at(host: str) -> str:
+    """The address at which a server that listens on `host` is reached from this machine."""
+    return "127.0.0.1" if host in {"0.0.0.0", "::"} else host  # noqa: S104 - compared, not bound
+
+
+def in_url(host: str) -> str:
+    """An address as a URL has it: IPv6 in brackets (RFC 3986)."""
+    return f"[{host}]" if ":" in host else host
+
+
 def refuse_taken_port(host: str, port: int) -> None:
-    """Raises Failed when something else listens there."""
-    with socket.socket() as probe:
+    """Raises Failed when something else listens there, or when there is no such address."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((host, port))
         except OSError as error:
             raise Failed(
-                f"Port {port} cannot be used ({error.strerror}); choose another with PORT."
+                f"Port {port} of {host} cannot be used ({error.strerror}); choose another with "
+                "PORT or HOST."
             ) from error
 
 

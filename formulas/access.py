@@ -2,9 +2,18 @@
 
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, Prefetch, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet, Subquery
 
-from formulas.models import Batch, Formula, FormulaVersion, Line, Phase, Product, Weighing
+from formulas.models import (
+    Batch,
+    Filling,
+    Formula,
+    FormulaVersion,
+    Line,
+    Phase,
+    Product,
+    Weighing,
+)
 from ledger.access import Actor, find
 from ledger.errors import LotNotReleased, NotFound
 from ledger.models import Custody, Entry, Status
@@ -101,6 +110,23 @@ def locked_batch(actor: Actor, id: UUID | str, *, pointer: str = "") -> Batch:
         "version__formula__material", "product__material"
     )
     return find(rows.filter(maker_id=actor.maker), id, pointer=pointer)
+
+
+def fills_of(actor: Actor) -> QuerySet[Filling]:
+    """The maker's fills, each with the `status` of its lot and whether it was `undone`.
+
+    Raises Forbidden.
+    """
+    actor.must(Verb.READ)
+    custody = Custody.objects.filter(
+        coop_id=actor.coop_id, maker_id=actor.maker, lot_id=OuterRef("lot_id")
+    )
+    undone = Entry.objects.filter(reverses=OuterRef("entry_id"), coop_id=OuterRef("coop_id"))
+    return (
+        Filling.objects.select_related("lot")
+        .filter(maker_id=actor.maker)
+        .annotate(status=Subquery(custody.values("status")), undone=Exists(undone))
+    )
 
 
 def standing(rows: QuerySet[Weighing]) -> QuerySet[Weighing]:

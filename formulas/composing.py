@@ -11,7 +11,8 @@ from django.db.models import F
 from formulas import composition
 from formulas.composition import Balance, Composed, Fixed, Ingredient, Kind, Recipe, ToEffect
 from formulas.errors import FormulaCycle, PercentNot100
-from formulas.models import Formula, FormulaVersion, Line, Phase
+from formulas.models import Formula, FormulaVersion, Line, Phase, Product
+from formulas.recipes import mass_each_of
 from ledger.access import Actor, find, find_all, materials_for
 from ledger.entries import EXPLAINED, explained
 from ledger.errors import Invalid, Stale
@@ -114,7 +115,9 @@ def new_version(
     found.material.save()
     with explained():
         found.save(update_fields=["name", "version"])
-    return _write_version(actor, found, draft, lines, composed)
+    version = _write_version(actor, found, draft, lines, composed)
+    _tell_products(version)
+    return version
 
 
 def _settle(actor: Actor, draft: Draft) -> tuple[list[_Named], tuple[Composed, ...]]:
@@ -239,6 +242,22 @@ def _tell_material(material: Material, draft: Draft) -> None:
     material.density_at = draft.density and draft.density.celsius
     material.density_entered = draft.density.entered if draft.density else ""
     material.shelf_life_days = draft.shelf_life_days
+
+
+def _tell_products(version: FormulaVersion) -> None:
+    """What a unit of each product weighs goes by the density of the version in force.
+
+    A product is locked first, so that whoever changes its fill meanwhile is heard.
+    """
+    rows = Product.objects.select_for_update(of=("self",), no_key=True).order_by("id")
+    products = rows.select_related("material").filter(formula_id=version.formula_id)
+    changed = []
+    for product in products:
+        mass_each, material = mass_each_of(product, version), product.material
+        if material.mass_each != mass_each:
+            material.mass_each, material.version = mass_each, material.version + 1
+            changed.append(material)
+    Material.objects.bulk_update(changed, ["mass_each", "version"])
 
 
 def _write_version(

@@ -1,43 +1,23 @@
-"""The working of a batch: from each figure down to lots, densities, charges and people.
+"""The working of a batch or a lot: from each figure down to lots, densities, charges and people."""
 
-What is needed is loaded level by level: a batch, then the batches that its intermediates came
-from, and so on, in a fixed number of queries for each level.
-"""
-
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Final
 from uuid import UUID
 
-from django.db import connection
-from django.db.models import F
-
-from formulas.access import batch_for, standing
+from formulas.access import batch_for
 from formulas.costing import BatchCost, BatchYield
 from formulas.filling import total_of
 from formulas.finishing import cost_of, yield_of
 from formulas.models import Batch, Filling, Making, Weighing
+from formulas.workings import Known, known_of_batch, known_of_lot
 from ledger.access import Actor, lot_for
 from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
 from ledger.roles import Verb
 
-# A merged layer (moving average) holds what many receipts cost; the newest of them are told.
-RECEIPTS_TOLD: Final = 20
-_INTO_LAYERS: Final = """
-select a.layer_id, p.lot_id, a.quantity, a.value
-  from unnest(%(layers)s::uuid[]) l(id)
-  cross join lateral (
-    select lp.layer_id, lp.entry_id, lp.line, lp.quantity, lp.value from ledger_layerposting lp
-      where lp.coop_id = %(coop)s and lp.layer_id = l.id and lp.quantity > 0
-        and lp.entry_id < %(before)s
-      order by lp.entry_id desc limit %(told)s) a
-  join ledger_posting p
-    on p.coop_id = %(coop)s and p.entry_id = a.entry_id and p.line in (2 * a.line - 1, 2 * a.line)
-   and p.quantity > 0
-  order by a.layer_id, a.entry_id
-"""
+LABOUR: Final = "(minutes per batch + minutes per unit · units) · hourly rate ÷ 60"
+OVERHEAD: Final = "sum per batch + percent of materials"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,33 +35,11 @@ class Figure:
     parts: tuple["Figure", ...] = ()
 
 
-@dataclass(slots=True)
-class _Known:
-    """All that was loaded, by what it belongs to."""
-
-    batches: dict[UUID, Batch] = field(default_factory=dict)
-    weighings: dict[UUID, list[Weighing]] = field(default_factory=lambda: defaultdict(list))
-    values: dict[UUID, Decimal] = field(default_factory=dict)
-    packed: dict[UUID, list[Posting]] = field(default_factory=lambda: defaultdict(list))
-    layers: dict[tuple[UUID, int], list[LayerPosting]] = field(
-        default_factory=lambda: defaultdict(list)
-    )
-    received: dict[UUID, list[tuple[UUID, Decimal, Decimal]]] = field(
-        default_factory=lambda: defaultdict(list)
-    )
-    lots: dict[UUID, Lot] = field(default_factory=dict)
-    receipt_lines: dict[UUID, ReceiptLine] = field(default_factory=dict)
-    makings: dict[UUID, Making] = field(default_factory=dict)
-    fillings: dict[UUID, Filling] = field(default_factory=dict)
-
-
 def explain(actor: Actor, batch: UUID | str) -> Figure:
     """The working of a finished or planned batch, as a tree. Raises NotFound, Forbidden."""
     actor.must(Verb.SEE_COSTS)
     found = batch_for(actor, batch)
-    known = _Known()
-    _load_all(actor, {found.id}, known)
-    return _Teller(actor.currency, known).batch(found.id)
+    return _Teller(actor.currency, known_of_batch(actor, found.id)).batch(found.id)
 
 
 def explain_lot(actor: Actor, lot: UUID | str) -> Figure:
@@ -91,101 +49,13 @@ def explain_lot(actor: Actor, lot: UUID | str) -> Figure:
     """
     actor.must(Verb.SEE_COSTS)
     found = lot_for(actor, lot)
-    known = _Known()
-    _load_lots({found.id}, known)
-    _load_all(actor, {making.batch_id for making in known.makings.values()}, known)
-    return _Teller(actor.currency, known).origin(found.id)
-
-
-def _load_all(actor: Actor, wanted: set[UUID], known: _Known) -> None:
-    """Load batches and, level by level, the batches that their intermediates came from."""
-    while wanted:
-        _load(actor, wanted, known)
-        made = {making.batch_id for making in known.makings.values()}
-        wanted = made - known.batches.keys()
-
-
-def _load(actor: Actor, wanted: set[UUID], known: _Known) -> None:
-    """Load one level: these batches, what went into them, and where the lots came from."""
-    rows = Batch.objects.select_related("version__formula", "product", "making__person")
-    batches = {row.id: row for row in rows.filter(id__in=wanted)}
-    known.batches |= batches
-    weighings = standing(Weighing.objects.filter(batch_id__in=wanted))
-    for row in weighings.select_related("lot__material", "person").order_by("id"):
-        known.weighings[row.batch_id].append(row)
-    entries = {row.entry_id for id in wanted for row in known.weighings[id]}
-    makes = {row.making.entry_id for row in batches.values() if row.making}
-    accounts = [row.account_id for row in batches.values()]
-    into = Posting.objects.filter(
-        coop_id=actor.coop_id, entry_id__in=entries, account_id__in=accounts
-    )
-    known.values |= dict(into.values_list("entry_id", "value"))
-    packed = Posting.objects.select_related("lot__material").filter(
-        coop_id=actor.coop_id, entry_id__in=makes, account__kind="store", quantity__lt=0
-    )
-    for posting in packed.order_by("line"):
-        known.packed[posting.entry_id].append(posting)
-    _load_layers(actor, entries | makes, known)
-    _load_origins(actor, known)
-
-
-def _load_layers(actor: Actor, entries: set[UUID], known: _Known) -> None:
-    """The layers that were taken from, and for merged ones what had gone into them by then."""
-    rows = LayerPosting.objects.select_related("layer").filter(
-        coop_id=actor.coop_id, entry_id__in=entries, quantity__lt=0
-    )
-    merged: set[UUID] = set()
-    for row in rows.order_by("entry_id", "line", "layer__ordinal"):
-        known.layers[row.entry_id, row.line].append(row)
-        if row.layer.lot_id is None:
-            merged.add(row.layer_id)
-    if not merged:
-        return
-    with connection.cursor() as cursor:
-        cursor.execute(
-            _INTO_LAYERS,
-            {
-                "layers": sorted(merged),
-                "coop": actor.coop_id,
-                "before": max(entries),
-                "told": RECEIPTS_TOLD,
-            },
-        )
-        told = cursor.fetchall()
-    for layer in merged:
-        known.received[layer] = [tuple(row[1:]) for row in told if row[0] == layer]
-
-
-def _load_origins(actor: Actor, known: _Known) -> None:
-    """Where every lot met so far came from: a receipt line, a batch, a fill."""
-    wanted: set[UUID | None] = set()
-    wanted |= {row.lot_id for rows in known.weighings.values() for row in rows}
-    wanted |= {row.lot_id for rows in known.packed.values() for row in rows}
-    wanted |= {row.layer.lot_id for rows in known.layers.values() for row in rows}
-    wanted |= {lot for rows in known.received.values() for lot, _, _ in rows}
-    _load_lots({id for id in wanted if id is not None}, known)
-
-
-def _load_lots(wanted: set[UUID], known: _Known) -> None:
-    """Lots with what they came from, and for filled ones the bulk too."""
-    new = wanted - known.lots.keys()
-    lots = Lot.objects.select_related("material", "supplier").filter(id__in=new)
-    known.lots |= {row.id: row for row in lots}
-    lines = ReceiptLine.objects.select_related("receipt").prefetch_related("shares__charge")
-    known.receipt_lines |= {row.lot_id: row for row in lines.filter(lot_id__in=new)}
-    made = Making.objects.filter(lot_id__in=new, batch__making=F("id"))
-    known.makings |= {row.lot_id: row for row in made}
-    filled = Filling.objects.select_related("product").filter(lot_id__in=new)
-    known.fillings |= {row.lot_id: row for row in filled}
-    bulk = {row.bulk_lot_id for row in known.fillings.values()} - known.lots.keys()
-    if bulk:
-        _load_lots(bulk, known)
+    return _Teller(actor.currency, known_of_lot(actor, found.id)).origin(found.id)
 
 
 class _Teller:
     """Tells what was loaded as figures. A batch is told in full once, and by its code after."""
 
-    def __init__(self, currency: str, known: _Known) -> None:
+    def __init__(self, currency: str, known: Known) -> None:
         self.currency = currency
         self.known = known
         self.told: set[UUID] = set()
@@ -218,9 +88,14 @@ class _Teller:
             "materials + packaging + labour + overhead",
             parts=(
                 self._money("materials", cost.materials, "all weighings", self._weighings(batch)),
-                self._money("packaging", cost.packaging, "drawn at finish", self._packed(making)),
-                self._money("labour", cost.labour, "minutes · hourly rate ÷ 60"),
-                self._money("overhead", cost.overhead, "sum per batch + percent of materials"),
+                self._money(
+                    "packaging",
+                    cost.packaging,
+                    "drawn at finish",
+                    self._drawn(self.known.drawn[making.entry_id]),
+                ),
+                self._money("labour", cost.labour, LABOUR, facts=_labour(making)),
+                self._money("overhead", cost.overhead, OVERHEAD, facts=_overhead(making)),
             ),
         )
         abnormal = self._money(
@@ -250,6 +125,8 @@ class _Teller:
         facts |= _density(row.density, row.density_of)
         if row.deviation:
             facts["deviation"] = row.deviation
+        if row.overrode:
+            facts["overrode"] = ", ".join(row.overrode)
         value = self.known.values.get(row.entry_id)
         if row.quantity < 0:
             return self._money("weighed back", value, "at the value it went in with", facts=facts)
@@ -261,7 +138,8 @@ class _Teller:
             facts,
         )
 
-    def _packed(self, making: Making) -> tuple[Figure, ...]:
+    def _drawn(self, rows: Iterable[Posting]) -> tuple[Figure, ...]:
+        """Packaging out of the store."""
         return tuple(
             self._money(
                 row.lot.material.name,
@@ -270,7 +148,7 @@ class _Teller:
                 self._layers(row.entry_id, (row.line + 1) // 2),
                 {"lot": row.lot.code, "count": f"{-row.quantity:f}"},
             )
-            for row in self.known.packed[making.entry_id]
+            for row in rows
         )
 
     def _layers(self, entry_id: UUID, line: int) -> tuple[Figure, ...]:
@@ -282,8 +160,8 @@ class _Teller:
             origin = self.origin(row.layer.lot_id)
             how = f"the part of lot {self.known.lots[row.layer.lot_id].code} that was taken"
             return self._money("layer", -row.value, how, (origin,), facts)
-        received = self.known.received[row.layer_id]
-        parts = tuple(self.origin(lot) for lot in dict.fromkeys(lot for lot, _, _ in received))
+        received = self.known.received[row.layer_id, row.entry_id]
+        parts = tuple(self.origin(lot) for lot in dict.fromkeys(received))
         how = "moving average of what was in store; these receipts went into it last"
         return self._money("layer", -row.value, how, parts, facts)
 
@@ -310,10 +188,19 @@ class _Teller:
 
     def _filled(self, filling: Filling, facts: dict[str, str]) -> Figure:
         facts |= {"units": str(filling.units), "used": f"{filling.used_grams:f} g"}
+        if filling.deviation:
+            facts["deviation"] = filling.deviation
+        drawn = self.known.drawn[filling.entry_id]
+        packaging = [row for row in drawn if row.lot_id != filling.bulk_lot_id]
         parts = (
-            self._money("bulk", filling.bulk, "used", (self.origin(filling.bulk_lot_id),)),
-            self._money("packaging", filling.packaging, "drawn at filling"),
-            self._money("labour", filling.labour, "minutes · hourly rate ÷ 60"),
+            self._money(
+                "bulk",
+                filling.bulk,
+                "taken from the cost layers",
+                self._layers(filling.entry_id, 1),
+            ),
+            self._money("packaging", filling.packaging, "drawn at filling", self._drawn(packaging)),
+            self._money("labour", filling.labour, LABOUR, facts=_labour(filling)),
         )
         return self._money("filled", total_of(filling), "bulk + packaging + labour", parts, facts)
 
@@ -359,6 +246,26 @@ def _yielded(making: Making, yielded: BatchYield) -> Iterable[Figure]:
     yield Figure("expected_grams", yielded.expected_grams, "g", loss)
     yield Figure("actual_grams", yielded.actual_grams, "g", "weighed - output - declared")
     yield Figure("beyond_grams", yielded.beyond_grams, "g", "actual - expected, or nothing")
+
+
+def _labour(row: Making | Filling) -> dict[str, str]:
+    """The policy for labour as it was then."""
+    facts = {
+        "minutes_per_unit": f"{row.minutes_per_unit.normalize():f}",
+        "units": str(row.units or 0),
+        "hourly_rate": f"{row.hourly_rate.normalize():f}",
+    }
+    if isinstance(row, Making):
+        facts["minutes_per_batch"] = f"{row.minutes_per_batch.normalize():f}"
+    return facts
+
+
+def _overhead(making: Making) -> dict[str, str]:
+    """The policy for overhead as it was then."""
+    return {
+        "per_batch": f"{making.overhead_per_batch.normalize():f}",
+        "percent_of_materials": f"{making.overhead_percent.normalize():f}",
+    }
 
 
 def _declared(making: Making) -> dict[str, str]:

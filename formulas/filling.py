@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from formulas.access import pourable, product_for
@@ -144,7 +145,9 @@ def _draw(
     lock_pools([bulk.material_id, filled.material_id, *(material.id for material, _ in packaging)])
     used = StoreDraw(bulk.material_id, bulk.id, amount.quantity)
     day = day_of(actor, happened_at)
-    return at_cost(actor, [used, *draw_packaging(actor, packaging, day)])
+    drawn = draw_packaging(actor, packaging, day)
+    with placed("/used", NotEnough):
+        return at_cost(actor, [used, *drawn])
 
 
 def _filling(
@@ -204,13 +207,21 @@ def _post(actor: Actor, filling: Filling, draws: Sequence[StoreDraw], amount: Me
         labour = account(actor, Account.Kind.LABOUR, "labour absorbed")
         moves.append(Move(labour, making, None, ZERO, filling.labour))
     moves.append(Move(making, store, filling.lot_id, Decimal(filling.units), total_of(filling)))
-    posted = post_entry(
-        actor,
-        kind=Entry.Kind.FILL,
-        happened_at=filling.happened_at,
-        moves=moves,
-        deviation=filling.deviation,
-        details={"product": str(filling.product_id), "units": filling.units, **amount.facts()},
-    )
+    details: dict[str, Any] = {
+        "product": str(filling.product_id),
+        "units": filling.units,
+        **amount.facts(),
+    }
+    if filling.overrode:
+        details["overrode"] = filling.overrode
+    with placed("/used", NotEnough), placed("/lot", LotNotReleased, LotExpired):
+        posted = post_entry(
+            actor,
+            kind=Entry.Kind.FILL,
+            happened_at=filling.happened_at,
+            moves=moves,
+            deviation=filling.deviation,
+            details=details,
+        )
     check_costed(posted, draws, first=0)
     return posted.entry_id

@@ -13,10 +13,11 @@ from formulas.filling import total_of
 from formulas.finishing import cost_of
 from formulas.models import Filling, Formula, Making, Packaging, Product
 from formulas.pricing import Price, price_for_margin
-from formulas.recipes import fill_grams_of
+from formulas.recipes import mass_each_of
 from ledger.access import Actor, find, materials_for
 from ledger.costing import unit_cost as cost_of_one
-from ledger.errors import DensityMissing, Invalid, Refusal, Stale, UnitWrong
+from ledger.errors import Invalid, Stale, UnitWrong, placed
+from ledger.ids import names
 from ledger.models import Entry, Material
 from ledger.quantities import Quantity, count_of
 from ledger.roles import Verb
@@ -48,7 +49,10 @@ class PackagingDraft:
 
 @dataclass(frozen=True, slots=True)
 class ProductDraft:
-    """A product as the maker writes it; money is in the co-op's currency, percents 0 to 100."""
+    """A product as the maker writes it; money is in the co-op's currency, percents 0 to 100.
+
+    A cost that is left out is none; but from whoever may not see costs it is left as it was.
+    """
 
     name: str
     formula: UUID | str
@@ -57,9 +61,9 @@ class ProductDraft:
     packaging: Sequence[PackagingDraft] = ()
     minutes_per_batch: Decimal = ZERO
     minutes_per_unit: Decimal = ZERO
-    hourly_rate: Decimal = ZERO
-    overhead_per_batch: Decimal = ZERO
-    overhead_percent: Decimal = ZERO
+    hourly_rate: Decimal | None = None
+    overhead_per_batch: Decimal | None = None
+    overhead_percent: Decimal | None = None
 
 
 def add_product(actor: Actor, draft: ProductDraft) -> Product:
@@ -99,7 +103,7 @@ def change_product(
     found = find(rows.filter(maker_id=actor.maker), product)
     if expected_version is not None and found.version != expected_version:
         raise Stale
-    if str(found.formula_id) != str(draft.formula):
+    if not names(draft.formula, found.formula_id):
         raise Invalid("A product keeps its formula: add a new product.", pointer="/formula")
     packaging = _packaging(actor, draft)
     _set(actor, found, found.formula, draft)
@@ -159,10 +163,14 @@ def _packaging(actor: Actor, draft: ProductDraft) -> list[tuple[Material, Quanti
                 f"{material.name} is measured by mass, and packaging is counted.",
                 pointer=f"/packaging/{place}/material",
             )
-        try:
+        if not material.stocked:
+            raise Invalid(
+                f"{material.name} is not stocked, and packaging is counted out of the store: make"
+                " it a stocked material, or leave it out.",
+                pointer=f"/packaging/{place}/material",
+            )
+        with placed(f"/packaging/{place}/quantity"):
             count = count_of(item.quantity, name=material.name)
-        except Refusal as refusal:
-            raise refusal.at(f"/packaging/{place}/quantity") from None
         if count > MOST_PIECES:
             raise Invalid(
                 f"A unit takes at most {MOST_PIECES} pieces.",
@@ -190,22 +198,16 @@ def _set(actor: Actor, product: Product, formula: Formula, draft: ProductDraft) 
     product.fill_grams = amount if nominal.measure == "mass" else None
     product.overfill_percent = draft.overfill_percent
     for name in POINTERS:
-        setattr(product, name, getattr(draft, name))
+        figure = getattr(draft, name)
+        if figure is not None or actor.may(Verb.SEE_COSTS):
+            setattr(product, name, figure or ZERO)
     product.material.name = draft.name
-    product.material.mass_each = _mass_each(actor, product, formula)
-
-
-def _mass_each(actor: Actor, product: Product, formula: Formula) -> Decimal | None:
-    """Grams of product in one unit, where the formula's density lets that be said."""
-    try:
-        return fill_grams_of(product, version_for(actor, formula.id))
-    except DensityMissing:
-        return None
+    product.material.mass_each = mass_each_of(product, version_for(actor, formula.id))
 
 
 def _check_policy(draft: ProductDraft) -> None:
     for name, pointer in POINTERS.items():
-        figure = getattr(draft, name)
+        figure = getattr(draft, name) or ZERO
         most = TOO_MANY_PERCENT if name == "overhead_percent" else TOO_MUCH
         if not figure.is_finite() or not 0 <= figure < most:
             raise Invalid(f"This is zero or more, and less than {most}.", pointer=pointer)

@@ -70,6 +70,14 @@ def fill_grams_of(product: Product, version: FormulaVersion) -> Decimal:
     return fill_of_volume(product.fill_ml, version.density, product.overfill_percent)
 
 
+def mass_each_of(product: Product, version: FormulaVersion) -> Decimal | None:
+    """Grams of product in one unit, where the formula's density lets that be said."""
+    try:
+        return fill_grams_of(product, version)
+    except DensityMissing:
+        return None
+
+
 def _intermediates(recipes: Iterable[Recipe]) -> set[str]:
     return {
         line.ingredient.id

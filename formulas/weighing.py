@@ -251,9 +251,7 @@ def _limited(line: BatchLine) -> bool:
     return line.max_percent is not None and line.max_percent < 100
 
 
-def _headroom(
-    batch: Batch, line: BatchLine, grams: Decimal
-) -> tuple[Decimal, OverMaximum | None]:
+def _headroom(batch: Batch, line: BatchLine, grams: Decimal) -> tuple[Decimal, OverMaximum | None]:
     """Grams that may be added of a line after these, and the refusal if these pass its maximum.
 
     The share is taken on the final mass: this line with what is added now, and beside it every

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import OuterRef, QuerySet, Subquery
 
 from ledger.access import Actor, find
 from ledger.models import Entry, Posting
@@ -24,7 +24,7 @@ class EntriesWanted:
 def entries_of(actor: Actor, wanted: EntriesWanted) -> "QuerySet[Entry]":
     """The entries of the maker's books. Raises Forbidden."""
     actor.must(Verb.READ)
-    rows = Entry.objects.filter(maker_id=actor.maker)
+    rows = _own(actor)
     if wanted.kind is not None:
         rows = rows.filter(kind=wanted.kind)
     if wanted.lot is not None:
@@ -40,6 +40,13 @@ def entries_of(actor: Actor, wanted: EntriesWanted) -> "QuerySet[Entry]":
 def entry_for(actor: Actor, id: UUID | str) -> tuple[Entry, list[Posting]]:
     """An entry with its postings in order of their lines. Raises NotFound, Forbidden."""
     actor.must(Verb.READ)
-    entry = find(Entry.objects.filter(maker_id=actor.maker), id)
+    entry = find(_own(actor), id)
     postings = Posting.objects.select_related("account").filter(coop_id=actor.coop_id, entry=entry)
     return entry, list(postings.order_by("line"))
+
+
+def _own(actor: Actor) -> "QuerySet[Entry]":
+    """The maker's entries, each with the id of the one that reversed it, as `reversed_by`."""
+    undoing = Entry.objects.filter(coop_id=OuterRef("coop_id"), reverses_id=OuterRef("id"))
+    own = Entry.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
+    return own.annotate(reversed_by=Subquery(undoing.values("id")[:1]))

@@ -39,8 +39,9 @@ def placed(pointer: str, *kinds: type[Refusal]) -> Iterator[None]:
     """
     try:
         yield
-    except kinds or Refusal as refusal:
-        refusal.at(pointer)
+    except Refusal as refusal:
+        if not kinds or isinstance(refusal, kinds):
+            refusal.at(pointer)
         raise
 
 

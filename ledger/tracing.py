@@ -66,6 +66,8 @@ select a.kind, a.name, p.quantity > 0, o.code, sum(p.quantity)
 """
 # Where goods come from: what left these was received.
 ORIGINS: Final = frozenset({"supplier", "opening", "source", "making"})
+# Origins to which goods go back as if they had never left.
+RETURNED_TO: Final = frozenset({"opening", "source"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +139,8 @@ def balance_of(actor: Actor, lot: Lot) -> Balance:
     received = Decimal(0)
     places: dict[str, Decimal] = defaultdict(Decimal)
     for kind, name, gained, made, quantity in rows:
-        if kind in ORIGINS and not gained:
+        # What went back to the tap was never used up, so it counts as not received.
+        if kind in RETURNED_TO or (kind in ORIGINS and not gained):
             received -= quantity
         else:
             places[_place(kind, name, made)] += quantity
@@ -167,7 +170,7 @@ def _place(kind: str, name: str, made: str | None) -> str:
         return f"made into {made}"
     if kind == "sales":
         return "sold"
-    if kind in ORIGINS:
+    if kind == "supplier":
         return "returned to the supplier"
     return name
 

@@ -19,6 +19,7 @@ from api.rest.fields import (
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import finishing, weighing
 from formulas.costing import BatchCost, BatchYield, shown
+from formulas.deviations import Rule
 from formulas.drawing import Sample
 from formulas.models import Batch, BatchLine, BatchPackaging, Pick, Weighing
 from ledger.access import Actor
@@ -69,6 +70,12 @@ class BatchPackagingOut(serializers.Serializer[Any]):
     short = Shown()
 
 
+class Overrode(serializers.ListField):
+    """The rules that a deviation overrode."""
+
+    child = serializers.ChoiceField([rule.value for rule in Rule])
+
+
 class WeighingOut(serializers.Serializer[Any]):
     id = Id()
     entry = Id()
@@ -78,8 +85,9 @@ class WeighingOut(serializers.Serializer[Any]):
     material = Id()
     quantity = QuantityOut()
     deviation = Text(allow_blank=True)
+    overrode = Overrode(help_text="The rules that the deviation overrode.")
     happened_at = Moment()
-    person = serializers.IntegerField()
+    person = Id()
 
 
 class LossOut(serializers.Serializer[Any]):
@@ -280,8 +288,9 @@ def weighing_json(row: Weighing) -> dict[str, Any]:
         "material": str(row.lot.material_id),
         "quantity": quantity_json(row.entered, row.quantity, row.lot.material.counted),
         "deviation": row.deviation,
+        "overrode": row.overrode,
         "happened_at": row.happened_at,
-        "person": row.person_id,
+        "person": str(row.person_id),
     }
 
 

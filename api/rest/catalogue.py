@@ -28,6 +28,7 @@ from ledger.access import (
     suppliers_visible_to,
 )
 from ledger.models import Material, Supplier
+from ledger.roles import Verb
 
 FORMULAS = ["lot", "fifo", "average"]
 
@@ -74,7 +75,7 @@ class MaterialOut(serializers.Serializer[Any]):
     cost_class = Text()
     cost_formula = serializers.ChoiceField(FORMULAS, allow_null=True)
     stocked = serializers.BooleanField()
-    cost_per_kg = Shown(allow_null=True)
+    cost_per_kg = Shown(allow_null=True, help_text="Null also for who may not see costs.")
     cost_source = Text(allow_blank=True)
     shelf_life_days = serializers.IntegerField(allow_null=True)
     mass_each = Shown(allow_null=True, help_text="g")
@@ -114,7 +115,7 @@ def density_json(row: Any) -> dict[str, Any] | None:
     }
 
 
-def material_json(row: Material) -> dict[str, Any]:
+def material_json(row: Material, actor: Actor) -> dict[str, Any]:
     return {
         "id": str(row.id),
         "name": row.name,
@@ -125,7 +126,7 @@ def material_json(row: Material) -> dict[str, Any]:
         "cost_class": row.cost_class,
         "cost_formula": row.cost_formula,
         "stocked": row.stocked,
-        "cost_per_kg": plain(row.cost_per_kg),
+        "cost_per_kg": plain(row.cost_per_kg) if actor.may(Verb.SEE_COSTS) else None,
         "cost_source": row.cost_source,
         "shelf_life_days": row.shelf_life_days,
         "mass_each": plain(row.mass_each),
@@ -157,13 +158,13 @@ class Materials(Resource):
             rows = rows.filter(name__icontains=query["name"]) | rows.filter(
                 inci_name__icontains=query["name"]
             )
-        return page(self.request, query, rows, material_json)
+        return page(self.request, query, rows, lambda row: material_json(row, actor))
 
     @writes(MaterialIn, MaterialOut, examples=examples.MATERIAL)
     def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
         """Add a material to the catalogue."""
         material = catalogue.add_material(actor, catalogue.MaterialFacts(**data))
-        return _material(material)
+        return _material(material, actor)
 
 
 class OneMaterial(Resource):
@@ -172,13 +173,14 @@ class OneMaterial(Resource):
     @reads(None, MaterialOut)
     def get(self, actor: Actor, id: str) -> Sent:
         """Show a material."""
-        return _material(material_for(actor, id))
+        return _material(material_for(actor, id), actor)
 
     @writes(MaterialChange, MaterialOut, status=200, keyed=False, edits=True)
     def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Change what is known of a material (If-Match with its ETag)."""
         version = etags.expected_version(self.request, id)
-        return _material(catalogue.change_material(actor, material=id, version=version, facts=data))
+        changed = catalogue.change_material(actor, material=id, version=version, facts=data)
+        return _material(changed, actor)
 
 
 class Suppliers(Resource):
@@ -215,8 +217,8 @@ class OneSupplier(Resource):
         )
 
 
-def _material(row: Material) -> Sent:
-    return Sent(material_json(row), headers={"ETag": etags.etag(row.id, row.version)})
+def _material(row: Material, actor: Actor) -> Sent:
+    return Sent(material_json(row, actor), headers={"ETag": etags.etag(row.id, row.version)})
 
 
 def _supplier(row: Supplier) -> Sent:

@@ -32,11 +32,12 @@ class EntryOut(serializers.Serializer[Any]):
     kind = serializers.ChoiceField(KINDS)
     happened_at = Moment()
     recorded_at = Moment()
-    person = serializers.IntegerField()
+    person = Id()
     reason = Text(allow_blank=True)
     deviation = Text(allow_blank=True)
     details = serializers.DictField()
     reverses = Id(allow_null=True)
+    reversed_by = Id(allow_null=True)
 
 
 class PostingOut(serializers.Serializer[Any]):
@@ -60,17 +61,18 @@ class EntryQuery(Paged):
     happened_to = serializers.DateField(required=False)
 
 
-def entry_json(row: Entry) -> dict[str, Any]:
+def entry_json(row: Any) -> dict[str, Any]:
     return {
         "id": str(row.id),
         "kind": row.kind,
         "happened_at": row.happened_at,
         "recorded_at": row.recorded_at,
-        "person": row.person_id,
+        "person": str(row.person_id),
         "reason": row.reason,
         "deviation": row.deviation,
         "details": row.details,
         "reverses": row.reverses_id and str(row.reverses_id),
+        "reversed_by": row.reversed_by and str(row.reversed_by),
     }
 
 

@@ -1,15 +1,20 @@
 """Bulk filled into units."""
 
+from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
 
-from api.operation import Resource, writes
-from api.rest.batch_shapes import DeviationIn, SampleIn, samples_of
-from api.rest.fields import Body, Id, Moment, QuantityField, Shown, listed, plain
-from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, page, page_of
+from api.rest.batch_shapes import DeviationIn, Overrode, SampleIn, samples_of
+from api.rest.fields import Body, Id, Moment, QuantityField, Shown, Text, listed, plain
+from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import filling
-from ledger.access import Actor
+from formulas.access import fills_of
+from formulas.models import Filling
+from ledger.access import Actor, find
+from ledger.costing import unit_cost
 from ledger.money import round_money
 from ledger.roles import Verb
 
@@ -28,16 +33,64 @@ class FillIn(Body):
 class FillOut(serializers.Serializer[Any]):
     id = Id()
     entry = Id()
+    product = Id()
+    bulk = Id(help_text="The lot that it was filled from.")
     lot = LotBrief()
     units = serializers.IntegerField()
     used = QuantityOut()
-    nominal_grams = Shown(allow_null=True)
-    total = Shown(allow_null=True)
+    nominal_grams = Shown(allow_null=True, help_text="What the units should hold.")
+    total = Shown(allow_null=True, help_text="Null for who may not see costs.")
     per_unit = Shown(allow_null=True)
+    deviation = Text(allow_blank=True)
+    overrode = Overrode(help_text="The rules that the deviation overrode.")
+    state = serializers.ChoiceField(["filled", "reversed"])
+    happened_at = Moment()
+    person = Id()
+
+
+class FillQuery(Paged):
+    product = serializers.UUIDField(required=False)
+    lot = serializers.UUIDField(required=False, help_text="The lot of units, or that of the bulk.")
+
+
+def fill_json(actor: Actor, row: Filling, status: str, *, undone: bool = False) -> dict[str, Any]:
+    costs, total = actor.may(Verb.SEE_COSTS), filling.total_of(row)
+    return {
+        "id": str(row.id),
+        "entry": str(row.entry_id),
+        "product": str(row.product_id),
+        "bulk": str(row.bulk_lot_id),
+        "lot": {"id": str(row.lot_id), "code": row.lot.code, "status": status},
+        "units": row.units,
+        "used": quantity_json(row.entered, row.used_grams, counted=False),
+        "nominal_grams": plain(row.nominal_grams),
+        "total": plain(round_money(total, actor.currency)) if costs else None,
+        "per_unit": plain(unit_cost(total, Decimal(row.units))) if costs else None,
+        "deviation": row.deviation,
+        "overrode": row.overrode,
+        "state": "reversed" if undone else "filled",
+        "happened_at": row.happened_at,
+        "person": str(row.person_id),
+    }
 
 
 class Fills(Resource):
     """Filling bulk into units, often on another day than it was made."""
+
+    @reads(FillQuery, page_of(FillOut))
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List fills, newest first."""
+        rows = fills_of(actor)
+        if "product" in query:
+            rows = rows.filter(product_id=query["product"])
+        if "lot" in query:
+            rows = rows.filter(lot_id=query["lot"]) | rows.filter(bulk_lot_id=query["lot"])
+        return page(
+            self.request,
+            query,
+            rows,
+            lambda row: fill_json(actor, row, row.status, undone=row.undone),
+        )
 
     @writes(FillIn, FillOut)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
@@ -54,15 +107,14 @@ class Fills(Resource):
             release_basis=release and release["basis"],
             deviation=deviation["reason"] if deviation else "",
         )
-        costs = actor.may(Verb.SEE_COSTS)
-        row = done.filling
-        return {
-            "id": str(row.id),
-            "entry": str(row.entry_id),
-            "lot": {"id": str(done.lot.id), "code": done.lot.code, "status": done.status},
-            "units": row.units,
-            "used": {"entered": row.entered, "grams": plain(row.used_grams)},
-            "nominal_grams": plain(done.nominal_grams),
-            "total": plain(round_money(done.total, actor.currency)) if costs else None,
-            "per_unit": plain(done.per_unit) if costs else None,
-        }
+        return fill_json(actor, done.filling, done.status)
+
+
+class OneFill(Resource):
+    """One fill."""
+
+    @reads(None, FillOut)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """Show a fill, also one that was undone."""
+        row: Any = find(fills_of(actor), id)
+        return fill_json(actor, row, row.status, undone=row.undone)

@@ -122,7 +122,7 @@ class VersionQuery(Body):
 class VersionBrief(serializers.Serializer[Any]):
     number = serializers.IntegerField()
     created_at = Moment()
-    person = serializers.IntegerField()
+    person = Id()
 
 
 class ScalingIn(Body):
@@ -211,7 +211,7 @@ def formula_json(version: FormulaVersion) -> dict[str, Any]:
 
 
 def version_json(row: FormulaVersion) -> dict[str, Any]:
-    return {"number": row.number, "created_at": row.created_at, "person": row.person_id}
+    return {"number": row.number, "created_at": row.created_at, "person": str(row.person_id)}
 
 
 def named(line: Line) -> dict[str, str]:

@@ -7,6 +7,7 @@ from rest_framework import serializers
 
 from api.operation import Resource, writes
 from api.rest import examples
+from api.rest.batch_shapes import DeviationIn
 from api.rest.fields import (
     Body,
     DecimalText,
@@ -43,7 +44,7 @@ class IssueIn(Lines):
 
 class SaleIn(Lines):
     customer = Text(max_length=120, help_text="Your own reference, found again in a recall.")
-    deviation = Text(max_length=400, required=False)
+    deviation = DeviationIn(required=False, allow_null=True)
 
 
 class SupplierReturnIn(Lines):
@@ -143,12 +144,13 @@ class Sales(Resource):
     @writes(SaleIn, MovedOut, examples=examples.SALE)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
         """Sell from lots; the value is the cost of the goods sold."""
+        deviation = data.get("deviation")
         moved = issuing.sell(
             actor,
             lines=taken(data),
             customer=data["customer"],
             happened_at=data.get("happened_at", self.now),
-            deviation=data.get("deviation", ""),
+            deviation=deviation["reason"] if deviation else "",
         )
         return moved_json(moved, actor)
 

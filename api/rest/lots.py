@@ -70,7 +70,7 @@ class DecisionOut(serializers.Serializer[Any]):
     decision = serializers.ChoiceField(list(lots.BECOMES))
     basis = Text()
     status = serializers.ChoiceField(STATUSES)
-    person = serializers.IntegerField()
+    person = Id()
     decided_at = Moment()
 
 
@@ -138,6 +138,6 @@ def decision_json(row: Decision) -> dict[str, Any]:
         "decision": row.decision,
         "basis": row.basis,
         "status": lots.BECOMES[row.decision].value,
-        "person": row.person_id,
+        "person": str(row.person_id),
         "decided_at": row.decided_at,
     }

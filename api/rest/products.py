@@ -25,6 +25,11 @@ from formulas import balances, products
 from formulas.access import product_for, products_of
 from formulas.models import Product
 from ledger.access import Actor, day_of
+from ledger.roles import Verb
+
+
+UNSEEN_IN = "Left out or null: none; but from who may not see costs, what it was before."
+UNSEEN = "Null for who may not see costs."
 
 
 class ProductFillIn(Body):
@@ -40,12 +45,16 @@ class PackagingIn(Body):
 class LabourIn(Body):
     minutes_per_batch = DecimalText(least="0", most="100000", required=False)
     minutes_per_unit = DecimalText(least="0", most="100000", required=False)
-    hourly_rate = DecimalText(least="0", most="1000000")
+    hourly_rate = DecimalText(least="0", most="1000000", allow_null=True, help_text=UNSEEN_IN)
 
 
 class OverheadIn(Body):
-    per_batch = DecimalText(least="0", most="1000000", required=False)
-    percent_of_materials = DecimalText(least="0", most="1000", required=False)
+    per_batch = DecimalText(
+        least="0", most="1000000", required=False, allow_null=True, help_text=UNSEEN_IN
+    )
+    percent_of_materials = DecimalText(
+        least="0", most="1000", required=False, allow_null=True, help_text=UNSEEN_IN
+    )
 
 
 class ProductIn(Body):
@@ -71,12 +80,12 @@ class ProductFillOut(serializers.Serializer[Any]):
 class LabourOut(serializers.Serializer[Any]):
     minutes_per_batch = Shown()
     minutes_per_unit = Shown()
-    hourly_rate = Shown()
+    hourly_rate = Shown(allow_null=True, help_text=UNSEEN)
 
 
 class OverheadOut(serializers.Serializer[Any]):
-    per_batch = Shown()
-    percent_of_materials = Shown()
+    per_batch = Shown(allow_null=True, help_text=UNSEEN)
+    percent_of_materials = Shown(allow_null=True, help_text=UNSEEN)
 
 
 class ProductOut(serializers.Serializer[Any]):
@@ -145,13 +154,14 @@ def draft_of(data: dict[str, Any]) -> products.ProductDraft:
         packaging=[products.PackagingDraft(**item) for item in data["packaging"]],
         minutes_per_batch=labour.get("minutes_per_batch", Decimal(0)),
         minutes_per_unit=labour.get("minutes_per_unit", Decimal(0)),
-        hourly_rate=labour.get("hourly_rate", Decimal(0)),
-        overhead_per_batch=overhead.get("per_batch", Decimal(0)),
-        overhead_percent=overhead.get("percent_of_materials", Decimal(0)),
+        hourly_rate=labour.get("hourly_rate"),
+        overhead_per_batch=overhead.get("per_batch"),
+        overhead_percent=overhead.get("percent_of_materials"),
     )
 
 
-def product_json(row: Product) -> dict[str, Any]:
+def product_json(row: Product, actor: Actor) -> dict[str, Any]:
+    costs = actor.may(Verb.SEE_COSTS)
     return {
         "id": str(row.id),
         "name": row.name,
@@ -172,11 +182,11 @@ def product_json(row: Product) -> dict[str, Any]:
         "labour": {
             "minutes_per_batch": plain(row.minutes_per_batch.normalize()),
             "minutes_per_unit": plain(row.minutes_per_unit.normalize()),
-            "hourly_rate": plain(row.hourly_rate),
+            "hourly_rate": plain(row.hourly_rate) if costs else None,
         },
         "overhead": {
-            "per_batch": plain(row.overhead_per_batch),
-            "percent_of_materials": plain(row.overhead_percent.normalize()),
+            "per_batch": plain(row.overhead_per_batch) if costs else None,
+            "percent_of_materials": plain(row.overhead_percent.normalize()) if costs else None,
         },
         "version": row.version,
         "created_at": row.created_at,
@@ -192,13 +202,13 @@ class Products(Resource):
         rows = products_of(actor)
         if "name" in query:
             rows = rows.filter(name__icontains=query["name"])
-        return page(self.request, query, rows, product_json)
+        return page(self.request, query, rows, lambda row: product_json(row, actor))
 
     @writes(ProductIn, ProductOut, examples=examples.PRODUCT_IN)
     def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
         """Add a product: a fill of a formula in its packaging."""
         product = products.add_product(actor, draft_of(data))
-        return _product(product_for(actor, product.id))
+        return _product(product_for(actor, product.id), actor)
 
 
 class OneProduct(Resource):
@@ -207,14 +217,14 @@ class OneProduct(Resource):
     @reads(None, ProductOut)
     def get(self, actor: Actor, id: str) -> Sent:
         """Show a product."""
-        return _product(product_for(actor, id))
+        return _product(product_for(actor, id), actor)
 
     @writes(ProductIn, ProductOut, status=200, keyed=False, edits=True)
     def put(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Change a product (If-Match with its ETag); planned batches keep what they had."""
         version = etags.expected_version(self.request, id)
         products.change_product(actor, product=id, expected_version=version, draft=draft_of(data))
-        return _product(product_for(actor, id))
+        return _product(product_for(actor, id), actor)
 
 
 class UnitScaling(Resource):
@@ -259,5 +269,5 @@ class Prices(Resource):
         }
 
 
-def _product(row: Product) -> Sent:
-    return Sent(product_json(row), headers={"ETag": etags.etag(row.id, row.version)})
+def _product(row: Product, actor: Actor) -> Sent:
+    return Sent(product_json(row, actor), headers={"ETag": etags.etag(row.id, row.version)})

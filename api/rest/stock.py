@@ -12,6 +12,7 @@ from api.rest import examples
 from api.rest.fields import Body, Id, Moment, QuantityField, Shown, Text, plain
 from ledger import alerts, balances
 from ledger.access import Actor
+from ledger.errors import NotFound
 from ledger.models import Alert, Watch
 from ledger.money import round_money
 
@@ -147,17 +148,32 @@ class OneWatch(Resource):
         """Show the watch over a material."""
         return _watch(alerts.watch_for(actor, material))
 
-    @writes(WatchIn, WatchOut, status=200, keyed=False, examples=examples.WATCH)
+    @writes(WatchIn, WatchOut, status=200, keyed=False, matches=True, examples=examples.WATCH)
     def put(self, actor: Actor, data: dict[str, Any], material: str) -> Sent:
         """Warn when the position of a material is at or below a reorder point."""
+        point, version = data["reorder_point"], self._version_read(actor, material)
         return _watch(
-            alerts.set_watch(actor, material=material, reorder_point=data["reorder_point"])
+            alerts.set_watch(actor, material=material, reorder_point=point, version=version)
         )
 
-    @writes(None, None, status=204, keyed=False)
+    @writes(None, None, status=204, keyed=False, matches=True)
     def delete(self, actor: Actor, material: str) -> None:
         """Stop watching a material."""
-        alerts.drop_watch(actor, material=material, now=self.now)
+        version = self._version_read(actor, material)
+        alerts.drop_watch(actor, material=material, now=self.now, version=version)
+
+    def _version_read(self, actor: Actor, material: str) -> int | None:
+        """The version that If-Match names, where it is sent; an ETag is of one very watch.
+
+        Without a watch none can have been read, so the answer is one that no watch has.
+        """
+        if not self.request.headers.get("If-Match"):
+            return None
+        try:
+            watch = alerts.watch_for(actor, material)
+        except NotFound:
+            return 0
+        return etags.expected_version(self.request, watch.id)
 
 
 class Alerts(Resource):
@@ -169,6 +185,15 @@ class Alerts(Resource):
         state = query.get("state")
         rows = alerts.alerts(actor, open=None if state is None else state == "open")
         return page(self.request, query, rows, alert_json)
+
+
+class OneAlert(Resource):
+    """One alert."""
+
+    @reads(None, AlertOut)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """Show an alert."""
+        return alert_json(alerts.alert_for(actor, id))
 
 
 def _watch(row: Watch) -> Sent:

@@ -371,6 +371,23 @@ class Migration(migrations.Migration):
                 ("declared_grams", models.DecimalField(decimal_places=6, default=0, max_digits=18)),
                 ("declared_reason", models.CharField(blank=True, max_length=400)),
                 ("process_loss_percent", models.DecimalField(decimal_places=6, max_digits=9)),
+                (
+                    "minutes_per_batch",
+                    models.DecimalField(decimal_places=6, default=0, max_digits=18),
+                ),
+                (
+                    "minutes_per_unit",
+                    models.DecimalField(decimal_places=6, default=0, max_digits=18),
+                ),
+                ("hourly_rate", models.DecimalField(decimal_places=6, default=0, max_digits=18)),
+                (
+                    "overhead_per_batch",
+                    models.DecimalField(decimal_places=6, default=0, max_digits=18),
+                ),
+                (
+                    "overhead_percent",
+                    models.DecimalField(decimal_places=4, default=0, max_digits=9),
+                ),
                 ("materials", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("packaging", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("labour", models.DecimalField(decimal_places=6, max_digits=18)),
@@ -812,11 +829,18 @@ class Migration(migrations.Migration):
                 ("happened_at", models.DateTimeField()),
                 ("entered", models.CharField(max_length=64)),
                 ("used_grams", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("nominal_grams", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
                 ("units", models.PositiveIntegerField()),
+                (
+                    "minutes_per_unit",
+                    models.DecimalField(decimal_places=6, default=0, max_digits=18),
+                ),
+                ("hourly_rate", models.DecimalField(decimal_places=6, default=0, max_digits=18)),
                 ("bulk", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("packaging", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("labour", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("deviation", models.CharField(blank=True, max_length=400)),
+                ("overrode", models.JSONField(default=list)),
                 (
                     "bulk_lot",
                     models.ForeignKey(
@@ -929,6 +953,7 @@ class Migration(migrations.Migration):
                     models.CharField(blank=True, help_text="lot or material", max_length=8),
                 ),
                 ("deviation", models.CharField(blank=True, max_length=400)),
+                ("overrode", models.JSONField(default=list)),
                 ("happened_at", models.DateTimeField()),
                 (
                     "batch",

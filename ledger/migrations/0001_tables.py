@@ -1469,6 +1469,10 @@ class Migration(migrations.Migration):
             model_name="decision",
             index=models.Index(fields=["coop", "maker", "lot"], name="decision_by_lot"),
         ),
+        migrations.AddIndex(
+            model_name="entry",
+            index=models.Index(fields=["coop", "maker", "kind", "id"], name="entry_by_kind"),
+        ),
         migrations.AddConstraint(
             model_name="costpolicy",
             constraint=models.UniqueConstraint(

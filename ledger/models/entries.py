@@ -46,6 +46,7 @@ class Entry(MakerRow):
                 name="entry_reversal_has_reason",
             ),
         )
+        indexes = (models.Index(fields=["coop", "maker", "kind", "id"], name="entry_by_kind"),)
 
 
 class Posting(models.Model):

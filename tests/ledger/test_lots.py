@@ -19,6 +19,7 @@ from ledger.lots import (
 )
 from ledger.models import Decision, Lot
 from ledger.quantities import parse_density
+from tests.factories import open_workshop
 from tests.ledger.bench import open_bench
 from tests.ledger.books import Books
 
@@ -96,7 +97,7 @@ def test_lots_are_numbered_without_a_gap_in_each_maker_s_own_row() -> None:
         second = next_lot_codes(books.actor, 1)
     with acting_as(neighbour.actor):
         other = next_lot_codes(neighbour.actor, 1)
-    assert [*first, *second, *other] == ["NB1", "NB2", "NB3", "NB21"]
+    assert [*first, *second, *other] == ["NB1", "NB2", "NB3", "NBA1"]
 
 
 def test_a_lot_s_measured_density_replaces_the_one_before() -> None:
@@ -140,3 +141,22 @@ def test_a_day_is_the_co_op_s() -> None:
     books = Books(bench=open_bench(time_zone="America/New_York"))
     assert day_of(books.actor, datetime(2026, 3, 1, 4, 59, tzinfo=UTC)) == date(2026, 2, 28)
     assert day_of(books.actor, datetime(2026, 3, 1, 5, 0, tzinfo=UTC)) == date(2026, 3, 1)
+
+
+def test_lot_codes_of_makers_with_the_same_initials_never_meet() -> None:
+    """The 21st lot of "NB" must not be spelt as the first of a maker marked "NB2"."""
+    first = Books()
+    second = Books(bench=open_bench("Narrow Boat", coop=first.bench.coop))
+    with acting_as(first.actor):
+        codes = next_lot_codes(first.actor, 300)
+    with acting_as(second.actor):
+        others = next_lot_codes(second.actor, 300)
+    assert not {*codes} & {*others}
+
+
+def test_what_is_not_stocked_is_neither_received_nor_opened() -> None:
+    shop = open_workshop()
+    water = shop.water()
+    with pytest.raises(Invalid, match="not stocked") as refused:
+        shop.receive(water, "10 kg", "1.00")
+    assert refused.value.pointer == "/lines/0/material"

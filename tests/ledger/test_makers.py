@@ -97,7 +97,7 @@ def test_a_maker_has_an_owner_and_its_accounts(coop: Coop, person: AbstractBaseU
 @pytest.mark.parametrize(
     ("names", "marks"),
     [
-        (["North Bench", "Narrow Boat", "Night Bakery"], ["NB", "NB2", "NB3"]),
+        (["North Bench", "Narrow Boat", "Night Bakery"], ["NB", "NBA", "NBB"]),
         (["Old Mill Bench House"], ["OMB"]),
         (["石鹸 7"], ["M"]),
     ],

@@ -20,7 +20,6 @@ from tests.stateful.oracle import (
     Event,
     Line,
     Lot,
-    Material,
     Place,
     Wrong,
     near,
@@ -180,6 +179,10 @@ class MakingOracle(BatchOracle):
         self._pass(event, MAKING, STORE, lot, Fraction(units), total)
         self.last_day[lot] = self._lasts([bulk], None, day)
         return self._as_posted(event, posted)
+
+    def made_at(self, event: Event) -> Fraction:
+        """What was made carries this value."""
+        return sum((x.value for x in event.lines if x.place == STORE and x.value > 0), ZERO)
 
     # ---- Together --------------------------------------------------------------------------------
 

@@ -9,7 +9,7 @@ from formulas.composition import ToEffect
 from formulas.models import FormulaVersion, Product
 from ledger.access import acting_as
 from ledger.models import Lot, Material
-from ledger.quantities import parse_quantity
+from ledger.quantities import Quantity, parse_quantity
 from tests.factories import Workshop
 from tests.ledger.books import Books
 from tests.stateful.batch_oracle import Recipe, Wanted, Ware
@@ -59,6 +59,17 @@ class Shelf:
             return f"{Decimal(int(grams / MILLIONTH)).scaleb(-6):f} g", grams
         tenths = int(grams / DENSITY * 10**4) or 1
         return f"{Decimal(tenths).scaleb(-4):f} mL", tenths * DENSITY / 10**4
+
+
+    @staticmethod
+    def mass(grams: Fraction) -> Quantity:
+        """So many grams, as they are typed."""
+        return parse_quantity(f"{Decimal(int(grams / MILLIONTH)).scaleb(-6):f} g")
+
+    @staticmethod
+    def pieces(count: Fraction) -> Quantity:
+        """So many pieces, as they are typed."""
+        return parse_quantity(f"{count} each")
 
 
 def fill_shelf(

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, seed, settings
+from hypothesis import HealthCheck, Phase, seed, settings
 from hypothesis.stateful import RuleBasedStateMachine
 
 # The same stories each time, unless somebody wants others.
@@ -24,6 +24,7 @@ def told(machine: type[RuleBasedStateMachine], stories: int) -> Any:
         stateful_step_count=STEPS,
         deadline=None,
         print_blob=True,
+        phases=[Phase.generate, Phase.shrink] if not os.environ.get("NOSHRINK") else [Phase.generate],
         suppress_health_check=list(HealthCheck),
     )
     return pytest.mark.usefixtures("database")(case)

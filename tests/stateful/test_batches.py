@@ -1,300 +1,215 @@
-"""Random batches against the definitions in exact fractions: the ledger's story goes on in them.
+"""Random batches against the definitions in exact fractions.
 
-An intermediate goes into a lotion, which is bulk, or filled at once, or filled later. Water is
-not stocked, an acid is added to effect, bottles and caps are drawn with the units. Lots have
-dates and are held or rejected, batches compete for the same lots by what they reserved, and
-everything may be undone in any order that leaves nothing below zero.
+An intermediate goes into a lotion, which stays bulk, or is filled at once, or later. Bottles and
+caps are drawn with the units, samples are issued, losses are declared, and everything may be
+undone in any order that leaves nothing below zero.
 """
 
-from datetime import timedelta
-from decimal import Decimal
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
+from uuid import UUID
 
 from django.db import connection
 from hypothesis import strategies as st
-from hypothesis.stateful import initialize, precondition, rule
+from hypothesis.stateful import precondition, rule
 
-from formulas.batches import Planned, Size, cancel_batch, plan_batch
 from formulas.drawing import Sample
-from formulas.errors import AlreadyFinished, NothingWeighed, OverMaximum
-from formulas.filling import fill
-from formulas.finishing import AbnormalLoss, finish
+from formulas.filling import Filled, fill
+from formulas.finishing import AbnormalLoss, Finished, finish
+from formulas.models import Batch
 from formulas.undoing import undo
-from formulas.weighing import Weighed, weigh, weigh_back
 from ledger.access import acting_as
-from ledger.errors import LotExpired, LotNotReleased
 from ledger.models import Lot, Reservation
-from ledger.quantities import Quantity, parse_quantity
 from tests.ledger.books import ago
-from tests.ledger.bench import now
-from tests.stateful.batch_oracle import Plan
-from tests.stateful.making_oracle import MakingOracle, Outcome
-from tests.stateful.oracle import BATCH, STORE, Line
-from tests.stateful.recipes import Shelf, fill_shelf
-from tests.stateful.telling import DONE, told
-from tests.stateful.test_books import (
-    DAYS,
-    FORMULAS,
-    MICROS,
-    PARTS,
-    PLACE,
-    BooksMachine,
-    decimal,
-)
+from tests.stateful.batch_machine import BatchMachine
+from tests.stateful.making_oracle import Outcome
+from tests.stateful.oracle import STORE, ZERO, Event, Line
+from tests.stateful.telling import told
+from tests.stateful.test_books import DAYS, PARTS, PLACE
 
 STORIES = 15
-MOST_OPEN = 4
 POSTED = f"""
 select {PLACE}, p.lot_id::text, p.quantity, p.value from ledger_posting p
   join ledger_account a on a.id = p.account_id where p.entry_id = %s order by p.line
 """
-DATES = st.sampled_from([None, None, -3, 0, 2, 10, 40])
-DECISIONS = {"release": "released", "hold": "hold", "reject": "rejected"}
+SAMPLES = st.lists(st.integers(1, 3), max_size=2)
+RELEASED = st.sampled_from(["looks and smells right", "looks and smells right", None])
 
 
-class BatchMachine(BooksMachine):
-    """Materials, packaging, two formulas, a product, and batches of them."""
-
-    oracle: MakingOracle
-    REFUSALS = (
-        *BooksMachine.REFUSALS,
-        AlreadyFinished,
-        NothingWeighed,
-        OverMaximum,
-        LotNotReleased,
-        LotExpired,
-    )
-
-    @initialize(
-        first=st.sampled_from(FORMULAS),
-        second=st.sampled_from(FORMULAS),
-        bottles=st.sampled_from(FORMULAS),
-    )
-    def open(self, first: str, second: str, bottles: str) -> None:
-        self._open(MakingOracle(), first, second)
-        self.today = now().date()
-        self.shelf: Shelf = fill_shelf(self.books, self.oracle, self.materials, bottles)
-        self.materials = self.shelf.materials
-        self.planned: list[tuple[Plan, Planned]] = []
-        for which in range(len(self.shelf.bought)):
-            self.receive_a_new_lot(which, 4 * 10**9 + 299, 10**8 + which, 8, None, "released")
-
-    # ---- Lots ------------------------------------------------------------------------------------
-
-    @rule(
-        which=st.integers(0, 3),
-        grams=MICROS,
-        value=st.integers(0, 10**9),
-        days=DAYS,
-        last=DATES,
-        status=st.sampled_from(["released", "released", "released", "quarantine"]),
-    )
-    def receive_a_new_lot(
-        self, which: int, grams: int, value: int, days: int, last: int | None, status: str
-    ) -> None:
-        until = None if last is None else self.today + timedelta(days=last)
-        lot = self.books.lot(material=self.shelf.bought[which], status=status, expires_on=until)
-        self._know(lot, status, last)
-        self._receive(lot, grams, value, days)
-
-    def _know(self, lot: Lot, status: str, last: int | None) -> None:
-        self.lots.append(lot)
-        name = str(lot.id)
-        self.oracle.material[name] = str(lot.material_id)
-        self.oracle.status[name], self.oracle.last_day[name] = status, last
-
-    @rule(pick=st.integers(0), decision=st.sampled_from(["release", *DECISIONS]))
-    def decide(self, pick: int, decision: str) -> None:
-        lot = self.lots[-1 - pick % len(self.lots)]
-        self.shelf.shop.decide(lot, decision)
-        self.oracle.status[str(lot.id)] = DECISIONS[decision]
-        DONE["decide"] += 1
-
-    @rule(formula=st.sampled_from(FORMULAS), of=st.integers(0))
-    def choose_formula(self, formula: str, of: int) -> None:
-        classes = sorted({material.cost_class for material in self.shelf.materials})
-        chosen = classes[of % len(classes)]
-        self.materials = [m for m in self.shelf.materials if m.cost_class == chosen]
-        self.books.material = self.materials[0]
-        super().choose_formula(formula)
-        self.materials = self.shelf.materials
-
-    # ---- Planning --------------------------------------------------------------------------------
-
-    @precondition(lambda self: len(self._open_plans()) < MOST_OPEN)
-    @rule(
-        what=st.integers(0, 2),
-        said=st.sampled_from(["batch", "output"]),
-        grams=st.one_of(st.integers(10**7, 3 * 10**9), st.sampled_from([10**8, 10**9])),
-        units=st.integers(1, 30),
-        day=st.sampled_from([0, 0, 1, 5, 40]),
-    )
-    def plan(self, what: int, said: str, grams: int, units: int, day: int) -> None:
-        shelf, exact = self.shelf, Fraction(grams, 10**6)
-        amount = Quantity(f"{decimal(exact)} g", "mass", decimal(exact))
-        planned_for = self.today + timedelta(days=day)
-        recipe, version = shelf.formulas[what % 2]
-        if what == 2:
-            planned = shelf.shop.does(
-                plan_batch, product=shelf.product.id, size=Size(units=units), planned_for=planned_for
-            )
-        else:
-            size = Size(batch=amount) if said == "batch" else Size(output=amount)
-            planned = shelf.shop.does(
-                plan_batch, formula=version.formula_id, size=size, planned_for=planned_for
-            )
-        place = f"{BATCH}{planned.batch.code}"
-        if what == 2:
-            recipe, wanted = shelf.ware.recipe, {"ware": shelf.ware, "units": units}
-        else:
-            wanted = {said: exact}
-        plan = self.oracle.plan(place, recipe, day, **wanted)
-        self.planned.append((plan, planned))
-        self._same_plan(plan, planned)
-        DONE["plan"] += 1
-
-    def _same_plan(self, plan: Plan, planned: Planned) -> None:
-        batch = planned.batch
-        assert (batch.batch_grams, batch.output_grams) == (plan.batch, plan.output)
-        assert [one.line.grams for one in planned.lines] == plan.grams
-        rows: list[Any] = [*planned.lines, *planned.packaging]
-        picks = [{str(one.lot_id): Fraction(one.quantity) for one in row.picks} for row in rows]
-        assert picks == plan.picks
-        for row, picked in zip(planned.lines, plan.picks, strict=False):
-            if row.line.material.stocked:
-                assert Fraction(row.line.short) == row.line.grams - sum(picked.values())
-
-    def _open_plans(self) -> list[tuple[Plan, Planned]]:
-        return [one for one in self.planned if one[0].state == "planned"]
-
-    def _batch(self, pick: int) -> tuple[Plan, Planned]:
-        """Mostly one that is still planned, the latest first."""
-        among = self._open_plans() if pick % 8 else self.planned
-        among = among or self.planned
-        return among[-1 - pick // 8 % len(among)]
-
-    # ---- Weighing --------------------------------------------------------------------------------
-
-    @precondition(lambda self: self._open_plans())
-    @rule(pick=st.integers(1), which=st.integers(0), days=DAYS)
-    def weigh_as_planned(self, pick: int, which: int, days: int) -> None:
-        plan, planned = self._batch(pick)
-        line = which % len(plan.grams)
-        lots = [lot for lot in self.lots if str(lot.id) in plan.picks[line]]
-        lot = lots[which % len(lots)] if lots else None
-        grams = plan.picks[line][str(lot.id)] if lot else plan.grams[line]
-        if lot or not planned.lines[line].line.material.stocked:
-            self._weigh(plan, planned, line, lot, grams, days, "")
+class MakingMachine(BatchMachine):
+    """Batches that are finished, filled and undone."""
 
     @precondition(lambda self: self.planned)
     @rule(
         pick=st.integers(0),
-        which=st.integers(0),
-        of=st.integers(0),
-        percent=PARTS,
+        percent=st.one_of(st.integers(60, 101), PARTS),
+        lost=st.sampled_from([0, 0, 0, 1, 7, 30]),
+        units=st.sampled_from([None, "planned", "planned", 1, 7, 40]),
+        samples=SAMPLES,
+        release=RELEASED,
         days=DAYS,
-        deviation=st.sampled_from(["", "", "tested by hand"]),
-        listed=st.sampled_from([True, True, True, False]),
     )
-    def weigh(
+    def finish(
         self,
         pick: int,
-        which: int,
-        of: int,
         percent: int,
+        lost: int,
+        units: Any,
+        samples: list[int],
+        release: str | None,
         days: int,
-        deviation: str,
-        listed: bool,
     ) -> None:
-        """So much of any lot that fits the line, or as an addition that is not listed."""
         plan, planned = self._batch(pick)
-        line = which % len(plan.grams)
-        material = planned.lines[line].line.material
-        lots = [lot for lot in self.lots if lot.material_id == material.id]
-        if not lots and material.stocked:
-            return
-        lot = lots[of % len(lots)] if lots else None
-        there = self.oracle.held[STORE, str(lot.id)][0] if lot else plan.grams[line]
-        whole = there if percent > 90 else min(there, plan.grams[line])
-        grams = Fraction(int(whole * percent * 10**4), 10**6) or Fraction(1, 10**6)
-        self._weigh(plan, planned, line if listed else None, lot, grams, days, deviation)
+        weighed = sum((q for q, _ in self.oracle.lying_in(plan.place).values()), ZERO)
+        filled = None if plan.ware is None or units is None else planned.batch.units
+        if filled is not None and units != "planned":
+            filled = units
+        output = Fraction(int(weighed * percent * 10**4), 10**6) or Fraction(1)
+        unit = output / 200 if filled is None else Fraction(1)
+        outcome = Outcome(
+            output,
+            filled,
+            Fraction(int(weighed * lost * 10**4), 10**6),
+            [Fraction(int(unit * n * 10**6), 10**6) or Fraction(1, 10**6) for n in samples],
+        )
+        finished: Finished | None = self._may(
+            "finish",
+            self.oracle.may_finish(plan, outcome, -days),
+            lambda: self.shelf.shop.does(
+                finish,
+                batch=planned.batch.id,
+                output=self.shelf.mass(output),
+                units=filled,
+                samples=self._samples(outcome),
+                abnormal_loss=AbnormalLoss(self.shelf.mass(outcome.declared), "spilt")
+                if outcome.declared
+                else None,
+                release_basis=release,
+                happened_at=ago(days),
+            ),
+        )
+        if finished:
+            making = finished.making
+            posted = self._posted(making.entry_id)
+            event = self.oracle.finish(plan, outcome, str(finished.lot.id), posted, -days)
+            self._made(event, making, finished.lot, release, outcome, days)
+            self.oracle.check_cost(plan, event, outcome, finished.cost, finished.yielded)
 
-    def _weigh(
+    @precondition(lambda self: self._bulk())
+    @rule(
+        of=st.integers(0),
+        units=st.sampled_from([1, 2, 5, 12, 40]),
+        over=st.sampled_from([None, None, 0, 3, 50]),
+        samples=SAMPLES,
+        release=RELEASED,
+        days=DAYS,
+        deviation=st.sampled_from(["", "", "tested by hand"]),
+    )
+    def fill(
         self,
-        plan: Plan,
-        planned: Planned,
-        line: int | None,
-        lot: Lot | None,
-        grams: Fraction,
+        of: int,
+        units: int,
+        over: int | None,
+        samples: list[int],
+        release: str | None,
         days: int,
         deviation: str,
     ) -> None:
-        name = str(lot.id) if lot else self.shelf.tap(self.oracle)
-        text, grams = self.shelf.typed(lot, grams)
-        row = None if line is None else planned.lines[line].line
-        headroom = None if line is None else self.oracle.headroom(plan, line)
-        weighed: Weighed | None = self._may(
-            "weigh",
-            self.oracle.may_weigh(plan, line, name, grams, -days, deviation),
+        bulk = self._bulk()[-1 - of % len(self._bulk())]
+        ware = self.shelf.ware
+        used = ware.fill * units
+        if over is not None:
+            used = Fraction(int(used * (100 + over) * 10**4), 10**6)
+        outcome = Outcome(used, units, ZERO, [Fraction(n) for n in samples])
+        filled: Filled | None = self._may(
+            "fill",
+            self.oracle.may_fill(ware, str(bulk.id), used, outcome, -days, deviation),
             lambda: self.shelf.shop.does(
-                weigh,
-                batch=planned.batch.id,
-                line=row and row.id,
-                lot=lot and lot.id,
-                material=self.shelf.water.id if lot is None else None,
-                quantity=parse_quantity(text),
+                fill,
+                product=self.shelf.product.id,
+                lot=bulk.id,
+                units=units,
+                used=None if over is None else self.shelf.mass(used),
+                samples=self._samples(outcome),
+                release_basis=release,
                 happened_at=ago(days),
                 deviation=deviation,
             ),
         )
-        if weighed:
-            if headroom is not None:
-                assert weighed.headroom_grams == max(headroom - grams, 0)
-            if lot is None:
-                name = self.shelf.opened(self.oracle, weighed.lot)
-            event = self.oracle.weigh(plan, line, name, grams, Fraction(weighed.value), -days)
-            self.told.append((event, weighed.weighing.entry_id))
+        if filled:
+            filling = filled.filling
+            posted = self._posted(filling.entry_id)
+            event = self.oracle.fill(
+                ware, str(bulk.id), used, outcome, str(filled.lot.id), posted, -days
+            )
+            self._made(event, filling, filled.lot, release, outcome, days)
+            assert filled.nominal_grams == ware.fill * units
+            assert filled.total == self.oracle.made_at(event)
 
-    @precondition(lambda self: any(self.oracle.lying_in(plan.place) for plan, _ in self.planned))
-    @rule(pick=st.integers(0), of=st.integers(0), percent=PARTS, days=DAYS)
-    def weigh_back_out(self, pick: int, of: int, percent: int, days: int) -> None:
-        plan, planned = self._batch(pick)
-        lying = list(self.oracle.lying_in(plan.place).items()) or [(str(self.lots[0].id), (0, 0))]
-        name, (held, _) = lying[of % len(lying)]
-        grams = Fraction(int(held * percent * 10**4), 10**6) or Fraction(1, 10**6)
-        weighed: Weighed | None = self._may(
-            "weigh back",
-            self.oracle.may_weigh_back(plan, name, grams, -days),
-            lambda: self.shelf.shop.does(
-                weigh_back,
-                batch=planned.batch.id,
-                lot=name,
-                quantity=parse_quantity(f"{decimal(grams)} g"),
-                happened_at=ago(days),
-            ),
+    def _bulk(self) -> list[Lot]:
+        """Lots of the lotion that are in store."""
+        made = self.shelf.formulas[1][1].formula.material_id
+        return [
+            lot
+            for lot in self.lots
+            if lot.material_id == made and self.oracle.held[STORE, str(lot.id)][0] > 0
+        ]
+
+    def _made(
+        self,
+        event: Event,
+        row: Any,
+        lot: Lot,
+        release: str | None,
+        outcome: Outcome,
+        days: int,
+    ) -> None:
+        """The lot that was made, its dates, and the samples that were issued of it."""
+        name = str(lot.id)
+        last = self.oracle.last_day[name]
+        found = None if lot.expires_on is None else (lot.expires_on - self.today).days
+        assert found == last
+        self._know(lot, "quarantine" if release is None else "released", last)
+        self.told.append((event, row.entry_id))
+        assert (row.samples_entry_id is None) == (not outcome.samples)
+        if outcome.samples:
+            issued = self._posted(row.samples_entry_id)
+            values = [line.value for line in issued if line.place == "issue"]
+            lines = [(name, quantity) for quantity in outcome.samples]
+            event.samples = self.oracle.take("issue", lines, values, -days)
+            self.told.append((event.samples, row.samples_entry_id))
+
+    def _samples(self, outcome: Outcome) -> list[Sample]:
+        typed = self.shelf.mass if outcome.units is None else self.shelf.pieces
+        return [Sample(typed(quantity), "retained") for quantity in outcome.samples]
+
+    def _posted(self, entry: UUID) -> Sequence[Line]:
+        with acting_as(self.books.actor), connection.cursor() as cursor:
+            cursor.execute(POSTED, [entry])
+            return [Line(place, lot, Fraction(q), Fraction(v)) for place, lot, q, v in cursor]
+
+    # ---- Mistakes --------------------------------------------------------------------------------
+
+    def _reverse(self, entry: Any, days: int) -> Any:
+        return self.shelf.shop.does(
+            undo, entry=entry, reason="typed wrongly", happened_at=ago(days)
         )
-        if weighed:
-            value = -Fraction(weighed.value)
-            event = self.oracle.weigh_back(plan, None, name, grams, value, -days)
-            self.told.append((event, weighed.weighing.entry_id))
 
-    @precondition(lambda self: self.planned)
-    @rule(pick=st.integers(0), days=DAYS)
-    def cancel(self, pick: int, days: int) -> None:
-        plan, planned = self._batch(pick)
-        cancelled = self._may(
-            "cancel",
-            self.oracle.may_cancel(plan, -days),
-            lambda: self.shelf.shop.does(
-                cancel_batch, batch=planned.batch.id, reason="spoiled", happened_at=ago(days)
-            ),
-        )
-        if cancelled:
-            event = self.oracle.cancel(plan, -days)
-            assert (cancelled.cancel_entry_id is None) == (not event.lines)
-            if event.lines:
-                self.told.append((event, cancelled.cancel_entry_id))
+    def compare(self) -> None:
+        """The promises and the states of batches, too, are what the definitions say."""
+        super().compare()
+        with acting_as(self.books.actor):
+            reserved = {
+                (str(row.account_id), str(row.lot_id)): Fraction(row.quantity)
+                for row in Reservation.objects.filter(quantity__gt=0)
+            }
+            states = dict(Batch.objects.values_list("code", "state"))
+        accounts = {plan.place: str(planned.batch.account_id) for plan, planned in self.planned}
+        assert reserved == {
+            (accounts[place], lot): q for (place, lot), q in self.oracle.reserved.items() if q > 0
+        }
+        assert states == {planned.batch.code: plan.state for plan, planned in self.planned}
 
 
-TestBatches = told(BatchMachine, STORIES)
+TestBatches = told(MakingMachine, STORIES)

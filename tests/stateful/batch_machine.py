@@ -1,0 +1,282 @@
+"""Random plans and weighings: the ledger's story goes on in batches.
+
+Water is not stocked, an acid is added to effect, one material stands on two lines. Lots have dates
+and are held or rejected, and batches compete for the same lots by what they reserved.
+"""
+
+from datetime import timedelta
+from fractions import Fraction
+from typing import Any
+
+from hypothesis import strategies as st
+from hypothesis.stateful import initialize, precondition, rule
+
+from formulas.batches import Planned, Size, cancel_batch, plan_batch
+from formulas.errors import AlreadyFinished, NothingWeighed, OverMaximum
+from formulas.weighing import Weighed, weigh, weigh_back
+from ledger.errors import LotExpired, LotNotReleased
+from ledger.models import Lot
+from ledger.quantities import Quantity, parse_quantity
+from tests.ledger.bench import now
+from tests.ledger.books import ago
+from tests.stateful.batch_oracle import Plan
+from tests.stateful.making_oracle import MakingOracle
+from tests.stateful.oracle import BATCH, STORE
+from tests.stateful.recipes import Shelf, fill_shelf
+from tests.stateful.telling import DONE
+from tests.stateful.test_books import (
+    DAYS,
+    FORMULAS,
+    MICROS,
+    PARTS,
+    BooksMachine,
+    decimal,
+)
+
+MOST_OPEN = 4
+DATES = st.sampled_from([None, None, -3, 0, 2, 10, 40])
+DECISIONS = {"release": "released", "hold": "hold", "reject": "rejected"}
+
+
+class BatchMachine(BooksMachine):
+    """Materials, packaging, two formulas, a product, and batches of them."""
+
+    oracle: MakingOracle
+    REFUSALS = (
+        *BooksMachine.REFUSALS,
+        AlreadyFinished,
+        NothingWeighed,
+        OverMaximum,
+        LotNotReleased,
+        LotExpired,
+    )
+
+    @initialize(
+        first=st.sampled_from(FORMULAS),
+        second=st.sampled_from(FORMULAS),
+        bottles=st.sampled_from(FORMULAS),
+    )
+    def open(self, first: str, second: str, bottles: str) -> None:
+        self._open(MakingOracle(), first, second)
+        self.today = now().date()
+        self.shelf: Shelf = fill_shelf(self.books, self.oracle, self.materials, bottles)
+        self.materials = self.shelf.materials
+        self.planned: list[tuple[Plan, Planned]] = []
+        for which in range(len(self.shelf.bought)):
+            self.receive_a_new_lot(which, 4 * 10**9 + 299, 10**8 + which, 8, None, "released")
+
+    # ---- Lots ------------------------------------------------------------------------------------
+
+    @rule(
+        which=st.integers(0, 3),
+        grams=MICROS,
+        value=st.integers(0, 10**9),
+        days=DAYS,
+        last=DATES,
+        status=st.sampled_from(["released", "released", "released", "quarantine"]),
+    )
+    def receive_a_new_lot(
+        self, which: int, grams: int, value: int, days: int, last: int | None, status: str
+    ) -> None:
+        until = None if last is None else self.today + timedelta(days=last)
+        lot = self.books.lot(material=self.shelf.bought[which], status=status, expires_on=until)
+        self._know(lot, status, last)
+        self._receive(lot, grams, value, days)
+
+    def _know(self, lot: Lot, status: str, last: int | None) -> None:
+        self.lots.append(lot)
+        name = str(lot.id)
+        self.oracle.material[name] = str(lot.material_id)
+        self.oracle.status[name], self.oracle.last_day[name] = status, last
+
+    @rule(pick=st.integers(0), decision=st.sampled_from(["release", *DECISIONS]))
+    def decide(self, pick: int, decision: str) -> None:
+        lot = self.lots[-1 - pick % len(self.lots)]
+        self.shelf.shop.decide(lot, decision)
+        self.oracle.status[str(lot.id)] = DECISIONS[decision]
+        DONE["decide"] += 1
+
+    @rule(formula=st.sampled_from(FORMULAS), of=st.integers(0))
+    def choose_formula(self, formula: str, of: int) -> None:
+        classes = sorted({material.cost_class for material in self.shelf.materials})
+        chosen = classes[of % len(classes)]
+        self.materials = [m for m in self.shelf.materials if m.cost_class == chosen]
+        self.books.material = self.materials[0]
+        super().choose_formula(formula)
+        self.materials = self.shelf.materials
+
+    # ---- Planning --------------------------------------------------------------------------------
+
+    @precondition(lambda self: len(self._open_plans()) < MOST_OPEN)
+    @rule(
+        what=st.integers(0, 2),
+        said=st.sampled_from(["batch", "output"]),
+        grams=st.one_of(st.integers(10**7, 3 * 10**9), st.sampled_from([10**8, 10**9])),
+        units=st.integers(1, 30),
+        day=st.sampled_from([0, 0, 1, 5, 40]),
+    )
+    def plan(self, what: int, said: str, grams: int, units: int, day: int) -> None:
+        shelf, exact = self.shelf, Fraction(grams, 10**6)
+        amount = Quantity(f"{decimal(exact)} g", "mass", decimal(exact))
+        planned_for = self.today + timedelta(days=day)
+        recipe, version = shelf.formulas[what % 2]
+        if what == 2:
+            planned = shelf.shop.does(
+                plan_batch, product=shelf.product.id, size=Size(units=units), planned_for=planned_for
+            )
+        else:
+            size = Size(batch=amount) if said == "batch" else Size(output=amount)
+            planned = shelf.shop.does(
+                plan_batch, formula=version.formula_id, size=size, planned_for=planned_for
+            )
+        place = f"{BATCH}{planned.batch.code}"
+        if what == 2:
+            recipe, wanted = shelf.ware.recipe, {"ware": shelf.ware, "units": units}
+        else:
+            wanted = {said: exact}
+        plan = self.oracle.plan(place, recipe, day, **wanted)
+        self.planned.append((plan, planned))
+        self._same_plan(plan, planned)
+        DONE["plan"] += 1
+
+    def _same_plan(self, plan: Plan, planned: Planned) -> None:
+        batch = planned.batch
+        assert (batch.batch_grams, batch.output_grams) == (plan.batch, plan.output)
+        assert [one.line.grams for one in planned.lines] == plan.grams
+        rows: list[Any] = [*planned.lines, *planned.packaging]
+        picks = [{str(one.lot_id): Fraction(one.quantity) for one in row.picks} for row in rows]
+        assert picks == plan.picks
+        for row, picked in zip(planned.lines, plan.picks, strict=False):
+            if row.line.material.stocked:
+                assert Fraction(row.line.short) == Fraction(row.line.grams) - sum(picked.values())
+
+    def _open_plans(self) -> list[tuple[Plan, Planned]]:
+        return [one for one in self.planned if one[0].state == "planned"]
+
+    def _batch(self, pick: int) -> tuple[Plan, Planned]:
+        """Mostly one that is still planned, the latest first."""
+        among = self._open_plans() if pick % 8 else self.planned
+        among = among or self.planned
+        return among[-1 - pick // 8 % len(among)]
+
+    # ---- Weighing --------------------------------------------------------------------------------
+
+    @precondition(lambda self: self._open_plans())
+    @rule(pick=st.integers(1), which=st.integers(0), days=DAYS)
+    def weigh_as_planned(self, pick: int, which: int, days: int) -> None:
+        plan, planned = self._batch(pick)
+        line = which % len(plan.grams)
+        lots = [lot for lot in self.lots if str(lot.id) in plan.picks[line]]
+        lot = lots[which % len(lots)] if lots else None
+        grams = plan.picks[line][str(lot.id)] if lot else plan.grams[line]
+        if lot or not planned.lines[line].line.material.stocked:
+            self._weigh(plan, planned, line, lot, grams, days, "")
+
+    @precondition(lambda self: self.planned)
+    @rule(
+        pick=st.integers(0),
+        which=st.integers(0),
+        of=st.integers(0),
+        percent=PARTS,
+        days=DAYS,
+        deviation=st.sampled_from(["", "", "tested by hand"]),
+        listed=st.sampled_from([True, True, True, False]),
+    )
+    def weigh(
+        self,
+        pick: int,
+        which: int,
+        of: int,
+        percent: int,
+        days: int,
+        deviation: str,
+        listed: bool,
+    ) -> None:
+        """So much of any lot that fits the line, or as an addition that is not listed."""
+        plan, planned = self._batch(pick)
+        line = which % len(plan.grams)
+        material = planned.lines[line].line.material
+        lots = [lot for lot in self.lots if lot.material_id == material.id]
+        if not lots and material.stocked:
+            return
+        lot = lots[of % len(lots)] if lots else None
+        there = self.oracle.held[STORE, str(lot.id)][0] if lot else plan.grams[line]
+        whole = there if percent > 90 else min(there, plan.grams[line])
+        grams = Fraction(int(whole * percent * 10**4), 10**6) or Fraction(1, 10**6)
+        self._weigh(plan, planned, line if listed else None, lot, grams, days, deviation)
+
+    def _weigh(
+        self,
+        plan: Plan,
+        planned: Planned,
+        line: int | None,
+        lot: Lot | None,
+        grams: Fraction,
+        days: int,
+        deviation: str,
+    ) -> None:
+        name = str(lot.id) if lot else self.shelf.tap(self.oracle)
+        text, grams = self.shelf.typed(lot, grams)
+        row = None if line is None else planned.lines[line].line
+        headroom = None if line is None else self.oracle.headroom(plan, line)
+        weighed: Weighed | None = self._may(
+            "weigh",
+            self.oracle.may_weigh(plan, line, name, grams, -days, deviation),
+            lambda: self.shelf.shop.does(
+                weigh,
+                batch=planned.batch.id,
+                line=row and row.id,
+                lot=lot and lot.id,
+                material=self.shelf.water.id if lot is None else None,
+                quantity=parse_quantity(text),
+                happened_at=ago(days),
+                deviation=deviation,
+            ),
+        )
+        if weighed:
+            if headroom is not None:
+                assert weighed.headroom_grams == max(headroom - grams, 0)
+            if lot is None:
+                name = self.shelf.opened(self.oracle, weighed.lot)
+            event = self.oracle.weigh(plan, line, name, grams, Fraction(weighed.value), -days)
+            self.told.append((event, weighed.weighing.entry_id))
+
+    @precondition(lambda self: any(self.oracle.lying_in(plan.place) for plan, _ in self.planned))
+    @rule(pick=st.integers(0), of=st.integers(0), percent=PARTS, days=DAYS)
+    def weigh_back_out(self, pick: int, of: int, percent: int, days: int) -> None:
+        plan, planned = self._batch(pick)
+        lying = list(self.oracle.lying_in(plan.place).items()) or [(str(self.lots[0].id), (0, 0))]
+        name, (held, _) = lying[of % len(lying)]
+        grams = Fraction(int(held * percent * 10**4), 10**6) or Fraction(1, 10**6)
+        weighed: Weighed | None = self._may(
+            "weigh back",
+            self.oracle.may_weigh_back(plan, name, grams, -days),
+            lambda: self.shelf.shop.does(
+                weigh_back,
+                batch=planned.batch.id,
+                lot=name,
+                quantity=parse_quantity(f"{decimal(grams)} g"),
+                happened_at=ago(days),
+            ),
+        )
+        if weighed:
+            value = -Fraction(weighed.value)
+            event = self.oracle.weigh_back(plan, None, name, grams, value, -days)
+            self.told.append((event, weighed.weighing.entry_id))
+
+    @precondition(lambda self: self.planned)
+    @rule(pick=st.integers(0), days=DAYS)
+    def cancel(self, pick: int, days: int) -> None:
+        plan, planned = self._batch(pick)
+        cancelled = self._may(
+            "cancel",
+            self.oracle.may_cancel(plan, -days),
+            lambda: self.shelf.shop.does(
+                cancel_batch, batch=planned.batch.id, reason="spoiled", happened_at=ago(days)
+            ),
+        )
+        if cancelled:
+            event = self.oracle.cancel(plan, -days)
+            assert (cancelled.cancel_entry_id is None) == (not event.lines)
+            if event.lines:
+                self.told.append((event, cancelled.cancel_entry_id))
