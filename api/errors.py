@@ -110,6 +110,19 @@ class TooLarge(Refusal):
     code = "too_large"
 
 
+class Unavailable(Refusal):
+    """The database does not answer; try again, with the same Idempotency-Key."""
+
+    code = "unavailable"
+
+
+class Busy(Refusal):
+    """Others are at work on the same, or this took too long; try again, with the same
+    Idempotency-Key."""
+
+    code = "busy"
+
+
 # The first class that fits decides.
 STATUS: tuple[tuple[type[Refusal], int], ...] = (
     (KeyMissing, 400),
@@ -131,9 +144,13 @@ STATUS: tuple[tuple[type[Refusal], int], ...] = (
     (Conflict, 409),
     (Invalid, 422),
     (Unreadable, 422),
+    (Unavailable, 503),
+    (Busy, 503),
 )
 
 UNAVAILABLE_HEADERS = {"Retry-After": "2"}
+# What PostgreSQL calls it: lock_not_available, query_canceled, deadlock_detected.
+BUSY_STATES = {"55P03", "57014", "40P01"}
 # What DRF refuses by itself, in our words.
 TRANSLATED: dict[type[Exception], type[Refusal]] = {
     RequestDataTooBig: TooLarge,
@@ -163,10 +180,11 @@ def problem(status: int, detail: str, errors: list[dict[str, Any]]) -> dict[str,
     }
 
 
-def unavailable() -> dict[str, Any]:
-    """The problem of a database that does not answer."""
-    text = "The database does not answer; try again, with the same Idempotency-Key."
-    return problem(503, text, [{"pointer": "", "code": "unavailable", "detail": text}])
+def unavailable(error: Exception) -> dict[str, Any]:
+    """The problem of a database that does not answer, or not in time."""
+    busy = getattr(error.__cause__, "sqlstate", None) in BUSY_STATES
+    why = Busy() if busy else Unavailable()
+    return problem(503, why.detail, [{"pointer": "", "code": why.code, "detail": why.detail}])
 
 
 def answer(refusal: Refusal, headers: dict[str, str] | None = None) -> Response:
@@ -206,7 +224,7 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
         errors = [{"pointer": "", "code": str(error.get_codes()), "detail": str(error.detail)}]
         return problem_response(problem(error.status_code, str(error.detail), errors))
     if isinstance(error, OperationalError | InterfaceError):
-        return problem_response(unavailable(), UNAVAILABLE_HEADERS)
+        return problem_response(unavailable(error), UNAVAILABLE_HEADERS)
     return None
 
 

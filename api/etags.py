@@ -7,7 +7,7 @@ from rest_framework.request import Request
 
 from api.errors import PreconditionRequired
 from ledger.errors import Stale
-from ledger.ids import names
+from ledger.ids import same_id
 
 # Digits that no version has.
 LONG: Final = 10
@@ -30,6 +30,6 @@ def expected_version(request: Request, id: UUID | str) -> int | None:
         return None
     for tag in given.split(","):
         named, _, version = tag.strip().strip('"').rpartition("-")
-        if names(named, id) and version.isdecimal() and len(version) < LONG:
+        if same_id(named, id) and version.isdecimal() and len(version) < LONG:
             return int(version)
     raise Stale

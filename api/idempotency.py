@@ -1,7 +1,8 @@
 """A retry is safe: the same key with the same request happens once.
 
 Which answer a key got is kept in the transaction of the work itself, so there is never one
-without the other. `api_open` (api/sql/opening.sql) looks it up while it opens the request.
+without the other. `api_open` (api/sql/opening.sql) looks it up while it opens the request, keeps a
+second request with the key away, and removes an answer that has had its days.
 """
 
 import hashlib
@@ -18,7 +19,7 @@ from api.reading import fingerprint
 from ledger.access import Actor
 from ledger.errors import Refusal
 from ledger.ids import new_id
-from ledger.statements import run
+from ledger.statements import run, unhurried
 
 LONGEST = 255
 KEPT_HEADERS = ("ETag", "Location")
@@ -26,9 +27,6 @@ KEPT_HEADERS = ("ETag", "Location")
 KEEP = """
 insert into api_answer (coop_id, maker_id, id, person_id, key, fingerprint, status, body, headers)
 values (%s, %s, %s, %s, %s, %s, %s, %s, %s)
-on conflict (coop_id, person_id, key) do update
-  set maker_id = excluded.maker_id, fingerprint = excluded.fingerprint, status = excluded.status,
-      body = excluded.body, headers = excluded.headers, answered_at = now()
 """
 
 
@@ -106,5 +104,5 @@ class Key:
 
 def forget() -> None:
     """Forget the answers that are older than seven days, in all co-ops."""
-    with connection.cursor() as cursor:
+    with unhurried(), connection.cursor() as cursor:
         cursor.execute("select api_forget_answers()")

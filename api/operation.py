@@ -61,10 +61,10 @@ class Resource(APIView):
         self.now = timezone.now()
         try:
             response = self._dispatch(request, *args, **kwargs)
-        except (OperationalError, InterfaceError):
+        except (OperationalError, InterfaceError) as error:
             # The transaction could not begin, or nobody knows whether it was committed.
             log.exception("The database does not answer")
-            return problems.unavailable()
+            return problems.unavailable(error)
         # What a maker has must not lie in a cache that others share.
         response.headers.setdefault("Cache-Control", "no-store")
         return response

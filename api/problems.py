@@ -56,9 +56,9 @@ def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpR
     return _problem(404, NotFound.code, "There is nothing at this address.")
 
 
-def unavailable() -> HttpResponse:
-    """The database does not answer: said as a problem, with when to come back."""
-    body, headers = errors.unavailable(), errors.UNAVAILABLE_HEADERS
+def unavailable(error: Exception) -> HttpResponse:
+    """The database does not answer, or not in time: said as a problem, with when to come back."""
+    body, headers = errors.unavailable(error), errors.UNAVAILABLE_HEADERS
     return JsonResponse(body, status=503, headers=headers, content_type="application/problem+json")
 
 

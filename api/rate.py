@@ -1,4 +1,8 @@
-"""A limit on requests per minute and token, kept in Redis so that all workers count together.
+"""A limit on requests per minute, kept in Redis so that all workers count together.
+
+Counted is by token. Where there is none, or none that is known, the address is what is left:
+requests without one, attempts to sign in, and requests that were refused for their token, since
+tokens can be made up at will. An address that is over its limit keeps nobody out who is signed in.
 
 Redis out of reach must not stop the work: then nothing is limited.
 """
@@ -35,13 +39,29 @@ def _limit() -> RateLimitItemPerMinute:
 
 
 def check(request: Request) -> None:
-    """Raises TooMany when the caller has used up its minute."""
-    named = request.headers.get("Authorization") or request.META.get("REMOTE_ADDR", "")
-    caller = hashlib.blake2b(named.encode(), digest_size=16).hexdigest()
+    """Count a request by what it names itself by. Raises TooMany when its minute is used up."""
+    token = request.headers.get("Authorization")
+    if token:
+        _count("token", hashlib.blake2b(token.encode(), digest_size=16).hexdigest())
+    else:
+        check_address(request)
+
+
+def check_address(request: Request) -> None:
+    """Count a request by its address, whatever it names. Raises TooMany."""
+    _count("address", request.META.get("REMOTE_ADDR", ""))
+
+
+def count_refused(request: Request) -> None:
+    """Count a token that is not known against the address it came from. Raises TooMany."""
+    _count("refused", request.META.get("REMOTE_ADDR", ""))
+
+
+def _count(kind: str, caller: str) -> None:
     try:
-        if _limiter().hit(_limit(), caller):
+        if _limiter().hit(_limit(), kind, caller):
             return
-        reset = _limiter().get_window_stats(_limit(), caller).reset_time
+        reset = _limiter().get_window_stats(_limit(), kind, caller).reset_time
     except (RedisError, StorageError, OSError) as error:
         log.warning("The rate is not limited: %s", error)
         return

@@ -116,17 +116,16 @@ def complete(result: dict[str, Any], generator: Any, request: Any, public: bool)
     components.setdefault("schemas", {})["Problem"] = PROBLEM
     components["securitySchemes"] = {"bearer": {"type": "http", "scheme": "bearer"}}
     for path, operations in result["paths"].items():
-        for operation in operations.values():
-            _complete(path, operation)
+        for method, operation in operations.items():
+            _complete(path, operation, signs_in=path.endswith("/tokens") and method == "post")
     return result
 
 
-def _complete(path: str, operation: dict[str, Any]) -> None:
+def _complete(path: str, operation: dict[str, Any], *, signs_in: bool) -> None:
     keyed = operation.pop("x-keyed", False)
     writing = operation.pop("x-writes", False)
     editing = operation.pop("x-edits", False)
     matching = operation.pop("x-matches", False)
-    signs_in = path.endswith("/tokens")
     problems = dict(ALWAYS)
     parameters = operation.setdefault("parameters", [])
     if not signs_in:

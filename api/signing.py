@@ -8,18 +8,23 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth import authenticate
+from django.contrib.auth import authenticate, get_user_model
+from django.contrib.auth.models import User
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
 from django.db import connection, transaction
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.utils import timezone
 from rest_framework.request import Request
 
+from api import rate
 from api.errors import CredentialsWrong, MakerNeeded, NotSignedIn, TooMany
 from api.idempotency import Key
 from api.models import Token
-from ledger.access import Actor, set_walls
-from ledger.errors import Forbidden, Invalid
-from ledger.statements import run
+from ledger.access import Actor, find, set_walls
+from ledger.errors import Forbidden, Invalid, NotFound
+from ledger.statements import run, unhurried
 
 LIFETIME = timedelta(days=30)
 OPEN = "select * from api_open(%s, %s, %s, %s)"
@@ -53,14 +58,15 @@ def digest(token: str) -> bytes:
 def actor_of(request: Request, key: Key | None) -> Actor:
     """Who acts, with the walls set for the open transaction, in one round trip.
 
-    Raises NotSignedIn, Forbidden for another's maker, MakerNeeded, and what the key settles.
+    Raises NotSignedIn, or TooMany instead when that came too often from one address; Forbidden for
+    another's maker, MakerNeeded, and what the key settles.
     """
-    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
-    if scheme.lower() != "bearer" or not token:
-        raise _not_signed_in()
+    token = _bearer(request)
+    if not token:
+        raise _not_signed_in(request)
     named = request.headers.get("Maker", "").strip()
     given = [
-        digest(token.strip()),
+        digest(token),
         named,
         key.text if key else None,
         key.fingerprint if key else None,
@@ -68,7 +74,7 @@ def actor_of(request: Request, key: Key | None) -> Actor:
     row = run(OPEN, given).fetchone()
     outcome, person, coop, maker, role, currency, time_zone, status, body, headers = row
     if outcome == "unknown":
-        raise _not_signed_in()
+        raise _not_signed_in(request)
     if outcome == "not_a_member":
         raise Forbidden("You are not a member of the maker that the header Maker names.")
     if outcome == "maker_needed":
@@ -78,7 +84,14 @@ def actor_of(request: Request, key: Key | None) -> Actor:
     return Actor(person, coop, maker, role, currency, time_zone)
 
 
-def _not_signed_in() -> NotSignedIn:
+def _bearer(request: Request) -> str:
+    """The token that the request came with, or nothing."""
+    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
+    return token.strip() if scheme.lower() == "bearer" else ""
+
+
+def _not_signed_in(request: Request) -> NotSignedIn:
+    rate.count_refused(request)
     return NotSignedIn(WWW_Authenticate='Bearer realm="Stillroom"')
 
 
@@ -118,13 +131,67 @@ def sign_in(
 
 def sign_out(request: Request) -> None:
     """End the token that the request came with."""
-    _, _, token = request.headers.get("Authorization", "").partition(" ")
-    Token.objects.filter(digest=digest(token.strip())).delete()
+    Token.objects.filter(digest=digest(_bearer(request))).delete()
+
+
+def tokens_of(actor: Actor, *, now: datetime) -> "QuerySet[Token]":
+    """The tokens that a person is signed in with to this co-op."""
+    return _own_tokens(actor).filter(expires_at__gt=now)
+
+
+def is_current(request: Request, token: Token) -> bool:
+    """Whether the request came with this token."""
+    return bytes(token.digest) == digest(_bearer(request))
+
+
+def end_token(request: Request, actor: Actor, id: str) -> None:
+    """End one of the person's tokens to this co-op.
+
+    Raises NotFound, and Forbidden when a token to read with would end another.
+    """
+    token = find(_own_tokens(actor), id)
+    if not is_current(request, token):
+        _must_do_more_than_read(request, actor)
+    token.delete()
+
+
+def end_all_tokens(request: Request, actor: Actor) -> None:
+    """Sign a person out of this co-op everywhere. Raises Forbidden for a token to read with."""
+    _must_do_more_than_read(request, actor)
+    _own_tokens(actor).delete()
+
+
+def set_password(username: str, password: str) -> int:
+    """Set a person's password and end all its tokens, in all co-ops; returns how many there were.
+
+    Raises NotFound, and Invalid for a password that is easily guessed.
+    """
+    with transaction.atomic(durable=True):
+        person = _person(username)
+        try:
+            validate_password(password, person)
+        except ValidationError as error:
+            raise Invalid(" ".join(error.messages)) from error
+        person.set_password(password)
+        person.save(update_fields=["password"])
+        return _end_everywhere(person)
+
+
+def set_active(username: str, *, active: bool) -> int:
+    """Let a person sign in, or not any more; then all its tokens end, in all co-ops.
+
+    Returns how many ended. Raises NotFound.
+    """
+    with transaction.atomic(durable=True):
+        person = _person(username)
+        person.is_active = active
+        person.save(update_fields=["is_active"])
+        return 0 if active else _end_everywhere(person)
 
 
 def forget() -> None:
     """Forget the tokens that have expired, in all co-ops."""
-    with connection.cursor() as cursor:
+    with unhurried(), connection.cursor() as cursor:
         cursor.execute("select api_forget_tokens()")
 
 
@@ -132,3 +199,28 @@ def _places(person: Any) -> list[Place]:
     with connection.cursor() as cursor:
         cursor.execute("select * from api_memberships(%s)", [person])
         return [Place(*row) for row in cursor.fetchall()]
+
+
+def _own_tokens(actor: Actor) -> "QuerySet[Token]":
+    return Token.objects.filter(coop_id=actor.coop_id, person_id=actor.person_id)
+
+
+def _must_do_more_than_read(request: Request, actor: Actor) -> None:
+    current = _own_tokens(actor).filter(digest=digest(_bearer(request)))
+    if current.filter(read_only=True).exists():
+        raise Forbidden("A token to read with can end itself and no other.")
+
+
+def _person(username: str) -> User:
+    """The person, kept from changing until the open transaction ends. Raises NotFound."""
+    person = get_user_model().objects.select_for_update().filter(username=username).first()
+    if person is None:
+        raise NotFound(f"Nobody signs in as {username!r}.")
+    return person
+
+
+def _end_everywhere(person: User) -> int:
+    with connection.cursor() as cursor:
+        cursor.execute("select api_end_tokens(%s)", [person.pk])
+        (ended,) = cursor.fetchone()
+    return int(ended)

@@ -1,11 +1,12 @@
 """The task queue: a worker runs what the outbox owes, beat says when to look."""
 
 import os
-
 from typing import Any
 
 from celery import Celery
 from celery.signals import worker_init
+
+from deploy import checks
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
@@ -15,9 +16,6 @@ app.autodiscover_tasks()
 
 
 @worker_init.connect  # type: ignore[untyped-decorator]
-def refuse_open_walls(**kwargs: Any) -> None:
+def start_within_walls(**kwargs: Any) -> None:
     """A worker does not start as a role that sees through the walls."""
-    # Wants a configured Django, which a process that only sends tasks may not have yet.
-    from deploy import checks
-
     checks.refuse_open_walls()

@@ -40,8 +40,8 @@ ZERO = Decimal(0)
 class Filled:
     """A fill that stands: the lot of units, and what it cost, exact.
 
-    What was used beyond what the units should hold, overfill included, was lost or given away, and
-    is in the cost.
+    `nominal_grams` is what the units should hold, overfill included; what was used beyond it was
+    lost or given away, and is in the cost.
     """
 
     filling: Filling
@@ -49,6 +49,11 @@ class Filled:
     status: Status
     total: Decimal
     per_unit: Decimal
+
+    @property
+    def nominal_grams(self) -> Decimal | None:
+        grams: Decimal | None = self.filling.nominal_grams
+        return grams
 
 
 def fill(

@@ -17,7 +17,7 @@ from formulas.recipes import mass_each_of
 from ledger.access import Actor, find, materials_for
 from ledger.costing import unit_cost as cost_of_one
 from ledger.errors import Invalid, Stale, UnitWrong, placed
-from ledger.ids import names
+from ledger.ids import same_id
 from ledger.models import Entry, Material
 from ledger.quantities import Quantity, count_of
 from ledger.roles import Verb
@@ -103,7 +103,7 @@ def change_product(
     found = find(rows.filter(maker_id=actor.maker), product)
     if expected_version is not None and found.version != expected_version:
         raise Stale
-    if not names(draft.formula, found.formula_id):
+    if not same_id(draft.formula, found.formula_id):
         raise Invalid("A product keeps its formula: add a new product.", pointer="/formula")
     packaging = _packaging(actor, draft)
     _set(actor, found, found.formula, draft)
@@ -165,8 +165,8 @@ def _packaging(actor: Actor, draft: ProductDraft) -> list[tuple[Material, Quanti
             )
         if not material.stocked:
             raise Invalid(
-                f"{material.name} is not stocked, and packaging is counted out of the store: make"
-                " it a stocked material, or leave it out.",
+                f"{material.name} is not stocked, and packaging is counted out of the store: name"
+                " a stocked material, or leave it out.",
                 pointer=f"/packaging/{place}/material",
             )
         with placed(f"/packaging/{place}/quantity"):

@@ -17,7 +17,7 @@ from formulas.errors import OverMaximum
 from formulas.models import Batch, BatchLine, Weighing
 from formulas.reserving import standing_lot
 from formulas.scaling import check_maximum, most_to_effect
-from ledger.access import Actor, day_of, find, material_for
+from ledger.access import Actor, day_of, find, lot_for, material_for
 from ledger.costing import round_stored
 from ledger.entries import Move, Posted, post_entry
 from ledger.errors import (
@@ -29,7 +29,7 @@ from ledger.errors import (
     NotFound,
     placed,
 )
-from ledger.ids import names
+from ledger.ids import same_id
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Entry, Lot, Material
 from ledger.money import TOO_MUCH_MONEY
@@ -161,15 +161,23 @@ def weigh_back(
     """Take so much of a lot back out of a planned batch, to where it came from.
 
     It goes back at the value that it went in with, and without a line it is taken off the line
-    that the lot was last weighed for. Raises NotFound, AlreadyFinished, DensityMissing, and
-    NotEnough when less than that is in the batch.
+    that the lot was last weighed for. A lot that was rejected meanwhile may come back, too: that is
+    how it leaves the batch. Raises NotFound, AlreadyFinished, Invalid for a line that wants another
+    material, DensityMissing, and NotEnough when less than that is in the batch.
     """
     actor.must(Verb.MAKE)
     found, of_line = _place(actor, batch, line)
-    poured = pourable(actor, lot).lot
+    poured = lot_for(actor, lot, pointer="/lot")
     measured = _measured(quantity, poured)
     if of_line is None:
         of_line = _last_line(found, poured)
+    elif of_line.material_id != poured.material_id:
+        # The shares of what is added to effect are reckoned by what stands on each line.
+        raise Invalid(
+            f"The lot {poured.code} is {poured.material.name}, and this line wants"
+            f" {of_line.material.name}: name the line that it was weighed for, or none.",
+            pointer="/line",
+        )
     with placed("/quantity", NotEnough):
         posted = post_entry(
             actor,
@@ -208,7 +216,7 @@ def _place(
     except NotFound:
         locked_batch(actor, batch)
         raise
-    if not names(batch, of_line.batch_id):
+    if not same_id(batch, of_line.batch_id):
         locked_batch(actor, batch)
         raise NotFound(pointer="/line")
     must_be_planned(of_line.batch)

@@ -25,10 +25,10 @@ def new_id() -> uuid.UUID:
     return uuid.UUID(int=value)
 
 
-def names(text: uuid.UUID | str, id: uuid.UUID) -> bool:
-    """Whether a text is this id, in capitals or not: compared as texts, they would differ."""
+def same_id(one: uuid.UUID | str, other: uuid.UUID | str) -> bool:
+    """Whether both name the same, in capitals or not: as texts they might differ."""
     try:
-        return uuid.UUID(str(text)) == id
+        return uuid.UUID(str(one)) == uuid.UUID(str(other))
     except ValueError:
         return False
 

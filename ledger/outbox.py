@@ -25,6 +25,7 @@ from redis.retry import Retry
 
 from ledger.access import set_walls
 from ledger.models import Outbox
+from ledger.statements import unhurried
 
 log = logging.getLogger(__name__)
 
@@ -38,7 +39,7 @@ DRAIN: Final = "ledger.drain_outbox"
 _HINT_KEY, _HINT_MS = "stillroom:hint", 300
 _WORKER_KEY, _WORKER_ALIVE_S = "stillroom:worker", 60
 # A write must not wait for a broker that is gone: one short try, then none for a second.
-_PATIENCE_S, _SULK_S = 200 / 1000, 1
+_PATIENCE_S, _BROKER_PAUSE_S = 200 / 1000, 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,15 +161,23 @@ def state() -> State:
         return State(*cursor.fetchone())
 
 
+def release_parked() -> int:
+    """Make what was parked due again, with all its attempts before it; returns how much."""
+    with connection.cursor() as cursor:
+        cursor.execute("select ledger_release_outbox(%s)", [MOST_ATTEMPTS])
+        (released,) = cursor.fetchone()
+    return int(released)
+
+
 def forget() -> int:
     """Remove what was done long ago; returns how much."""
-    with connection.cursor() as cursor:
+    with unhurried(), connection.cursor() as cursor:
         cursor.execute("select ledger_forget_outbox(make_interval(days => %s))", [KEPT_DAYS])
         (gone,) = cursor.fetchone()
     return int(gone)
 
 
-class _Sulking:
+class _BrokerPause:
     """Until when the broker is left alone because it did not answer."""
 
     until = time.monotonic()
@@ -180,13 +189,13 @@ def hint() -> None:
     Never raises and hardly waits: without the hint the worker looks a little later by itself. Of
     the hints within 0.3 s only the first is sent, and what it starts begins when that time is over.
     """
-    if time.monotonic() < _Sulking.until:
+    if time.monotonic() < _BrokerPause.until:
         return
     try:
         if _redis().set(_HINT_KEY, 1, nx=True, px=_HINT_MS):
             _send()
     except Exception as error:  # Whatever it is, it must not spoil a write that is committed.
-        _Sulking.until = time.monotonic() + _SULK_S
+        _BrokerPause.until = time.monotonic() + _BROKER_PAUSE_S
         log.warning("outbox: no hint sent: %s", error)
 
 
@@ -204,8 +213,19 @@ def _send() -> None:
 
 
 def beat_heart() -> None:
-    """Leave word that a worker is at work; the word fades after a minute."""
-    _redis().set(_WORKER_KEY, int(time.time()), ex=_WORKER_ALIVE_S)
+    """Leave word that a worker is at work; the word fades after a minute. Never raises."""
+    try:
+        _redis().set(_WORKER_KEY, int(time.time()), ex=_WORKER_ALIVE_S)
+    except RedisError as error:
+        log.warning("outbox: no sign of life left: %s", error)
+
+
+def broker_answers() -> bool:
+    """Whether the broker answers."""
+    try:
+        return bool(_redis().ping())
+    except RedisError:
+        return False
 
 
 def worker_alive() -> bool:

@@ -4,11 +4,12 @@ PostgreSQL reads and plans such a statement once on each connection; after that 
 the values travel. Everything else goes Django's way, which writes the values into the text.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import psycopg
-from django.db import connection
+from django.db import connection, transaction
 from django.db.backends.utils import CursorWrapper
 
 
@@ -24,3 +25,15 @@ def run(statement: str, values: Sequence[Any] | Mapping[str, Any]) -> CursorWrap
     wrapped = wrap(cursor)
     wrapped.execute(statement, values)
     return wrapped
+
+
+@contextmanager
+def unhurried() -> Iterator[None]:
+    """One durable transaction whose statements may take as long as they need.
+
+    For rounds over all that there is, which nobody waits for; what serves a request may not.
+    """
+    with transaction.atomic(durable=True):
+        with connection.cursor() as cursor:
+            cursor.execute("set local statement_timeout = 0")
+        yield

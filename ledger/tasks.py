@@ -42,9 +42,14 @@ def heartbeat(**kwargs: Any) -> None:
 
 @task("ledger.verify")
 def verify(**kwargs: Any) -> None:
-    """Check every night that what is kept equals what was posted, and say so loudly if not."""
-    found = verifying.verify_all()
+    """Check that what is kept equals what was posted, and say so loudly if not."""
+    found = verifying.verify_all(between=outbox.beat_heart)
     for disagreement in found.disagreements:
         log.error("verify: %s", disagreement)
     log.info("verify: %s", found.counted())
+
+
+@task("ledger.forget")
+def forget(**kwargs: Any) -> None:
+    """Forget work that was done long ago."""
     outbox.forget()

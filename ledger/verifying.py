@@ -1,14 +1,16 @@
 """Whether what is kept equals what was posted, in every co-op."""
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import connection
 
 from ledger import outbox
 from ledger.access import set_walls
 from ledger.makers import all_coops
+from ledger.statements import unhurried
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,22 +37,25 @@ class Verified:
         return ", ".join(f"{what} {number}" for what, number in self.counts.items())
 
 
-def verify_all() -> Verified:
+def verify_all(*, between: Callable[[], None] | None = None) -> Verified:
     """Compare holdings, layers and reservations with the postings of every co-op.
 
-    Each co-op is read in one snapshot, so that it may be at work meanwhile.
+    Each co-op is read in one snapshot, so that it may be at work meanwhile. `between` is called
+    after each of them, for whoever must show that this goes on.
     """
     found, coops = Verified(), all_coops()
     found.counts["co-ops"] = len(coops)
     for coop_id, slug in coops:
         _verify(coop_id, slug, found)
+        if between is not None:
+            between()
     found.counts["tasks parked"] = outbox.state().parked
     found.counts["disagreements"] = len(found.disagreements)
     return found
 
 
 def _verify(coop_id: UUID, slug: str, found: Verified) -> None:
-    with transaction.atomic(durable=True), connection.cursor() as cursor:
+    with unhurried(), connection.cursor() as cursor:
         set_walls(coop_id, None)
         cursor.execute("select rule, detail from ledger_disagreements()")
         for rule, detail in cursor.fetchall():

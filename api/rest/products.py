@@ -27,7 +27,6 @@ from formulas.models import Product
 from ledger.access import Actor, day_of
 from ledger.roles import Verb
 
-
 UNSEEN_IN = "Left out or null: none; but from who may not see costs, what it was before."
 UNSEEN = "Null for who may not see costs."
 

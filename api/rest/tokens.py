@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.http import HttpRequest, HttpResponseBase
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -9,10 +10,14 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api import rate, signing
-from api.operation import Resource, writes
+from api.models import Token
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, page, page_of
 from api.rest import examples
 from api.rest.fields import Body, Id, Moment, Text
 from ledger.access import Actor
+
+SCOPES = ["all", "read"]
 
 
 class TokenIn(Body):
@@ -20,7 +25,7 @@ class TokenIn(Body):
     password = Text(max_length=200, trim_whitespace=False, style={"input_type": "password"})
     coop = Text(max_length=60, required=False, help_text="The slug, if you belong to several.")
     scope = serializers.ChoiceField(
-        ["all", "read"], default="all", help_text="A token to read with can change nothing."
+        SCOPES, default="all", help_text="A token to read with can change nothing."
     )
 
 
@@ -44,12 +49,48 @@ class TokenOut(serializers.Serializer[Any]):
     roles = serializers.ListField(child=Text())
 
 
-class Tokens(APIView):
-    """Sign in. The token is shown once; only a digest of it is kept."""
+class TokenBrief(serializers.Serializer[Any]):
+    id = Id()
+    created_at = Moment()
+    expires_at = Moment()
+    scope = serializers.ChoiceField(SCOPES)
+    current = serializers.BooleanField(help_text="Whether this request came with it.")
+
+
+class Tokens(Resource):
+    """Sign in, and see where you are. A token is shown once; only a digest of it is kept."""
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Who signs in has no walls yet, and a wrong password must be kept though it is refused."""
+        if request.method == "POST":
+            return APIView.dispatch(self, request, *args, **kwargs)
+        return super().dispatch(request, *args, **kwargs)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        super().initial(request, *args, **kwargs)
-        rate.check(request)
+        if request.method == "POST":
+            APIView.initial(self, request, *args, **kwargs)
+            rate.check_address(request)
+        else:
+            super().initial(request, *args, **kwargs)
+
+    @reads(Paged, page_of(TokenBrief))
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """The tokens that you are signed in with to this co-op, newest first."""
+        return page(self.request, query, signing.tokens_of(actor, now=self.now), self.shown)
+
+    def shown(self, token: Token) -> dict[str, Any]:
+        return {
+            "id": str(token.id),
+            "created_at": token.created_at,
+            "expires_at": token.expires_at,
+            "scope": "read" if token.read_only else "all",
+            "current": signing.is_current(self.request, token),
+        }
+
+    @writes(None, None, status=204, keyed=False)
+    def delete(self, actor: Actor) -> None:
+        """Sign out everywhere: all your tokens to this co-op end, this one too."""
+        signing.end_all_tokens(self.request, actor)
 
     @extend_schema(request=TokenIn, responses={201: TokenOut}, examples=examples.TOKEN)
     def post(self, request: Request) -> Response:
@@ -94,3 +135,12 @@ class CurrentToken(Resource):
     def delete(self, actor: Actor) -> None:
         """Sign out: the token is worth nothing from now on."""
         signing.sign_out(self.request)
+
+
+class OneToken(Resource):
+    """One of your tokens."""
+
+    @writes(None, None, status=204, keyed=False)
+    def delete(self, actor: Actor, id: str) -> None:
+        """End one of your tokens, such as that of a device that is lost."""
+        signing.end_token(self.request, actor, id)

@@ -21,6 +21,7 @@ from api.rest import (
 urlpatterns = [
     path("tokens", tokens.Tokens.as_view()),
     path("tokens/current", tokens.CurrentToken.as_view()),
+    path("tokens/<str:id>", tokens.OneToken.as_view()),
     path("materials", catalogue.Materials.as_view()),
     path("materials/<str:id>", catalogue.OneMaterial.as_view()),
     path("suppliers", catalogue.Suppliers.as_view()),

@@ -85,6 +85,18 @@ language sql stable security definer set search_path = pg_catalog, public, pg_te
     from ledger_outbox where done_at is null
 $$;
 
+-- What was parked is due again, with all its attempts before it. A claim that has run out stays, as
+-- after a failure: without it the row could collide with one that came in the meantime.
+create function ledger_release_outbox(most_attempts int) returns bigint
+language sql security definer set search_path = pg_catalog, public, pg_temp as $$
+  with released as (
+    update ledger_outbox set attempts = 0, due_at = clock_timestamp()
+      where done_at is null and attempts >= most_attempts
+        and (claimed_until is null or claimed_until <= clock_timestamp())
+      returning 1)
+  select count(*) from released
+$$;
+
 -- Work done is kept for a while, for whoever asks what happened, and then forgotten.
 create function ledger_forget_outbox(keep interval) returns bigint
 language sql security definer set search_path = pg_catalog, public, pg_temp as $$
@@ -93,13 +105,17 @@ language sql security definer set search_path = pg_catalog, public, pg_temp as $
 $$;
 
 -- Once in each window and co-op: has time alone moved a material across its reorder point? Then
--- its check is owed. Returns how many are, or null when somebody else swept this window.
+-- its check is owed. Returns how many are, or null when somebody else swept this window. Sweeping is
+-- the co-op's: inside a maker's walls nothing is swept and nothing is told.
 create function ledger_sweep_watches(window_begins timestamptz, at timestamptz) returns bigint
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   found_low bigint;
 begin
+  if nullif(current_setting('app.maker', true), '') is not null then
+    return null;
+  end if;
   insert into ledger_sweep (coop_id, task, begins_at) values (coop, 'sweep_watches', window_begins)
     on conflict do nothing;
   if not found then
@@ -123,24 +139,32 @@ begin
   return found_low;
 end $$;
 
--- How much there is of everything, for whoever verifies it.
+-- How much there is of everything, for whoever verifies it: in the co-op, or inside a maker's walls
+-- of what is that maker's.
 create function ledger_counts()
 returns table (makers bigint, lots bigint, entries bigint, postings bigint, holdings bigint)
 language plpgsql stable security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
 begin
   return query select
-    (select count(*) from ledger_maker where coop_id = coop),
-    (select count(*) from ledger_lot where coop_id = coop),
-    (select count(*) from ledger_entry where coop_id = coop),
-    (select count(*) from ledger_posting where coop_id = coop),
-    (select count(*) from ledger_holding where coop_id = coop);
+    (select count(*) from ledger_maker m where coop_id = coop and (maker is null or m.id = maker)),
+    (select count(*) from ledger_lot l where coop_id = coop
+        and (maker is null or exists (select from ledger_custody c
+               where c.coop_id = coop and c.maker_id = maker and c.lot_id = l.id))),
+    (select count(*) from ledger_entry where coop_id = coop
+        and (maker is null or maker_id = maker)),
+    (select count(*) from ledger_posting where coop_id = coop
+        and (maker is null or maker_id = maker)),
+    (select count(*) from ledger_holding where coop_id = coop
+        and (maker is null or maker_id = maker));
 end $$;
 
 select walls.define('ledger_stock(uuid[], date)'),
        walls.define('ledger_claim_outbox(interval, int)'),
        walls.define('ledger_outbox_state(int)'),
+       walls.define('ledger_release_outbox(int)'),
        walls.define('ledger_forget_outbox(interval)'),
        walls.define('ledger_sweep_watches(timestamptz, timestamptz)'),
        walls.define('ledger_counts()');

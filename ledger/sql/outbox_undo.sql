@@ -1,6 +1,7 @@
 drop function ledger_counts();
 drop function ledger_sweep_watches(timestamptz, timestamptz);
 drop function ledger_forget_outbox(interval);
+drop function ledger_release_outbox(int);
 drop function ledger_outbox_state(int);
 drop function ledger_claim_outbox(interval, int);
 drop function ledger_stock(uuid[], date);

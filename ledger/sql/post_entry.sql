@@ -217,6 +217,8 @@ declare
   enters_store boolean;
   asks_share boolean;
   back_dated boolean;
+  is_watched boolean;
+  is_promised boolean;
   all_stored boolean;
   day date;
   bad record;
@@ -412,13 +414,18 @@ begin
     cross join lateral (values (2 * m.line - 1, m.from_id, -1), (2 * m.line, m.to_id, 1)) s(line,
       account_id, sign);
 
-  perform ledger_owe_checks(materials);
   if back_dated then
     perform ledger_check_days(entry, day);
   end if;
-  if exists (select from ledger_reservation r
-               where r.coop_id = coop and r.maker_id = maker and r.lot_id = any (lots)
-                 and r.quantity > 0) then
+  select exists (select from ledger_watch w
+             where w.coop_id = coop and w.maker_id = maker and w.material_id = any (materials)),
+         exists (select from ledger_reservation r where r.coop_id = coop and r.maker_id = maker
+             and r.lot_id = any (lots) and r.quantity > 0)
+    into is_watched, is_promised;
+  if is_watched then
+    perform ledger_owe_checks(materials);
+  end if;
+  if is_promised then
     perform ledger_keep_promises(entry, moves, kind);
   end if;
   return array(select m.value from unnest(moves) m order by m.line);

@@ -1,16 +1,21 @@
--- What is kept must equal what the postings say. Each row returned is one disagreement.
+-- What is kept must equal what the postings say. Each row returned is one disagreement: of the
+-- co-op, or inside a maker's walls of what is that maker's.
 create function ledger_disagreements() returns table (rule text, detail jsonb)
 language plpgsql stable security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
 begin
   return query
   select 'holding equals its postings', to_jsonb(s) from (
     select account_id, lot_id, h.quantity, h.value,
            p.quantity as postings_quantity, p.value as postings_value
-      from (select * from ledger_holding where coop_id = coop) h
+      from (select * from ledger_holding
+              where coop_id = coop and (maker is null or maker_id = maker)) h
       full join (select account_id, lot_id, sum(quantity) as quantity, sum(value) as value
-                   from ledger_posting where coop_id = coop and lot_id is not null group by 1, 2) p
+                   from ledger_posting
+                   where coop_id = coop and (maker is null or maker_id = maker)
+                     and lot_id is not null group by 1, 2) p
         using (account_id, lot_id)
       where (h.quantity, h.value) is distinct from (p.quantity, p.value)) s
   union all
@@ -18,8 +23,10 @@ begin
     select l.id, l.quantity, l.value, p.quantity as postings_quantity, p.value as postings_value
       from ledger_layer l
       left join (select layer_id, sum(quantity) as quantity, sum(value) as value
-                   from ledger_layerposting where coop_id = coop group by 1) p on p.layer_id = l.id
-      where l.coop_id = coop
+                   from ledger_layerposting
+                   where coop_id = coop and (maker is null or maker_id = maker)
+                   group by 1) p on p.layer_id = l.id
+      where l.coop_id = coop and (maker is null or l.maker_id = maker)
         and (l.quantity, l.value)
             is distinct from (coalesce(p.quantity, 0), coalesce(p.value, 0))) s
   union all
@@ -27,32 +34,40 @@ begin
     select maker_id, material_id, l.quantity, l.value,
            h.quantity as store_quantity, h.value as store_value
       from (select maker_id, material_id, sum(quantity) as quantity, sum(value) as value
-              from ledger_layer where coop_id = coop group by 1, 2) l
+              from ledger_layer
+              where coop_id = coop and (maker is null or maker_id = maker) group by 1, 2) l
       full join (select maker_id, material_id, sum(quantity) as quantity, sum(value) as value
-                   from ledger_holding where coop_id = coop and kind = 'store' group by 1, 2) h
+                   from ledger_holding
+                   where coop_id = coop and (maker is null or maker_id = maker)
+                     and kind = 'store' group by 1, 2) h
         using (maker_id, material_id)
       where (coalesce(l.quantity, 0), coalesce(l.value, 0)) is distinct from
             (coalesce(h.quantity, 0), coalesce(h.value, 0))) s
   union all
   select 'entry sums to zero for each lot', to_jsonb(s) from (
     select entry_id, lot_id, sum(quantity) as quantity from ledger_posting
-      where coop_id = coop group by 1, 2 having sum(quantity) <> 0) s
+      where coop_id = coop and (maker is null or maker_id = maker)
+      group by 1, 2 having sum(quantity) <> 0) s
   union all
   select 'entry sums to zero in value for each maker', to_jsonb(s) from (
     select entry_id, maker_id, sum(value) as value from ledger_posting
-      where coop_id = coop group by 1, 2 having sum(value) <> 0) s
+      where coop_id = coop and (maker is null or maker_id = maker)
+      group by 1, 2 having sum(value) <> 0) s
   union all
   select 'goods are never below zero', to_jsonb(s) from (
     select account_id, lot_id, quantity from ledger_holding
-      where coop_id = coop and kind in ('store', 'batch') and quantity < 0) s
+      where coop_id = coop and (maker is null or maker_id = maker)
+        and kind in ('store', 'batch') and quantity < 0) s
   union all
   select 'reserved is there', to_jsonb(s) from (
     select r.maker_id, r.lot_id, sum(r.quantity) as reserved, h.quantity as on_hand
       from ledger_reservation r
       left join (select maker_id, lot_id, sum(quantity) as quantity from ledger_holding
-                   where coop_id = coop and kind = 'store' group by 1, 2) h
+                   where coop_id = coop and (maker is null or maker_id = maker)
+                     and kind = 'store' group by 1, 2) h
         using (maker_id, lot_id)
-      where r.coop_id = coop and r.quantity > 0 group by 1, 2, h.quantity
+      where r.coop_id = coop and (maker is null or r.maker_id = maker)
+        and r.quantity > 0 group by 1, 2, h.quantity
       having sum(r.quantity) > coalesce(h.quantity, 0)) s;
 end $$;
 select walls.define('ledger_disagreements()');

@@ -8,6 +8,8 @@ from django.test.utils import CaptureQueriesContext
 
 from formulas.explaining import Figure, explain, explain_lot
 from formulas.filling import fill
+from formulas.products import ProductDraft, change_product
+from ledger.quantities import parse_quantity
 from tests.factories import MORNING, D, Workshop
 
 
@@ -100,19 +102,91 @@ def test_a_filled_lot_opens_to_its_bulk_and_the_receipts_below(shop: Workshop) -
     oil = shop.material("Helianthus Annuus Seed Oil", cost_formula="lot")
     tin = shop.material("Tin", measured_by="count")
     oil_lot = shop.receive(oil, "4 kg", "20.00")
-    shop.receive(tin, "10 each", "5.00")
+    tin_lot = shop.receive(tin, "10 each", "5.00")
     balm = shop.formula("Balm", [(oil, "100")], density="0.92 g/mL")
     bulk = shop.made_lot(balm, "4000")
-    product = shop.product(balm, "100 g", [(tin, "1 each")])
+    labour = {"minutes_per_unit": D(1), "hourly_rate": D(15)}
+    product = shop.product(balm, "100 g", [(tin, "1 each")], **labour)
     filled = shop.does(
         fill, product=product.id, lot=bulk.id, units=10, happened_at=MORNING, release_basis="seen"
     )
 
     working = shop.does(explain_lot, filled.lot.id)
-    assert working.amount == filled.total == D("10")
-    parts = {part.name: part.amount for part in working.parts}
-    assert parts == {"bulk": D("5"), "packaging": D("5"), "labour": D(0)}
-    assert [one.facts["lot"] for one in named(working, "landed cost")] == [oil_lot.code]
+    assert working.amount == filled.total == D("12.5")
+    parts = {part.name: part for part in working.parts}
+    amounts = {name: part.amount for name, part in parts.items()}
+    assert amounts == {"bulk": D("5"), "packaging": D("5"), "labour": D("2.5")}
+    assert parts["labour"].facts == {
+        "minutes_per_unit": "1",
+        "units": "10",
+        "hourly_rate": "15",
+    }
+    (tins,) = parts["packaging"].parts
+    assert (tins.amount, tins.facts["count"]) == (D("5"), "10.000000")
+    landed = named(parts["packaging"], "landed cost") + named(parts["bulk"], "landed cost")
+    assert [one.facts["lot"] for one in landed] == [tin_lot.code, oil_lot.code]
 
     received = shop.does(explain_lot, oil_lot.id)
     assert (received.name, received.amount) == ("landed cost", D(20))
+
+
+def test_an_average_tells_the_receipts_that_had_come_by_then(shop: Workshop) -> None:
+    """An intermediate drew before the second delivery came, the batch that it went into after."""
+    oil = shop.material("Helianthus Annuus Seed Oil", cost_formula="average")
+    first = shop.receive(oil, "2 kg", "20.00")
+    infusion = shop.formula("Infusion", [(oil, "100")])
+    inner = shop.plan(infusion, "1 kg")
+    shop.weigh_all(inner)
+    shop.finish(inner, "1 kg")
+    second = shop.receive(oil, "1 kg", "14.00")
+    outer = shop.plan(shop.formula("Balm", [(oil, "50"), (infusion, "50")]), "2 kg")
+    shop.weigh_all(outer)
+    finished = shop.finish(outer, "2 kg")
+    working = shop.does(explain, outer.batch.id)
+
+    own, made = named(working, "materials")[0].parts
+    assert (own.name, own.amount) == ("Helianthus Annuus Seed Oil", D(12))
+    assert receipts(own) == {first.code, second.code}
+    (of_inner,) = [one for one in named(made, f"batch {inner.batch.code}") if one.parts]
+    assert receipts(of_inner) == {first.code}
+    assert finished.cost.total == 22
+
+
+def receipts(figure: Figure) -> set[str]:
+    return {one.facts["lot"] for one in named(figure, "landed cost")}
+
+
+def test_labour_and_overhead_open_to_the_policy_as_it_was_at_the_finish(shop: Workshop) -> None:
+    """(30 + 2 · 10) min at 18.00 an hour are 15.00; 5.00 and 10 % of 20.00 are 7.00."""
+    wax = shop.material("Wax")
+    shop.receive(wax, "1 kg", "20.00")
+    policy = {
+        "minutes_per_batch": D(30),
+        "minutes_per_unit": D(2),
+        "hourly_rate": D(18),
+        "overhead_per_batch": D(5),
+        "overhead_percent": D(10),
+    }
+    formula = shop.formula("Balm", [(wax, "100")])
+    product = shop.product(formula, "100 g", **policy)
+    planned = shop.plan(product, 10)
+    shop.weigh_all(planned)
+    shop.finish(planned, "1 kg", units=10)
+    dearer = ProductDraft(
+        "Balm",
+        formula.formula_id,
+        parse_quantity("100 g"),
+        hourly_rate=D(99),
+        overhead_percent=D(1),
+    )
+    shop.does(change_product, product=product.id, expected_version=1, draft=dearer)
+    working = shop.does(explain, planned.batch.id)
+    (labour,), (overhead,) = named(working, "labour"), named(working, "overhead")
+    assert (labour.amount, overhead.amount) == (15, 7)
+    assert labour.facts == {
+        "minutes_per_batch": "30",
+        "minutes_per_unit": "2",
+        "units": "10",
+        "hourly_rate": "18",
+    }
+    assert overhead.facts == {"per_batch": "5", "percent_of_materials": "10"}

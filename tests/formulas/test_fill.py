@@ -11,7 +11,7 @@ from formulas.products import latest_unit_cost
 from formulas.undoing import undo
 from ledger.access import acting_as
 from ledger.errors import DensityMissing, Invalid, LotNotReleased, NotEnough
-from ledger.models import Account, Lot, Status
+from ledger.models import Account, Entry, Lot, Status
 from ledger.quantities import parse_quantity
 from tests.factories import MORNING, D, Workshop, on
 
@@ -32,7 +32,9 @@ def bottled(shop: Workshop, formula: FormulaVersion, size: str = "250 mL") -> tu
     return product, lot
 
 
-def filled(shop: Workshop, product: Product, lot: Lot, units: int, used: str = "") -> Filled:
+def filled(
+    shop: Workshop, product: Product, lot: Lot, units: int, used: str = "", deviation: str = ""
+) -> Filled:
     return shop.does(
         fill,
         product=product.id,
@@ -41,6 +43,7 @@ def filled(shop: Workshop, product: Product, lot: Lot, units: int, used: str = "
         used=parse_quantity(used) if used else None,
         happened_at=MORNING,
         release_basis="checked",
+        deviation=deviation,
     )
 
 
@@ -69,8 +72,9 @@ def test_several_sizes_from_one_bulk_and_the_rest_stays(shop: Workshop) -> None:
     assert filled(shop, large, bulk, 10).filling.used_grams == 5100
     assert filled(shop, small, bulk, 20).filling.used_grams == 2040
     assert shop.held(bulk) == (2860, D("28.6"))
-    with pytest.raises(NotEnough):
+    with pytest.raises(NotEnough) as refusal:
         filled(shop, small, bulk, 29)
+    assert refusal.value.pointer == "/used"
 
 
 def test_only_its_own_bulk_and_only_when_it_may_be_used(shop: Workshop) -> None:
@@ -80,8 +84,13 @@ def test_only_its_own_bulk_and_only_when_it_may_be_used(shop: Workshop) -> None:
         filled(shop, product, bottles, 1)
     assert refusal.value.pointer == "/lot"
     shop.decide(bulk, "hold")
-    with pytest.raises(LotNotReleased):
+    with pytest.raises(LotNotReleased) as held:
         filled(shop, product, bulk, 1)
+    assert held.value.pointer == "/lot"
+    done = filled(shop, product, bulk, 1, deviation="for a test of the label").filling
+    assert (done.deviation, done.overrode) == ("for a test of the label", ["status"])
+    with acting_as(shop.actor):
+        assert Entry.objects.get(id=done.entry_id).details["overrode"] == ["status"]
     shop.decide(bulk, "reject")
     with pytest.raises(LotNotReleased, match="rejected"):
         filled(shop, product, bulk, 1)
@@ -90,8 +99,12 @@ def test_only_its_own_bulk_and_only_when_it_may_be_used(shop: Workshop) -> None:
 def test_without_a_density_the_bulk_used_must_be_said(shop: Workshop) -> None:
     formula, bulk = bulk_of(shop, density="")
     product, _ = bottled(shop, formula)
-    with pytest.raises(DensityMissing):
+    with pytest.raises(DensityMissing) as refusal:
         filled(shop, product, bulk, 4)
+    assert refusal.value.pointer == "/used"
+    with pytest.raises(DensityMissing) as measured:
+        filled(shop, product, bulk, 4, "1 L")
+    assert measured.value.pointer == "/used"
     assert filled(shop, product, bulk, 4, "1 kg").nominal_grams is None
 
 

@@ -1,5 +1,8 @@
 """Products: fill, packaging, changes, what units need, and prices."""
 
+from dataclasses import replace
+from typing import Any
+
 import pytest
 
 from formulas.access import product_for
@@ -77,6 +80,47 @@ def test_packaging_is_counted(shop: Workshop) -> None:
     with pytest.raises(Invalid) as refusal:
         shop.product(shop.formula("Balm", [(wax, "100")]), "100 g", [(wax, "1 each")])
     assert refusal.value.pointer == "/packaging/0/material"
+
+
+def test_packaging_comes_out_of_the_store(shop: Workshop) -> None:
+    twine = shop.material("Twine", measured_by="count", stocked=False)
+    formula = shop.formula("Balm", [(shop.material("Wax"), "100")])
+    with pytest.raises(Invalid, match="Twine is not stocked") as refusal:
+        shop.product(formula, "100 g", [(twine, "1 each")])
+    assert refusal.value.pointer == "/packaging/0/material"
+
+
+def test_a_unit_weighs_what_the_density_in_force_says(shop: Workshop) -> None:
+    """250 mL at 1.02 g/mL are 255 g, and at 1.04 g/mL 260 g; 100 g stay 100 g."""
+    lines = [(shop.water(), "100")]
+    formula = shop.formula("Shampoo", lines, density="1.02 g/mL")
+    bottle, tin = shop.product(formula, "250 mL"), shop.product(formula, "100 g")
+
+    def seen() -> list[tuple[Any, int]]:
+        with acting_as(shop.actor):
+            found = [product_for(shop.actor, one.id).material for one in (bottle, tin)]
+        return [(material.mass_each, material.version) for material in found]
+
+    assert seen() == [(255, 1), (100, 1)]
+    shop.next_version(formula, lines, density="1.04 g/mL")
+    assert seen() == [(260, 2), (100, 1)]
+    shop.next_version(formula, lines)
+    assert seen() == [(None, 3), (100, 1)]
+
+
+def test_who_may_not_see_costs_leaves_them_as_they_were(shop: Workshop) -> None:
+    formula = shop.formula("Balm", [(shop.material("Wax"), "100")])
+    costs = {"hourly_rate": D(18), "overhead_per_batch": D(5), "overhead_percent": D(2)}
+    product = shop.product(formula, "100 g", minutes_per_unit=D(1), **costs)
+    draft = ProductDraft("Balm", str(formula.formula_id).upper(), parse_quantity("90 g"))
+    bench = replace(shop, actor=replace(shop.actor, role="bench"))
+    bench.does(change_product, product=product.id, expected_version=1, draft=draft)
+    changed = shop.does(product_for, product.id)
+    assert {name: getattr(changed, name) for name in costs} == costs
+    assert (changed.fill_grams, changed.minutes_per_unit) == (90, 0)
+    shop.does(change_product, product=product.id, expected_version=2, draft=draft)
+    changed = shop.does(product_for, product.id)
+    assert {getattr(changed, name) for name in costs} == {0}
 
 
 def test_a_change_leaves_planned_batches_as_they_are(shop: Workshop) -> None:

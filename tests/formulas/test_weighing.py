@@ -1,6 +1,7 @@
 """Weighing and weighing back: lots, densities, deviations, maxima, and water."""
 
 from datetime import date
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -8,14 +9,21 @@ from django.test.utils import CaptureQueriesContext
 
 from formulas.composition import ToEffect
 from formulas.errors import OverMaximum
-from formulas.weighing import headroom_of, weigh, weigh_back
+from formulas.weighing import Weighed, weigh, weigh_back
 from ledger.access import acting_as
 from ledger.errors import DensityMissing, Invalid, LotExpired, LotNotReleased, NotEnough, NotFound
-from ledger.models import Account
+from ledger.models import Account, Entry
 from ledger.quantities import parse_quantity
 from tests.factories import MORNING, D, Shelf, Workshop, on
 
 IN_BATCH = Account.Kind.BATCH
+
+
+def details_of(shop: Workshop, weighed: Weighed) -> dict[str, Any]:
+    """What the weighing's entry keeps."""
+    with acting_as(shop.actor):
+        details: dict[str, Any] = Entry.objects.get(id=weighed.weighing.entry_id).details
+    return details
 
 
 def test_what_is_weighed_costs_what_its_lot_cost(shop: Workshop) -> None:
@@ -111,12 +119,45 @@ def test_an_expired_or_unreleased_lot_needs_a_deviation(shop: Workshop, shelf: S
     assert late.value.pointer == "/lot"
     weighed = shop.weigh(planned, 0, expired, "10 g", happened_at=day, deviation="retested today")
     assert weighed.weighing.deviation == "retested today"
+    assert weighed.weighing.overrode == details_of(shop, weighed)["overrode"] == ["last_usable_day"]
     shop.decide(fresh, "quarantine")
     with pytest.raises(LotNotReleased):
         shop.weigh(planned, 0, fresh, "10 g", happened_at=day)
     shop.decide(fresh, "reject")
     with pytest.raises(LotNotReleased, match="rejected"):
         shop.weigh(planned, 0, fresh, "10 g", happened_at=day, deviation="we are out of it")
+
+
+def test_one_reason_for_several_rules_names_them_all(shop: Workshop) -> None:
+    base, acid = shop.material("Base"), shop.material("Lactic Acid")
+    shop.receive(base, "20 kg", "20.00")
+    lot = shop.receive(acid, "1 kg", "20.00", expires_on=date(2025, 5, 10), release=None)
+    planned = shop.plan(shop.formula("Gel", [(base, "99"), (acid, ToEffect(D(1), D(1)))]), "1 kg")
+    late = {"happened_at": on("2025-05-14"), "deviation": "the only one, tested by hand"}
+    weighed = shop.weigh(planned, 1, lot, "11 g", **late)
+    rules = ["status", "last_usable_day", "maximum_percent"]
+    assert weighed.weighing.overrode == details_of(shop, weighed)["overrode"] == rules
+
+
+def test_a_reason_where_no_rule_was_in_the_way_is_kept(shop: Workshop, shelf: Shelf) -> None:
+    planned = shop.plan(shelf.formula, "1 kg")
+    weighed = shop.weigh(planned, 0, shelf.lots[2], "10 g", deviation="smells stronger than usual")
+    assert weighed.weighing.deviation == "smells stronger than usual"
+    assert weighed.weighing.overrode == []
+    assert "overrode" not in details_of(shop, weighed)
+
+
+def test_the_batch_is_named_in_capitals_or_not(shop: Workshop, shelf: Shelf) -> None:
+    planned = shop.plan(shelf.formula, "1 kg")
+    weighed = shop.does(
+        weigh,
+        batch=str(planned.batch.id).upper(),
+        line=str(planned.lines[0].line.id).upper(),
+        lot=str(shelf.lots[2].id).upper(),
+        quantity=parse_quantity("10 g"),
+        happened_at=MORNING,
+    )
+    assert weighed.batch.id == planned.batch.id
 
 
 def test_the_maximum_of_what_is_added_to_effect(shop: Workshop) -> None:
@@ -137,8 +178,7 @@ def test_the_maximum_of_what_is_added_to_effect(shop: Workshop) -> None:
     assert "18.48 g" in refusal.value.detail
     over = shop.weigh(planned, 2, lots[2], "20 g", deviation="viscosity still low")
     assert over.headroom_grams == 0
-    with acting_as(shop.actor):
-        assert headroom_of(over.batch, planned.lines[2].line) == 0
+    assert over.weighing.overrode == ["maximum_percent"]
 
 
 def test_before_the_others_are_weighed_their_planned_mass_stands_in(shop: Workshop) -> None:
@@ -204,7 +244,7 @@ def test_a_weighing_takes_few_round_trips(shop: Workshop, shelf: Shelf) -> None:
     planned = shop.plan(shelf.formula, "1 kg")
     with CaptureQueriesContext(connection) as queries:
         shop.weigh(planned, 0, shelf.lots[2], "10 g")
-    # Beside them: begin and commit. Prepared ones, the walls and the entry, are logged without text.
+    # Beside them: begin and commit. Prepared ones, the walls and the entry, have no text.
     said = [query["sql"] or "prepared" for query in queries]
     work = [sql for sql in said if not sql.startswith(("BEGIN", "COMMIT"))]
     assert len(work) == 5

@@ -291,9 +291,9 @@ def test_who_swept_is_kept_for_a_week(bench: Bench, database: Server) -> None:
 
 @pytest.fixture
 def fresh_redis(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """The client made anew, and no sulking left over."""
+    """The client made anew, and no pause left over."""
     outbox._redis.cache_clear()
-    monkeypatch.setattr(outbox._Sulking, "until", time.monotonic())
+    monkeypatch.setattr(outbox._BrokerPause, "until", time.monotonic())
     yield
     outbox._redis.cache_clear()
 
@@ -347,7 +347,7 @@ def test_a_broker_that_dies_between_the_question_and_the_message_delays_nobody(
     began = time.monotonic()
     outbox.hint()
     assert time.monotonic() - began < 1
-    assert outbox._Sulking.until > time.monotonic()
+    assert outbox._BrokerPause.until > time.monotonic()
 
 
 @pytest.mark.usefixtures("fresh_redis")

@@ -34,6 +34,7 @@ from tests.stateful.test_books import (
 )
 
 MOST_OPEN = 4
+BENCH_DAYS = st.sampled_from([0, 0, 0, 0, 0, 1, 4])
 DATES = st.sampled_from([None, None, -3, 0, 2, 10, 40])
 DECISIONS = {"release": "released", "hold": "hold", "reject": "rejected"}
 
@@ -89,6 +90,7 @@ class BatchMachine(BooksMachine):
         self.oracle.material[name] = str(lot.material_id)
         self.oracle.status[name], self.oracle.last_day[name] = status, last
 
+    @precondition(lambda self: len(self.told) % 4 == 0)
     @rule(pick=st.integers(0), decision=st.sampled_from(["release", *DECISIONS]))
     def decide(self, pick: int, decision: str) -> None:
         lot = self.lots[-1 - pick % len(self.lots)]
@@ -96,6 +98,7 @@ class BatchMachine(BooksMachine):
         self.oracle.status[str(lot.id)] = DECISIONS[decision]
         DONE["decide"] += 1
 
+    @precondition(lambda self: len(self.told) % 8 == 0)
     @rule(formula=st.sampled_from(FORMULAS), of=st.integers(0))
     def choose_formula(self, formula: str, of: int) -> None:
         classes = sorted({material.cost_class for material in self.shelf.materials})
@@ -114,15 +117,30 @@ class BatchMachine(BooksMachine):
         grams=st.one_of(st.integers(10**7, 3 * 10**9), st.sampled_from([10**8, 10**9])),
         units=st.integers(1, 30),
         day=st.sampled_from([0, 0, 1, 5, 40]),
+        weighed=st.booleans(),
     )
-    def plan(self, what: int, said: str, grams: int, units: int, day: int) -> None:
-        shelf, exact = self.shelf, Fraction(grams, 10**6)
+    def plan(self, what: int, said: str, grams: int, units: int, day: int, weighed: bool) -> None:
+        """A batch of either formula or of the product; half of them are weighed at once."""
+        plan, planned = self._plan(what, said, Fraction(grams, 10**6), units, day)
+        self.planned.append((plan, planned))
+        self._same_plan(plan, planned)
+        DONE["plan"] += 1
+        if weighed:
+            self._weigh_all(plan, planned, 0)
+
+    def _plan(
+        self, what: int, said: str, exact: Fraction, units: int, day: int
+    ) -> tuple[Plan, Planned]:
+        shelf = self.shelf
         amount = Quantity(f"{decimal(exact)} g", "mass", decimal(exact))
         planned_for = self.today + timedelta(days=day)
         recipe, version = shelf.formulas[what % 2]
         if what == 2:
             planned = shelf.shop.does(
-                plan_batch, product=shelf.product.id, size=Size(units=units), planned_for=planned_for
+                plan_batch,
+                product=shelf.product.id,
+                size=Size(units=units),
+                planned_for=planned_for,
             )
         else:
             size = Size(batch=amount) if said == "batch" else Size(output=amount)
@@ -134,10 +152,7 @@ class BatchMachine(BooksMachine):
             recipe, wanted = shelf.ware.recipe, {"ware": shelf.ware, "units": units}
         else:
             wanted = {said: exact}
-        plan = self.oracle.plan(place, recipe, day, **wanted)
-        self.planned.append((plan, planned))
-        self._same_plan(plan, planned)
-        DONE["plan"] += 1
+        return self.oracle.plan(place, recipe, day, **wanted), planned
 
     def _same_plan(self, plan: Plan, planned: Planned) -> None:
         batch = planned.batch
@@ -154,23 +169,27 @@ class BatchMachine(BooksMachine):
         return [one for one in self.planned if one[0].state == "planned"]
 
     def _batch(self, pick: int) -> tuple[Plan, Planned]:
-        """Mostly one that is still planned, the latest first."""
-        among = self._open_plans() if pick % 8 else self.planned
-        among = among or self.planned
+        """Mostly one that is still planned and has something in it, the latest first."""
+        ready = [one for one in self._open_plans() if self.oracle.lying_in(one[0].place)]
+        among = [self.planned, self._open_plans(), *[ready] * 6][pick % 8] or self.planned
         return among[-1 - pick // 8 % len(among)]
 
     # ---- Weighing --------------------------------------------------------------------------------
 
     @precondition(lambda self: self._open_plans())
-    @rule(pick=st.integers(1), which=st.integers(0), days=DAYS)
-    def weigh_as_planned(self, pick: int, which: int, days: int) -> None:
-        plan, planned = self._batch(pick)
-        line = which % len(plan.grams)
-        lots = [lot for lot in self.lots if str(lot.id) in plan.picks[line]]
-        lot = lots[which % len(lots)] if lots else None
-        grams = plan.picks[line][str(lot.id)] if lot else plan.grams[line]
-        if lot or not planned.lines[line].line.material.stocked:
-            self._weigh(plan, planned, line, lot, grams, days, "")
+    @rule(pick=st.integers(0), days=BENCH_DAYS)
+    def weigh_as_planned(self, pick: int, days: int) -> None:
+        """All lines of a batch, of what was picked for them."""
+        among = self._open_plans()
+        self._weigh_all(*among[-1 - pick % len(among)], days)
+
+    def _weigh_all(self, plan: Plan, planned: Planned, days: int) -> None:
+        for line, (grams, picks) in enumerate(zip(plan.grams, plan.picks, strict=False)):
+            lots = [lot for lot in self.lots if str(lot.id) in picks]
+            for lot in lots:
+                self._weigh(plan, planned, line, lot, picks[str(lot.id)], days, "")
+            if not planned.lines[line].line.material.stocked:
+                self._weigh(plan, planned, line, None, grams, days, "")
 
     @precondition(lambda self: self.planned)
     @rule(
@@ -178,7 +197,7 @@ class BatchMachine(BooksMachine):
         which=st.integers(0),
         of=st.integers(0),
         percent=PARTS,
-        days=DAYS,
+        days=BENCH_DAYS,
         deviation=st.sampled_from(["", "", "tested by hand"]),
         listed=st.sampled_from([True, True, True, False]),
     )
@@ -242,7 +261,7 @@ class BatchMachine(BooksMachine):
             self.told.append((event, weighed.weighing.entry_id))
 
     @precondition(lambda self: any(self.oracle.lying_in(plan.place) for plan, _ in self.planned))
-    @rule(pick=st.integers(0), of=st.integers(0), percent=PARTS, days=DAYS)
+    @rule(pick=st.integers(0), of=st.integers(0), percent=PARTS, days=BENCH_DAYS)
     def weigh_back_out(self, pick: int, of: int, percent: int, days: int) -> None:
         plan, planned = self._batch(pick)
         lying = list(self.oracle.lying_in(plan.place).items()) or [(str(self.lots[0].id), (0, 0))]
@@ -265,7 +284,7 @@ class BatchMachine(BooksMachine):
             self.told.append((event, weighed.weighing.entry_id))
 
     @precondition(lambda self: self.planned)
-    @rule(pick=st.integers(0), days=DAYS)
+    @rule(pick=st.integers(0), days=BENCH_DAYS)
     def cancel(self, pick: int, days: int) -> None:
         plan, planned = self._batch(pick)
         cancelled = self._may(

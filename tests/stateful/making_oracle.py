@@ -53,7 +53,9 @@ class MakingOracle(BatchOracle):
         draws: dict[Lot, Fraction] = defaultdict(Fraction)
         for material, each in ware.packaging.items() if ware else ():
             free = self.free_of(material, for_batch=for_batch)
-            own = {lot: min(q, self.reserved.get((for_batch, lot), ZERO)) for lot, q in free.items()}
+            own = {
+                lot: min(q, self.reserved.get((for_batch, lot), ZERO)) for lot, q in free.items()
+            }
             wanted = each * units
             for lots in (own, free):
                 for lot, q in self.pick(lots, wanted, day).items():
@@ -106,7 +108,9 @@ class MakingOracle(BatchOracle):
         self._end(plan, "finished", event)
         return self._as_posted(event, posted)
 
-    def check_cost(self, plan: Plan, event: Event, outcome: Outcome, cost: Any, yielded: Any) -> None:
+    def check_cost(
+        self, plan: Plan, event: Event, outcome: Outcome, cost: Any, yielded: Any
+    ) -> None:
         """The figures that are told of a batch are those that were posted, and follow from them."""
         sums = summed(event.lines)
         inside = [sums[x.place, x.lot] for x in event.lines if x.place == plan.place]
@@ -199,9 +203,7 @@ class MakingOracle(BatchOracle):
             self._pass(event, STORE, MAKING, name, draws[name], -line.value)
         return -sum((x.value for x in drawn), ZERO)
 
-    def _pay(
-        self, event: Event, posted: Sequence[Line], place: Place, exact: Fraction
-    ) -> Fraction:
+    def _pay(self, event: Event, posted: Sequence[Line], place: Place, exact: Fraction) -> Fraction:
         """Value alone goes into what is made."""
         found = -summed(posted).get((place, None), (ZERO, ZERO))[1]
         near(found, exact)

@@ -71,7 +71,9 @@ class Oracle:
     def __init__(self) -> None:
         self.formula: dict[Material, str] = {}
         self.material: dict[Lot, Material] = {}
-        self.held: dict[tuple[Place, Lot | None], list[Fraction]] = defaultdict(lambda: [ZERO, ZERO])
+        self.held: dict[tuple[Place, Lot | None], list[Fraction]] = defaultdict(
+            lambda: [ZERO, ZERO]
+        )
         self.moved: dict[tuple[Place, Lot | None], list[tuple[int, Fraction]]] = defaultdict(list)
         # Insertion order is the order of receipt.
         self.layers: dict[Material, Layers] = defaultdict(dict)

@@ -60,7 +60,6 @@ class Shelf:
         tenths = int(grams / DENSITY * 10**4) or 1
         return f"{Decimal(tenths).scaleb(-4):f} mL", tenths * DENSITY / 10**4
 
-
     @staticmethod
     def mass(grams: Fraction) -> Quantity:
         """So many grams, as they are typed."""

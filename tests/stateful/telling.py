@@ -24,7 +24,9 @@ def told(machine: type[RuleBasedStateMachine], stories: int) -> Any:
         stateful_step_count=STEPS,
         deadline=None,
         print_blob=True,
-        phases=[Phase.generate, Phase.shrink] if not os.environ.get("NOSHRINK") else [Phase.generate],
+        phases=[Phase.generate, Phase.shrink]
+        if not os.environ.get("NOSHRINK")
+        else [Phase.generate],
         suppress_health_check=list(HealthCheck),
     )
     return pytest.mark.usefixtures("database")(case)

@@ -22,13 +22,13 @@ from formulas.undoing import undo
 from ledger.access import acting_as
 from ledger.models import Lot, Reservation
 from tests.ledger.books import ago
-from tests.stateful.batch_machine import BatchMachine
+from tests.stateful.batch_machine import BENCH_DAYS, BatchMachine
 from tests.stateful.making_oracle import Outcome
 from tests.stateful.oracle import STORE, ZERO, Event, Line
 from tests.stateful.telling import told
-from tests.stateful.test_books import DAYS, PARTS, PLACE
+from tests.stateful.test_books import PARTS, PLACE
 
-STORIES = 15
+STORIES = 110
 POSTED = f"""
 select {PLACE}, p.lot_id::text, p.quantity, p.value from ledger_posting p
   join ledger_account a on a.id = p.account_id where p.entry_id = %s order by p.line
@@ -48,7 +48,7 @@ class MakingMachine(BatchMachine):
         units=st.sampled_from([None, "planned", "planned", 1, 7, 40]),
         samples=SAMPLES,
         release=RELEASED,
-        days=DAYS,
+        days=BENCH_DAYS,
     )
     def finish(
         self,
@@ -103,7 +103,7 @@ class MakingMachine(BatchMachine):
         over=st.sampled_from([None, None, 0, 3, 50]),
         samples=SAMPLES,
         release=RELEASED,
-        days=DAYS,
+        days=BENCH_DAYS,
         deviation=st.sampled_from(["", "", "tested by hand"]),
     )
     def fill(
@@ -144,7 +144,7 @@ class MakingMachine(BatchMachine):
                 ware, str(bulk.id), used, outcome, str(filled.lot.id), posted, -days
             )
             self._made(event, filling, filled.lot, release, outcome, days)
-            assert filled.nominal_grams == ware.fill * units
+            assert filling.nominal_grams == ware.fill * units
             assert filled.total == self.oracle.made_at(event)
 
     def _bulk(self) -> list[Lot]:
