@@ -62,7 +62,7 @@ class NotSignedIn(HttpRefusal):
     code = "not_signed_in"
 
 
-class CredentialsWrong(Refusal):
+class CredentialsWrong(HttpRefusal):
     """The user name or the password is wrong."""
 
     code = "credentials_wrong"
@@ -190,8 +190,9 @@ def unavailable(error: Exception) -> dict[str, Any]:
 def answer(refusal: Refusal, headers: dict[str, str] | None = None) -> Response:
     """The response that a refusal becomes."""
     status = status_of(refusal)
-    error = {"pointer": refusal.pointer, "code": refusal.code, "detail": refusal.detail}
-    error.update({name: _plain(fact) for name, fact in refusal.facts.items()})
+    facts = {name: _plain(fact) for name, fact in refusal.facts.items()}
+    # A fact of the same name, such as a lot's code, is in the sentence.
+    error = {**facts, "pointer": refusal.pointer, "code": refusal.code, "detail": refusal.detail}
     return problem_response(problem(status, refusal.detail, [error]), headers)
 
 

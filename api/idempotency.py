@@ -78,8 +78,6 @@ class Key:
             raise KeyReused
         if outcome == "answered":
             raise Answered(status, body, orjson.loads(headers))
-        if self.unreadable:
-            raise self.unreadable
 
     def keep(self, actor: Actor, response: Response) -> None:
         """Keep the answer beside the work, in its transaction."""

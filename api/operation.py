@@ -168,6 +168,8 @@ def _at_savepoint(
 ) -> Response:
     """Run the method so that a refusal leaves nothing behind but its answer."""
     try:
+        if view.kept is not None and view.kept.unreadable is not None:
+            raise view.kept.unreadable
         with transaction.atomic(), explained():
             data: tuple[Any, ...] = ()
             if takes is not None:

@@ -27,6 +27,7 @@ from ledger.errors import Forbidden, Invalid, NotFound
 from ledger.statements import run, unhurried
 
 LIFETIME = timedelta(days=30)
+REALM = 'Bearer realm="Stillroom"'
 OPEN = "select * from api_open(%s, %s, %s, %s)"
 
 
@@ -92,7 +93,7 @@ def _bearer(request: Request) -> str:
 
 def _not_signed_in(request: Request) -> NotSignedIn:
     rate.count_refused(request)
-    return NotSignedIn(WWW_Authenticate='Bearer realm="Stillroom"')
+    return NotSignedIn(WWW_Authenticate=REALM)
 
 
 def sign_in(
@@ -106,11 +107,13 @@ def sign_in(
     if person is None:
         if getattr(request, "axes_locked_out", False):
             raise TooMany("Too many wrong passwords; wait a quarter of an hour.", Retry_After="900")
-        raise CredentialsWrong
+        raise CredentialsWrong(WWW_Authenticate=REALM)
     places = [place for place in _places(person.pk) if coop in (None, place.slug)]
     slugs = sorted({place.slug for place in places})
     if not slugs:
-        raise CredentialsWrong("You do not belong to this co-op, or to any.")
+        raise CredentialsWrong(
+            "You do not belong to this co-op, or to any.", WWW_Authenticate=REALM
+        )
     if len(slugs) > 1:
         raise CoopNeeded(
             f'You belong to several co-ops: name one as "coop": {", ".join(slugs)}.',

@@ -154,7 +154,6 @@ def pourable(actor: Actor, id: UUID | str, *, pointer: str = "/lot") -> Custody:
             f"The lot {lot.code} is rejected, and nothing of it may be used; take another lot.",
             pointer=pointer,
             lot=str(lot.id),
-            code=lot.code,
             status=custody.status,
         )
     return custody

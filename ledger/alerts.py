@@ -24,7 +24,7 @@ from ledger import outbox
 from ledger.access import Actor, find, material_for, set_walls
 from ledger.balances import position_of
 from ledger.entries import lock_pools
-from ledger.errors import Invalid, NotFound, Stale
+from ledger.errors import Invalid, NotFound, Stale, placed
 from ledger.makers import all_coops
 from ledger.measuring import measure
 from ledger.models import Alert, Coop, Maker, Membership, Watch
@@ -52,7 +52,8 @@ def set_watch(
     watched = material_for(actor, material)
     if not watched.stocked:
         raise Invalid(f"{watched.name} is not stocked, so it never runs low.")
-    point = measure(reorder_point, watched).quantity
+    with placed("/reorder_point"):
+        point = measure(reorder_point, watched).quantity
     lock_pools([watched.id])
     watch = _own_watches(actor).filter(material=watched).first()
     if version is not None and version != (watch.version if watch else None):

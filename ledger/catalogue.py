@@ -86,7 +86,10 @@ def change_material(
             pointer="/cost_class",
         )
     if found.maker_id is not None:
-        raise Invalid("What a formula or product makes is named and described there.")
+        actor.must(Verb.FORMULATE)
+    elif "density" in facts:
+        # Every maker of the co-op weighs by it.
+        actor.must(Verb.CHANGE_DENSITY)
     _set(found, facts_of(found, facts))
     found.version += 1
     found.save()

@@ -10,10 +10,11 @@ from uuid import UUID
 from ledger.access import Actor, day_of, find, lots_for, material_for
 from ledger.costing import unit_cost
 from ledger.entries import Move, Posted, account, lock_pools, post_entry
-from ledger.errors import Conflict, Invalid, NotEnough, Refusal, placed
+from ledger.errors import Conflict, Invalid, MoneyTooFine, NotEnough, Refusal, placed
 from ledger.lots import NewLot, must_be_stocked, open_lots
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Entry, Lot, Posting
+from ledger.money import minor_units, round_money
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -68,6 +69,9 @@ def open_stock(
     actor.must(Verb.RECEIVE)
     found = material_for(actor, material, pointer="/material")
     must_be_stocked(found, "/material")
+    if value != round_money(value, actor.currency):
+        digits = minor_units(actor.currency)
+        raise MoneyTooFine(currency=actor.currency, digits=digits, pointer="/value")
     amount = _measured(quantity, found, density, "/quantity")
     dates = [day for day in (expires_on, retest_on) if day is not None]
     new = NewLot(
@@ -171,7 +175,8 @@ def take_back(
         quantity, value = sold.get(lot.id, (Decimal(0), Decimal(0)))
         if amount.quantity > quantity:
             raise NotEnough(
-                f"Only {quantity.normalize():f} of the lot {lot.code} is still sold by that sale.",
+                f"Of the lot {lot.code} that sale still has {quantity.normalize():f}"
+                f" {'each' if amount.counted else 'g'} sold; no more can come back.",
                 pointer=f"/lines/{place}/quantity",
                 left=f"{quantity:f}",
             )

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 from django.db.models.functions import Now
 
 from ledger.access import Actor, find, lot_for, lots_visible_to
@@ -86,24 +86,49 @@ def open_lots(actor: Actor, lots: Sequence[NewLot], *, release_basis: str | None
     return rows
 
 
-def decide(actor: Actor, *, lot: UUID | str, decision: str, basis: str) -> tuple[Lot, Decision]:
+def decide(
+    actor: Actor,
+    *,
+    lot: UUID | str,
+    decision: str,
+    basis: str,
+    retest_on: date | None = None,
+) -> tuple[Lot, Decision]:
     """Release, reject, hold or quarantine a lot, and keep who did so and on what basis.
 
-    A decision may be taken again, on a new basis: the status stays, and the basis is kept too.
-    Raises NotFound, Forbidden, and Invalid for no basis.
+    A decision may be taken again, on a new basis: the status stays, and the basis is kept too. A
+    release after a retest may give the next retest date (ISO 22716 6.7); expiry is never extended.
+    Raises NotFound, Forbidden, and Invalid for no basis or a date that cannot be.
     """
     actor.must(Verb.DECIDE)
     found = lot_for(actor, lot)
     status = BECOMES[decision]
     _check_basis(basis, "/basis")
+    if retest_on is not None:
+        _check_retest(found, decision, retest_on)
     # Whoever draws holds this lock when looking at the status: one of the two comes first.
     lock_pools([found.material_id])
     own = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot=found)
     own.exclude(status=status).update(status=status, since=Now())
+    if retest_on is not None:
+        Lot.objects.filter(id=found.id).update(retest_on=retest_on, version=F("version") + 1)
     kept = _decision(actor, found.id, decision, basis)
+    kept.retest_on = retest_on
     kept.save(force_insert=True)
     enqueue_checks(actor, [found.material_id])
     return found, kept
+
+
+def _check_retest(lot: Lot, decision: str, retest_on: date) -> None:
+    if decision != "release":
+        raise Invalid("A new retest date goes with a release.", pointer="/retest_on")
+    if lot.retest_on is None:
+        raise Invalid("This lot has no retest date; its expiry stands.", pointer="/retest_on")
+    if retest_on <= lot.retest_on or (lot.expires_on is not None and retest_on > lot.expires_on):
+        raise Invalid(
+            "The next retest date comes after the last one, and not after the expiry.",
+            pointer="/retest_on",
+        )
 
 
 def decisions_of(actor: Actor, lot: UUID | str) -> "QuerySet[Decision]":

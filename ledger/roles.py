@@ -10,6 +10,7 @@ class Verb(StrEnum):
     READ = "read stock and batches"
     SEE_COSTS = "see costs and prices"
     EDIT_CATALOGUE = "add or change materials and suppliers"
+    CHANGE_DENSITY = "change the density of a material that all share"
     RECEIVE = "receive deliveries"
     DECIDE = "release, reject or hold lots"
     MAKE = "plan, weigh and finish batches"
@@ -29,5 +30,5 @@ MAY: Final[dict[str, frozenset[Verb]]] = {
     "books": frozenset(_BOOKS | {Verb.SET_COST_FORMULA, Verb.WATCH}),
     "read-only": frozenset({Verb.READ, Verb.SEE_COSTS}),
     # Of the co-op alone: no maker's stock, only what all share.
-    "coordinator": frozenset({Verb.EDIT_CATALOGUE}),
+    "coordinator": frozenset({Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY}),
 }

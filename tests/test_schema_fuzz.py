@@ -54,8 +54,10 @@ KINDS = {"lot", "material", "supplier", "formula", "product", "line", "sale"}
 MEASURED = {"quantity", "output", "batch", "used", "reorder_point", "nominal", "mass_each"}
 MOMENTS = ["2025-05-07T12:00:00Z", "2025-06-01T23:30:00-05:00", "2031-01-01T00:00:00Z"]
 NAMED_BY_PATH = {
+    "alerts": "alert",
     "batches": "batch",
     "entries": "entry",
+    "fills": "fill",
     "watches": "material",
     **{f"{kind}s": kind for kind in ("receipt", "lot", "material", "supplier", "formula")},
     "products": "product",

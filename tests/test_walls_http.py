@@ -22,8 +22,10 @@ from tests.running import Running
 SECRETS = ("Wren", "Finch", "Siskin", "Dunnock")
 # What an id in a path is of, by the first word of the path.
 OF_PATH = {
+    "alerts": "alert",
     "batches": "batch",
     "entries": "entry",
+    "fills": "fill",
     "formulas": "formula",
     "lots": "lot",
     "materials": "material",

@@ -178,6 +178,7 @@ class OneMaterial(Resource):
     @writes(MaterialChange, MaterialOut, status=200, keyed=False, edits=True)
     def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Change what is known of a material (If-Match with its ETag)."""
+        material_for(actor, id)
         version = etags.expected_version(self.request, id)
         changed = catalogue.change_material(actor, material=id, version=version, facts=data)
         return _material(changed, actor)
@@ -211,6 +212,7 @@ class OneSupplier(Resource):
     @writes(SupplierIn, SupplierOut, status=200, keyed=False, edits=True)
     def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Give a supplier another name (If-Match with its ETag)."""
+        supplier_for(actor, id)
         version = etags.expected_version(self.request, id)
         return _supplier(
             catalogue.rename_supplier(actor, supplier=id, version=version, name=data["name"])

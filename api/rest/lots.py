@@ -14,7 +14,7 @@ from api.rest.fields import Body, DensityIn, Id, Moment, Shown, Text
 from api.rest.receipts import UnitCost
 from formulas.explaining import explain_lot
 from ledger import lot_reading, lots
-from ledger.access import Actor
+from ledger.access import Actor, lot_for
 from ledger.models import Decision
 
 STATUSES = ["quarantine", "released", "rejected", "hold"]
@@ -62,6 +62,9 @@ class LotChange(Body):
 class DecisionIn(Body):
     decision = serializers.ChoiceField(list(lots.BECOMES))
     basis = Text(max_length=400, help_text='Such as "certificate agrees with specification".')
+    retest_on = serializers.DateField(
+        required=False, allow_null=True, help_text="The next retest date, with a release."
+    )
 
 
 class DecisionOut(serializers.Serializer[Any]):
@@ -69,6 +72,7 @@ class DecisionOut(serializers.Serializer[Any]):
     lot = Id()
     decision = serializers.ChoiceField(list(lots.BECOMES))
     basis = Text()
+    retest_on = serializers.DateField(allow_null=True)
     status = serializers.ChoiceField(STATUSES)
     person = Id()
     decided_at = Moment()
@@ -106,6 +110,7 @@ class OneLot(Resource):
     @writes(LotChange, LotOut, status=200, keyed=False, edits=True)
     def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Keep the density measured on this very lot (If-Match with its ETag)."""
+        lot_for(actor, id)
         version = etags.expected_version(self.request, id)
         lots.measure_density(actor, lot=id, density=data["density"], version=version)
         return _lot(actor, id)
@@ -137,6 +142,7 @@ def decision_json(row: Decision) -> dict[str, Any]:
         "lot": str(row.lot_id),
         "decision": row.decision,
         "basis": row.basis,
+        "retest_on": row.retest_on,
         "status": lots.BECOMES[row.decision].value,
         "person": str(row.person_id),
         "decided_at": row.decided_at,

@@ -369,6 +369,12 @@ class Migration(migrations.Migration):
                 ),
                 ("decision", models.CharField(max_length=10)),
                 ("basis", models.CharField(max_length=400)),
+                (
+                    "retest_on",
+                    models.DateField(
+                        help_text="The new retest date, if it was retested.", null=True
+                    ),
+                ),
                 ("decided_at", models.DateTimeField(auto_now_add=True)),
                 (
                     "coop",

@@ -125,6 +125,7 @@ class Decision(MakerRow):
     lot = link(Lot)
     decision = models.CharField(max_length=10)
     basis = models.CharField(max_length=400)
+    retest_on = models.DateField(null=True, help_text="The new retest date, if it was retested.")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     decided_at = models.DateTimeField(auto_now_add=True)
 

@@ -175,9 +175,11 @@ select walls.of_maker('ledger_reservation'),
        walls.link('ledger_reservation', 'lot_id', 'ledger_lot'),
        walls.link('ledger_reservation', 'material_id', 'ledger_material');
 
--- What a lot is stays; its density may be measured anew, and its holder decides about it.
+-- What a lot is stays; its density may be measured anew, it may be retested, and its holder
+-- decides about it.
 revoke update on ledger_lot, ledger_custody from stillroom;
-grant update (density, density_at, density_entered, version) on ledger_lot to stillroom;
+grant update (density, density_at, density_entered, retest_on, version) on ledger_lot
+  to stillroom;
 grant update (status, since) on ledger_custody to stillroom;
 
 -- The ledger. The application reads it; post_entry alone writes it.

@@ -1,5 +1,6 @@
 """One of everything for a maker, made through the API: what others must never see."""
 
+import time
 from dataclasses import dataclass
 from typing import Any
 
@@ -63,6 +64,7 @@ def populate(maker: Client, secret: str) -> Populated:
         "entry": [receipt["entry"], bulk["entry"], fill["entry"], issue["entry"]],
         "sale": [sale["entry"]],
         "fill": [fill["id"]],
+        "alert": [_alert(maker, oil)],
     }
     return Populated(ids, [secret])
 
@@ -81,6 +83,8 @@ def _recipes(maker: Client, oil: str, jar: str, secret: str) -> tuple[Any, Any]:
         "formula": made["id"],
         "fill": {"nominal": "50 g"},
         "packaging": [{"material": jar, "quantity": "1 each"}],
+        "labour": {"minutes_per_unit": "2", "hourly_rate": "18.18"},
+        "overhead": {"per_batch": "5.05", "percent_of_materials": "1.01"},
     }
     return made, maker.post("products", product).made()
 
@@ -118,6 +122,17 @@ def _made(maker: Client, size: dict[str, Any], secret: str) -> tuple[Any, Any]:
         "release": {"basis": f"basis {secret}"},
     }
     return maker.post(f"batches/{batch['id']}/finish", body).made(), batch
+
+
+def _alert(maker: Client, material: str) -> str:
+    """The alert over a material that is far below its reorder point, once the worker opens it."""
+    end = time.monotonic() + 30
+    while time.monotonic() < end:
+        for alert in maker.get("alerts", state="open").made()["results"]:
+            if alert["material"] == material:
+                return str(alert["id"])
+        time.sleep(0.1)
+    raise AssertionError("no alert was opened")
 
 
 def _moved(maker: Client, path: str, lot: str, quantity: str, **facts: str) -> dict[str, Any]:

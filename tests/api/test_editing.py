@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from tests.api.client import Client
+from tests.api.client import Answer, Client
 
 Edited = tuple[str, str, Any]
 
@@ -79,3 +79,36 @@ def test_a_patch_leaves_the_rest(north: Client) -> None:
     assert gone["density"] is None
     north.change("PATCH", path, {"id": str(uuid.uuid4())}, "*").refused(422, "unknown_field", "/id")
     north.change("PATCH", path, {"own": True}, "*").refused(422, "unknown_field", "/own")
+
+
+def test_a_watch_may_be_changed_by_what_was_read(north: Client) -> None:
+    material, point = north.material("Shea butter"), {"reorder_point": "5 kg"}
+    path = f"watches/{material}"
+
+    def put(etag: str = "") -> Answer:
+        return north.change("PUT", path, point, etag)
+
+    for early in ("*", f'"{uuid.uuid4()}-1"'):
+        put(early).refused(412, "stale")
+    first = put().headers["ETag"]
+    assert put().status == 200, "without it whatever is there is changed"
+    put(first).refused(412, "stale")
+    second = north.get(path).headers["ETag"]
+    assert put(second).status == 200
+    assert put("*").status == 200
+    for stale in (second, '"nonsense"'):
+        north.raw("DELETE", path, None, {"If-Match": stale}).refused(412, "stale")
+    last = north.get(path).headers["ETag"]
+    assert north.raw("DELETE", path, None, {"If-Match": last}).status == 204
+    # Another watch over the same material is another thing, though it begins with 1 as well.
+    assert put().status == 200
+    put(first).refused(412, "stale")
+    north.raw("DELETE", path, None, {"If-Match": "*"})
+
+
+def test_an_id_may_be_written_in_capitals(north: Client, edited: dict[str, Edited]) -> None:
+    method, path, body = edited["product"]
+    kind, _, id = path.partition("/")
+    body = {**body, "formula": body["formula"].upper()}
+    etag = north.get(path).headers["ETag"]
+    assert north.change(method, f"{kind}/{id.upper()}", body, etag).status == 200

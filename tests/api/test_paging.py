@@ -9,7 +9,9 @@ import pytest
 from tests.api.client import Client, Coop, open_coop
 from tests.running import Running
 
-LISTS = "alerts batches entries formulas lots materials products receipts stock suppliers watches"
+LISTS = (
+    "alerts batches entries fills formulas lots materials products receipts stock suppliers watches"
+)
 
 
 @pytest.fixture(scope="module")

@@ -29,7 +29,7 @@ ASKS = {
     "POST /entries/{id}/reversal": Verb.REVERSE,
     "PUT /watches/{material}": Verb.WATCH,
 }
-READS = "alerts batches entries formulas lots products stock watches"
+READS = "alerts batches entries fills formulas lots products stock watches"
 NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
 
 
@@ -87,6 +87,7 @@ def test_who_belongs_to_the_maker_reads_and_nobody_else(
 
 
 COSTS = {"value", "cost", "total", "landed_cost", "unit_cost", "goods", "per_kg", "per_unit"}
+COSTS |= {"hourly_rate", "per_batch", "percent_of_materials", "cost_per_kg"}
 
 
 def costs_in(answer: Any) -> list[Any]:
@@ -106,7 +107,9 @@ def costs_in(answer: Any) -> list[Any]:
 def test_who_may_not_see_costs_is_told_none(people: dict[str, Client], north: Client) -> None:
     """All that there is to read about what somebody else has made is read by the bench."""
     made = populate(north, "Linnet").ids
-    pages = ["stock", "lots", "entries", "batches", "products"]
+    north.material("Aqua", stocked=False, cost_per_kg="0.02")
+    pages = ["stock", "lots", "entries", "batches", "products", "materials", "fills"]
+    pages += [f"products/{made['product'][0]}", f"fills/{made['fill'][0]}"]
     pages += [f"lots/{made['lot'][0]}", f"lots/{made['lot'][2]}", f"batches/{made['batch'][1]}"]
     pages += [f"lots/{made['lot'][3]}/trace?direction=back"]
     pages += [f"entries/{id}" for id in made["entry"]]
@@ -115,7 +118,8 @@ def test_who_may_not_see_costs_is_told_none(people: dict[str, Client], north: Cl
         seen = people["bench"].get(page).made()
         assert costs_in(without(seen, "density")) == [], page
         assert people["owner"].get(page).status == 200
-    assert costs_in(people["owner"].get("stock").made())
+    for page in ("stock", "materials", "products", "fills"):
+        assert costs_in(without(people["owner"].get(page).made(), "density")), page
     refused = people["bench"].get(f"receipts/{made['receipt'][0]}")
     refused.refused(403, "forbidden")
     working = people["bench"].get(f"batches/{made['batch'][1]}", explain=1)
@@ -123,6 +127,12 @@ def test_who_may_not_see_costs_is_told_none(people: dict[str, Client], north: Cl
     taken = {"lines": [{"lot": made["lot"][0], "quantity": "1 g"}], "purpose": "gift"}
     given = people["bench"].post("issues", {**taken, "reason": "open day"}).made()
     assert costs_in(given) == []
+    read = people["bench"].get(f"products/{made['product'][0]}")
+    sent = {name: read.json[name] for name in ("name", "formula", "fill", "labour", "overhead")}
+    path = f"products/{made['product'][0]}"
+    put = people["bench"].change("PUT", path, {**sent, "packaging": []}, read.headers["ETag"])
+    assert costs_in(put.made()) == []
+    assert people["owner"].get(path).json["labour"]["hourly_rate"] == "18.180000", "as it was"
 
 
 def without(answer: Any, left_out: str) -> Any:

@@ -160,3 +160,35 @@ def test_what_is_not_stocked_is_neither_received_nor_opened() -> None:
     with pytest.raises(Invalid, match="not stocked") as refused:
         shop.receive(water, "10 kg", "1.00")
     assert refused.value.pointer == "/lines/0/material"
+
+
+def test_a_retest_gives_a_new_date_and_never_a_longer_life() -> None:
+    shop = open_workshop()
+    oil = shop.material("Helianthus Annuus Seed Oil")
+    lot = shop.receive(oil, "1 kg", "5.00", expires_on=date(2025, 12, 31))
+    with acting_as(shop.actor):
+        Lot.objects.filter(id=lot.id).update(retest_on=date(2025, 6, 30))
+
+    def retest(decision: str, day: date) -> Decision:
+        return shop.does(
+            decide, lot=lot.id, decision=decision, basis="peroxide value 2", retest_on=day
+        )[1]
+
+    for decision, day in (
+        ("hold", date(2025, 9, 30)),
+        ("release", date(2025, 6, 30)),
+        ("release", date(2026, 1, 1)),
+    ):
+        with pytest.raises(Invalid) as refused:
+            retest(decision, day)
+        assert refused.value.pointer == "/retest_on"
+    assert retest("release", date(2025, 9, 30)).retest_on == date(2025, 9, 30)
+    with acting_as(shop.actor):
+        assert Lot.objects.get(id=lot.id).retest_on == date(2025, 9, 30)
+
+
+def test_a_lot_without_retest_date_gets_none_by_a_release() -> None:
+    shop = open_workshop()
+    lot = shop.receive(shop.material("Cera Alba"), "1 kg", "5.00")
+    with pytest.raises(Invalid, match="no retest date"):
+        shop.does(decide, lot=lot.id, decision="release", basis="seen", retest_on=date(2026, 1, 1))

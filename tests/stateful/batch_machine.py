@@ -16,7 +16,7 @@ from formulas.errors import AlreadyFinished, NothingWeighed, OverMaximum
 from formulas.weighing import Weighed, weigh, weigh_back
 from ledger.errors import LotExpired, LotNotReleased
 from ledger.models import Lot
-from ledger.quantities import Quantity, parse_quantity
+from ledger.quantities import parse_quantity
 from tests.ledger.bench import now
 from tests.ledger.books import ago
 from tests.stateful.batch_oracle import Plan
@@ -131,28 +131,19 @@ class BatchMachine(BooksMachine):
     def _plan(
         self, what: int, said: str, exact: Fraction, units: int, day: int
     ) -> tuple[Plan, Planned]:
-        shelf = self.shelf
-        amount = Quantity(f"{decimal(exact)} g", "mass", decimal(exact))
-        planned_for = self.today + timedelta(days=day)
+        shelf, planned_for = self.shelf, self.today + timedelta(days=day)
         recipe, version = shelf.formulas[what % 2]
+        said_of: dict[str, Any] = {said: exact}
+        facts: dict[str, Any] = {
+            "formula": version.formula_id,
+            "size": Size(**{said: shelf.mass(exact)}),
+        }
         if what == 2:
-            planned = shelf.shop.does(
-                plan_batch,
-                product=shelf.product.id,
-                size=Size(units=units),
-                planned_for=planned_for,
-            )
-        else:
-            size = Size(batch=amount) if said == "batch" else Size(output=amount)
-            planned = shelf.shop.does(
-                plan_batch, formula=version.formula_id, size=size, planned_for=planned_for
-            )
+            recipe, said_of = shelf.ware.recipe, {"ware": shelf.ware, "units": units}
+            facts = {"product": shelf.product.id, "size": Size(units=units)}
+        planned = shelf.shop.does(plan_batch, planned_for=planned_for, **facts)
         place = f"{BATCH}{planned.batch.code}"
-        if what == 2:
-            recipe, wanted = shelf.ware.recipe, {"ware": shelf.ware, "units": units}
-        else:
-            wanted = {said: exact}
-        return self.oracle.plan(place, recipe, day, **wanted), planned
+        return self.oracle.plan(place, recipe, day, **said_of), planned
 
     def _same_plan(self, plan: Plan, planned: Planned) -> None:
         batch = planned.batch

@@ -57,16 +57,14 @@ class Recipe:
         """Grams of each line, which sum to the batch."""
         exact = [batch * line.percent / 100 / STEP for line in self.lines]
         if any(line.balance for line in self.lines):
-            parts = [Fraction(round(part)) for part in exact]
-            place = [line.balance for line in self.lines].index(True)
+            parts = [round(part) for part in exact]
+            last = [n for n, line in enumerate(self.lines) if line.balance]
+            parts[last[0]] += int(batch / STEP) - sum(parts)
         else:
-            parts = [Fraction(int(part)) for part in exact]
-            left = int(batch / STEP - sum(parts))
-            by_remainder = sorted(range(len(exact)), key=lambda n: parts[n] - exact[n])
-            for place in by_remainder[:left]:
+            parts = [int(part) for part in exact]
+            last = sorted(range(len(exact)), key=lambda n: parts[n] - exact[n])
+            for place in last[: int(batch / STEP) - sum(parts)]:
                 parts[place] += 1
-            place = 0
-        parts[place] += batch / STEP - sum(parts)
         return [part * STEP for part in parts]
 
 
@@ -218,9 +216,9 @@ class BatchOracle(Oracle):
         deviation: str = "",
     ) -> bool:
         """Usable, unless with a deviation, and promised to no one else."""
-        if kind in ("draw", "sale", "fill") and not deviation:
-            if not all(self.usable(lot, day) for lot, _ in wanted):
-                return False
+        must_be_usable = kind in ("draw", "sale", "fill") and not deviation
+        if must_be_usable and not all(self.usable(lot, day) for lot, _ in wanted):
+            return False
         for lot in {lot for lot, _ in wanted}:
             leaves = sum((q for which, q in wanted if which == lot), ZERO)
             own = max(self.reserved.get((to, lot), ZERO) - leaves, ZERO)

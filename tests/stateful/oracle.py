@@ -23,6 +23,7 @@ BATCH = "batch "
 Lot = str
 Material = str
 Place = str
+Key = tuple[Place, "Lot | None"]
 Layers = dict["Lot | None", list[Fraction]]
 
 
@@ -71,10 +72,8 @@ class Oracle:
     def __init__(self) -> None:
         self.formula: dict[Material, str] = {}
         self.material: dict[Lot, Material] = {}
-        self.held: dict[tuple[Place, Lot | None], list[Fraction]] = defaultdict(
-            lambda: [ZERO, ZERO]
-        )
-        self.moved: dict[tuple[Place, Lot | None], list[tuple[int, Fraction]]] = defaultdict(list)
+        self.held: dict[Key, list[Fraction]] = defaultdict(lambda: [ZERO, ZERO])
+        self.moved: dict[Key, list[tuple[int, Fraction]]] = defaultdict(list)
         # Insertion order is the order of receipt.
         self.layers: dict[Material, Layers] = defaultdict(dict)
         self.events: list[Event] = []
@@ -98,7 +97,7 @@ class Oracle:
         """Whether exactly what it did can be taken back."""
         if any(not back.undone for back in event.returns):
             return False
-        after: dict[tuple[Place, Lot | None], list[Fraction]] = {}
+        after: dict[Key, list[Fraction]] = {}
         for line in event.lines:
             q, v = after.setdefault((line.place, line.lot), list(self.held[line.place, line.lot]))
             after[line.place, line.lot] = [q - line.quantity, v - line.value]
@@ -110,7 +109,7 @@ class Oracle:
         for q, v in self._layers_after_undoing(event).values():
             if q < 0 or v < 0 or (q == 0 and v != 0):
                 return False
-        taken: dict[tuple[Place, Lot | None], Fraction] = defaultdict(Fraction)
+        taken: dict[Key, Fraction] = defaultdict(Fraction)
         for line in event.lines:
             taken[line.place, line.lot] -= line.quantity
         return self._stays_above([(place, lot, q, day) for (place, lot), q in taken.items()])

@@ -12,6 +12,7 @@ from hypothesis.stateful import RuleBasedStateMachine
 # The same stories each time, unless somebody wants others.
 SEED = int(os.environ.get("STORY_SEED", "7"))
 STEPS = 50
+PHASES = [Phase.generate] if "NOSHRINK" in os.environ else [Phase.generate, Phase.shrink]
 DONE: Counter[str] = Counter()
 REFUSED: Counter[str] = Counter()
 
@@ -24,9 +25,7 @@ def told(machine: type[RuleBasedStateMachine], stories: int) -> Any:
         stateful_step_count=STEPS,
         deadline=None,
         print_blob=True,
-        phases=[Phase.generate, Phase.shrink]
-        if not os.environ.get("NOSHRINK")
-        else [Phase.generate],
+        phases=PHASES,
         suppress_health_check=list(HealthCheck),
     )
     return pytest.mark.usefixtures("database")(case)

@@ -1,5 +1,7 @@
 """Ten thousand events were told by the machines before, and each kind often enough."""
 
+import sys
+
 import pytest
 
 from tests.stateful.telling import DONE, REFUSED, SEED, happened
@@ -24,10 +26,10 @@ OFTEN = {
 def test_enough_was_told(capsys: pytest.CaptureFixture[str]) -> None:
     if not (DONE["receive"] and DONE["finish"]):
         pytest.skip("Not both machines have run.")
+    lines = [f"Stories of seed {SEED}: {DONE.total()} events done, {REFUSED.total()} refused."]
+    lines += [f"  {what:20}{DONE[what]:7}{REFUSED[what]:7}" for what in sorted(DONE | REFUSED)]
     with capsys.disabled():
-        print(f"\nStories of seed {SEED}: {DONE.total()} events done, {REFUSED.total()} refused.")
-        for what in sorted(DONE | REFUSED):
-            print(f"  {what:20}{DONE[what]:7}{REFUSED[what]:7}")
+        sys.stdout.write("\n".join(["", *lines, ""]))
     assert happened() >= 10_000
     assert {what: DONE[what] for what, least in OFTEN.items() if DONE[what] < least} == {}
     never = {"receive", "plan"}

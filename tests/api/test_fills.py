@@ -1,0 +1,81 @@
+"""Fills: read as they were kept, narrowed to a product or a lot, and told apart when undone."""
+
+from typing import Any
+
+import pytest
+
+from tests.api.client import Client
+from tests.api.population import Populated, populate
+
+
+@pytest.fixture(scope="module")
+def made(north: Client) -> Populated:
+    return populate(north, "Dipper")
+
+
+def test_a_fill_is_read_as_it_was_made(north: Client, made: Populated) -> None:
+    """Ten of 50 g from a bulk of 0.9 g/mL, at two minutes each and 18.18 an hour."""
+    (id,) = made.ids["fill"]
+    bulk, units = made.ids["lot"][2:]
+    fill = north.get(f"fills/{id}").made()
+    assert (fill["bulk"], fill["lot"]["id"], fill["lot"]["status"]) == (bulk, units, "released")
+    assert (fill["units"], fill["used"]["grams"], fill["nominal_grams"]) == (
+        10,
+        "500.000000",
+        "500.000000",
+    )
+    assert (fill["deviation"], fill["overrode"], fill["state"]) == ("", [], "filled")
+    product = made.ids["product"][0]
+    for query in ({"product": product}, {"lot": bulk}, {"lot": units}):
+        assert north.listed("fills", **query) == [fill]
+    assert north.listed("fills", product=product, lot=made.ids["lot"][0]) == []
+    assert fill in north.listed("fills")
+
+
+def test_a_fill_that_overrode_a_rule_and_one_that_was_undone(
+    north: Client, made: Populated
+) -> None:
+    bulk = made.ids["lot"][2]
+    decided = {"decision": "hold", "basis": "waiting for the count"}
+    north.post(f"lots/{bulk}/decisions", decided).made()
+    body = {"product": made.ids["product"][0], "lot": bulk, "units": 1}
+    north.post("fills", body).refused(409, "lot_not_released", "/lot")
+    body["deviation"] = {"reason": "for a stability test"}
+    fill: Any = north.post("fills", body).made()
+    assert (fill["deviation"], fill["overrode"]) == ("for a stability test", ["status"])
+    assert north.get(f"entries/{fill['entry']}").made()["details"]["overrode"] == ["status"]
+    assert north.get(f"fills/{fill['id']}").made() == fill
+    north.post(f"entries/{fill['entry']}/reversal", {"reason": "wrong jar"}).made()
+    assert north.get(f"fills/{fill['id']}").made() == {**fill, "state": "reversed"}
+    for wrong in ("1 tonne", "1 each"):
+        answer = north.post("fills", {**body, "used": wrong})
+        assert answer.json["errors"][0]["pointer"] == "/used", answer.raw
+
+
+def test_who_did_it_is_an_id_like_others(north: Client, made: Populated) -> None:
+    """All ids are strings, those of people too."""
+    lot, formula, batch = made.ids["lot"][0], made.ids["formula"][0], made.ids["batch"][1]
+    told = [
+        north.get(f"lots/{lot}/decisions").made()["results"][0],
+        north.get(f"formulas/{formula}/versions").made()["results"][0],
+        north.get(f"entries/{made.ids['entry'][0]}").made(),
+        north.get(f"batches/{batch}").made()["weighings"][0],
+        north.get(f"fills/{made.ids['fill'][0]}").made(),
+    ]
+    (person,) = {one["person"] for one in told}
+    assert isinstance(person, str)
+    assert person.isdecimal()
+
+
+def test_an_alert_and_a_sale_with_a_reason(north: Client, made: Populated) -> None:
+    (id,) = made.ids["alert"]
+    alert = north.get(f"alerts/{id}").made()
+    assert alert in north.listed("alerts")
+    assert (alert["id"], alert["material"]) == (id, made.ids["material"][0])
+    lot = north.receive(north.material("Tester"), "1 kg", "1.00", release=False)
+    sale = {"lines": [{"lot": lot, "quantity": "1 g"}], "customer": "stall"}
+    north.post("sales", sale).refused(409, "lot_not_released")
+    sold = north.post("sales", {**sale, "deviation": {"reason": "sold as a trial"}}).made()
+    assert north.get(f"entries/{sold['entry']}").made()["deviation"] == "sold as a trial"
+    refused = north.post("sales", {**sale, "deviation": "sold"})
+    assert (refused.status, refused.json["errors"][0]["pointer"]) == (422, "/deviation")
