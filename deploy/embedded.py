@@ -30,6 +30,7 @@ SYSTEM_USER = "embedded_postgres"
 ROLES = Path(__file__).with_name("roles.sql")
 # A socket's path may not be longer than this on any system we know of, its zero byte included.
 SOCKET_PATH_BYTES = 104
+POSTGRES_STOP_S = 30
 # Durable as PostgreSQL comes; small, since the server shares a little machine with everything
 # else. Asynchronous reading would keep three more processes and gains nothing on data this size.
 POSTGRES_OPTIONS = (
@@ -143,7 +144,7 @@ def start_postgres(
             account=account,
             # The fast shutdown: transactions are rolled back, nothing acknowledged is lost.
             stop_signal=signal.SIGINT,
-            deadline_s=30,
+            deadline_s=POSTGRES_STOP_S,
         )
     )
     try:

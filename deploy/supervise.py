@@ -228,8 +228,8 @@ def refuse_taken_port(host: str, port: int) -> None:
             probe.bind((host, port))
         except OSError as error:
             raise Failed(
-                f"Port {port} of {host} cannot be used ({error.strerror}); choose another with "
-                "PORT or HOST."
+                f"Port {port} cannot be used on {host} ({error.strerror}); choose another with "
+                "PORT, or another address with HOST."
             ) from error
 
 

@@ -3,10 +3,12 @@
 import contextlib
 import http.client
 import logging
+import re
 import shutil
 import signal
 import stat
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -16,9 +18,11 @@ from urllib.parse import quote
 import psutil
 import pytest
 import redis
+from django.conf import settings
 
-from deploy import embedded, environment
+from deploy import archive, embedded, environment, supervise
 from deploy.logs import OneLine
+from deploy.processes import Failed, Service
 from tests.running import ROOT, Running, clean_environment
 
 pytestmark = pytest.mark.ground
@@ -277,6 +281,78 @@ def test_the_owner_of_a_running_server_is_never_mixed_with_another_database(
     assert environment.effective()["DATABASE_OWNER_URL"] == "ours"
 
 
+def test_a_server_with_an_address_and_names_of_its_own(home: Path) -> None:
+    running = Running(home, {"HOST": "127.0.0.2", "ALLOWED_HOSTS": "stillroom.example, other"})
+    running.url = f"http://127.0.0.2:{running.port}"
+    try:
+        running.wait_ready()
+        for name, status in (("stillroom.example", 200), ("localhost", 200), ("elsewhere", 400)):
+            wire = http.client.HTTPConnection("127.0.0.2", running.port, timeout=10)
+            wire.request("GET", "/healthz", headers={"Host": name})
+            assert wire.getresponse().status == status, name
+            wire.close()
+    finally:
+        running.stop()
+
+
+@pytest.mark.parametrize(
+    ("host", "reached", "written"),
+    [
+        ("0.0.0.0", "127.0.0.1", "127.0.0.1"),
+        ("::", "127.0.0.1", "127.0.0.1"),
+        ("192.0.2.7", "192.0.2.7", "192.0.2.7"),
+        ("::1", "::1", "[::1]"),
+    ],
+)
+def test_a_server_is_asked_where_it_listens(host: str, reached: str, written: str) -> None:
+    assert supervise.reached_at(host) == reached
+    assert supervise.in_url(reached) == written
+
+
+def test_a_killed_supervisor_takes_the_preparation_with_it(home: Path) -> None:
+    running = Running(home)
+    preparing = running.child("deploy.prepare")
+    family = running.family()
+    assert preparing in family
+    running.process.kill()
+    assert_gone(family, within_s=20)
+
+
+def test_whoever_stops_a_container_waits_long_enough() -> None:
+    """Children are stopped one after the other, and each is looked at every half second."""
+    told = re.search(r"stop_grace_period: (\d+)s", (ROOT / "deploy" / "compose.yaml").read_text())
+    assert told is not None
+    deadlines = [*supervise.DEADLINES_S.values(), embedded.POSTGRES_STOP_S, Service.deadline_s]
+    assert sum(deadlines) + len(deadlines) < int(told[1])
+    assert settings.CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT < supervise.DEADLINES_S["worker"]
+
+
+def test_a_directory_that_is_opened_is_named_once(capsys: pytest.CaptureFixture[str]) -> None:
+    closed = Path(tempfile.mkdtemp(prefix="stillroom-closed-"))
+    try:
+        embedded._open_way(closed / "data")
+        embedded._open_way(closed / "data")
+        assert stat.S_IMODE(closed.stat().st_mode) == 0o701
+    finally:
+        closed.rmdir()
+    told = capsys.readouterr().err
+    assert told.count(str(closed) + " may now be passed through") == 1
+
+
+def test_a_backup_that_fails_leaves_nothing_and_can_be_made_again(
+    postgres: embedded.Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "backup.dump"
+    monkeypatch.setenv("DATABASE_ADMIN_URL", postgres.url_admin + "&options=-c%20role%3Dnobody")
+    with pytest.raises(Failed, match="pg_dump failed"):
+        archive.back_up(tmp_path, file)
+    assert list(tmp_path.iterdir()) == []
+    monkeypatch.setenv("DATABASE_ADMIN_URL", postgres.url_admin)
+    archive.back_up(tmp_path, file)
+    assert [path.name for path in tmp_path.iterdir()] == ["backup.dump"]
+    assert file.read_bytes().startswith(b"PGDMP")
+
+
 def test_a_long_path_does_not_stop_the_sockets(tmp_path: Path) -> None:
     deep = tmp_path / ("d" * 90)
     where = embedded.socket_dir(deep, "pg")
@@ -288,3 +364,16 @@ def test_what_is_sent_cannot_forge_a_line_of_the_log() -> None:
     record = logging.makeLogRecord({"msg": "name %s", "args": ("a\r\n2026 ERROR b\x1b[2J",)})
     line = OneLine().format(record)
     assert line.endswith(r"name a\r\n2026 ERROR b\x1b[2J")
+
+
+def test_what_an_error_says_cannot_forge_a_line_of_the_log() -> None:
+    try:
+        raise ValueError("bad\n2026-01-01T00:00:00.000Z ERROR forged: x\r\x1b[2J")
+    except ValueError:
+        told = {"exc_info": sys.exc_info(), "stack_info": "Stack\nERROR forged: y"}
+    lines = OneLine().format(logging.makeLogRecord({"msg": "failed", **told})).split("\n")
+    assert [line for line in lines[1:] if not line.startswith("    ")] == []
+    assert [line.strip() for line in lines if "forged" in line] == [
+        r"2026-01-01T00:00:00.000Z ERROR forged: x\r\x1b[2J",
+        "ERROR forged: y",
+    ]

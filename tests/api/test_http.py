@@ -108,7 +108,7 @@ def test_only_json_is_sent(north: Client) -> None:
         ("DELETE", "lots"),
         ("PUT", "materials"),
         ("PATCH", "batches"),
-        ("GET", "tokens"),
+        ("PUT", "tokens"),
         ("GET", "issues"),
         ("POST", "stock"),
         ("DELETE", f"entries/{uuid.uuid4()}"),
@@ -237,7 +237,35 @@ def test_alive_and_ready(north: Client) -> None:
         time.sleep(0.2)
     assert ready.status == 200, ready.raw
     checks = {"database": "ok", "broker": "ok", "worker": "ok"}
-    assert ready.json == {"ready": True, "checks": checks}
+    assert ready.json == {"ready": True, "checks": checks, "parked": 0}
+
+
+def test_parked_work_is_counted_and_can_be_released(server: Running, coop: Coop) -> None:
+    nobody = Client(server.port)
+    for attempts in (outbox.MOST_ATTEMPTS, outbox.MOST_ATTEMPTS - 1):
+        sql(
+            server,
+            "insert into ledger_outbox (coop_id, maker_id, id, task, subject, attempts, due_at)"
+            " values (%s, %s, %s, 'check_watch', %s, %s, now() + interval '1 day')",
+            *(coop_id(coop), maker_id(coop, "North Bench"), uuid.uuid4(), uuid.uuid4(), attempts),
+        )
+    told = nobody.raw("GET", "/readyz")
+    assert (told.status, told.json["parked"]) == (200, 1)
+    done = server.manage("release_parked")
+    assert (done.returncode, done.stdout) == (0, "1 released\n")
+    assert nobody.raw("GET", "/readyz").json["parked"] == 0
+
+
+def test_whoever_waits_too_long_is_told_to_come_again(server: Running, north: Client) -> None:
+    """Another's lock on the table is waited for so long and no longer."""
+    with psycopg.connect(embedded.postgres_url(server.data, "postgres")) as other:
+        other.execute("lock table ledger_supplier in access exclusive mode")
+        began = time.monotonic()
+        answer = north.get("suppliers")
+        assert 5 < time.monotonic() - began < 25
+    answer.refused(503, "busy")
+    assert answer.headers["Retry-After"] == "2"
+    assert north.get("suppliers").status == 200
 
 
 def test_a_problem_leads_to_its_explanation(north: Client) -> None:
@@ -253,6 +281,8 @@ def test_a_problem_leads_to_its_explanation(north: Client) -> None:
         "percent_not_100",
         "stale",
         "unknown_field",
+        "unavailable",
+        "busy",
     ):
         told = nobody.raw("GET", f"/api/v1/problems/{code}")
         assert told.json["code"] == code

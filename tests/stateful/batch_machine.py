@@ -4,6 +4,7 @@ Water is not stocked, an acid is added to effect, one material stands on two lin
 and are held or rejected, and batches compete for the same lots by what they reserved.
 """
 
+from dataclasses import dataclass
 from datetime import timedelta
 from fractions import Fraction
 from typing import Any
@@ -39,6 +40,27 @@ DATES = st.sampled_from([None, None, -3, 0, 2, 10, 40])
 DECISIONS = {"release": "released", "hold": "hold", "reject": "rejected"}
 
 
+@dataclass(frozen=True)
+class Wish:
+    """A batch that somebody wants: of the one formula, the other, or the product."""
+
+    what: int
+    said: str
+    grams: int
+    units: int
+    day: int
+
+
+WISHES = st.builds(
+    Wish,
+    what=st.integers(0, 2),
+    said=st.sampled_from(["batch", "output"]),
+    grams=st.one_of(st.integers(10**7, 2 * 10**9), st.sampled_from([10**8, 10**9])),
+    units=st.integers(1, 20),
+    day=st.sampled_from([0, 0, 0, 1, 5, 40]),
+)
+
+
 class BatchMachine(BooksMachine):
     """Materials, packaging, two formulas, a product, and batches of them."""
 
@@ -64,31 +86,56 @@ class BatchMachine(BooksMachine):
         self.materials = self.shelf.materials
         self.planned: list[tuple[Plan, Planned]] = []
         for which in range(len(self.shelf.bought)):
-            self.receive_a_new_lot(which, 4 * 10**9 + 299, 10**8 + which, 8, None, "released")
+            lot = self._new_lot(which, None, "released")
+            self._receive(lot, 4 * 10**9 + 299, 10**8 + which, 8)
 
     # ---- Lots ------------------------------------------------------------------------------------
 
     @rule(
         which=st.integers(0, 3),
+        again=st.sampled_from([False, False, True]),
+        pick=st.integers(0),
         grams=MICROS,
         value=st.integers(0, 10**9),
         days=DAYS,
         last=DATES,
         status=st.sampled_from(["released", "released", "released", "quarantine"]),
     )
-    def receive_a_new_lot(
-        self, which: int, grams: int, value: int, days: int, last: int | None, status: str
+    def receive_goods(
+        self,
+        which: int,
+        again: bool,
+        pick: int,
+        grams: int,
+        value: int,
+        days: int,
+        last: int | None,
+        status: str,
     ) -> None:
+        if again:
+            self._receive(self.lots[pick % len(self.lots)], grams, value, days)
+        else:
+            self._receive(self._new_lot(which, last, status), grams, value, days)
+
+    def _new_lot(self, which: int, last: int | None, status: str) -> Lot:
         until = None if last is None else self.today + timedelta(days=last)
         lot = self.books.lot(material=self.shelf.bought[which], status=status, expires_on=until)
         self._know(lot, status, last)
-        self._receive(lot, grams, value, days)
+        return lot
 
     def _know(self, lot: Lot, status: str, last: int | None) -> None:
         self.lots.append(lot)
         name = str(lot.id)
         self.oracle.material[name] = str(lot.material_id)
         self.oracle.status[name], self.oracle.last_day[name] = status, last
+
+    @rule(
+        wanted=st.lists(st.tuples(st.integers(0), PARTS), min_size=1, max_size=2),
+        to=st.sampled_from(["loss", "sales"]),
+        days=BENCH_DAYS,
+    )
+    def take_goods(self, wanted: list[tuple[int, int]], to: str, days: int) -> None:
+        self._take(wanted, to, days)
 
     @precondition(lambda self: len(self.told) % 4 == 0)
     @rule(pick=st.integers(0), decision=st.sampled_from(["release", *DECISIONS]))
@@ -111,39 +158,31 @@ class BatchMachine(BooksMachine):
     # ---- Planning --------------------------------------------------------------------------------
 
     @precondition(lambda self: len(self._open_plans()) < MOST_OPEN)
-    @rule(
-        what=st.integers(0, 2),
-        said=st.sampled_from(["batch", "output"]),
-        grams=st.one_of(st.integers(10**7, 3 * 10**9), st.sampled_from([10**8, 10**9])),
-        units=st.integers(1, 30),
-        day=st.sampled_from([0, 0, 1, 5, 40]),
-        weighed=st.booleans(),
-    )
-    def plan(self, what: int, said: str, grams: int, units: int, day: int, weighed: bool) -> None:
-        """A batch of either formula or of the product; half of them are weighed at once."""
-        plan, planned = self._plan(what, said, Fraction(grams, 10**6), units, day)
-        self.planned.append((plan, planned))
-        self._same_plan(plan, planned)
-        DONE["plan"] += 1
+    @rule(wish=WISHES, weighed=st.booleans())
+    def plan(self, wish: Wish, weighed: bool) -> None:
+        """Half of the plans are weighed at once."""
+        plan, planned = self._plan(wish)
         if weighed:
             self._weigh_all(plan, planned, 0)
 
-    def _plan(
-        self, what: int, said: str, exact: Fraction, units: int, day: int
-    ) -> tuple[Plan, Planned]:
-        shelf, planned_for = self.shelf, self.today + timedelta(days=day)
-        recipe, version = shelf.formulas[what % 2]
-        said_of: dict[str, Any] = {said: exact}
+    def _plan(self, wish: Wish) -> tuple[Plan, Planned]:
+        shelf, planned_for = self.shelf, self.today + timedelta(days=wish.day)
+        recipe, version = shelf.formulas[wish.what % 2]
+        exact = Fraction(wish.grams, 10**6)
+        said: dict[str, Any] = {wish.said: exact}
         facts: dict[str, Any] = {
             "formula": version.formula_id,
-            "size": Size(**{said: shelf.mass(exact)}),
+            "size": Size(**{wish.said: shelf.mass(exact)}),
         }
-        if what == 2:
-            recipe, said_of = shelf.ware.recipe, {"ware": shelf.ware, "units": units}
-            facts = {"product": shelf.product.id, "size": Size(units=units)}
+        if wish.what == 2:
+            recipe, said = shelf.ware.recipe, {"ware": shelf.ware, "units": wish.units}
+            facts = {"product": shelf.product.id, "size": Size(units=wish.units)}
         planned = shelf.shop.does(plan_batch, planned_for=planned_for, **facts)
-        place = f"{BATCH}{planned.batch.code}"
-        return self.oracle.plan(place, recipe, day, **said_of), planned
+        plan = self.oracle.plan(f"{BATCH}{planned.batch.code}", recipe, wish.day, **said)
+        self.planned.append((plan, planned))
+        self._same_plan(plan, planned)
+        DONE["plan"] += 1
+        return plan, planned
 
     def _same_plan(self, plan: Plan, planned: Planned) -> None:
         batch = planned.batch

@@ -6,6 +6,7 @@ undone in any order that leaves nothing below zero.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 from uuid import UUID
@@ -14,6 +15,7 @@ from django.db import connection
 from hypothesis import strategies as st
 from hypothesis.stateful import precondition, rule
 
+from formulas.batches import Planned
 from formulas.drawing import Sample
 from formulas.filling import Filled, fill
 from formulas.finishing import AbnormalLoss, Finished, finish
@@ -22,9 +24,10 @@ from formulas.undoing import undo
 from ledger.access import acting_as
 from ledger.models import Lot, Reservation
 from tests.ledger.books import ago
-from tests.stateful.batch_machine import BENCH_DAYS, BatchMachine
+from tests.stateful.batch_machine import BENCH_DAYS, MOST_OPEN, WISHES, BatchMachine, Wish
+from tests.stateful.batch_oracle import Plan
 from tests.stateful.making_oracle import Outcome
-from tests.stateful.oracle import STORE, ZERO, Event, Line
+from tests.stateful.oracle import MILLIONTH, STORE, ZERO, Event, Line
 from tests.stateful.telling import told
 from tests.stateful.test_books import PARTS, PLACE
 
@@ -34,44 +37,63 @@ select {PLACE}, p.lot_id::text, p.quantity, p.value from ledger_posting p
   join ledger_account a on a.id = p.account_id where p.entry_id = %s order by p.line
 """
 SAMPLES = st.lists(st.integers(1, 3), max_size=2)
-RELEASED = st.sampled_from(["looks and smells right", "looks and smells right", None])
+RELEASED = st.sampled_from([*["looks and smells right"] * 3, None])
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How a batch ends: so many percent of what was weighed come out, and so many were lost.
+
+    Zero units are bulk, and without a number it is as many as planned.
+    """
+
+    percent: int
+    lost: int
+    units: int | None
+    samples: list[int]
+    release: str | None
+    days: int
+
+
+ENDINGS = st.builds(
+    Ending,
+    percent=st.one_of(st.integers(60, 101), PARTS),
+    lost=st.sampled_from([0, 0, 0, 1, 7, 30]),
+    units=st.sampled_from([0, None, None, 1, 7, 40]),
+    samples=SAMPLES,
+    release=RELEASED,
+    days=BENCH_DAYS,
+)
 
 
 class MakingMachine(BatchMachine):
     """Batches that are finished, filled and undone."""
 
     @precondition(lambda self: self.planned)
-    @rule(
-        pick=st.integers(0),
-        percent=st.one_of(st.integers(60, 101), PARTS),
-        lost=st.sampled_from([0, 0, 0, 1, 7, 30]),
-        units=st.sampled_from([None, "planned", "planned", 1, 7, 40]),
-        samples=SAMPLES,
-        release=RELEASED,
-        days=BENCH_DAYS,
-    )
-    def finish(
-        self,
-        pick: int,
-        percent: int,
-        lost: int,
-        units: Any,
-        samples: list[int],
-        release: str | None,
-        days: int,
-    ) -> None:
-        plan, planned = self._batch(pick)
+    @rule(pick=st.integers(0), ending=ENDINGS)
+    def finish(self, pick: int, ending: Ending) -> None:
+        self._finish(*self._batch(pick), ending)
+
+    @precondition(lambda self: len(self._open_plans()) < MOST_OPEN)
+    @rule(wish=WISHES, ending=ENDINGS)
+    def make(self, wish: Wish, ending: Ending) -> None:
+        """From the plan to the finish without a break."""
+        plan, planned = self._plan(wish)
+        self._weigh_all(plan, planned, 0)
+        self._finish(plan, planned, ending)
+
+    def _finish(self, plan: Plan, planned: Planned, ending: Ending) -> None:
         weighed = sum((q for q, _ in self.oracle.lying_in(plan.place).values()), ZERO)
-        filled = None if plan.ware is None or units is None else planned.batch.units
-        if filled is not None and units != "planned":
-            filled = units
-        output = Fraction(int(weighed * percent * 10**4), 10**6) or Fraction(1)
+        filled, days, release = None, ending.days, ending.release
+        if plan.ware is not None and ending.units != 0:
+            filled = ending.units or planned.batch.units
+        output = Fraction(int(weighed * ending.percent * 10**4), 10**6) or Fraction(1)
         unit = output / 200 if filled is None else Fraction(1)
         outcome = Outcome(
             output,
             filled,
-            Fraction(int(weighed * lost * 10**4), 10**6),
-            [Fraction(int(unit * n * 10**6), 10**6) or Fraction(1, 10**6) for n in samples],
+            Fraction(int(weighed * ending.lost * 10**4), 10**6),
+            [Fraction(int(unit * n * 10**6), 10**6) or MILLIONTH for n in ending.samples],
         )
         finished: Finished | None = self._may(
             "finish",

@@ -79,18 +79,24 @@ class BooksMachine(RuleBasedStateMachine):
 
     # ---- Goods come in ---------------------------------------------------------------------------
 
-    @rule(which=st.integers(0, 1), grams=MICROS, value=st.integers(0, 10**9), days=DAYS)
-    def receive_a_new_lot(self, which: int, grams: int, value: int, days: int) -> None:
-        lot = self.books.lot(material=self.materials[which])
-        self.lots.append(lot)
-        self.oracle.material[str(lot.id)] = str(lot.material_id)
-        self._receive(lot, grams, value, days)
-
-    @precondition(lambda self: self.lots)
-    @rule(pick=st.integers(0), grams=MICROS, value=st.integers(0, 10**9), days=DAYS)
-    def receive_more_of_a_lot(self, pick: int, grams: int, value: int, days: int) -> None:
-        lot = self.lots[pick % len(self.lots)]
-        self._receive(lot, grams, value, days)
+    @rule(
+        which=st.integers(0, 1),
+        again=st.booleans(),
+        pick=st.integers(0),
+        grams=MICROS,
+        value=st.integers(0, 10**9),
+        days=DAYS,
+    )
+    def receive_goods(
+        self, which: int, again: bool, pick: int, grams: int, value: int, days: int
+    ) -> None:
+        """A new lot, or more of one that is there."""
+        if not (again and self.lots):
+            lot = self.books.lot(material=self.materials[which])
+            self.lots.append(lot)
+            self.oracle.material[str(lot.id)] = str(lot.material_id)
+            pick = -1
+        self._receive(self.lots[pick % len(self.lots)], grams, value, days)
 
     def _receive(self, lot: Lot, micros: int, value: int, days: int) -> None:
         amount = Fraction(micros % 500 + 1) if lot.material.counted else Fraction(micros, 10**6)
@@ -120,6 +126,9 @@ class BooksMachine(RuleBasedStateMachine):
         days=DAYS,
     )
     def take_goods(self, wanted: list[tuple[int, int]], to: str, days: int) -> None:
+        self._take(wanted, to, days)
+
+    def _take(self, wanted: list[tuple[int, int]], to: str, days: int) -> None:
         lines: list[tuple[Lot, Fraction]] = []
         for pick, percent in wanted:
             lot = self.lots[pick % len(self.lots)]

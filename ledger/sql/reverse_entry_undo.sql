@@ -1,0 +1,1 @@
+drop function ledger_reverse_entry(uuid, uuid, timestamptz, int, text);
