@@ -90,6 +90,16 @@ def database(url: str) -> dict[str, object]:
     }
 
 
+def reached_at(host: str) -> str:
+    """The address at which a server that listens on `host` is reached from this machine."""
+    return "127.0.0.1" if host in {"0.0.0.0", "::"} else host  # noqa: S104 - compared, not bound
+
+
+def in_url(host: str) -> str:
+    """An address as a URL has it: IPv6 in brackets (RFC 3986)."""
+    return f"[{host}]" if ":" in host else host
+
+
 def broker_url(redis_url: str) -> str:
     """The same Redis in the task queue's spelling, which names a socket otherwise."""
     return redis_url.replace("unix://", "redis+socket://", 1)

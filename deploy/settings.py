@@ -25,7 +25,9 @@ DEBUG = False
 HTTPS = flag("STILLROOM_HTTPS")
 # This machine may always ask, or else nobody could find out here whether the server is alive.
 LOOPBACK = ["127.0.0.1", "localhost", "[::1]"]
-ALLOWED_HOSTS = [*filter(None, ENV.get("ALLOWED_HOSTS", "").replace(" ", "").split(",")), *LOOPBACK]
+LISTENS_AT = environment.in_url(ENV.get("HOST") or "127.0.0.1")
+NAMES = ENV.get("ALLOWED_HOSTS", "").replace(" ", "").split(",")
+ALLOWED_HOSTS = [*filter(None, NAMES), LISTENS_AT, *LOOPBACK]
 
 INSTALLED_APPS = [
     "django.contrib.contenttypes",

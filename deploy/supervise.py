@@ -148,7 +148,8 @@ class Supervisor:
         command += ["--respawn-failed-workers", "--respawn-interval", "0.5"]
         web = self.keep("web", [*command, "deploy.wsgi:application"], insist=True)
         if wait_until(self.answers, child=web, within_s=60, go_on=self.going):
-            print(f"ready http://{in_url(reached_at(self.host))}:{self.port}", flush=True)
+            where = environment.in_url(environment.reached_at(self.host))
+            print(f"ready http://{where}:{self.port}", flush=True)
 
     def start_workers(self) -> None:
         """The worker and the clock that reminds it."""
@@ -175,7 +176,8 @@ class Supervisor:
 
     def answers(self) -> bool:
         """Whether the web server is alive."""
-        connection = http.client.HTTPConnection(reached_at(self.host), self.port, timeout=2)
+        where = environment.reached_at(self.host)
+        connection = http.client.HTTPConnection(where, self.port, timeout=2)
         try:
             connection.request("GET", "/healthz", headers={"Host": "127.0.0.1"})
             return connection.getresponse().status == http.client.OK
@@ -209,16 +211,6 @@ def only_one(home: Path) -> Iterator[None]:
         yield
 
 
-def reached_at(host: str) -> str:
-    """The address at which a server that listens on `host` is reached from this machine."""
-    return "127.0.0.1" if host in {"0.0.0.0", "::"} else host  # noqa: S104 - compared, not bound
-
-
-def in_url(host: str) -> str:
-    """An address as a URL has it: IPv6 in brackets (RFC 3986)."""
-    return f"[{host}]" if ":" in host else host
-
-
 def refuse_taken_port(host: str, port: int) -> None:
     """Raises Failed when something else listens there, or when there is no such address."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -237,7 +229,7 @@ def main() -> int:
     """Run the server; the exit code is 0 when it was asked to stop."""
     home = environment.data_dir()
     try:
-        host, port = os.environ.get("HOST", "127.0.0.1"), int(os.environ.get("PORT") or 8000)
+        host, port = os.environ.get("HOST") or "127.0.0.1", int(os.environ.get("PORT") or 8000)
         with only_one(home):
             refuse_taken_port(host, port)
             return Supervisor(home, host, port).run()

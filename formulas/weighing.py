@@ -80,6 +80,14 @@ class Weighed:
     headroom_grams: Decimal | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class _Deviation:
+    """Why rules were not kept, and which; a reason may stand where none was in the way."""
+
+    reason: str = ""
+    overrode: Sequence[Rule] = ()
+
+
 def weigh(
     actor: Actor,
     *,
@@ -112,39 +120,11 @@ def weigh(
         if over is not None and not deviation:
             raise over
         broken += [Rule.MAXIMUM_PERCENT] if over is not None else []
-    overrode = broken if deviation else []
-    move = Move(
-        home_of(actor, poured.material),
-        found.account_id,
-        poured.id,
-        measured.quantity,
-        _given_value(poured.material, measured.quantity),
-    )
-    details: dict[str, Any] = {"batch": str(found.id), **measured.facts()}
-    if overrode:
-        details["overrode"] = overrode
-    with placed("/quantity", NotEnough), placed("/lot", LotNotReleased, LotExpired):
-        posted = post_entry(
-            actor,
-            kind=Entry.Kind.DRAW,
-            happened_at=happened_at,
-            moves=[move],
-            deviation=deviation,
-            details=details,
-        )
+    why = _Deviation(deviation, broken if deviation else [])
+    posted = _draw(actor, found, poured, measured, happened_at, why)
     if of_line is not None and of_line.short:
         _lessen_shortfall(found, of_line)
-    weighing = _keep(
-        actor,
-        found,
-        of_line,
-        poured,
-        measured,
-        posted,
-        happened_at,
-        deviation=deviation,
-        overrode=overrode,
-    )
+    weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, why)
     return Weighed(weighing, found, poured, of_line, posted.values[0], headroom)
 
 
@@ -194,7 +174,8 @@ def weigh_back(
             reason=reason,
             details={"batch": str(found.id), **measured.facts()},
         )
-    weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, sign=-1)
+    none = _Deviation()
+    weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, none, sign=-1)
     return Weighed(weighing, found, poured, of_line, -posted.values[0])
 
 
@@ -302,6 +283,30 @@ def _measured(quantity: Quantity, lot: Lot) -> Measured:
         return measure(quantity, lot.material, density_of(lot))
 
 
+def _draw(
+    actor: Actor,
+    batch: Batch,
+    lot: Lot,
+    measured: Measured,
+    happened_at: datetime,
+    why: _Deviation,
+) -> Posted:
+    """Move what was weighed from where it lies into the batch."""
+    home, value = home_of(actor, lot.material), _given_value(lot.material, measured.quantity)
+    details: dict[str, Any] = {"batch": str(batch.id), **measured.facts()}
+    if why.overrode:
+        details["overrode"] = list(why.overrode)
+    with placed("/quantity", NotEnough), placed("/lot", LotNotReleased, LotExpired):
+        return post_entry(
+            actor,
+            kind=Entry.Kind.DRAW,
+            happened_at=happened_at,
+            moves=[Move(home, batch.account_id, lot.id, measured.quantity, value)],
+            deviation=why.reason,
+            details=details,
+        )
+
+
 def _last_line(batch: Batch, lot: Lot) -> BatchLine | None:
     """The line that a lot was last weighed for; None after an addition."""
     rows = Weighing.objects.select_related("line__material").filter(batch=batch, lot=lot)
@@ -340,9 +345,8 @@ def _keep(
     measured: Measured,
     posted: Posted,
     happened_at: datetime,
+    why: _Deviation,
     *,
-    deviation: str = "",
-    overrode: Sequence[Rule] = (),
     sign: int = 1,
 ) -> Weighing:
     weighing = Weighing(
@@ -357,8 +361,8 @@ def _keep(
         density_at=measured.density and measured.density.celsius,
         density_of=measured.density_of,
         entry_id=posted.entry_id,
-        deviation=deviation,
-        overrode=list(overrode),
+        deviation=why.reason,
+        overrode=list(why.overrode),
         happened_at=happened_at,
         person_id=actor.person_id,
     )

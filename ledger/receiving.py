@@ -81,10 +81,7 @@ def receive(
     )
     for place, material in enumerate(materials):
         must_be_stocked(material, f"/lines/{place}/material")
-    measured = []
-    for place, (line, material) in enumerate(zip(lines, materials, strict=True)):
-        with placed(f"/lines/{place}/quantity"):
-            measured.append(measure(line.quantity, material, line.density))
+    measured = [_measure(place, line, materials[place]) for place, line in enumerate(lines)]
     landed = land(
         [_costed(*line) for line in zip(lines, materials, measured, strict=True)],
         charges,
@@ -164,6 +161,11 @@ def _post(
         ],
         reason=reference,
     )
+
+
+def _measure(place: int, line: Delivered, material: Material) -> Measured:
+    with placed(f"/lines/{place}/quantity"):
+        return measure(line.quantity, material, line.density)
 
 
 def _costed(line: Delivered, material: Material, measured: Measured) -> ReceivedLine:

@@ -286,7 +286,8 @@ def test_a_server_with_an_address_and_names_of_its_own(home: Path) -> None:
     running.url = f"http://127.0.0.2:{running.port}"
     try:
         running.wait_ready()
-        for name, status in (("stillroom.example", 200), ("localhost", 200), ("elsewhere", 400)):
+        names = {"stillroom.example": 200, "127.0.0.2": 200, "localhost": 200, "elsewhere": 400}
+        for name, status in names.items():
             wire = http.client.HTTPConnection("127.0.0.2", running.port, timeout=10)
             wire.request("GET", "/healthz", headers={"Host": name})
             assert wire.getresponse().status == status, name
@@ -298,15 +299,15 @@ def test_a_server_with_an_address_and_names_of_its_own(home: Path) -> None:
 @pytest.mark.parametrize(
     ("host", "reached", "written"),
     [
-        ("0.0.0.0", "127.0.0.1", "127.0.0.1"),
+        ("0.0.0.0", "127.0.0.1", "127.0.0.1"),  # noqa: S104 - compared, not bound
         ("::", "127.0.0.1", "127.0.0.1"),
         ("192.0.2.7", "192.0.2.7", "192.0.2.7"),
         ("::1", "::1", "[::1]"),
     ],
 )
 def test_a_server_is_asked_where_it_listens(host: str, reached: str, written: str) -> None:
-    assert supervise.reached_at(host) == reached
-    assert supervise.in_url(reached) == written
+    assert environment.reached_at(host) == reached
+    assert environment.in_url(reached) == written
 
 
 def test_a_killed_supervisor_takes_the_preparation_with_it(home: Path) -> None:
@@ -324,7 +325,7 @@ def test_whoever_stops_a_container_waits_long_enough() -> None:
     assert told is not None
     deadlines = [*supervise.DEADLINES_S.values(), embedded.POSTGRES_STOP_S, Service.deadline_s]
     assert sum(deadlines) + len(deadlines) < int(told[1])
-    assert settings.CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT < supervise.DEADLINES_S["worker"]
+    assert supervise.DEADLINES_S["worker"] > settings.CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT
 
 
 def test_a_directory_that_is_opened_is_named_once(capsys: pytest.CaptureFixture[str]) -> None:

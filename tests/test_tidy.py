@@ -16,6 +16,8 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "LICENSE", "manage.py", "pyproject.to
 MIGRATIONS_MAY_IMPORT = {"ledger.ids"}
 COLUMNS, FUNCTION_LINES, MODULE_LINES = 100, 50, 400
 MACHINE_PATH = re.compile(r"(?<![\w.])/(?:root|home/\w+|Users/\w+|work)/")
+# No quantity or money: how alike two spellings must be, and how many seconds to wait.
+DIVIDED_OPENLY = {("ledger/unit_names.py", "7 / 10"), ("ledger/outbox.py", "200 / 1000")}
 # What a version control system keeps is judged; what a tool left lying about is not.
 GENERATED = {".venv", ".data", ".git", "__pycache__", "stillroom.egg-info"}
 
@@ -43,6 +45,11 @@ def texts() -> list[Path]:
     return sorted(path for path in found if path.suffix in ends and not GENERATED & set(path.parts))
 
 
+def is_script(path: Path) -> bool:
+    """A command whose name does not say what it is written in."""
+    return not path.suffix and path.read_bytes().startswith(b"#!")
+
+
 def named(path: Path) -> str:
     return str(path.relative_to(ROOT))
 
@@ -50,6 +57,20 @@ def named(path: Path) -> str:
 def trees(*packages: str) -> Iterator[tuple[Path, ast.Module]]:
     for path in modules(*packages):
         yield path, ast.parse(path.read_text(), named(path))
+
+
+def divided(tree: ast.AST) -> list[tuple[int, str]]:
+    """Where whole numbers are divided, which makes a float of them, and how it is written."""
+    return [
+        (node.lineno, ast.unparse(node))
+        for node in ast.walk(tree)
+        if isinstance(node, ast.BinOp)
+        and isinstance(node.op, ast.Div)
+        and all(
+            isinstance(side, ast.Constant) and isinstance(side.value, int)
+            for side in (node.left, node.right)
+        )
+    ]
 
 
 def floats(tree: ast.AST) -> list[int]:
@@ -98,7 +119,7 @@ def test_lines_are_short() -> None:
     long = [
         f"{named(path)}:{number}"
         for path in texts()
-        if path.suffix in kinds and not is_migration(path)
+        if (path.suffix in kinds or is_script(path)) and not is_migration(path)
         for number, line in enumerate(path.read_text().splitlines(), 1)
         if len(line) > COLUMNS
     ]
@@ -120,6 +141,10 @@ def test_modules_are_short() -> None:
 
 def test_no_float_in_domain_code() -> None:
     assert not [f"{named(path)}:{line}" for path, tree in trees(*DOMAIN) for line in floats(tree)]
+    found = {
+        (named(path), how): line for path, tree in trees(*DOMAIN) for line, how in divided(tree)
+    }
+    assert set(found) == DIVIDED_OPENLY, found
 
 
 def test_migrations_import_nothing_of_the_apps() -> None:
@@ -158,7 +183,7 @@ def test_no_path_of_a_machine_stands_in_the_project() -> None:
 
 def test_commands_can_be_run() -> None:
     commands = [ROOT / "manage.py", ROOT / ".ci" / "run"]
-    commands += [ROOT / "deploy" / name for name in ("up", "test", "backup", "restore")]
+    commands += [ROOT / "deploy" / name for name in ("up", "test", "bench", "backup", "restore")]
     for command in commands:
         assert command.stat().st_mode & 0o100, command
         if command.suffix != ".py":
@@ -177,6 +202,17 @@ def test_commands_can_be_run() -> None:
 )
 def test_the_float_check_sees_floats(code: str, lines: list[int]) -> None:
     assert floats(ast.parse(code)) == lines
+
+
+def test_the_division_check_sees_divisions() -> None:
+    assert divided(ast.parse("x = 1\ny = 7 / 10 * z")) == [(2, "7 / 10")]
+    assert divided(ast.parse("x = 7 // 10 + Decimal(1) / 3")) == []
+
+
+def test_every_command_is_judged_by_its_first_line() -> None:
+    commands = {path.name for path in texts() if is_script(path)}
+    assert {"up", "test", "bench", "backup", "restore"} <= commands
+    assert "LICENSE" not in commands
 
 
 def test_the_other_checks_see_what_they_are_for() -> None:

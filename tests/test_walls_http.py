@@ -32,6 +32,7 @@ OF_PATH = {
     "products": "product",
     "receipts": "receipt",
     "suppliers": "supplier",
+    "tokens": "token",
     "watches": "material",
 }
 

@@ -105,8 +105,8 @@ language sql security definer set search_path = pg_catalog, public, pg_temp as $
 $$;
 
 -- Once in each window and co-op: has time alone moved a material across its reorder point? Then
--- its check is owed. Returns how many are, or null when somebody else swept this window. Sweeping is
--- the co-op's: inside a maker's walls nothing is swept and nothing is told.
+-- its check is owed. Returns how many are, or null when somebody else swept this window, and inside
+-- a maker's walls: the sweep is the co-op's, and tells a maker nothing.
 create function ledger_sweep_watches(window_begins timestamptz, at timestamptz) returns bigint
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
 declare

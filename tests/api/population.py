@@ -64,6 +64,7 @@ def populate(maker: Client, secret: str) -> Populated:
         "entry": [receipt["entry"], bulk["entry"], fill["entry"], issue["entry"]],
         "sale": [sale["entry"]],
         "fill": [fill["id"]],
+        "token": [row["id"] for row in maker.listed("tokens")],
         "alert": [_alert(maker, oil)],
     }
     return Populated(ids, [secret])

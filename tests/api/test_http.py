@@ -7,9 +7,13 @@ import time
 import uuid
 from urllib.parse import quote
 
+import psycopg
 import pytest
 
-from tests.api.client import Answer, Client
+from deploy import embedded
+from ledger import outbox
+from tests.api.client import Answer, Client, Coop
+from tests.api.people import coop_id, maker_id, sql
 from tests.running import Running
 
 HEADERS = {

@@ -186,6 +186,28 @@ def test_after_seven_days_a_key_is_forgotten(server: Running, north: Client) -> 
     assert again.made()["id"] != first["id"]
 
 
+def test_a_key_that_was_forgotten_may_be_another_makers(coop: Coop, server: Running) -> None:
+    """The old answer is not seen by the other maker, and must be out of its way all the same."""
+    person = add_person(coop)
+    join(coop, person, "North Bench", "owner")
+    join(coop, person, "Mill Bench", "owner")
+    client = Client(coop.server.port, token_of(coop, person))
+    one, two = (
+        client.another(maker=str(maker_id(coop, name))) for name in ("North Bench", "Mill Bench")
+    )
+    name = key()
+    assert one.post("suppliers", BODY, name).status == 201
+    sql(
+        server,
+        "update api_answer set answered_at = now() - interval '8 days' where key = %s",
+        name,
+    )
+    first = two.post("suppliers", BODY, name)
+    assert (first.status, "Replayed" in first.headers) == (201, False)
+    assert same(first, two.post("suppliers", BODY, name))
+    one.post("suppliers", BODY, name).refused(422, "key_reused")
+
+
 def test_what_was_not_allowed_can_be_asked_again(coop: Coop, server: Running) -> None:
     """A 401 is no answer to the act, so it is not kept."""
     person = add_person(coop)

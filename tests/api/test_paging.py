@@ -10,7 +10,8 @@ from tests.api.client import Client, Coop, open_coop
 from tests.running import Running
 
 LISTS = (
-    "alerts batches entries fills formulas lots materials products receipts stock suppliers watches"
+    "alerts batches entries fills formulas lots materials products receipts stock suppliers tokens"
+    " watches"
 )
 
 

@@ -1,14 +1,18 @@
 """A limit on requests: who is over it is told when to come back, and nobody else suffers."""
 
+import json
+import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.api.client import Client, open_coop, sign_in
+from tests.api.client import PASSWORD, Client, open_coop, sign_in
 from tests.running import Running
 
 LIMIT = 40
+# More than a limit's worth, since a minute may end among them; then the count begins again.
+TRIES = 2 * LIMIT + 5
 
 
 @pytest.fixture
@@ -35,3 +39,27 @@ def test_above_the_rate_is_refused(strict: Running) -> None:
     assert other.get("suppliers").status == 200, "each token has a rate of its own"
     # Who is alive and ready is asked by machines, which are not counted.
     assert {north.raw("GET", "/healthz").status for _ in range(LIMIT + 5)} == {200}
+
+
+def test_tokens_that_are_made_up_are_counted_by_address(strict: Running) -> None:
+    coop = open_coop(strict, "North Bench")
+    answers = [Client(strict.port, f"made up {n}").get("suppliers") for n in range(TRIES)]
+    assert answers[0].status == 401
+    assert {answer.status for answer in answers} == {401, 429}
+    limited = next(answer for answer in answers if answer.status == 429)
+    limited.refused(429, "rate_limited")
+    assert 1 <= int(limited.headers["Retry-After"]) <= 60
+    assert coop["North Bench"].get("suppliers").status == 200, "who is signed in goes on"
+
+
+def test_signing_in_is_counted_by_address_whatever_is_said_beside_it(strict: Running) -> None:
+    coop = open_coop(strict, "North Bench")
+    body = json.dumps({"username": f"nobody-{uuid.uuid4()}", "password": PASSWORD}).encode()
+    nobody = Client(strict.port)
+    answers = [
+        nobody.raw("POST", "tokens", b"{}" if n else body, {"Authorization": f"Bearer {n}"})
+        for n in range(TRIES)
+    ]
+    assert answers[0].status == 401
+    assert {answer.status for answer in answers[1:]} == {422, 429}
+    assert coop["North Bench"].get("suppliers").status == 200, "who is signed in goes on"

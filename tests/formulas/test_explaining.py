@@ -168,7 +168,7 @@ def test_labour_and_overhead_open_to_the_policy_as_it_was_at_the_finish(shop: Wo
         "overhead_percent": D(10),
     }
     formula = shop.formula("Balm", [(wax, "100")])
-    product = shop.product(formula, "100 g", **policy)
+    product = shop.product(formula, "100 g", (), **policy)
     planned = shop.plan(product, 10)
     shop.weigh_all(planned)
     shop.finish(planned, "1 kg", units=10)
@@ -182,7 +182,7 @@ def test_labour_and_overhead_open_to_the_policy_as_it_was_at_the_finish(shop: Wo
     shop.does(change_product, product=product.id, expected_version=1, draft=dearer)
     working = shop.does(explain, planned.batch.id)
     (labour,), (overhead,) = named(working, "labour"), named(working, "overhead")
-    assert (labour.amount, overhead.amount) == (15, 7)
+    assert (labour.amount, overhead.amount) == (D(15), D(7))
     assert labour.facts == {
         "minutes_per_batch": "30",
         "minutes_per_unit": "2",

@@ -111,7 +111,7 @@ def test_a_unit_weighs_what_the_density_in_force_says(shop: Workshop) -> None:
 def test_who_may_not_see_costs_leaves_them_as_they_were(shop: Workshop) -> None:
     formula = shop.formula("Balm", [(shop.material("Wax"), "100")])
     costs = {"hourly_rate": D(18), "overhead_per_batch": D(5), "overhead_percent": D(2)}
-    product = shop.product(formula, "100 g", minutes_per_unit=D(1), **costs)
+    product = shop.product(formula, "100 g", (), minutes_per_unit=D(1), **costs)
     draft = ProductDraft("Balm", str(formula.formula_id).upper(), parse_quantity("90 g"))
     bench = replace(shop, actor=replace(shop.actor, role="bench"))
     bench.does(change_product, product=product.id, expected_version=1, draft=draft)

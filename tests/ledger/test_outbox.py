@@ -190,6 +190,33 @@ def test_what_fails_too_often_is_parked(bench: Bench) -> None:
     assert outbox.state().owed == before.owed - 1
 
 
+def test_what_was_parked_can_be_released(bench: Bench, done: list[uuid.UUID]) -> None:
+    """Also when the same work is owed anew by then."""
+    (subject,) = owe(bench)
+    with acting_as(bench.actor):
+        Outbox.objects.filter(task=TASK).update(
+            attempts=outbox.MOST_ATTEMPTS, claimed_until=now() - timedelta(seconds=1)
+        )
+    owe(bench, subject)
+    work_off()
+    assert done == [subject]
+    assert outbox.release_parked() >= 1
+    assert outbox.release_parked() == 0
+    work_off()
+    assert done.count(subject) == 2
+    assert all(row.done_at for row in bench.owed(task=TASK))
+
+
+def test_work_that_is_being_done_for_the_last_time_is_not_released(bench: Bench) -> None:
+    owe(bench)
+    with acting_as(bench.actor):
+        Outbox.objects.filter(task=TASK).update(attempts=outbox.MOST_ATTEMPTS - 1)
+    last = claim()
+    outbox.release_parked()
+    (row,) = bench.owed(task=TASK)
+    assert row.attempts == last.attempts == outbox.MOST_ATTEMPTS
+
+
 def test_the_state_says_since_when_work_is_owed(bench: Bench) -> None:
     owe(bench)
     long_ago = now() - timedelta(days=2000)

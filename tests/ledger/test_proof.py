@@ -1,8 +1,12 @@
 """The ledger's proof of itself: silent while all is well, and it names what was tampered with."""
 
+import psycopg
 import pytest
+from django.db import connection, transaction
 
 from deploy.embedded import Server
+from ledger.access import acting_as, set_walls
+from tests.ledger.bench import now, open_bench
 from tests.ledger.books import Books, raw
 
 pytestmark = pytest.mark.usefixtures("database")
@@ -69,3 +73,71 @@ def test_what_was_tampered_with_is_named(database: Server, tampering: str, rules
     assert all(detail for _, detail in found)
     # A disagreement is the co-op's own affair, and nothing was kept of this one.
     assert books.disagreements() == []
+
+
+def neighbours() -> tuple[Books, Books]:
+    """Two makers of one co-op, each with a lot."""
+    books = Books()
+    mill = Books(bench=open_bench("Mill Bench", coop=books.bench.coop))
+    books.lot("10", "10")
+    mill.lot("3", "3")
+    mill.lot("4", "4")
+    return books, mill
+
+
+def test_inside_a_makers_walls_nothing_is_told_of_another(database: Server) -> None:
+    """Of the co-op everything is told where no maker is acted for."""
+    books, mill = neighbours()
+    spoil = (
+        "update ledger_holding set quantity = quantity + %s where coop_id = %s and maker_id = %s"
+    )
+    whose = [mill.bench.coop.id, mill.bench.maker.id]
+    with psycopg.connect(database.url_admin) as admin:
+        assert admin.execute(spoil, [1, *whose]).rowcount > 0
+    try:
+        assert books.disagreements() == []
+        assert {rule for rule, _ in mill.disagreements()} >= {HOLDING, STORE}
+        with transaction.atomic(), connection.cursor() as cursor:
+            set_walls(books.bench.coop.id, None)
+            cursor.execute("select rule from ledger_disagreements()")
+            assert {rule for (rule,) in cursor.fetchall()} >= {HOLDING, STORE}
+    finally:
+        with psycopg.connect(database.url_admin) as admin:
+            admin.execute(spoil, [-1, *whose])
+
+
+def test_inside_a_makers_walls_only_its_own_is_counted() -> None:
+    def counted() -> dict[str, int]:
+        with connection.cursor() as cursor:
+            cursor.execute("select * from ledger_counts()")
+            names = [column.name for column in cursor.description]
+            return dict(zip(names, cursor.fetchone(), strict=True))
+
+    books, mill = neighbours()
+    with acting_as(books.actor):
+        one = counted()
+    with acting_as(mill.actor):
+        other = counted()
+    with transaction.atomic():
+        set_walls(books.bench.coop.id, None)
+        both = counted()
+    assert (one["makers"], one["lots"], one["entries"]) == (1, 1, 1)
+    assert (other["makers"], other["lots"], other["entries"]) == (1, 2, 2)
+    assert both == {what: one[what] + other[what] for what in both}
+
+
+def test_inside_a_makers_walls_nothing_is_swept() -> None:
+    books, _ = neighbours()
+    moment = now()
+
+    def sweep() -> int | None:
+        with connection.cursor() as cursor:
+            cursor.execute("select ledger_sweep_watches(%s, %s)", [moment, moment])
+            (owed,) = cursor.fetchone()
+            return None if owed is None else int(owed)
+
+    with acting_as(books.actor):
+        assert sweep() is None
+    with transaction.atomic():
+        set_walls(books.bench.coop.id, None)
+        assert sweep() == 0, "a maker's question used up the co-op's turn"

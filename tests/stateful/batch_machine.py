@@ -53,9 +53,9 @@ class Wish:
 
 WISHES = st.builds(
     Wish,
-    what=st.integers(0, 2),
+    what=st.sampled_from([0, 1, 1, 2]),
     said=st.sampled_from(["batch", "output"]),
-    grams=st.one_of(st.integers(10**7, 2 * 10**9), st.sampled_from([10**8, 10**9])),
+    grams=st.one_of(st.integers(10**7, 2 * 10**9), st.sampled_from([5 * 10**8, 10**9, 1499999995])),
     units=st.integers(1, 20),
     day=st.sampled_from([0, 0, 0, 1, 5, 40]),
 )
@@ -201,7 +201,8 @@ class BatchMachine(BooksMachine):
     def _batch(self, pick: int) -> tuple[Plan, Planned]:
         """Mostly one that is still planned and has something in it, the latest first."""
         ready = [one for one in self._open_plans() if self.oracle.lying_in(one[0].place)]
-        among = [self.planned, self._open_plans(), *[ready] * 6][pick % 8] or self.planned
+        among = [self.planned, self._open_plans(), *[ready or self._open_plans()] * 6][pick % 8]
+        among = among or self.planned
         return among[-1 - pick // 8 % len(among)]
 
     # ---- Weighing --------------------------------------------------------------------------------

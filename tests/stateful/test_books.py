@@ -131,7 +131,9 @@ class BooksMachine(RuleBasedStateMachine):
     def _take(self, wanted: list[tuple[int, int]], to: str, days: int) -> None:
         lines: list[tuple[Lot, Fraction]] = []
         for pick, percent in wanted:
-            lot = self.lots[pick % len(self.lots)]
+            stored = [lot for lot in self.lots if self.oracle.held[STORE, str(lot.id)][0] > 0]
+            lots = stored if stored and pick % 8 else self.lots
+            lot = lots[-1 - pick // 8 % len(lots)]
             held = self.oracle.held[STORE, str(lot.id)][0]
             lines.append((lot, self._part(lot, held, percent)))
         place = self.batch if to == "batch" else to
@@ -197,10 +199,11 @@ class BooksMachine(RuleBasedStateMachine):
     # ---- Mistakes and new rules ------------------------------------------------------------------
 
     @precondition(lambda self: self.told)
-    @rule(pick=st.one_of(st.integers(0, 3), st.integers(0)), days=DAYS)
+    @rule(pick=st.one_of(st.integers(0, 15), st.integers(0)), days=DAYS)
     def undo(self, pick: int, days: int) -> None:
         # The latest first: what has just been typed is what is mostly wrong.
-        event, entry = self.told[-1 - pick % len(self.told)]
+        told = [one for one in self.told if pick % 4 == 0 or one[0].kind != "receipt"] or self.told
+        event, entry = told[-1 - pick // 4 % len(told)]
         days = min(days, -event.day)
         allowed = not event.undone and self.oracle.may_undo(event, -days)
         if self._may(f"undo {event.kind}", allowed, lambda: self._reverse(entry, days)):
