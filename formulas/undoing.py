@@ -9,6 +9,7 @@ from django.db.models import Q
 from formulas.access import locked_batch
 from formulas.batches import must_be_planned
 from formulas.models import Batch, Filling, Making, Weighing
+from formulas.repromising import promise_again
 from ledger.access import Actor, find
 from ledger.entries import Posted, lock_pools, reverse_entry
 from ledger.errors import Invalid
@@ -29,8 +30,8 @@ def undo(actor: Actor, *, entry: UUID | str, reason: str, happened_at: datetime)
     """Take back an entry of any kind by a reversal that says why.
 
     A finish makes its batch planned again, with all that was weighed; its samples are taken back
-    with it. A cancelled batch becomes planned again with what had been weighed. What had been
-    reserved is not reserved anew. A weighing stops counting.
+    with it. A cancelled batch becomes planned again with what had been weighed. A weighing stops
+    counting. What comes back to the store is promised to the batch again, as far as it needs it.
 
     Raises Forbidden, NotFound, Invalid for no reason, AlreadyReversed, Conflict for a reversal,
     UsedSince naming what stands in the way, AlreadyFinished for a weighing back into a batch that
@@ -50,6 +51,8 @@ def undo(actor: Actor, *, entry: UUID | str, reason: str, happened_at: datetime)
     if batch is not None and found.id in (batch.cancel_entry_id, _finish_of(batch)):
         batch.state, batch.making, batch.cancel_entry = Batch.State.PLANNED, None, None
         batch.save(update_fields=["state", "making", "cancel_entry"])
+    if batch is not None and batch.state == Batch.State.PLANNED:
+        promise_again(actor, batch, [posted.entry_id])
     return Undone(original, posted, batch)
 
 

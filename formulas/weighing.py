@@ -15,6 +15,7 @@ from formulas.batches import home_of, must_be_planned
 from formulas.deviations import Rule, broken_by
 from formulas.errors import OverMaximum
 from formulas.models import Batch, BatchLine, Weighing
+from formulas.repromising import promise_again
 from formulas.reserving import standing_lot
 from formulas.scaling import check_maximum, most_to_effect
 from ledger.access import Actor, day_of, find, lot_for, material_for
@@ -174,6 +175,7 @@ def weigh_back(
             reason=reason,
             details={"batch": str(found.id), **measured.facts()},
         )
+    promise_again(actor, found, [posted.entry_id])
     none = _Deviation()
     weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, none, sign=-1)
     return Weighed(weighing, found, poured, of_line, -posted.values[0])

@@ -14,7 +14,7 @@ from ledger.access import acting_as
 from ledger.errors import AlreadyReversed, Conflict, Forbidden, Invalid, UsedSince
 from ledger.models import Account, Entry
 from ledger.quantities import parse_quantity
-from tests.factories import MORNING, D, Workshop, on
+from tests.factories import MORNING, D, Shelf, Workshop, on
 
 LATER = on("2025-05-09")
 
@@ -129,3 +129,31 @@ def test_who_may_not_undo(shop: Workshop) -> None:
     reader = replace(shop, actor=replace(shop.actor, role="read-only"))
     with pytest.raises(Forbidden):
         reader.does(undo, entry="0", reason="because", happened_at=LATER)
+
+
+def test_what_comes_back_is_promised_to_its_batch_again(shop: Workshop, shelf: Shelf) -> None:
+    """Or another could take it, and the position would look better than it is."""
+    planned = shop.plan(shelf.formula, "2400 g")
+    first, second = shelf.lots[1], shelf.lots[2]
+    before = [shop.reserved(lot) for lot in shelf.lots]
+    weighed = shop.weigh(planned, 0, first, f"{shop.reserved(first)} g")
+    assert shop.reserved(first) == 0
+    shop.does(undo, entry=weighed.weighing.entry_id, reason="wrong pot", happened_at=MORNING)
+    assert [shop.reserved(lot) for lot in shelf.lots] == before
+
+    other = shop.weigh(planned, 0, second, "100 g")
+    shop.does(undo, entry=other.weighing.entry_id, reason="wrong lot", happened_at=MORNING)
+    assert sum(shop.reserved(lot) for lot in shelf.lots) == sum(before)
+
+
+def test_a_finish_that_is_undone_has_its_packaging_promised_again(shop: Workshop) -> None:
+    oil, tin = shop.material("Oil"), shop.material("Tin", measured_by="count")
+    shop.receive(oil, "5 kg", "20.00")
+    tins = shop.receive(tin, "20 each", "10.00")
+    balm = shop.formula("Balm", [(oil, "100")], density="0.92 g/mL")
+    planned = shop.plan(shop.product(balm, "100 g", [(tin, "1 each")]), 15)
+    shop.weigh_all(planned)
+    finished = shop.finish(planned, "1500 g", units=15)
+    assert shop.reserved(tins) == 0
+    shop.does(undo, entry=finished.making.entry_id, reason="miscounted", happened_at=MORNING)
+    assert shop.reserved(tins) == 15
