@@ -368,8 +368,9 @@ def test_what_is_sent_cannot_forge_a_line_of_the_log() -> None:
 
 
 def test_what_an_error_says_cannot_forge_a_line_of_the_log() -> None:
+    sent = "bad\n2026-01-01T00:00:00.000Z ERROR forged: x\r\x1b[2J"
     try:
-        raise ValueError("bad\n2026-01-01T00:00:00.000Z ERROR forged: x\r\x1b[2J")
+        raise ValueError(sent)
     except ValueError:
         told = {"exc_info": sys.exc_info(), "stack_info": "Stack\nERROR forged: y"}
     lines = OneLine().format(logging.makeLogRecord({"msg": "failed", **told})).split("\n")

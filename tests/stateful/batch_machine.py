@@ -4,7 +4,7 @@ Water is not stocked, an acid is added to effect, one material stands on two lin
 and are held or rejected, and batches compete for the same lots by what they reserved.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from fractions import Fraction
 from typing import Any
@@ -20,9 +20,9 @@ from ledger.models import Lot
 from ledger.quantities import parse_quantity
 from tests.ledger.bench import now
 from tests.ledger.books import ago
-from tests.stateful.batch_oracle import Plan
 from tests.stateful.making_oracle import MakingOracle
-from tests.stateful.oracle import BATCH, STORE
+from tests.stateful.oracle import BATCH, STORE, ZERO
+from tests.stateful.plans import Plan
 from tests.stateful.recipes import Shelf, fill_shelf
 from tests.stateful.telling import DONE
 from tests.stateful.test_books import (
@@ -172,7 +172,7 @@ class BatchMachine(BooksMachine):
         said: dict[str, Any] = {wish.said: exact}
         facts: dict[str, Any] = {
             "formula": version.formula_id,
-            "size": Size(**{wish.said: shelf.mass(exact)}),
+            "size": replace(Size(), **{wish.said: shelf.mass(exact)}),
         }
         if wish.what == 2:
             recipe, said = shelf.ware.recipe, {"ware": shelf.ware, "units": wish.units}
@@ -295,7 +295,9 @@ class BatchMachine(BooksMachine):
     @rule(pick=st.integers(0), of=st.integers(0), percent=PARTS, days=BENCH_DAYS)
     def weigh_back_out(self, pick: int, of: int, percent: int, days: int) -> None:
         plan, planned = self._batch(pick)
-        lying = list(self.oracle.lying_in(plan.place).items()) or [(str(self.lots[0].id), (0, 0))]
+        lying = list(self.oracle.lying_in(plan.place).items()) or [
+            (str(self.lots[0].id), (ZERO, ZERO))
+        ]
         name, (held, _) = lying[of % len(lying)]
         grams = Fraction(int(held * percent * 10**4), 10**6) or Fraction(1, 10**6)
         weighed: Weighed | None = self._may(

@@ -12,7 +12,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from fractions import Fraction
 
 from tests.stateful.oracle import (
@@ -28,90 +28,7 @@ from tests.stateful.oracle import (
     Wrong,
     near,
 )
-
-TAP = "source"
-STEP = Fraction(1, 100)
-NEVER = 10**6
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """A line of a recipe: its percent, whether it is the balance, and its maximum to effect."""
-
-    material: Material
-    percent: Fraction
-    balance: bool = False
-    most: Fraction | None = None
-
-
-@dataclass(frozen=True)
-class Recipe:
-    """What a formula makes, of what, with what normal loss, and how many days it lasts."""
-
-    makes: Material
-    lines: tuple[Wanted, ...]
-    loss: Fraction
-    shelf_life: int | None = None
-
-    def scale(self, batch: Fraction) -> list[Fraction]:
-        """Grams of each line, which sum to the batch."""
-        exact = [batch * line.percent / 100 / STEP for line in self.lines]
-        if any(line.balance for line in self.lines):
-            parts = [round(part) for part in exact]
-            last = [n for n, line in enumerate(self.lines) if line.balance]
-            parts[last[0]] += int(batch / STEP) - sum(parts)
-        else:
-            parts = [int(part) for part in exact]
-            last = sorted(range(len(exact)), key=lambda n: parts[n] - exact[n])
-            for place in last[: int(batch / STEP) - sum(parts)]:
-                parts[place] += 1
-        return [part * STEP for part in parts]
-
-
-@dataclass(frozen=True)
-class Ware:
-    """A product: the fill of a unit in grams, overfill included, its packaging and its policy."""
-
-    makes: Material
-    recipe: Recipe
-    fill: Fraction
-    packaging: Mapping[Material, Fraction]
-    minutes_per_batch: Fraction
-    minutes_per_unit: Fraction
-    hourly_rate: Fraction
-    overhead_per_batch: Fraction
-    overhead_percent: Fraction
-
-
-@dataclass
-class Plan:
-    """A batch: its lines in grams, the picks of each and of its packaging, and what was weighed."""
-
-    place: Place
-    recipe: Recipe
-    ware: Ware | None
-    batch: Fraction
-    output: Fraction
-    grams: list[Fraction]
-    picks: list[dict[Lot, Fraction]]
-    state: str = "planned"
-    ended_by: Event | None = None
-    # For which line, none for an addition; below zero is weighed back.
-    weighed: list[tuple[int | None, Lot, Fraction, Event]] = field(default_factory=list)
-
-    def masses(self, line: int) -> tuple[Fraction, Fraction]:
-        """Grams of everything else and of a line: as planned, as long as nothing was weighed."""
-        stands: dict[int | None, Fraction] = defaultdict(Fraction)
-        for place, _, grams, event in self.weighed:
-            if not event.undone:
-                stands[place] += grams
-        others = [stands[n] or grams for n, grams in enumerate(self.grams) if n != line]
-        return sum(others, stands[None]), stands[line]
-
-    def last_line(self, lot: Lot) -> int | None:
-        """The line that a lot was last weighed for."""
-        lines = [n for n, which, q, e in self.weighed if which == lot and q > 0 and not e.undone]
-        return lines[-1] if lines else None
+from tests.stateful.plans import NEVER, STEP, TAP, Plan, Recipe, Ware
 
 
 class BatchOracle(Oracle):
@@ -173,6 +90,34 @@ class BatchOracle(Oracle):
         for to, lot in list(self.reserved):
             if to == place:
                 del self.reserved[to, lot]
+
+    def promise_again(self, plan: Plan, came_back: Mapping[Lot, Fraction]) -> None:
+        """What came back to the store is promised to its batch again, as far as it needs it."""
+        before: dict[Material, Fraction] = defaultdict(Fraction)
+        lacking = {self.material[lot]: self.lacks(plan, self.material[lot]) for lot in came_back}
+        for lot, quantity in sorted(came_back.items()):
+            made_of = self.material[lot]
+            free = self.held[STORE, lot][0] - self.promised(lot)
+            part = min(quantity, lacking[made_of] - before[made_of], free)
+            if part > 0:
+                self.reserved[plan.place, lot] += part
+            before[made_of] += quantity
+
+    def lacks(self, plan: Plan, material: Material) -> Fraction:
+        """What a batch needs of a material beside what lies in it and what it was promised."""
+        needs = [(line.material, q) for line, q in zip(plan.recipe.lines, plan.grams, strict=True)]
+        if plan.ware:
+            units = plan.output / plan.ware.fill
+            needs += [(m, each * units) for m, each in plan.ware.packaging.items()]
+        has = [
+            q for lot, (q, _) in self.lying_in(plan.place).items() if self.material[lot] == material
+        ]
+        has += [
+            q
+            for (to, lot), q in self.reserved.items()
+            if to == plan.place and self.material[lot] == material
+        ]
+        return sum((q for m, q in needs if m == material), ZERO) - sum(has, ZERO)
 
     def plan(
         self,
@@ -299,6 +244,8 @@ class BatchOracle(Oracle):
         plan.weighed.append(
             (plan.last_line(lot) if line is None else line, lot, -grams, event),
         )
+        if self.material[lot] not in self.per_kg:
+            self.promise_again(plan, {lot: grams})
         return event
 
     def may_cancel(self, plan: Plan, day: int) -> bool:
@@ -340,6 +287,12 @@ class BatchOracle(Oracle):
         plan = self.plans.get(event.batch)
         if plan is not None and plan.ended_by is event:
             plan.state, plan.ended_by = "planned", None
+        if plan is not None and plan.state == "planned":
+            back: dict[Lot, Fraction] = defaultdict(Fraction)
+            for line in event.lines:
+                if line.place == STORE and line.lot is not None:
+                    back[line.lot] -= line.quantity
+            self.promise_again(plan, {lot: q for lot, q in back.items() if q > 0})
 
     def _with_samples(self, event: Event) -> Event:
         samples = event.samples

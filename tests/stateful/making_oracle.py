@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
-from tests.stateful.batch_oracle import BatchOracle, Plan, Ware, summed
+from tests.stateful.batch_oracle import BatchOracle, summed
 from tests.stateful.oracle import (
     STORE,
     ZERO,
@@ -24,6 +24,7 @@ from tests.stateful.oracle import (
     Wrong,
     near,
 )
+from tests.stateful.plans import Plan, Ware
 
 MAKING = "making"
 

@@ -12,9 +12,9 @@ from ledger.models import Lot, Material
 from ledger.quantities import Quantity, parse_quantity
 from tests.factories import Workshop
 from tests.ledger.books import Books
-from tests.stateful.batch_oracle import Recipe, Wanted, Ware
 from tests.stateful.making_oracle import MakingOracle
 from tests.stateful.oracle import MILLIONTH
+from tests.stateful.plans import Recipe, Wanted, Ware
 
 DENSITY = Fraction(126, 100)
 POLICY = {

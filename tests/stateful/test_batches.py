@@ -25,9 +25,9 @@ from ledger.access import acting_as
 from ledger.models import Lot, Reservation
 from tests.ledger.books import ago
 from tests.stateful.batch_machine import BENCH_DAYS, MOST_OPEN, WISHES, BatchMachine, Wish
-from tests.stateful.batch_oracle import Plan
 from tests.stateful.making_oracle import Outcome
 from tests.stateful.oracle import MILLIONTH, STORE, ZERO, Event, Line
+from tests.stateful.plans import Plan
 from tests.stateful.telling import told
 from tests.stateful.test_books import PARTS, PLACE
 
