@@ -4,7 +4,7 @@ Water is not stocked, an acid is added to effect, one material stands on two lin
 and are held or rejected, and batches compete for the same lots by what they reserved.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import timedelta
 from fractions import Fraction
 from typing import Any
@@ -169,10 +169,11 @@ class BatchMachine(BooksMachine):
         shelf, planned_for = self.shelf, self.today + timedelta(days=wish.day)
         recipe, version = shelf.formulas[wish.what % 2]
         exact = Fraction(wish.grams, 10**6)
+        mass = shelf.mass(exact)
         said: dict[str, Any] = {wish.said: exact}
         facts: dict[str, Any] = {
             "formula": version.formula_id,
-            "size": replace(Size(), **{wish.said: shelf.mass(exact)}),
+            "size": Size(batch=mass) if wish.said == "batch" else Size(output=mass),
         }
         if wish.what == 2:
             recipe, said = shelf.ware.recipe, {"ware": shelf.ware, "units": wish.units}
