@@ -59,6 +59,11 @@ class Size:
 
         Raises DensityMissing, QuantityNotPositive, BatchTooSmall, QuantityTooLarge.
         """
+        said = [n for n in ("units", "batch", "output") if getattr(self, n) is not None]
+        if len(said) > 1:
+            raise Invalid(
+                "Say how much in one way: a batch, an output, or units.", pointer=f"/{said[1]}"
+            )
         scaled = self._scaled(version, product)
         if max(scaled.batch_grams, scaled.output_grams) >= TOO_LARGE:
             raise QuantityTooLarge

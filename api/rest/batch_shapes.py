@@ -8,11 +8,13 @@ from rest_framework import serializers
 from api.paging import Paged
 from api.rest.fields import (
     Body,
+    Choice,
     Id,
     Moment,
     QuantityField,
     Shown,
     Text,
+    Whole,
     listed,
     plain,
 )
@@ -34,7 +36,7 @@ class BatchIn(Body):
     """A batch of units of a product, or of a formula by batch or output."""
 
     product = Id(required=False)
-    units = serializers.IntegerField(min_value=1, max_value=1_000_000, required=False)
+    units = Whole(min_value=1, max_value=1_000_000, required=False)
     formula = Id(required=False)
     batch = QuantityField(required=False, help_text="All that is weighed in.")
     output = QuantityField(required=False, help_text="What is to be left after the loss.")
@@ -149,7 +151,7 @@ class BatchOut(BatchBrief):
 
 
 class BatchQuery(Paged):
-    state = serializers.ChoiceField(STATES, required=False)
+    state = Choice(STATES, required=False)
     product = serializers.UUIDField(required=False)
     formula = serializers.UUIDField(required=False)
     planned_from = serializers.DateField(required=False)
@@ -195,7 +197,7 @@ class AbnormalIn(Body):
 
 class FinishIn(Body):
     output = QuantityField()
-    units = serializers.IntegerField(min_value=1, max_value=1_000_000, required=False)
+    units = Whole(min_value=1, max_value=1_000_000, required=False)
     happened_at = Moment(required=False)
     samples = listed(SampleIn, most=20, required=False)
     abnormal_loss = AbnormalIn(required=False, allow_null=True)

@@ -10,13 +10,16 @@ from api.paging import Paged, page, page_of
 from api.rest import examples
 from api.rest.fields import (
     Body,
+    Choice,
     DecimalText,
     DensityIn,
+    Flag,
     Id,
     Moment,
     QuantityField,
     Shown,
     Text,
+    Whole,
     plain,
 )
 from ledger import catalogue
@@ -37,26 +40,22 @@ class MaterialIn(Body):
     name = Text(max_length=200)
     inci_name = Text(max_length=200, required=False, allow_blank=True)
     cas_number = Text(max_length=20, required=False, allow_blank=True)
-    measured_by = serializers.ChoiceField(["mass", "count"])
+    measured_by = Choice(["mass", "count"])
     density = DensityIn(required=False, allow_null=True)
     cost_class = Text(
         max_length=60, required=False, help_text="One cost formula holds for a class."
     )
-    cost_formula = serializers.ChoiceField(FORMULAS, required=False, allow_null=True)
-    stocked = serializers.BooleanField(
-        required=False, help_text="False for water and the like, which need no lot."
-    )
+    cost_formula = Choice(FORMULAS, required=False, allow_null=True)
+    stocked = Flag(required=False, help_text="False for water and the like, which need no lot.")
     cost_per_kg = DecimalText(least="0", required=False, allow_null=True)
     cost_source = Text(max_length=200, required=False, allow_blank=True)
-    shelf_life_days = serializers.IntegerField(
-        min_value=1, max_value=36_500, required=False, allow_null=True
-    )
+    shelf_life_days = Whole(min_value=1, max_value=36_500, required=False, allow_null=True)
     mass_each = QuantityField(required=False, allow_null=True)
 
 
 class MaterialChange(MaterialIn):
     name = Text(max_length=200, required=False)
-    measured_by = serializers.ChoiceField(["mass", "count"], required=False)
+    measured_by = Choice(["mass", "count"], required=False)
 
 
 class DensityOut(serializers.Serializer[Any]):
@@ -86,7 +85,7 @@ class MaterialOut(serializers.Serializer[Any]):
 
 class MaterialQuery(Paged):
     name = Text(max_length=200, required=False, help_text="Part of the name or INCI name.")
-    measured_by = serializers.ChoiceField(["mass", "count"], required=False)
+    measured_by = Choice(["mass", "count"], required=False)
 
 
 class SupplierIn(Body):

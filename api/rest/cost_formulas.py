@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.operation import Resource, reads, writes
-from api.rest.fields import Body, Id, Moment, Text
+from api.rest.fields import Body, Choice, Id, Moment, Text
 from ledger import cost_formulas
 from ledger.access import Actor
 from ledger.models import CostFormula, CostPolicy
@@ -13,7 +13,7 @@ from ledger.models import CostFormula, CostPolicy
 
 class CostFormulaIn(Body):
     cost_class = Text(max_length=60, help_text="As the materials name it.")
-    formula = serializers.ChoiceField(CostFormula.values)
+    formula = Choice(CostFormula.values)
     reason = Text(max_length=400)
     happened_at = Moment(required=False)
 

@@ -7,7 +7,7 @@ from rest_framework import serializers
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
 from api.rest import examples
-from api.rest.fields import Body, Id, Moment, Shown, Text, plain
+from api.rest.fields import Body, Choice, Id, Moment, Shown, Text, plain
 from formulas import undoing
 from ledger.access import Actor
 from ledger.entry_reading import EntriesWanted, entries_of, entry_for
@@ -55,7 +55,7 @@ class EntryFull(EntryOut):
 
 
 class EntryQuery(Paged):
-    kind = serializers.ChoiceField(KINDS, required=False)
+    kind = Choice(KINDS, required=False)
     lot = serializers.UUIDField(required=False, help_text="Entries that moved this lot.")
     happened_from = serializers.DateField(required=False)
     happened_to = serializers.DateField(required=False)

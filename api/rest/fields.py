@@ -54,6 +54,38 @@ class Text(serializers.CharField):
         return super().to_internal_value(data)
 
 
+class Choice(serializers.ChoiceField):
+    """One of a few words; whoever sends another is told which there are."""
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str) or data not in self.choices:
+            named = ", ".join(str(choice) for choice in self.choices)
+            raise serializers.ValidationError(f"Send one of: {named}.", code="invalid_choice")
+        return data
+
+
+class Whole(serializers.IntegerField):
+    """A whole number as JSON has it, without quotes."""
+
+    def to_internal_value(self, data: Any) -> int:
+        if isinstance(data, bool) or not isinstance(data, int):
+            raise serializers.ValidationError(
+                "Send a whole number, without quotes.", code="not_a_number"
+            )
+        return super().to_internal_value(data)
+
+
+class Flag(serializers.BooleanField):
+    """true or false as JSON has it, without quotes."""
+
+    def to_internal_value(self, data: Any) -> bool:
+        if not isinstance(data, bool):
+            raise serializers.ValidationError(
+                "Send true or false, without quotes.", code="not_a_flag"
+            )
+        return data
+
+
 class Id(Text):
     """An id; whether it is there and yours is found out by whoever looks for it."""
 
@@ -92,7 +124,7 @@ class DecimalText(serializers.Field):  # type: ignore[type-arg]
         super().__init__(**options)
 
     def to_internal_value(self, data: Any) -> Decimal:
-        if isinstance(data, bool) or not isinstance(data, str | int):
+        if isinstance(data, bool) or not isinstance(data, str | int) or not str(data).isascii():
             raise serializers.ValidationError(
                 'Send a decimal in quotes, such as "12.50".', code="not_a_decimal"
             )

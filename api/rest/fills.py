@@ -8,7 +8,7 @@ from rest_framework import serializers
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
 from api.rest.batch_shapes import DeviationIn, Overrode, SampleIn, samples_of
-from api.rest.fields import Body, Id, Moment, QuantityField, Shown, Text, listed, plain
+from api.rest.fields import Body, Id, Moment, QuantityField, Shown, Text, Whole, listed, plain
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import filling
 from formulas.access import fills_of
@@ -22,7 +22,7 @@ from ledger.roles import Verb
 class FillIn(Body):
     product = Id()
     lot = Id(help_text="The bulk.")
-    units = serializers.IntegerField(min_value=1, max_value=1_000_000)
+    units = Whole(min_value=1, max_value=1_000_000)
     used = QuantityField(required=False, help_text="Of the bulk; the nominal fill if left out.")
     samples = listed(SampleIn, most=20, required=False)
     happened_at = Moment(required=False)

@@ -14,11 +14,13 @@ from api.rest.fields import (
     Body,
     DecimalText,
     DensityIn,
+    Flag,
     Id,
     Moment,
     QuantityField,
     Shown,
     Text,
+    Whole,
     listed,
     plain,
 )
@@ -41,7 +43,7 @@ class FormulaLineIn(Body):
     material = Id(required=False)
     formula = Id(required=False, help_text="Another formula, as an intermediate.")
     percent = DecimalText(above="0", most="100", required=False)
-    balance = serializers.BooleanField(required=False, help_text="Takes what is left of 100.")
+    balance = Flag(required=False, help_text="Takes what is left of 100.")
     to_effect = ToEffectIn(required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -69,9 +71,7 @@ class FormulaIn(Body):
     name = Text(max_length=120)
     process_loss_percent = DecimalText(least="0", most="99.999999", required=False)
     density = DensityIn(required=False, allow_null=True)
-    shelf_life_days = serializers.IntegerField(
-        min_value=1, max_value=3650, required=False, allow_null=True
-    )
+    shelf_life_days = Whole(min_value=1, max_value=3650, required=False, allow_null=True)
     phases = listed(PhaseIn, least=1, most=30)
 
 

@@ -10,6 +10,7 @@ from api.rest import examples
 from api.rest.batch_shapes import DeviationIn
 from api.rest.fields import (
     Body,
+    Choice,
     DecimalText,
     DensityIn,
     Id,
@@ -38,7 +39,7 @@ class Lines(Body):
 
 
 class IssueIn(Lines):
-    purpose = serializers.ChoiceField(list(issuing.ISSUED))
+    purpose = Choice(list(issuing.ISSUED))
     reason = Text(max_length=400)
 
 

@@ -10,7 +10,7 @@ from api.paging import Paged, cursor_at, links, page, page_of, start_of
 from api.rest import examples
 from api.rest.catalogue import DensityOut
 from api.rest.explained import Explain, figure_json
-from api.rest.fields import Body, DensityIn, Id, Moment, Shown, Text
+from api.rest.fields import Body, Choice, DensityIn, Id, Moment, Shown, Text
 from api.rest.receipts import UnitCost
 from formulas.explaining import explain_lot
 from ledger import lot_reading, lots
@@ -47,7 +47,7 @@ class LotOut(serializers.Serializer[Any]):
 
 class LotQuery(Paged):
     material = serializers.UUIDField(required=False)
-    status = serializers.ChoiceField(STATUSES, required=False)
+    status = Choice(STATUSES, required=False)
     code = Text(max_length=16, required=False)
     expires_before = serializers.DateField(
         required=False, help_text="May not be used from this day on."
@@ -60,7 +60,7 @@ class LotChange(Body):
 
 
 class DecisionIn(Body):
-    decision = serializers.ChoiceField(list(lots.BECOMES))
+    decision = Choice(list(lots.BECOMES))
     basis = Text(max_length=400, help_text='Such as "certificate agrees with specification".')
     retest_on = serializers.DateField(
         required=False, allow_null=True, help_text="The next retest date, with a release."

@@ -17,6 +17,7 @@ from api.rest.fields import (
     QuantityField,
     Shown,
     Text,
+    Whole,
     listed,
     plain,
 )
@@ -105,7 +106,7 @@ class ProductQuery(Paged):
 
 
 class UnitsIn(Body):
-    units = serializers.IntegerField(min_value=1, max_value=1_000_000)
+    units = Whole(min_value=1, max_value=1_000_000)
     on = serializers.DateField(required=False, help_text="What can be had on this day; today.")
 
 

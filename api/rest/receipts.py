@@ -10,6 +10,7 @@ from api.paging import Paged, page, page_of
 from api.rest import examples
 from api.rest.fields import (
     Body,
+    Choice,
     DecimalText,
     DensityIn,
     Id,
@@ -39,11 +40,9 @@ class ReceiptLineIn(Body):
 
 
 class ChargeIn(Body):
-    kind = serializers.ChoiceField(
-        [kind.value for kind in ChargeKind], help_text="tax is tax that is not recovered"
-    )
+    kind = Choice([kind.value for kind in ChargeKind], help_text="tax is tax that is not recovered")
     amount = DecimalText(least="0")
-    spread_by = serializers.ChoiceField([way.value for way in SpreadBy])
+    spread_by = Choice([way.value for way in SpreadBy])
 
 
 class ReleaseIn(Body):

@@ -9,7 +9,7 @@ from api import etags
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, cursor_at, links, page, page_of, start_of
 from api.rest import examples
-from api.rest.fields import Body, Id, Moment, QuantityField, Shown, Text, plain
+from api.rest.fields import Body, Choice, Id, Moment, QuantityField, Shown, Text, plain
 from ledger import alerts, balances
 from ledger.access import Actor
 from ledger.errors import NotFound
@@ -61,7 +61,7 @@ class AlertOut(serializers.Serializer[Any]):
 
 
 class AlertQuery(Paged):
-    state = serializers.ChoiceField(["open", "closed"], required=False)
+    state = Choice(["open", "closed"], required=False)
 
 
 def stock_json(row: balances.Stock, currency: str) -> dict[str, Any]:

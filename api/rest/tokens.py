@@ -14,7 +14,7 @@ from api.models import Token
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
 from api.rest import examples
-from api.rest.fields import Body, Id, Moment, Text
+from api.rest.fields import Body, Choice, Id, Moment, Text
 from ledger.access import Actor
 
 SCOPES = ["all", "read"]
@@ -24,9 +24,7 @@ class TokenIn(Body):
     username = Text(max_length=150)
     password = Text(max_length=200, trim_whitespace=False, style={"input_type": "password"})
     coop = Text(max_length=60, required=False, help_text="The slug, if you belong to several.")
-    scope = serializers.ChoiceField(
-        SCOPES, default="all", help_text="A token to read with can change nothing."
-    )
+    scope = Choice(SCOPES, default="all", help_text="A token to read with can change nothing.")
 
 
 class CoopOut(serializers.Serializer[Any]):

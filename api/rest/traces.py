@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.operation import Resource, reads
-from api.rest.fields import Body, Id, Shown, Text
+from api.rest.fields import Body, Choice, Id, Shown, Text
 from api.rest.lots import STATUSES
 from api.rest.stock import amount
 from ledger import tracing
@@ -13,7 +13,7 @@ from ledger.access import Actor
 
 
 class TraceQuery(Body):
-    direction = serializers.ChoiceField(["forward", "back"])
+    direction = Choice(["forward", "back"])
 
 
 class InputOut(serializers.Serializer[Any]):
