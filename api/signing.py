@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth import authenticate, get_user_model
+from django.contrib.auth import authenticate, get_user_model, user_logged_in
 from django.contrib.auth.models import User
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
@@ -108,6 +108,8 @@ def sign_in(
         if getattr(request, "axes_locked_out", False):
             raise TooMany("Too many wrong passwords; wait a quarter of an hour.", Retry_After="900")
         raise CredentialsWrong(WWW_Authenticate=REALM)
+    # Wrong passwords before it are forgotten.
+    user_logged_in.send(sender=type(person), request=request, user=person)
     places = [place for place in _places(person.pk) if coop in (None, place.slug)]
     slugs = sorted({place.slug for place in places})
     if not slugs:

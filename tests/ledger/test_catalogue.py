@@ -173,3 +173,26 @@ def test_the_coordinator_keeps_the_catalogue_and_a_reader_does_not() -> None:
             with pytest.raises(Forbidden):
                 refused()
         assert materials_visible_to(reader).count() == 1
+
+
+@pytest.mark.parametrize(
+    ("role", "may"), [("owner", True), ("coordinator", True), ("bench", False), ("books", False)]
+)
+def test_a_density_that_all_weigh_by_is_changed_by_few(role: str, may: bool) -> None:
+    bench = open_bench()
+    material = add(bench, density=parse_density("1.26 g/mL"))
+    actor, facts = bench.as_role(role), {"density": parse_density("1.25 g/mL")}
+    with acting_as(bench.actor):
+        if may:
+            change_material(actor, material=material.id, version=1, facts=facts)
+            return
+        with pytest.raises(Forbidden, match="density of a material that all share"):
+            change_material(actor, material=material.id, version=1, facts=facts)
+
+
+def test_the_class_of_a_material_is_fixed() -> None:
+    bench = open_bench()
+    material = add(bench, cost_class="oil")
+    with pytest.raises(Invalid) as refused:
+        change(bench, material.id, 1, cost_class="wax")
+    assert refused.value.pointer == "/cost_class"

@@ -64,5 +64,5 @@ def test_without_the_lock_the_alert_is_lost(
     bench: Bench, lot: Lot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The control: the race is real, and only the lock decides it."""
-    monkeypatch.setattr(alerts, "_lock", lambda material_ids: None)
+    monkeypatch.setattr(alerts, "lock_pools", lambda materials: None)
     assert not low_after_a_race(bench, lot)

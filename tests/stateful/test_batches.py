@@ -141,7 +141,7 @@ class MakingMachine(BatchMachine):
         bulk = self._bulk()[-1 - of % len(self._bulk())]
         ware = self.shelf.ware
         if units < 20:
-            units = min(units, int(self.oracle.held[STORE, str(bulk.id)][0] / ware.fill) or 1)
+            units = min(units, int(self.oracle.held[STORE, str(bulk.id)][0] / ware.fill))
         used = ware.fill * units
         if over is not None:
             used = Fraction(int(used * (100 + over) * 10**4), 10**6)
@@ -172,12 +172,12 @@ class MakingMachine(BatchMachine):
             assert filled.total == self.oracle.made_at(event)
 
     def _bulk(self) -> list[Lot]:
-        """Lots of the lotion that are in store."""
-        made = self.shelf.formulas[1][1].formula.material_id
+        """Lots of the lotion of which a unit can be filled."""
+        made, least = self.shelf.formulas[1][1].formula.material_id, self.shelf.ware.fill
         return [
             lot
             for lot in self.lots
-            if lot.material_id == made and self.oracle.held[STORE, str(lot.id)][0] > 0
+            if lot.material_id == made and self.oracle.held[STORE, str(lot.id)][0] >= least
         ]
 
     def _made(
