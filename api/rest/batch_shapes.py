@@ -29,6 +29,9 @@ from ledger.lots import custody_of
 from ledger.money import round_money
 from ledger.roles import Verb
 
+MORE_THAN_WENT_IN = (
+    "More came out than was weighed in: see that every addition is recorded, and the output's unit."
+)
 STATES = [state.value for state in Batch.State]
 
 
@@ -123,6 +126,7 @@ class FinishedOut(serializers.Serializer[Any]):
     yield_percent = Shown()
     plan_percent = Shown()
     loss = LossOut()
+    note = Text(allow_blank=True, help_text="What to look at again, if anything.")
     cost = CostOut(allow_null=True, help_text="Null for who may not see costs.")
 
 
@@ -325,6 +329,7 @@ def finished_json(
             "actual_grams": plain(yielded.actual_grams),
             "beyond_grams": plain(yielded.beyond_grams),
         },
+        "note": MORE_THAN_WENT_IN if yielded.actual_grams < 0 else "",
         "cost": cost_json(cost, actor.currency) if actor.may(Verb.SEE_COSTS) else None,
     }
 

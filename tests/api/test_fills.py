@@ -79,3 +79,20 @@ def test_an_alert_and_a_sale_with_a_reason(north: Client, made: Populated) -> No
     assert north.get(f"entries/{sold['entry']}").made()["deviation"] == "sold as a trial"
     refused = north.post("sales", {**sale, "deviation": "sold"})
     assert (refused.status, refused.json["errors"][0]["pointer"]) == (422, "/deviation")
+
+
+@pytest.mark.parametrize(
+    ("output", "noted"), [("990 g", False), ("1000 g", False), ("10 kg", True)]
+)
+def test_more_out_than_in_is_noted(north: Client, output: str, noted: bool) -> None:
+    """It is kept as it was typed, since an addition may be missing; but it is not passed over."""
+    oil = north.material("Helianthus Annuus Seed Oil")
+    lot = north.receive(oil, "2 kg", "10.00")
+    phases = [{"name": "A", "lines": [{"material": oil, "percent": "100"}]}]
+    formula = north.post("formulas", {"name": "Base oil", "phases": phases}).made()["id"]
+    wanted = {"formula": formula, "batch": "1 kg", "planned_for": "2026-01-05"}
+    batch = north.post("batches", wanted).made()
+    weighing = {"line": batch["lines"][0]["id"], "lot": lot, "quantity": "1 kg"}
+    north.post(f"batches/{batch['id']}/weighings", weighing).made()
+    finished = north.post(f"batches/{batch['id']}/finish", {"output": output}).made()
+    assert ("More came out" in finished["note"]) == noted
