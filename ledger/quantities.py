@@ -108,8 +108,9 @@ _PRECISE = Context(prec=80)
 _LETTER = rf"[^\W\d_{FRACTION_SIGNS}]"
 _UNIT = rf"(?:(?i:{CUBIC})|{_LETTER}(?:{_LETTER}|[ .()-])*)"
 _PART = re.compile(rf"({NUMBER}) ?({_UNIT})(?:, ?(?!$))?")
-# A sign inside, as in "5 lb -8 oz"; a hyphen in a name, as in "fl-oz", has no number behind it.
-_MINUS = re.compile(rf"[-\u2212] ?[0-9.{FRACTION_SIGNS}]")
+# A sign behind a unit, as in "5 lb -8 oz"; "1-1/2 cups" has none, and a hyphen in a name, as in
+# "fl-oz", no number behind it.
+_MINUS = re.compile(rf"{_LETTER}[.)]? ?[-\u2212] ?[0-9.{FRACTION_SIGNS}]")
 _RATIO = re.compile(rf"({NUMBER}) ?({_UNIT}) ?/ ?({_UNIT})")
 _SPECIFIC_GRAVITY = re.compile(r"(?:sg|sp\.? ?gr\.?|specific gravity) ?(.*)", re.IGNORECASE)
 _GRAVITY_AT = re.compile(

@@ -248,3 +248,38 @@ def test_a_weighing_takes_few_round_trips(shop: Workshop, shelf: Shelf) -> None:
     said = [query["sql"] or "prepared" for query in queries]
     work = [sql for sql in said if not sql.startswith(("BEGIN", "COMMIT"))]
     assert len(work) == 5
+
+
+def test_a_rejected_lot_can_leave_the_batch(shop: Workshop, shelf: Shelf) -> None:
+    lot = shelf.lots[2]
+    planned = shop.plan(shelf.formula, "1 kg")
+    shop.weigh(planned, 0, lot, "1000 g")
+    shop.decide(lot, "reject")
+    shop.does(
+        weigh_back,
+        batch=planned.batch.id,
+        lot=lot.id,
+        quantity=parse_quantity("1 kg"),
+        happened_at=MORNING,
+    )
+    assert shop.held(lot) == (2600, D("33.54"))
+    with pytest.raises(LotNotReleased):
+        shop.weigh(planned, 0, lot, "1 g", deviation="it looks well")
+
+
+def test_nothing_is_weighed_back_off_a_line_of_another_material(shop: Workshop) -> None:
+    base, acid = shop.material("Base"), shop.material("Lactic Acid")
+    lot = shop.receive(base, "1 kg", "1.00")
+    planned = shop.plan(shop.formula("Gel", [(base, "99"), (acid, ToEffect(D(1), D(1)))]), "1 kg")
+    shop.weigh(planned, 0, lot, "990 g")
+    with pytest.raises(Invalid) as refusal:
+        shop.does(
+            weigh_back,
+            batch=planned.batch.id,
+            line=planned.lines[1].line.id,
+            lot=lot.id,
+            quantity=parse_quantity("10 g"),
+            happened_at=MORNING,
+        )
+    assert refusal.value.pointer == "/line"
+    assert shop.held(lot, IN_BATCH)[0] == 990

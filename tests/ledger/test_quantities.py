@@ -125,6 +125,7 @@ REFUSED = [
     ("1,234 kg", "quantity_unreadable"),
     ("1 234 kg", "quantity_unreadable"),
     ("1-2 kg", "quantity_unreadable"),
+    ("5 lb -8 oz", "quantity_not_positive"),
     ("0.5.5 kg", "quantity_unreadable"),
     ("1/0 kg", "quantity_unreadable"),
     ("5 %", "quantity_unreadable"),

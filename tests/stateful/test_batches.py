@@ -31,7 +31,7 @@ from tests.stateful.plans import Plan
 from tests.stateful.telling import told
 from tests.stateful.test_books import PARTS, PLACE
 
-STORIES = 110
+STORIES = 130
 POSTED = f"""
 select {PLACE}, p.lot_id::text, p.quantity, p.value from ledger_posting p
   join ledger_account a on a.id = p.account_id where p.entry_id = %s order by p.line
@@ -66,6 +66,29 @@ ENDINGS = st.builds(
 )
 
 
+@dataclass(frozen=True)
+class Filling:
+    """How many units are filled, and how many percent beyond what they should hold were used."""
+
+    units: int
+    over: int | None
+    samples: list[int]
+    release: str | None
+    days: int
+    deviation: str
+
+
+FILLINGS = st.builds(
+    Filling,
+    units=st.sampled_from([1, 2, 3, 5, 20]),
+    over=st.sampled_from([None, None, 0, 3, 50]),
+    samples=SAMPLES,
+    release=RELEASED,
+    days=BENCH_DAYS,
+    deviation=st.sampled_from(["", "", "tested by hand"]),
+)
+
+
 class MakingMachine(BatchMachine):
     """Batches that are finished, filled and undone."""
 
@@ -75,12 +98,14 @@ class MakingMachine(BatchMachine):
         self._finish(*self._batch(pick), ending)
 
     @precondition(lambda self: len(self._open_plans()) < MOST_OPEN)
-    @rule(wish=WISHES, ending=ENDINGS)
-    def make(self, wish: Wish, ending: Ending) -> None:
-        """From the plan to the finish without a break."""
+    @rule(wish=WISHES, ending=ENDINGS, filling=FILLINGS, fills=st.booleans())
+    def make(self, wish: Wish, ending: Ending, filling: Filling, fills: bool) -> None:
+        """From the plan to the finish, and mostly to the fill, without a break."""
         plan, planned = self._plan(wish)
         self._weigh_all(plan, planned, 0)
         self._finish(plan, planned, ending)
+        if fills and self.lots[-1] in self._bulk():
+            self._fill(self.lots[-1], filling)
 
     def _finish(self, plan: Plan, planned: Planned, ending: Ending) -> None:
         weighed = sum((q for q, _ in self.oracle.lying_in(plan.place).values()), ZERO)
@@ -119,33 +144,19 @@ class MakingMachine(BatchMachine):
             self.oracle.check_cost(plan, event, outcome, finished.cost, finished.yielded)
 
     @precondition(lambda self: self._bulk())
-    @rule(
-        of=st.integers(0),
-        units=st.sampled_from([1, 1, 2, 3, 5, 20]),
-        over=st.sampled_from([None, None, 0, 3, 50]),
-        samples=SAMPLES,
-        release=RELEASED,
-        days=BENCH_DAYS,
-        deviation=st.sampled_from(["", "", "tested by hand"]),
-    )
-    def fill(
-        self,
-        of: int,
-        units: int,
-        over: int | None,
-        samples: list[int],
-        release: str | None,
-        days: int,
-        deviation: str,
-    ) -> None:
-        bulk = self._bulk()[-1 - of % len(self._bulk())]
-        ware = self.shelf.ware
+    @rule(of=st.integers(0), filling=FILLINGS)
+    def fill(self, of: int, filling: Filling) -> None:
+        self._fill(self._bulk()[-1 - of % len(self._bulk())], filling)
+
+    def _fill(self, bulk: Lot, filling: Filling) -> None:
+        ware, over, days = self.shelf.ware, filling.over, filling.days
+        deviation, release, units = filling.deviation, filling.release, filling.units
         if units < 20:
             units = min(units, int(self.oracle.held[STORE, str(bulk.id)][0] / ware.fill))
         used = ware.fill * units
         if over is not None:
             used = Fraction(int(used * (100 + over) * 10**4), 10**6)
-        outcome = Outcome(used, units, ZERO, [Fraction(n) for n in samples])
+        outcome = Outcome(used, units, ZERO, [Fraction(n) for n in filling.samples])
         filled: Filled | None = self._may(
             "fill",
             self.oracle.may_fill(ware, str(bulk.id), used, outcome, -days, deviation),
@@ -162,13 +173,13 @@ class MakingMachine(BatchMachine):
             ),
         )
         if filled:
-            filling = filled.filling
-            posted = self._posted(filling.entry_id)
+            row = filled.filling
+            posted = self._posted(row.entry_id)
             event = self.oracle.fill(
                 ware, str(bulk.id), used, outcome, str(filled.lot.id), posted, -days
             )
-            self._made(event, filling, filled.lot, release, outcome, days)
-            assert filling.nominal_grams == ware.fill * units
+            self._made(event, row, filled.lot, release, outcome, days)
+            assert row.nominal_grams == ware.fill * units
             assert filled.total == self.oracle.made_at(event)
 
     def _bulk(self) -> list[Lot]:
@@ -214,6 +225,19 @@ class MakingMachine(BatchMachine):
             return [Line(place, lot, Fraction(q), Fraction(v)) for place, lot, q, v in cursor]
 
     # ---- Mistakes --------------------------------------------------------------------------------
+
+    @precondition(lambda self: self._endings())
+    @rule(pick=st.integers(0), days=BENCH_DAYS)
+    def undo_an_ending(self, pick: int, days: int) -> None:
+        """What ended a batch, or filled a lot, is what most hangs on."""
+        self._undo(*self._endings()[-1 - pick % len(self._endings())], days)
+
+    def _endings(self) -> list[tuple[Event, Any]]:
+        return [
+            one
+            for one in self.told
+            if one[0].kind in ("make", "fill", "cancel") and not one[0].undone
+        ]
 
     def _reverse(self, entry: Any, days: int) -> Any:
         return self.shelf.shop.does(

@@ -28,7 +28,7 @@ from tests.stateful.oracle import BATCH, STORE, ZERO, Event, Oracle
 from tests.stateful.telling import DONE, done_or_refused, happened, told
 
 FORMULAS = ["average", "fifo", "lot"]
-STORIES = 100
+STORIES = 110
 DAYS = st.sampled_from([0, 0, 0, 1, 2, 4, 8])
 PARTS = st.one_of(st.integers(1, 99), st.sampled_from([100, 100, 101]))
 MICROS = st.one_of(st.integers(1, 10**10), st.sampled_from([1, 3, 7, 10**6, 10**9]))
@@ -203,7 +203,9 @@ class BooksMachine(RuleBasedStateMachine):
     def undo(self, pick: int, days: int) -> None:
         # The latest first: what has just been typed is what is mostly wrong.
         told = [one for one in self.told if pick % 4 == 0 or one[0].kind != "receipt"] or self.told
-        event, entry = told[-1 - pick // 4 % len(told)]
+        self._undo(*told[-1 - pick // 4 % len(told)], days)
+
+    def _undo(self, event: Event, entry: Any, days: int) -> None:
         days = min(days, -event.day)
         allowed = not event.undone and self.oracle.may_undo(event, -days)
         if self._may(f"undo {event.kind}", allowed, lambda: self._reverse(entry, days)):

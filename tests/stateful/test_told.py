@@ -9,15 +9,17 @@ from tests.stateful.telling import DONE, REFUSED, SEED, happened
 # What must have been done so often, and refused sometimes, too.
 OFTEN = {
     "receive": 900,
-    "take": 400,
+    "take": 200,
     "plan": 300,
     "weigh": 900,
     "weigh back": 40,
     "finish": 150,
-    "fill": 25,
+    "fill": 30,
     "cancel": 40,
-    "undo take": 150,
-    "undo make": 25,
+    "undo take": 100,
+    "undo make": 40,
+    "undo fill": 10,
+    "undo cancel": 10,
 }
 
 
@@ -29,9 +31,9 @@ def test_enough_was_told(capsys: pytest.CaptureFixture[str]) -> None:
     with capsys.disabled():
         sys.stdout.write("\n".join(["", *lines, ""]))
     assert happened() >= 10_000
-    # The rarest undoings, of which one may not have come up.
-    rare = ["undo fill", "undo cancel", "undo weigh_back", "undo sale", "undo customer_return"]
-    assert len([what for what in rare if not DONE[what]]) <= 1
+    # The rarest undoings come up now and then.
+    rare = ["undo weigh_back", "undo sale", "undo customer_return"]
+    assert [what for what in rare if not DONE[what]] == []
     assert {what: DONE[what] for what, least in OFTEN.items() if DONE[what] < least} == {}
-    never = {"receive", "plan"}
+    never = {"receive", "plan", "undo fill", "undo cancel"}
     assert [what for what in OFTEN if what not in never and not REFUSED[what]] == []

@@ -109,7 +109,7 @@ def friday_s_mistake(books: Books, powder: Lot) -> UUID:
                 happened_at=ago(1),
             ).posted.entry_id
 
-    with pytest.raises(NotEnough, match="Only 10000 of this lot is left"):
+    with pytest.raises(NotEnough, match="Only 10000 g of the lot NB2 is left"):
         spill("50 kg")
     wrong = spill("5 kg")
     books.reverse(wrong)
