@@ -12,6 +12,7 @@ from hypothesis.stateful import RuleBasedStateMachine
 # The same stories each time, unless somebody wants others.
 SEED = int(os.environ.get("STORY_SEED", "7"))
 STEPS = 50
+# A failure is told as short as can be, which takes minutes; NOSHRINK leaves it as it was found.
 PHASES = [Phase.generate] if "NOSHRINK" in os.environ else [Phase.generate, Phase.shrink]
 DONE: Counter[str] = Counter()
 REFUSED: Counter[str] = Counter()

@@ -9,17 +9,17 @@ from tests.stateful.telling import DONE, REFUSED, SEED, happened
 # What must have been done so often, and refused sometimes, too.
 OFTEN = {
     "receive": 900,
-    "take": 200,
+    "take": 150,
     "plan": 300,
     "weigh": 900,
     "weigh back": 40,
     "finish": 150,
-    "fill": 30,
+    "fill": 15,
     "cancel": 40,
     "undo take": 100,
-    "undo make": 40,
-    "undo fill": 10,
-    "undo cancel": 10,
+    "undo make": 25,
+    "undo fill": 3,
+    "undo cancel": 3,
 }
 
 
