@@ -1,8 +1,8 @@
 from django.db import migrations
 
-from formulas.migrations import _sql
+from ledger.migrations import _sql
 
 
 class Migration(migrations.Migration):
     dependencies = [("formulas", "0002_walls")]
-    operations = [_sql.run("rules")]
+    operations = [_sql.run("rules", app="formulas")]
