@@ -15,12 +15,12 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ObjectDoesNotExist
-from django.db import DEFAULT_DB_ALIAS, models, transaction
+from django.db import DEFAULT_DB_ALIAS, connection, models, transaction
 
 from ledger.errors import Forbidden, NotFound
 from ledger.models import Custody, Lot, Material, Supplier
 from ledger.roles import MAY, Verb
-from ledger.statements import run
+from ledger.statements import begin, run
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +57,15 @@ def day_of(actor: Actor, moment: datetime) -> date:
     return moment.astimezone(ZoneInfo(actor.time_zone)).date()
 
 
-WALLS: Final = "select set_config('app.coop', %s, true), set_config('app.maker', %s, true)"
+WALLS: Final = "select set_config('app.coop', '{}', true), set_config('app.maker', '{}', true)"
 
 
 def set_walls(coop_id: UUID, maker_id: UUID | None) -> None:
     """Set the walls for the rest of the open transaction."""
-    run(WALLS, [str(coop_id), str(maker_id or "")]).close()
+    walls = WALLS.format(UUID(str(coop_id)), UUID(str(maker_id)) if maker_id else "")
+    if not begin(walls):
+        with connection.cursor() as cursor:
+            cursor.execute(walls)
 
 
 @contextmanager

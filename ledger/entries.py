@@ -89,15 +89,20 @@ def post_entry(
         reason,
         deviation,
         json.dumps(details or {}),
-        [move.from_id for move in moves],
-        [move.to_id for move in moves],
-        [move.lot_id for move in moves],
-        [move.quantity for move in moves],
-        [move.value for move in moves],
+        _array(move.from_id for move in moves),
+        _array(move.to_id for move in moves),
+        _array(move.lot_id for move in moves),
+        _array(move.quantity for move in moves),
+        _array(move.value for move in moves),
     ]
     with explained():
         (values,) = run(POST, given).fetchone()
     return Posted(entry_id, values)
+
+
+def _array(values: Iterable[UUID | Decimal | None]) -> str:
+    """An array as PostgreSQL reads it. The adapter would look at each element several times."""
+    return "{" + ",".join(["NULL" if value is None else str(value) for value in values]) + "}"
 
 
 def reverse_entry(

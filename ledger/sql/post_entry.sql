@@ -41,9 +41,8 @@ begin
       where a.coop_id = coop and a.maker_id = maker and a.id = any (from_accounts || to_accounts)
   )
   select array_agg(row(m.line, f.id, f.kind, t.id, t.kind, m.lot, c.material_id, m.quantity,
-    m.value)::ledger_move
-                   order by m.line),
-         coalesce(array_agg(distinct c.material_id) filter (where c.material_id is not null), '{}'),
+    m.value)::ledger_move),
+         coalesce(array_agg(c.material_id) filter (where c.material_id is not null), '{}'),
          bool_and(f.kind = 'store') filter (where m.lot is not null),
          bool_and(m.quantity >= 0 and m.quantity < 'Infinity' and m.quantity = round(m.quantity, 6))
            and coalesce(bool_and(m.value >= 0 and m.value < 'Infinity'
@@ -151,8 +150,7 @@ begin
       m.material_id, m.quantity,
                          case when m.from_kind = 'store' and m.to_kind <> 'store'
                            and m.lot_id is not null
-                              then coalesce(d.value, 0) else m.value end)::ledger_move
-                                order by m.line)
+                              then coalesce(d.value, 0) else m.value end)::ledger_move)
       into moves
       from unnest(moves) m left join (select line, -sum(value) as value from taken group by line) d
         using (line);
@@ -162,8 +160,7 @@ begin
     select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id,
       m.material_id, m.quantity,
                          coalesce(m.value, ledger_part(h.value, m.quantity, h.quantity),
-                           0))::ledger_move
-                     order by m.line)
+                           0))::ledger_move)
       into moves
       from unnest(moves) m
       left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id
@@ -192,15 +189,15 @@ begin
 
   with carried as (
     merge into ledger_holding h
-    using (select d.account_id, d.lot_id, d.material_id, d.kind, sum(d.quantity) as quantity,
-      sum(d.value) as value
+    using (select d.account_id, d.lot_id, any_value(d.material_id) as material_id,
+                  any_value(d.kind) as kind, sum(d.quantity) as quantity, sum(d.value) as value
              from (select m.from_id, m.lot_id, m.material_id, m.from_kind, -m.quantity, -m.value
                from unnest(moves) m
                    union all
                    select m.to_id, m.lot_id, m.material_id, m.to_kind, m.quantity, m.value
                      from unnest(moves) m
                   ) d(account_id, lot_id, material_id, kind, quantity, value)
-             where d.lot_id is not null group by 1, 2, 3, 4) d
+             where d.lot_id is not null group by 1, 2) d
       on h.coop_id = coop and h.account_id = d.account_id and h.lot_id = d.lot_id
     when matched then update set
       quantity = case when h.kind in ('store', 'batch') and d.quantity < 0
