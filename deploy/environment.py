@@ -80,7 +80,7 @@ def database(url: str) -> dict[str, object]:
     host = options.pop("host", None) or unquote(parts.hostname or "")
     port = options.pop("port", None) or str(parts.port or "")
     return {
-        "ENGINE": "django.db.backends.postgresql",
+        "ENGINE": "deploy.postgres",
         "NAME": unquote(parts.path.lstrip("/")),
         "USER": unquote(parts.username or ""),
         "PASSWORD": unquote(parts.password or ""),

@@ -54,8 +54,8 @@ TEMPLATES = [
 ]
 
 # The database. The application's role owns nothing; the owner's URL is for migrating only.
-# A thread keeps its connection. The check before its first use in each request costs a round
-# trip, and is what lets a request survive a restart of PostgreSQL.
+# A thread keeps its connection, and looks before each request whether it is still good: so a
+# request survives a restart of PostgreSQL.
 NOWHERE = "postgresql://stillroom@127.0.0.1:5432/stillroom"
 POOLED = flag("DATABASE_POOL")
 # Whoever hangs must not hold what others wait for. They are settings of the session, so that a
@@ -65,7 +65,7 @@ TIMEOUTS = "-c statement_timeout=30s -c lock_timeout=10s -c idle_in_transaction_
 
 def _database(url: str) -> dict[str, Any]:
     settings: dict[str, Any] = environment.database(url)
-    settings["CONN_HEALTH_CHECKS"] = flag("DATABASE_HEALTH_CHECKS", "1")
+    settings["CONN_HEALTH_CHECKS"] = True
     # For ledger/statements.py alone; a pooler that shares connections must say 0.
     settings["OPTIONS"]["prepare_threshold"] = 1 if flag("DATABASE_PREPARES", "1") else None
     return settings

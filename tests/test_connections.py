@@ -58,6 +58,24 @@ def test_a_shared_connection_has_them_too() -> None:
 
 
 @pytest.mark.usefixtures("database")
+def test_a_connection_that_the_server_ended_is_not_used_again(database: Server) -> None:
+    connection.close()
+    with connection.cursor() as cursor:
+        cursor.execute("select pg_backend_pid()")
+        (process,) = cursor.fetchone()
+    assert connection.is_usable()
+    with psycopg.connect(database.url_admin) as other:
+        other.execute("select pg_terminate_backend(%s, 5000)", [process])
+    assert not connection.is_usable()
+    # As at the start of every request.
+    connection.close_if_unusable_or_obsolete()
+    connection.health_check_done = False  # type: ignore[attr-defined]
+    with connection.cursor() as cursor:
+        cursor.execute("select pg_backend_pid()")
+        assert cursor.fetchone() != (process,)
+
+
+@pytest.mark.usefixtures("database")
 def test_the_owner_migrates_without_haste() -> None:
     with prepare.as_owner():
         assert limits_of(connection) == NONE  # type: ignore[arg-type]

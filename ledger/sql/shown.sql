@@ -1,9 +1,9 @@
 -- A figure as it is shown: with so many decimals, and a tie goes to the even digit.
 create function ledger_shown(value numeric, digits int) returns numeric
 immutable parallel safe language sql as $$
-  select round(case when abs(value * 10::numeric ^ digits) % 1 = 0.5
-                    then 2 * round(value * 10::numeric ^ digits / 2) / 10::numeric ^ digits
-                    else value end, digits)
+  -- A tie is what can be shown only when doubled.
+  select case when value = round(value, digits) or value * 2 <> round(value * 2, digits)
+    then round(value, digits) else round(round(value * 0.5, digits) * 2, digits) end
 $$;
 
 -- The maker's lots among these as JSON, the latest first: what each is, how it stands, how much of

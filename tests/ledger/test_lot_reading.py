@@ -2,13 +2,15 @@
 
 import json
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Decimal, localcontext
 from typing import Any
 from uuid import UUID
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
 from ledger.access import acting_as
 from ledger.errors import NotFound
@@ -153,3 +155,25 @@ def test_a_page_takes_one_query() -> None:
     with acting_as(books.actor), CaptureQueriesContext(connection) as queries:
         list_lots(books.actor, LotsWanted(), after=None, limit=100)
     assert len(queries) == 1
+
+
+@given(
+    units=st.integers(-(10**20), 10**20),
+    places=st.integers(0, 8),
+    digits=st.sampled_from([0, 2, 3]),
+)
+@example(units=25, places=1, digits=0)
+@example(units=35, places=1, digits=0)
+@example(units=-2675, places=3, digits=2)
+@settings(max_examples=300, deadline=None)
+def test_a_figure_is_shown_as_the_decimal_standard_rounds_it(
+    units: int, places: int, digits: int
+) -> None:
+    """Ties go to the even digit (IEEE 754-2008 §4.3.1, roundTiesToEven), as in the standard
+    library's decimal module, which follows the General Decimal Arithmetic specification."""
+    with localcontext(prec=60):
+        value = D(units).scaleb(-places)
+        expected = value.quantize(D(1).scaleb(-digits), ROUND_HALF_EVEN)
+    with connection.cursor() as cursor:
+        cursor.execute("select ledger_shown(%s, %s)", [value, digits])
+        assert cursor.fetchone() == (expected,)
