@@ -61,6 +61,9 @@ POOLED = flag("DATABASE_POOL")
 # Whoever hangs must not hold what others wait for. They are settings of the session, so that a
 # connection keeps them however often it is used again; the URL's own `options` come after them.
 TIMEOUTS = "-c statement_timeout=30s -c lock_timeout=10s -c idle_in_transaction_session_timeout=60s"
+# What is prepared finds its rows by keys: one plan serves all, where a new plan for each call would
+# take as long as the call.
+PLANS = "-c plan_cache_mode=force_generic_plan"
 
 
 def _database(url: str) -> dict[str, Any]:
@@ -74,7 +77,7 @@ def _database(url: str) -> dict[str, Any]:
 def _database_to_serve(url: str) -> dict[str, Any]:
     settings = _database(url)
     options = settings["OPTIONS"]
-    options["options"] = f"{TIMEOUTS} {options.get('options', '')}".strip()
+    options["options"] = f"{TIMEOUTS} {PLANS} {options.get('options', '')}".strip()
     settings["CONN_MAX_AGE"] = 0 if POOLED else None
     if POOLED:
         options["pool"] = {"min_size": 1, "max_size": int(ENV.get("WEB_THREADS", "4"))}
