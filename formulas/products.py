@@ -52,6 +52,7 @@ class ProductDraft:
     """A product as the maker writes it; money is in the co-op's currency, percents 0 to 100.
 
     A cost that is left out is none; but from whoever may not see costs it is left as it was.
+    `use` is one of Product.Use or empty, `areas` are of Product.Area.
     """
 
     name: str
@@ -64,6 +65,8 @@ class ProductDraft:
     hourly_rate: Decimal | None = None
     overhead_per_batch: Decimal | None = None
     overhead_percent: Decimal | None = None
+    use: str = ""
+    areas: Sequence[str] = ()
 
 
 def add_product(actor: Actor, draft: ProductDraft) -> Product:
@@ -197,12 +200,24 @@ def _set(actor: Actor, product: Product, formula: Formula, draft: ProductDraft) 
     product.fill_ml = amount if nominal.measure == "volume" else None
     product.fill_grams = amount if nominal.measure == "mass" else None
     product.overfill_percent = draft.overfill_percent
+    product.use, product.areas = _use_and_areas(draft)
     for name in POINTERS:
         figure = getattr(draft, name)
         if figure is not None or actor.may(Verb.SEE_COSTS):
             setattr(product, name, figure or ZERO)
     product.material.name = draft.name
     product.material.mass_each = mass_each_of(product, version_for(actor, formula.id))
+
+
+def _use_and_areas(draft: ProductDraft) -> tuple[str, list[str]]:
+    """How and where it is used, each area once. Raises Invalid."""
+    if draft.use not in {"", *Product.Use.values}:
+        raise Invalid(f"A use is one of: {', '.join(Product.Use.values)}.", pointer="/use")
+    for place, area in enumerate(draft.areas):
+        if area not in Product.Area.values:
+            named = ", ".join(Product.Area.values)
+            raise Invalid(f"An area is one of: {named}.", pointer=f"/areas/{place}")
+    return draft.use, [area for area in Product.Area.values if area in draft.areas]
 
 
 def _check_policy(draft: ProductDraft) -> None:

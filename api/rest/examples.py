@@ -75,6 +75,7 @@ PRODUCT_IN: Final = _sent(
         "packaging": [{"material": JAR, "quantity": "1 each"}],
         "labour": {"minutes_per_batch": "30", "hourly_rate": "20.00"},
         "overhead": {"percent_of_materials": "10"},
+        "use": "leave_on",
     },
 )
 UNITS: Final = _sent("For 60 units", {"units": 60})

@@ -11,6 +11,7 @@ from api.paging import Paged, page, page_of
 from api.rest import examples
 from api.rest.fields import (
     Body,
+    Choice,
     DecimalText,
     Id,
     Moment,
@@ -64,6 +65,13 @@ class ProductIn(Body):
     packaging = listed(PackagingIn, most=30)
     labour = LabourIn(required=False, allow_null=True)
     overhead = OverheadIn(required=False, allow_null=True)
+    use = Choice(Product.Use.values, required=False, allow_null=True)
+    areas = serializers.ListField(
+        child=Choice(Product.Area.values),
+        required=False,
+        max_length=10,
+        help_text="What it is used on, where that asks for more care.",
+    )
 
 
 class PackagingOut(serializers.Serializer[Any]):
@@ -97,6 +105,8 @@ class ProductOut(serializers.Serializer[Any]):
     packaging = PackagingOut(many=True)
     labour = LabourOut()
     overhead = OverheadOut()
+    use = serializers.ChoiceField(Product.Use.values, allow_null=True)
+    areas = serializers.ListField(child=serializers.ChoiceField(Product.Area.values))
     version = serializers.IntegerField()
     created_at = Moment()
 
@@ -157,6 +167,8 @@ def draft_of(data: dict[str, Any]) -> products.ProductDraft:
         hourly_rate=labour.get("hourly_rate"),
         overhead_per_batch=overhead.get("per_batch"),
         overhead_percent=overhead.get("percent_of_materials"),
+        use=data.get("use") or "",
+        areas=data.get("areas", ()),
     )
 
 
@@ -188,6 +200,8 @@ def product_json(row: Product, actor: Actor) -> dict[str, Any]:
             "per_batch": plain(row.overhead_per_batch) if costs else None,
             "percent_of_materials": plain(row.overhead_percent.normalize()) if costs else None,
         },
+        "use": row.use or None,
+        "areas": row.areas,
         "version": row.version,
         "created_at": row.created_at,
     }

@@ -18,8 +18,18 @@ class Product(MakerRow):
     """A fill of a formula in its packaging; `version` is the ETag.
 
     `material` is the counted material that filling makes, the maker's own. The fill is stated by
-    volume or by mass, without the overfill. Labour is in minutes and the cost of an hour.
+    volume or by mass, without the overfill. Labour is in minutes and the cost of an hour. How it is
+    used, and where, is for labels and cautions; empty where nobody has said.
     """
+
+    class Use(models.TextChoices):
+        LEAVE_ON = "leave_on"
+        RINSE_OFF = "rinse_off"
+
+    class Area(models.TextChoices):
+        EYE = "eye"
+        LIP = "lip"
+        BABY = "baby"
 
     name = models.CharField(max_length=120)
     material = link("ledger.Material")
@@ -34,6 +44,8 @@ class Product(MakerRow):
     hourly_rate = money(default=0)
     overhead_per_batch = money(default=0)
     overhead_percent = policy_percent()
+    use = models.CharField(max_length=9, choices=Use.choices, blank=True)
+    areas = models.JSONField(default=list)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
@@ -43,6 +55,13 @@ class Product(MakerRow):
                 condition=Q(fill_ml__gt=0, fill_ml__lt=FINITE, fill_grams__isnull=True)
                 | Q(fill_grams__gt=0, fill_grams__lt=FINITE, fill_ml__isnull=True),
                 name="product_fill_by_volume_or_mass",
+            ),
+            models.CheckConstraint(
+                condition=Q(use__in=["", "leave_on", "rinse_off"]), name="product_use_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(areas__contained_by=["eye", "lip", "baby"]),
+                name="product_areas_known",
             ),
             models.CheckConstraint(
                 condition=Q(overfill_percent__gte=0, overfill_percent__lte=100),

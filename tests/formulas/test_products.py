@@ -4,6 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from django.db import IntegrityError
 
 from formulas.access import product_for
 from formulas.balances import scale_product
@@ -163,3 +164,27 @@ def test_a_price_from_a_given_cost_or_none(shop: Workshop) -> None:
     assert refusal.value.pointer == "/unit_cost"
     with pytest.raises(NotFound):
         open_workshop().does(price_product, product=product.id, **terms)
+
+
+def test_how_and_where_it_is_used_is_known_once_it_is_said(shop: Workshop) -> None:
+    formula = shop.formula("Cream", [(shop.material("Oil"), "100")])
+    silent = shop.product(formula, "50 g")
+    assert (silent.use, silent.areas) == ("", [])
+    told = shop.product(formula, "30 g", use="leave_on", areas=["baby", "eye", "baby"])
+    assert (told.use, told.areas) == ("leave_on", ["eye", "baby"])
+    for facts, pointer in (({"use": "drink"}, "/use"), ({"areas": ["eye", "ear"]}, "/areas/1")):
+        with pytest.raises(Invalid) as refusal:
+            shop.product(formula, "10 g", (), **facts)
+        assert refusal.value.pointer == pointer
+
+
+@pytest.mark.parametrize(
+    ("facts", "constraint"),
+    [({"use": "drink"}, "product_use_known"), ({"areas": ["ear"]}, "product_areas_known")],
+)
+def test_the_database_knows_the_uses_too(
+    shop: Workshop, facts: dict[str, Any], constraint: str
+) -> None:
+    product = shop.product(shop.formula("Cream", [(shop.material("Oil"), "100")]), "50 g")
+    with pytest.raises(IntegrityError, match=constraint), acting_as(shop.actor):
+        type(product).objects.filter(id=product.id).update(**facts)
