@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import ROUND_DOWN, Decimal
+from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Final
 from uuid import UUID
@@ -13,11 +13,12 @@ from django.db import connection
 from formulas.access import locked_batch, pourable, standing
 from formulas.batches import home_of, must_be_planned
 from formulas.deviations import Rule, broken_by
+from formulas.effect import Effect, effect_of, overrun
 from formulas.errors import OverMaximum
 from formulas.models import Batch, BatchLine, Weighing
+from formulas.pot import pot_of
 from formulas.repromising import promise_again
 from formulas.reserving import standing_lot
-from formulas.scaling import check_maximum, most_to_effect
 from ledger.access import Actor, day_of, find, lot_for, material_for
 from ledger.costing import round_stored
 from ledger.entries import Move, Posted, post_entry
@@ -50,27 +51,13 @@ update ledger_shortfall s
           where coop_id = %(coop)s and account_id = %(account)s and material_id = %(material)s) r
  where s.coop_id = %(coop)s and s.account_id = %(account)s and s.material_id = %(material)s
 """
-# Grams of the other lines and additions, and of one line, as far as the entries stand.
-_MASSES: Final = """
-with weighed as (
-  select w.line_id, sum(w.quantity) as grams from formulas_weighing w
-    where w.coop_id = %(coop)s and w.batch_id = %(batch)s
-      and not exists (select from ledger_entry e
-                        where e.coop_id = w.coop_id and e.reverses_id = w.entry_id)
-    group by w.line_id)
-select coalesce(sum(coalesce(nullif(w.grams, 0), l.grams)) filter (where l.id <> %(line)s), 0)
-         + coalesce((select grams from weighed where line_id is null), 0),
-       coalesce((select grams from weighed where line_id = %(line)s), 0)
-  from formulas_batchline l left join weighed w on w.line_id = l.id
- where l.coop_id = %(coop)s and l.batch_id = %(batch)s
-"""
 
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """A weighing that stands; `headroom_grams` is what may still be added of a line to effect.
+    """A weighing that stands; `value` is what went into the batch with it.
 
-    `value` is what went into the batch with it.
+    `effect` says how a line to effect stands after it.
     """
 
     weighing: Weighing
@@ -78,7 +65,12 @@ class Weighed:
     lot: Lot
     line: BatchLine | None
     value: Decimal
-    headroom_grams: Decimal | None = None
+    effect: Effect | None = None
+
+    @property
+    def headroom_grams(self) -> Decimal | None:
+        """What may still be added of a line to effect; None where nothing limits it."""
+        return self.effect.headroom_grams if self.effect else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,18 +107,16 @@ def weigh(
     found, of_line = _place(actor, batch, line)
     poured, broken = _lot(actor, of_line, lot, material, happened_at)
     measured = _measured(quantity, poured)
-    headroom = None
-    if of_line is not None and _limited(of_line):
-        headroom, over = _headroom(found, of_line, measured.quantity)
-        if over is not None and not deviation:
-            raise over
-        broken += [Rule.MAXIMUM_PERCENT] if over is not None else []
+    effect, over = _added_to_effect(found, of_line, measured.quantity)
+    if over is not None and not deviation:
+        raise over
+    broken += [Rule.MAXIMUM_PERCENT] if over is not None else []
     why = _Deviation(deviation, broken if deviation else [])
     posted = _draw(actor, found, poured, measured, happened_at, why)
     if of_line is not None and of_line.short:
         _lessen_shortfall(found, of_line)
     weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, why)
-    return Weighed(weighing, found, poured, of_line, posted.values[0], headroom)
+    return Weighed(weighing, found, poured, of_line, posted.values[0], effect)
 
 
 def weigh_back(
@@ -159,26 +149,21 @@ def weigh_back(
             f" {of_line.material.name}: name the line that it was weighed for, or none.",
             pointer="/line",
         )
+    home = home_of(actor, poured.material)
     with placed("/quantity", NotEnough):
         posted = post_entry(
             actor,
             kind=Entry.Kind.WEIGH_BACK,
             happened_at=happened_at,
-            moves=[
-                Move(
-                    found.account_id,
-                    home_of(actor, poured.material),
-                    poured.id,
-                    measured.quantity,
-                )
-            ],
+            moves=[Move(found.account_id, home, poured.id, measured.quantity)],
             reason=reason,
             details={"batch": str(found.id), **measured.facts()},
         )
     promise_again(actor, found, [posted.entry_id])
     none = _Deviation()
+    effect, _ = _added_to_effect(found, of_line, -measured.quantity)
     weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, none, sign=-1)
-    return Weighed(weighing, found, poured, of_line, -posted.values[0])
+    return Weighed(weighing, found, poured, of_line, -posted.values[0], effect)
 
 
 def _place(
@@ -238,40 +223,18 @@ def _lot(
     return poured, broken_by(custody, day)
 
 
-def _limited(line: BatchLine) -> bool:
-    return line.max_percent is not None and line.max_percent < 100
+def _added_to_effect(
+    batch: Batch, line: BatchLine | None, grams: Decimal
+) -> tuple[Effect | None, OverMaximum | None]:
+    """How a line to effect stands after so many grams more, and the refusal if they are too many.
 
-
-def _headroom(batch: Batch, line: BatchLine, grams: Decimal) -> tuple[Decimal, OverMaximum | None]:
-    """Grams that may be added of a line after these, and the refusal if these pass its maximum.
-
-    The share is taken on the final mass: this line with what is added now, and beside it every
-    other line with what was weighed, or with its planned mass as long as nothing of it was, and
-    all additions. A line weighed in part counts with that part, so finish the others first.
+    Neither for any other line.
     """
-    others, own = _masses(batch, line)
-    left = max(ZERO, most_to_effect(others, line.max_percent) - own)
-    try:
-        check_maximum(own + grams, others, line.max_percent)
-    except OverMaximum as refusal:
-        return ZERO, OverMaximum(
-            f"This would make {refusal.facts['percent']:.4f} % of {line.material.name}, above"
-            f" the maximum of {line.max_percent.normalize():f} %: at most"
-            f" {left.quantize(Decimal('0.01'), ROUND_DOWN)} g more may be added."
-            " Add less, or record a deviation.",
-            pointer="/quantity",
-            **refusal.facts,
-            left=left,
-        )
-    return max(ZERO, left - grams), None
-
-
-def _masses(batch: Batch, line: BatchLine) -> tuple[Decimal, Decimal]:
-    """Grams of all other lines and additions, and of this line, as they stand in the batch."""
-    with connection.cursor() as cursor:
-        cursor.execute(_MASSES, {"coop": batch.coop_id, "batch": batch.id, "line": line.id})
-        others, own = cursor.fetchone()
-    return others, own
+    if line is None or line.max_percent is None:
+        return None, None
+    pot = pot_of(batch, line)
+    over = overrun(pot, grams, line.max_percent, line.material.name)
+    return effect_of(pot, grams, line.max_percent), over
 
 
 def _measured(quantity: Quantity, lot: Lot) -> Measured:

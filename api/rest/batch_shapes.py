@@ -6,6 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.paging import Paged
+from api.rest.effect_shapes import EffectOut, shown_of
 from api.rest.fields import (
     Body,
     Choice,
@@ -23,7 +24,9 @@ from formulas import finishing, weighing
 from formulas.costing import BatchCost, BatchYield, shown
 from formulas.deviations import Rule
 from formulas.drawing import Sample
+from formulas.effect import Pot, headroom, share_of
 from formulas.models import Batch, BatchLine, BatchPackaging, Pick, Weighing
+from formulas.pot import InPot
 from ledger.access import Actor
 from ledger.lots import custody_of
 from ledger.money import round_money
@@ -63,6 +66,8 @@ class BatchLineOut(serializers.Serializer[Any]):
     max_percent = Shown(allow_null=True)
     grams = Shown()
     weighed = Shown()
+    share_percent = Shown(help_text="What was weighed, of all that is in the batch now.")
+    headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
     picks = PickOut(many=True)
     short = Shown()
 
@@ -179,6 +184,7 @@ class WeighingIn(Body):
 class WeighedOut(WeighingOut):
     value = Shown(allow_null=True)
     headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
+    effect = EffectOut(allow_null=True, help_text="How a to-effect line stands after it.")
 
 
 class WeighBackIn(Body):
@@ -233,13 +239,11 @@ def brief_json(row: Batch) -> dict[str, Any]:
 
 
 def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
-    weighed: dict[Any, Decimal] = {}
-    for one in row.weighings.all():
-        weighed[one.line_id] = weighed.get(one.line_id, Decimal(0)) + one.quantity
+    in_pot = InPot(row)
     return {
         **brief_json(row),
         "lines": [
-            _line_json(line, weighed.get(line.id, Decimal(0)))
+            _line_json(line, in_pot.of(line))
             for line in sorted(row.lines.all(), key=lambda line: line.position)
         ],
         "packaging": [
@@ -251,7 +255,9 @@ def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
     }
 
 
-def _line_json(line: BatchLine, weighed: Decimal) -> dict[str, Any]:
+def _line_json(line: BatchLine, pot: Pot) -> dict[str, Any]:
+    most = line.max_percent
+    left = None if most is None else headroom(pot.others_final, pot.own, most)
     return {
         "id": str(line.id),
         "formula" if line.component_id else "material": str(line.component_id or line.material_id),
@@ -260,7 +266,9 @@ def _line_json(line: BatchLine, weighed: Decimal) -> dict[str, Any]:
         "percent": plain(line.percent.normalize()),
         "max_percent": line.max_percent and plain(line.max_percent.normalize()),
         "grams": plain(line.grams),
-        "weighed": plain(weighed),
+        "weighed": plain(pot.own),
+        "share_percent": plain(share_of(pot.own, pot.others_now + pot.own)),
+        "headroom_grams": plain(left),
         "picks": [_pick_json(one, "grams", one.quantity) for one in _in_order(line)],
         "short": plain(line.short),
     }
@@ -353,4 +361,5 @@ def weighed_json(actor: Actor, done: weighing.Weighed) -> dict[str, Any]:
         **weighing_json(row),
         "value": value,
         "headroom_grams": plain(done.headroom_grams),
+        "effect": done.effect and shown_of(done.effect),
     }

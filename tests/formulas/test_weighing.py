@@ -244,10 +244,10 @@ def test_a_weighing_takes_few_round_trips(shop: Workshop, shelf: Shelf) -> None:
     planned = shop.plan(shelf.formula, "1 kg")
     with CaptureQueriesContext(connection) as queries:
         shop.weigh(planned, 0, shelf.lots[2], "10 g")
-    # Beside them: begin and commit. Prepared ones, the walls and the entry, have no text.
+    # Beside them: begin (which sets the walls) and commit. A prepared one, the entry, has no text.
     said = [query["sql"] or "prepared" for query in queries]
     work = [sql for sql in said if not sql.startswith(("BEGIN", "COMMIT"))]
-    assert len(work) == 5
+    assert len(work) == 4
 
 
 def test_a_rejected_lot_can_leave_the_batch(shop: Workshop, shelf: Shelf) -> None:
