@@ -59,3 +59,27 @@ class UnitCostMissing(Invalid):
     """{product} has not been made yet: give the unit cost that the price shall be built on."""
 
     code = "unit_cost_missing"
+
+
+class InciMissing(Invalid):
+    """A label names ingredients by INCI: give an INCI name or a composition to {names}."""
+
+    code = "inci_missing"
+
+
+class CompositionMissing(Invalid):
+    """A blend is declared by its parts: state the composition of {names}, in percent."""
+
+    code = "composition_missing"
+
+
+class NothingDeclared(Invalid):
+    """There is nothing in this to declare: all its materials are absent from the product."""
+
+    code = "nothing_to_declare"
+
+
+class WaterLostTooMuch(Invalid):
+    """More water would boil off than there is, {there} %: give a smaller water_lost_percent."""
+
+    code = "water_lost_too_much"

@@ -1,13 +1,14 @@
 """The catalogue that a co-op's makers share: materials and suppliers."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
 from ledger.access import Actor, find, materials_visible_to, suppliers_visible_to
-from ledger.errors import Invalid, Stale
-from ledger.models import Material, Supplier
+from ledger.errors import Invalid, PartsNot100, Stale
+from ledger.models import Material, MaterialPart, Supplier
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -26,12 +27,21 @@ PLAIN = [
     "cost_per_kg",
     "cost_source",
     "shelf_life_days",
+    "declared_as",
 ]
 
 
 @dataclass(frozen=True, slots=True)
+class PartFacts:
+    """So many percent by mass of what has this INCI name."""
+
+    inci_name: str
+    percent: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class MaterialFacts:
-    """What is known of a material."""
+    """What is known of a material; `composition` and `allergens` are for the labels."""
 
     name: str
     measured_by: str
@@ -45,6 +55,10 @@ class MaterialFacts:
     cost_source: str = ""
     shelf_life_days: int | None = None
     mass_each: Quantity | None = None
+    declared_as: str = Material.DeclaredAs.INGREDIENT
+    # None leaves them as they are.
+    composition: Sequence[PartFacts] | None = None
+    allergens: Sequence[PartFacts] | None = None
 
 
 def add_material(actor: Actor, facts: MaterialFacts) -> Material:
@@ -53,6 +67,7 @@ def add_material(actor: Actor, facts: MaterialFacts) -> Material:
     material = Material(coop_id=actor.coop_id)
     _set(material, facts)
     material.save(force_insert=True)
+    write_parts(material, facts.composition, facts.allergens)
     return material
 
 
@@ -93,6 +108,7 @@ def change_material(
     _set(found, facts_of(found, facts))
     found.version += 1
     found.save()
+    write_parts(found, facts.get("composition"), facts.get("allergens"))
     return found
 
 
@@ -124,6 +140,65 @@ def rename_supplier(
     found.name, found.version = name, found.version + 1
     found.save()
     return found
+
+
+def write_parts(
+    material: Material,
+    composition: Sequence[PartFacts] | None,
+    allergens: Sequence[PartFacts] | None,
+) -> None:
+    """Keep what a material is made of and its allergens; None leaves either as it is.
+
+    Raises PartsNot100 unless a composition makes exactly 100 %, Invalid for more than 100 % of
+    allergens, a name that stands twice, and for what is counted.
+    """
+    kinds = MaterialPart.Kind
+    for kind, field, parts in (
+        (kinds.PART, "composition", composition),
+        (kinds.ALLERGEN, "allergens", allergens),
+    ):
+        if parts is None:
+            continue
+        _check_parts(material, field, parts)
+        MaterialPart.objects.filter(
+            coop_id=material.coop_id, material_id=material.id, kind=kind
+        ).delete()
+        MaterialPart.objects.bulk_create(
+            MaterialPart(
+                coop_id=material.coop_id,
+                maker_id=material.maker_id,
+                material=material,
+                kind=kind,
+                position=place,
+                inci_name=part.inci_name,
+                percent=part.percent,
+            )
+            for place, part in enumerate(parts)
+        )
+
+
+def _check_parts(material: Material, field: str, parts: Sequence[PartFacts]) -> None:
+    pointer = f"/{field}"
+    if parts and material.counted:
+        raise Invalid("What is counted is packaging, and is not declared.", pointer=pointer)
+    seen: set[str] = set()
+    for place, part in enumerate(parts):
+        name = " ".join(part.inci_name.split()).casefold()
+        if name in seen:
+            raise Invalid(
+                f"{part.inci_name} stands twice; give one percent for it.",
+                pointer=f"{pointer}/{place}/inci_name",
+            )
+        seen.add(name)
+        if not part.percent.is_finite() or not 0 < part.percent <= 100:
+            raise Invalid(
+                "A percent is above 0 and at most 100.", pointer=f"{pointer}/{place}/percent"
+            )
+    total = sum((part.percent for part in parts), Decimal(0))
+    if field == "composition" and parts and total != 100:
+        raise PartsNot100(total=f"{total.normalize():f}", pointer=pointer)
+    if total > 100:
+        raise Invalid(f"The allergens make {total.normalize():f} %, above 100.", pointer=pointer)
 
 
 def _set(material: Material, facts: MaterialFacts) -> None:

@@ -241,3 +241,9 @@ class Stale(Conflict):
     """This has been changed since you read it: read it again, then send your change anew."""
 
     code = "stale"
+
+
+class PartsNot100(Invalid):
+    """The parts make {total} %, not 100 %: a supplier's ranges need a middle for each part."""
+
+    code = "percent_not_100"

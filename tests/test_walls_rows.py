@@ -11,8 +11,9 @@ from django.apps import apps
 from django.db import connection, models
 
 from ledger.access import acting_as
+from ledger.catalogue import PartFacts, change_material
 from ledger.models import Coop as CoopRow
-from tests.factories import Workshop, open_workshop
+from tests.factories import D, Workshop, open_workshop
 
 
 @pytest.fixture(scope="module")
@@ -32,6 +33,12 @@ def _fill(shop: Workshop) -> None:
     lot = shop.receive(oil, "10 kg", "77.70", freight="3.00")
     shop.receive(jar, "100 each", "33.30")
     version = shop.formula("Balm", [(oil, "100")])
+    shop.does(
+        change_material,
+        material=version.formula.material_id,
+        version=None,
+        facts={"composition": [PartFacts("Olea Europaea Oil", D(100))]},
+    )
     product = shop.product(version, "50 g", [(jar, "1 each")])
     planned = shop.plan(product, 3)
     shop.weigh_all(planned)

@@ -20,6 +20,7 @@ from api.rest.fields import (
     Shown,
     Text,
     Whole,
+    listed,
     plain,
 )
 from ledger import catalogue
@@ -30,10 +31,18 @@ from ledger.access import (
     supplier_for,
     suppliers_visible_to,
 )
-from ledger.models import Material, Supplier
+from ledger.models import Material, MaterialPart, Supplier
 from ledger.roles import Verb
 
 FORMULAS = ["lot", "fifo", "average"]
+
+
+class PartIn(Body):
+    inci_name = Text(max_length=200)
+    percent = DecimalText(above="0", most="100")
+
+    def to_internal_value(self, data: Any) -> catalogue.PartFacts:
+        return catalogue.PartFacts(**super().to_internal_value(data))
 
 
 class MaterialIn(Body):
@@ -51,6 +60,17 @@ class MaterialIn(Body):
     cost_source = Text(max_length=200, required=False, allow_blank=True)
     shelf_life_days = Whole(min_value=1, max_value=36_500, required=False, allow_null=True)
     mass_each = QuantityField(required=False, allow_null=True)
+    declared_as = Choice(
+        Material.DeclaredAs.values,
+        required=False,
+        help_text="On labels: colourants stand last; absent is what does not stay in the product.",
+    )
+    composition = listed(
+        PartIn, most=100, required=False, help_text="Of a blend, for labels: it makes 100 %."
+    )
+    allergens = listed(
+        PartIn, most=100, required=False, help_text="By its certificate, in percent of it."
+    )
 
 
 class MaterialChange(MaterialIn):
@@ -62,6 +82,11 @@ class DensityOut(serializers.Serializer[Any]):
     value = Shown(help_text="g/mL")
     at = Shown(allow_null=True, help_text="degC")
     entered = Text()
+
+
+class PartOut(serializers.Serializer[Any]):
+    inci_name = Text()
+    percent = Shown()
 
 
 class MaterialOut(serializers.Serializer[Any]):
@@ -78,6 +103,9 @@ class MaterialOut(serializers.Serializer[Any]):
     cost_source = Text(allow_blank=True)
     shelf_life_days = serializers.IntegerField(allow_null=True)
     mass_each = Shown(allow_null=True, help_text="g")
+    declared_as = serializers.ChoiceField(Material.DeclaredAs.values)
+    composition = PartOut(many=True)
+    allergens = PartOut(many=True)
     own = serializers.BooleanField(help_text="Made by the maker, and seen by it alone.")
     version = serializers.IntegerField()
     created_at = Moment()
@@ -114,6 +142,14 @@ def density_json(row: Any) -> dict[str, Any] | None:
     }
 
 
+def parts_json(row: Material, kind: str) -> list[dict[str, Any]]:
+    rows = [part for part in row.parts.all() if part.kind == kind]
+    return [
+        {"inci_name": part.inci_name, "percent": plain(part.percent.normalize())}
+        for part in sorted(rows, key=lambda part: part.position)
+    ]
+
+
 def material_json(row: Material, actor: Actor) -> dict[str, Any]:
     return {
         "id": str(row.id),
@@ -129,6 +165,9 @@ def material_json(row: Material, actor: Actor) -> dict[str, Any]:
         "cost_source": row.cost_source,
         "shelf_life_days": row.shelf_life_days,
         "mass_each": plain(row.mass_each),
+        "declared_as": row.declared_as,
+        "composition": parts_json(row, MaterialPart.Kind.PART),
+        "allergens": parts_json(row, MaterialPart.Kind.ALLERGEN),
         "own": row.maker_id is not None,
         "version": row.version,
         "created_at": row.created_at,
@@ -150,7 +189,7 @@ class Materials(Resource):
     @reads(MaterialQuery, page_of(MaterialOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List materials, newest first."""
-        rows = materials_visible_to(actor)
+        rows = materials_visible_to(actor).prefetch_related("parts")
         if "measured_by" in query:
             rows = rows.filter(measured_by=query["measured_by"])
         if "name" in query:

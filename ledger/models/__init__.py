@@ -1,7 +1,7 @@
 """Tables of the ledger and their named constraints, by subject."""
 
 from ledger.models.alerts import Alert, Outbox, Sweep, Watch
-from ledger.models.catalogue import CostFormula, CostPolicy, Material, Supplier
+from ledger.models.catalogue import CostFormula, CostPolicy, Material, MaterialPart, Supplier
 from ledger.models.entries import Entry, LayerPosting, Posting
 from ledger.models.makers import Coop, Maker, Membership
 from ledger.models.receipts import ChargeShare, Receipt, ReceiptCharge, ReceiptLine
@@ -34,6 +34,7 @@ __all__ = [
     "Lot",
     "Maker",
     "Material",
+    "MaterialPart",
     "Membership",
     "Outbox",
     "Pool",

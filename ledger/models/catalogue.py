@@ -1,5 +1,7 @@
 """What is bought and made, and from whom."""
 
+from typing import Any
+
 from django.db import models
 
 from ledger.models.base import CoopRow, MakerRow, celsius, density, link, money, quantity
@@ -24,6 +26,13 @@ class Material(CoopRow):
         MASS = "mass"
         COUNT = "count"
 
+    class DeclaredAs(models.TextChoices):
+        """How a label names it; absent is what does not stay in the product."""
+
+        INGREDIENT = "ingredient"
+        COLOURANT = "colourant"
+        ABSENT = "absent"
+
     maker = link("ledger.Maker", null=True)
     name = models.CharField(max_length=200)
     inci_name = models.CharField(max_length=200, blank=True)
@@ -42,11 +51,18 @@ class Material(CoopRow):
     cost_source = models.CharField(max_length=200, blank=True)
     shelf_life_days = models.PositiveIntegerField(null=True)
     mass_each = quantity(null=True)
+    declared_as = models.CharField(
+        max_length=10, choices=DeclaredAs.choices, default=DeclaredAs.INGREDIENT
+    )
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
         constraints = (
+            models.CheckConstraint(
+                condition=models.Q(declared_as__in=["ingredient", "colourant", "absent"]),
+                name="material_declared_as_known",
+            ),
             models.CheckConstraint(
                 condition=models.Q(density__isnull=True) | models.Q(density__gt=0, density__lt=30),
                 name="material_density_plausible",
@@ -63,6 +79,38 @@ class Material(CoopRow):
     @property
     def counted(self) -> bool:
         return self.measured_by == self.MeasuredBy.COUNT
+
+
+class MaterialPart(CoopRow):
+    """What a material is made of, by INCI name, or an allergen in it; percent by mass.
+
+    A blend's parts make 100 %; allergens are those of its certificate, and make what they make.
+    Seen by whoever sees the material.
+    """
+
+    class Kind(models.TextChoices):
+        PART = "part"
+        ALLERGEN = "allergen"
+
+    maker = link("ledger.Maker", null=True)
+    material = link(Material, related_name="parts")
+    kind = models.CharField(max_length=8, choices=Kind.choices)
+    position = models.PositiveSmallIntegerField()
+    inci_name = models.CharField(max_length=200)
+    percent: "models.DecimalField[Any, Any]" = models.DecimalField(max_digits=9, decimal_places=6)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=["coop", "material", "kind", "position"], name="material_part_once"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(percent__gt=0, percent__lte=100)
+                & ~models.Q(inci_name="")
+                & models.Q(kind__in=["part", "allergen"]),
+                name="material_part_within_100",
+            ),
+        )
 
 
 class Supplier(CoopRow):

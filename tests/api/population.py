@@ -25,7 +25,7 @@ class Populated:
 
 def populate(maker: Client, secret: str) -> Populated:
     """Receive, make, fill, sell, watch: everything once. Private names all contain `secret`."""
-    oil = maker.material(f"Oil of {secret}", density="0.91 g/mL")
+    oil = maker.material(f"Oil of {secret}", density="0.91 g/mL", inci_name="Olea Europaea Oil")
     jar = maker.material(f"Jar of {secret}", measured_by="count")
     supplier = maker.supplier()
     receipt = _receipt(maker, supplier, oil, jar, secret)

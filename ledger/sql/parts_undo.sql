@@ -1,0 +1,2 @@
+drop trigger check_parts on ledger_materialpart;
+drop function ledger_check_parts();
