@@ -28,18 +28,26 @@ HOME = Path(tempfile.mkdtemp(prefix="stillroom-"))
 
 if settings.configured:
     raise pytest.UsageError("Unset DJANGO_SETTINGS_MODULE: the tests choose their own services.")
-os.environ |= {
+SERVICES = {
     "DJANGO_SETTINGS_MODULE": "deploy.settings",
     "DATABASE_URL": embedded.postgres_url(HOME, "stillroom", DATABASE),
     "DATABASE_OWNER_URL": embedded.postgres_url(HOME, "stillroom_owner", DATABASE),
     "REDIS_URL": embedded.redis_url(HOME),
     "SECRET_KEY": "a key that signs nothing outside these tests",
 }
+os.environ |= SERVICES
 
 
-def pytest_configure() -> None:
-    """Django reads its settings now, with the addresses above, and before any test is read."""
-    django.setup()
+def pytest_configure(config: pytest.Config) -> None:
+    """Django reads its settings now, with the addresses above, and before any test is read.
+
+    Who only hands the tests out to others runs none: each of those has services of its own.
+    """
+    if config.getoption("numprocesses", None):
+        for name in SERVICES:
+            del os.environ[name]
+    else:
+        django.setup()
 
 
 def pytest_unconfigure() -> None:

@@ -1583,7 +1583,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name="custody",
-            index=models.Index(fields=["coop", "maker", "material"], name="custody_by_material"),
+            index=models.Index(fields=["coop", "material", "maker"], name="custody_by_material"),
         ),
         migrations.AddIndex(
             model_name="alert",

@@ -116,7 +116,9 @@ class Custody(models.Model):
     since = models.DateTimeField(auto_now_add=True)
 
     class Meta:
-        indexes = (models.Index(fields=["coop", "maker", "material"], name="custody_by_material"),)
+        # The maker last: otherwise the index would seem as good as the key for finding one lot of a
+        # maker, and read through all that the maker has had.
+        indexes = (models.Index(fields=["coop", "material", "maker"], name="custody_by_material"),)
 
 
 class Decision(MakerRow):

@@ -54,8 +54,11 @@ declare
 begin
   return query
   select m.id, p.on_hand, p.usable, p.reserved, p.on_order, p."position",
-         (select coalesce(sum(l.value), 0) from ledger_layer l
-            where l.coop_id = coop and l.maker_id = maker and l.material_id = m.id and l.any_left)
+         -- In their order, which only the index of those that are not used up gives.
+         (select coalesce(sum(l.value), 0) from (
+            select y.value from ledger_layer y
+              where y.coop_id = coop and y.maker_id = maker and y.material_id = m.id and y.any_left
+              order by y.ordinal) l)
     from unnest(materials) m(id)
     cross join lateral ledger_position(coop, maker, m.id, day) p;
 end $$;

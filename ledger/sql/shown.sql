@@ -50,8 +50,11 @@ begin
         where h.coop_id = coop and h.maker_id = maker and h.material_id = c.material_id
           and h.lot_id = wanted.id and h.kind = 'store' and h.any_left) h
     cross join lateral (
-      select sum(y.quantity) as quantity, sum(y.value) as value from ledger_layer y
-        where y.coop_id = coop and y.maker_id = maker and y.material_id = c.material_id
-          and y.any_left and (o.cost_formula <> 'lot' or y.lot_id = wanted.id)) p) s);
+      -- In their order, which only the index of those that are not used up gives.
+      select sum(y.quantity) as quantity, sum(y.value) as value from (
+        select y.quantity, y.value from ledger_layer y
+          where y.coop_id = coop and y.maker_id = maker and y.material_id = c.material_id
+            and y.any_left and (o.cost_formula <> 'lot' or y.lot_id = wanted.id)
+          order by y.ordinal) y) p) s);
 end $$;
 select walls.define('ledger_show_lots(uuid[], boolean, int)');
