@@ -67,6 +67,7 @@ def _batch_of(actor: Actor, entry: Entry) -> Batch | None:
         Entry.Kind.WEIGH_BACK,
         Entry.Kind.MAKE,
         Entry.Kind.CANCEL,
+        Entry.Kind.COUNT,
     ):
         return None
     weighed = Weighing.objects.filter(entry=entry).values("batch_id")

@@ -247,3 +247,35 @@ class PartsNot100(Invalid):
     """The parts make {total} %, not 100 %: a supplier's ranges need a middle for each part."""
 
     code = "percent_not_100"
+
+
+class CountEnded(Conflict):
+    """This count sheet is {state} and stays as it is: open a new one for the next count."""
+
+    code = "count_ended"
+
+
+class NotCounted(Conflict):
+    """These lots have not been read yet: {codes}. Read them, or send leave_unread: true."""
+
+    code = "not_counted"
+
+
+class RecountNeeded(Conflict):
+    """These lots lie outside their tolerance and were read once: {codes}. Read each again."""
+
+    code = "recount_needed"
+
+
+class DifferenceUnexplained(Conflict):
+    """The difference of the lot {code} is {difference} {unit}, and {explained} is explained: name
+    its causes so that they sum to it."""
+
+    code = "difference_unexplained"
+
+
+class CountOvertaken(Conflict):
+    """What was posted since changes the books of the moment at which {code} was read: read it
+    again."""
+
+    code = "count_overtaken"

@@ -18,6 +18,7 @@ class Verb(StrEnum):
     ISSUE = "issue, sell or return stock"
     REVERSE = "reverse entries"
     WATCH = "set reorder points"
+    COUNT = "count stock and explain differences"
     SET_COST_FORMULA = "choose the cost formula"
 
 
@@ -26,8 +27,8 @@ _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Ver
 
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb),
-    "bench": frozenset(_BENCH | {Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE}),
-    "books": frozenset(_BOOKS | {Verb.SET_COST_FORMULA, Verb.WATCH}),
+    "bench": frozenset(_BENCH | {Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE, Verb.COUNT}),
+    "books": frozenset(_BOOKS | {Verb.SET_COST_FORMULA, Verb.WATCH, Verb.COUNT}),
     "read-only": frozenset({Verb.READ, Verb.SEE_COSTS}),
     # Of the co-op alone: no maker's stock, only what all share.
     "coordinator": frozenset({Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY}),

@@ -24,6 +24,7 @@ SECRETS = ("Wren", "Finch", "Siskin", "Dunnock")
 OF_PATH = {
     "alerts": "alert",
     "batches": "batch",
+    "counts": "count",
     "entries": "entry",
     "fills": "fill",
     "formulas": "formula",

@@ -11,6 +11,7 @@ def _id(number: int) -> str:
 
 GLYCERIN: Final = _id(1)
 WATER, JAR, SUPPLIER, FORMULA, PRODUCT, LINE, LOT = (_id(number) for number in range(2, 9))
+BATCH_ID: Final = _id(9)
 
 
 def _sent(name: str, value: dict[str, Any]) -> list[OpenApiExample]:
@@ -113,3 +114,34 @@ SALE: Final = _sent(
 )
 REVERSAL: Final = _sent("A slip", {"reason": "it was the other drum"})
 WATCH: Final = _sent("Five kilograms", {"reorder_point": "5 kg"})
+COUNT: Final = _sent(
+    "All of class A, without the book figures",
+    {"place": "shelf by the window", "classes": ["A"], "blind": True},
+)
+READING: Final = _sent(
+    "A drum on the scale, and one that is empty",
+    {
+        "happened_at": "2025-05-07T10:00:00Z",
+        "readings": [{"lot": LOT, "containers": [{"gross": "14060 g", "tare": "1850 g"}]}],
+    },
+)
+CLOSING: Final = _sent(
+    "Ladles that hold more than was booked, and shrink",
+    {
+        "explanations": [
+            {
+                "lot": LOT,
+                "causes": [
+                    {
+                        "cause": "misbooked",
+                        "batch": BATCH_ID,
+                        "booked": "800 g",
+                        "really": "800 mL",
+                        "reason": "four ladles of 200 mL, booked as 200 g each",
+                    },
+                    {"cause": "shrink", "reason": "nothing else was found"},
+                ],
+            }
+        ]
+    },
+)

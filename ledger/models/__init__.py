@@ -2,6 +2,7 @@
 
 from ledger.models.alerts import Alert, Outbox, Sweep, Watch
 from ledger.models.catalogue import CostFormula, CostPolicy, Material, MaterialPart, Supplier
+from ledger.models.counts import CountCause, CountLine, CountReading, CountSheet
 from ledger.models.entries import Entry, LayerPosting, Posting
 from ledger.models.makers import Coop, Maker, Membership
 from ledger.models.receipts import ChargeShare, Receipt, ReceiptCharge, ReceiptLine
@@ -25,6 +26,10 @@ __all__ = [
     "Coop",
     "CostFormula",
     "CostPolicy",
+    "CountCause",
+    "CountLine",
+    "CountReading",
+    "CountSheet",
     "Custody",
     "Decision",
     "Entry",

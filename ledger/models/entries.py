@@ -24,6 +24,7 @@ class Entry(MakerRow):
         ISSUE = "issue"
         REVERSAL = "reversal"
         COST_FORMULA = "cost_formula"
+        COUNT = "count"
 
     kind = models.CharField(max_length=16, choices=Kind.choices)
     happened_at = models.DateTimeField()

@@ -54,7 +54,7 @@ class Body:
             made["percent"] = "100"
         if "units" in inner and "planned_for" in inner:
             made["units"] = 1
-        if "batch" in inner and "planned_for" not in inner:
+        if "batch" in inner and not {"planned_for", "cause"} & set(inner):
             made["batch"] = "1 kg"
         return made
 

@@ -65,6 +65,7 @@ def populate(maker: Client, secret: str) -> Populated:
         "sale": [sale["entry"]],
         "fill": [fill["id"]],
         "token": [row["id"] for row in maker.listed("tokens")],
+        "count": [_counted(maker, oil_lot, secret)],
         "alert": [_alert(maker, oil)],
     }
     return Populated(ids, [secret])
@@ -123,6 +124,17 @@ def _made(maker: Client, size: dict[str, Any], secret: str) -> tuple[Any, Any]:
         "release": {"basis": f"basis {secret}"},
     }
     return maker.post(f"batches/{batch['id']}/finish", body).made(), batch
+
+
+def _counted(maker: Client, lot: str, secret: str) -> str:
+    """An open count sheet with one reading."""
+    sheet = maker.post("counts", {"lots": [lot], "place": f"shelf {secret}"}).made()
+    body = {
+        "happened_at": "2025-05-07T13:00:00Z",
+        "readings": [{"lot": lot, "quantity": "7 kg"}],
+    }
+    maker.post(f"counts/{sheet['id']}/readings", body).made()
+    return str(sheet["id"])
 
 
 def _alert(maker: Client, material: str) -> str:

@@ -28,8 +28,11 @@ ASKS = {
     "POST /sales": Verb.ISSUE,
     "POST /entries/{id}/reversal": Verb.REVERSE,
     "PUT /watches/{material}": Verb.WATCH,
+    "POST /counts": Verb.COUNT,
+    "POST /counts/{id}/readings": Verb.COUNT,
+    "POST /counts/{id}/close": Verb.COUNT,
 }
-READS = "alerts batches entries fills formulas lots products stock watches"
+READS = "alerts batches counts due-counts entries fills formulas lots products stock watches"
 NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
 
 
@@ -87,7 +90,14 @@ def test_who_belongs_to_the_maker_reads_and_nobody_else(
 
 
 COSTS = {"value", "cost", "total", "landed_cost", "unit_cost", "goods", "per_kg", "per_unit"}
-COSTS |= {"hourly_rate", "per_batch", "percent_of_materials", "cost_per_kg"}
+COSTS |= {
+    "annual_value",
+    "cost_difference",
+    "hourly_rate",
+    "per_batch",
+    "percent_of_materials",
+    "cost_per_kg",
+}
 
 
 def costs_in(answer: Any) -> list[Any]:
@@ -108,7 +118,7 @@ def test_who_may_not_see_costs_is_told_none(people: dict[str, Client], north: Cl
     """All that there is to read about what somebody else has made is read by the bench."""
     made = populate(north, "Linnet").ids
     north.material("Aqua", stocked=False, cost_per_kg="0.02")
-    pages = ["stock", "lots", "entries", "batches", "products", "materials", "fills"]
+    pages = ["stock", "lots", "entries", "batches", "products", "materials", "fills", "due-counts"]
     pages += [f"products/{made['product'][0]}", f"fills/{made['fill'][0]}"]
     pages += [f"lots/{made['lot'][0]}", f"lots/{made['lot'][2]}", f"batches/{made['batch'][1]}"]
     pages += [f"lots/{made['lot'][3]}/trace?direction=back"]

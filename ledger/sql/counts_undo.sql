@@ -1,0 +1,2 @@
+drop function ledger_check_count() cascade;
+drop function ledger_check_count_line() cascade;
