@@ -233,13 +233,11 @@ def _post_group(
     moves = [
         _move(actor, cause, account, costs) for cause, account in zip(group, accounts, strict=True)
     ]
-    moment = lines[first.lot].counted_at
-    assert moment is not None  # noqa: S101 - what is explained was read
     with placed(first.pointer, NotEnough):
         posted = post_entry(
             actor,
             kind=Entry.Kind.COUNT,
-            happened_at=moment,
+            happened_at=lines[first.lot].moment,
             moves=moves,
             reason="; ".join(dict.fromkeys(cause.reason for cause in group))[:400],
             details={

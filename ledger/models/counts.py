@@ -1,5 +1,6 @@
 """Counts: the sheet, its lines, what was read each time, and how differences were explained."""
 
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
@@ -97,6 +98,14 @@ class CountLine(MakerRow):
             return None
         missing: Decimal = self.counted - self.book
         return missing
+
+    @property
+    def moment(self) -> datetime:
+        """When it was last read; only for a line that was."""
+        if self.counted_at is None:
+            raise ValueError("This line has not been read.")
+        read_at: datetime = self.counted_at
+        return read_at
 
     @property
     def outside(self) -> bool:
