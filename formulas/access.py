@@ -40,6 +40,7 @@ def versions_of(actor: Actor) -> QuerySet[FormulaVersion]:
         .prefetch_related(
             Prefetch("lines", lines.order_by("position")),
             Prefetch("phases", Phase.objects.order_by("position")),
+            "windows",
         )
         .filter(maker_id=actor.maker)
     )
@@ -98,6 +99,8 @@ def with_details(batches: QuerySet[Batch]) -> QuerySet[Batch]:
         "packaging__material",
         "packaging__picks__lot",
         Prefetch("weighings", weighings),
+        "measurements",
+        "version__windows",
     )
 
 

@@ -290,6 +290,7 @@ def _line(batch: Batch, place: int, line: Line, grams: Decimal) -> BatchLine:
         component=line.component,
         percent=line.percent,
         max_percent=line.max_percent,
+        max_celsius=line.max_celsius,
         grams=grams,
     )
 

@@ -11,7 +11,9 @@ from django.db.models import F
 from formulas import composition
 from formulas.composition import Balance, Composed, Fixed, Ingredient, Kind, Recipe, ToEffect
 from formulas.errors import FormulaCycle, PercentNot100
+from formulas.judging import Window
 from formulas.models import Formula, FormulaVersion, Line, Phase, Product
+from formulas.models import Window as WindowRow
 from formulas.recipes import mass_each_of
 from ledger.access import Actor, find, find_all, materials_for
 from ledger.entries import EXPLAINED, explained
@@ -26,11 +28,15 @@ LONGEST_SHELF_LIFE_DAYS = 3650
 
 @dataclass(frozen=True, slots=True)
 class LineDraft:
-    """A line as the maker writes it: of a material or of another formula, by its id."""
+    """A line as the maker writes it: of a material or of another formula, by its id.
+
+    `max_celsius` is for what heat harms: it goes in once the batch is no hotter, in degC.
+    """
 
     amount: Fixed | ToEffect | Balance
     material: UUID | str | None = None
     formula: UUID | str | None = None
+    max_celsius: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +49,17 @@ class PhaseDraft:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """One version as the maker writes it. The density is that of what is made."""
+    """One version as the maker writes it. The density is that of what is made.
+
+    A window says what a batch should measure, one for each measure.
+    """
 
     name: str
     phases: Sequence[PhaseDraft]
     process_loss_percent: Decimal = Decimal(0)
     density: Density | None = None
     shelf_life_days: int | None = None
+    windows: Sequence[Window] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +71,7 @@ class _Named:
     amount: Fixed | ToEffect | Balance
     material: Material | None
     component: Formula | None
+    max_celsius: Decimal | None
 
     @property
     def ingredient(self) -> Ingredient:
@@ -128,6 +139,10 @@ def _settle(actor: Actor, draft: Draft) -> tuple[list[_Named], tuple[Composed, .
         raise Invalid(
             f"A shelf life is 1 to {LONGEST_SHELF_LIFE_DAYS} days.", pointer="/shelf_life_days"
         )
+    measures = [window.measure for window in draft.windows]
+    for place, measure in enumerate(measures):
+        if measure in measures[:place]:
+            raise Invalid("Each measure has one window.", pointer=f"/windows/{place}/measure")
     if not any(phase.lines for phase in draft.phases):
         raise PercentNot100(total=0, pointer="/phases")
     lines = _named(actor, draft)
@@ -167,7 +182,14 @@ def _named(actor: Actor, draft: Draft) -> list[_Named]:
     )
     _check_materials(materials)
     return [
-        _Named(phase, pointer, line.amount, materials.get(pointer), components.get(pointer))
+        _Named(
+            phase,
+            pointer,
+            line.amount,
+            materials.get(pointer),
+            components.get(pointer),
+            line.max_celsius,
+        )
         for phase, pointer, line in placed
     ]
 
@@ -280,6 +302,7 @@ def _write_version(
         person_id=actor.person_id,
     )
     version.save(force_insert=True)
+    _write_windows(version, draft.windows)
     phases = Phase.objects.bulk_create(
         Phase(**own, version=version, position=place, name=group.name)
         for place, group in enumerate(draft.phases)
@@ -296,10 +319,29 @@ def _write_version(
                 component=line.component,
                 percent=settled.percent,
                 max_percent=settled.max_percent,
+                max_celsius=line.max_celsius,
             )
             for place, (line, settled) in enumerate(zip(lines, composed, strict=True))
         )
     return version
+
+
+def _write_windows(version: FormulaVersion, windows: Sequence[Window]) -> None:
+    if not windows:
+        return
+    WindowRow.objects.bulk_create(
+        WindowRow(
+            coop_id=version.coop_id,
+            maker_id=version.maker_id,
+            version=version,
+            measure=window.measure,
+            target=window.target,
+            low=window.low,
+            high=window.high,
+            text=window.text,
+        )
+        for window in windows
+    )
 
 
 def _kind(line: Composed) -> Line.Kind:

@@ -13,6 +13,8 @@ class Rule(StrEnum):
     STATUS = "status"
     LAST_USABLE_DAY = "last_usable_day"
     MAXIMUM_PERCENT = "maximum_percent"
+    MAXIMUM_TEMPERATURE = "maximum_temperature"
+    NOT_IN_FORMULA = "not_in_formula"
 
 
 def broken_by(custody: Custody, day: date) -> list[Rule]:

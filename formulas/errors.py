@@ -83,3 +83,16 @@ class WaterLostTooMuch(Invalid):
     """More water would boil off than there is, {there} %: give a smaller water_lost_percent."""
 
     code = "water_lost_too_much"
+
+
+class TooHot(Conflict):
+    """{name} goes in at {max_celsius} degC at most, and the batch was last at {celsius} degC:
+    let it cool and record its temperature, or record a deviation."""
+
+    code = "too_hot"
+
+
+class AlreadyCorrected(Conflict):
+    """This measurement is already corrected; correct the one that corrects it."""
+
+    code = "already_corrected"

@@ -15,6 +15,7 @@ from formulas.batches import home_of, must_be_planned
 from formulas.deviations import Rule, broken_by
 from formulas.effect import Effect, effect_of, overrun
 from formulas.errors import OverMaximum
+from formulas.heat import Heat, heat_of
 from formulas.models import Batch, BatchLine, Weighing
 from formulas.pot import pot_of
 from formulas.repromising import promise_again
@@ -57,7 +58,8 @@ update ledger_shortfall s
 class Weighed:
     """A weighing that stands; `value` is what went into the batch with it.
 
-    `effect` says how a line to effect stands after it.
+    `effect` says how a line to effect stands after it, and `heat` how hot the batch was, where the
+    line has a maximum.
     """
 
     weighing: Weighing
@@ -66,6 +68,7 @@ class Weighed:
     line: BatchLine | None
     value: Decimal
     effect: Effect | None = None
+    heat: Heat | None = None
 
     @property
     def headroom_grams(self) -> Decimal | None:
@@ -97,10 +100,10 @@ def weigh(
     Without a line it is an addition of `material` that the formula does not list; without a lot
     the material must be one that is not stocked. A volume becomes grams by the lot's own density,
     else the material's. `deviation` is the reason for using a lot that is not released or out of
-    date, or for passing a line's maximum, and which of these it overrode is kept beside it; a
-    rejected lot is barred whatever the reason.
+    date, for passing a line's maximum or its temperature, or for an addition, and which of these it
+    overrode is kept beside it; a rejected lot is barred whatever the reason.
 
-    Raises NotFound, AlreadyFinished, Invalid, DensityMissing, OverMaximum, NotEnough,
+    Raises NotFound, AlreadyFinished, Invalid, DensityMissing, OverMaximum, TooHot, NotEnough,
     LotNotReleased, LotExpired.
     """
     actor.must(Verb.MAKE)
@@ -108,15 +111,18 @@ def weigh(
     poured, broken = _lot(actor, of_line, lot, material, happened_at)
     measured = _measured(quantity, poured)
     effect, over = _added_to_effect(found, of_line, measured.quantity)
-    if over is not None and not deviation:
-        raise over
-    broken += [Rule.MAXIMUM_PERCENT] if over is not None else []
+    heat, too_hot = heat_of(found, of_line, happened_at)
+    for rule, refusal in ((Rule.MAXIMUM_PERCENT, over), (Rule.MAXIMUM_TEMPERATURE, too_hot)):
+        if refusal is not None and not deviation:
+            raise refusal
+        broken += [rule] if refusal is not None else []
+    broken += [Rule.NOT_IN_FORMULA] if of_line is None else []
     why = _Deviation(deviation, broken if deviation else [])
     posted = _draw(actor, found, poured, measured, happened_at, why)
     if of_line is not None and of_line.short:
         _lessen_shortfall(found, of_line)
     weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, why)
-    return Weighed(weighing, found, poured, of_line, posted.values[0], effect)
+    return Weighed(weighing, found, poured, of_line, posted.values[0], effect, heat)
 
 
 def weigh_back(

@@ -6,7 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.paging import Paged
-from api.rest.effect_shapes import EffectOut, shown_of
+from api.rest.effect_shapes import EffectOut, HeatOut, heat_json, measured_json, shown_of
 from api.rest.fields import (
     Body,
     Choice,
@@ -19,12 +19,14 @@ from api.rest.fields import (
     listed,
     plain,
 )
+from api.rest.measurements import MeasurementOut, StandingOut, WindowOut, standing_json
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import finishing, weighing
 from formulas.costing import BatchCost, BatchYield, shown
 from formulas.deviations import Rule
 from formulas.drawing import Sample
 from formulas.effect import Pot, headroom, share_of
+from formulas.measurements import standing_of, standing_rows, windows_of
 from formulas.models import Batch, BatchLine, BatchPackaging, Pick, Weighing
 from formulas.pot import InPot
 from ledger.access import Actor
@@ -64,6 +66,7 @@ class BatchLineOut(serializers.Serializer[Any]):
     phase = Text(allow_blank=True)
     percent = Shown()
     max_percent = Shown(allow_null=True)
+    max_celsius = Shown(allow_null=True, help_text="It goes in once the batch is no hotter.")
     grams = Shown()
     weighed = Shown()
     share_percent = Shown(help_text="What was weighed, of all that is in the batch now.")
@@ -118,7 +121,7 @@ class CostOut(serializers.Serializer[Any]):
     per_unit = Shown(allow_null=True)
 
 
-class FinishedOut(serializers.Serializer[Any]):
+class FinishedOut(StandingOut):
     id = Id()
     entry = Id()
     code = Text()
@@ -155,6 +158,9 @@ class BatchOut(BatchBrief):
     lines = BatchLineOut(many=True)
     packaging = BatchPackagingOut(many=True)
     weighings = WeighingOut(many=True)
+    measurements = MeasurementOut(many=True, help_text="Without those that were corrected.")
+    windows = WindowOut(many=True)
+    standing = StandingOut()
     finished = FinishedOut(allow_null=True)
     working = serializers.DictField(required=False, help_text="With explain=1.")
 
@@ -185,6 +191,7 @@ class WeighedOut(WeighingOut):
     value = Shown(allow_null=True)
     headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
     effect = EffectOut(allow_null=True, help_text="How a to-effect line stands after it.")
+    heat = HeatOut(allow_null=True, help_text="Of a line with a maximum temperature.")
 
 
 class WeighBackIn(Body):
@@ -251,6 +258,7 @@ def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
             for item in sorted(row.packaging.all(), key=lambda item: item.position)
         ],
         "weighings": [weighing_json(one) for one in row.weighings.all()],
+        **measured_json(row),
         "finished": _finished_of(actor, row),
     }
 
@@ -265,6 +273,7 @@ def _line_json(line: BatchLine, pot: Pot) -> dict[str, Any]:
         "phase": line.phase,
         "percent": plain(line.percent.normalize()),
         "max_percent": line.max_percent and plain(line.max_percent.normalize()),
+        "max_celsius": plain(line.max_celsius),
         "grams": plain(line.grams),
         "weighed": plain(pot.own),
         "share_percent": plain(share_of(pot.own, pot.others_now + pot.own)),
@@ -319,8 +328,10 @@ def _finished_of(actor: Actor, row: Batch) -> dict[str, Any] | None:
 def finished_json(
     actor: Actor, batch: Batch, status: str, cost: BatchCost, yielded: BatchYield
 ) -> dict[str, Any]:
-    making = batch.making
+    making, windows = batch.making, windows_of(batch.version)
+    standing = standing_of(standing_rows(batch), windows)
     return {
+        **standing_json(standing, windows),
         "id": str(batch.id),
         "entry": str(making.entry_id),
         "code": batch.code,
@@ -362,4 +373,5 @@ def weighed_json(actor: Actor, done: weighing.Weighed) -> dict[str, Any]:
         "value": value,
         "headroom_grams": plain(done.headroom_grams),
         "effect": done.effect and shown_of(done.effect),
+        "heat": done.heat and heat_json(done.heat),
     }

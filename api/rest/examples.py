@@ -60,10 +60,11 @@ FORMULA_IN: Final = _sent(
                 "name": "A",
                 "lines": [
                     {"material": WATER, "balance": True},
-                    {"material": GLYCERIN, "percent": "40"},
+                    {"material": GLYCERIN, "percent": "40", "max_temperature": "45 degC"},
                 ],
             }
         ],
+        "windows": [{"measure": "ph", "target": "5.5", "low": "5.0", "high": "6.0"}],
     },
 )
 SCALING: Final = _sent("By what is to be left", {"output": "15606 g"})
@@ -90,6 +91,16 @@ BATCH: Final = _sent(
 WEIGHING: Final = _sent(
     "A lot for a line",
     {"line": LINE, "lot": LOT, "quantity": "9.3 kg", "happened_at": "2025-05-07T10:00:00Z"},
+)
+MEASUREMENT: Final = _sent(
+    "A pH, once it has cooled",
+    {
+        "measure": "ph",
+        "value": "5.4",
+        "at": "25 degC",
+        "note": "10 % in water",
+        "happened_at": "2025-05-07T13:00:00Z",
+    },
 )
 FINISH: Final = _sent(
     "Sixty units, one of them kept",

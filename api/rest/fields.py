@@ -11,7 +11,7 @@ from rest_framework import serializers
 from rest_framework.fields import empty
 
 from ledger.errors import Refusal
-from ledger.quantities import Density, Quantity, parse_density, parse_quantity
+from ledger.quantities import Density, Quantity, parse_density, parse_quantity, parse_temperature
 
 DECIMAL = {"type": "string", "pattern": r"^-?\d+(\.\d+)?$"}
 
@@ -171,6 +171,19 @@ class DensityIn(Body):
             ) from refusal
 
 
+@extend_schema_field({"type": "string", "maxLength": 64, "examples": ["45 degC", "113 degF"]})
+class TemperatureField(serializers.Field):  # type: ignore[type-arg]
+    """A temperature as people type it, read as degrees Celsius to a hundredth."""
+
+    def to_internal_value(self, data: Any) -> Decimal:
+        if not isinstance(data, str):
+            raise serializers.ValidationError(
+                'Send a temperature with its scale in quotes, such as "45 degC".', code="unreadable"
+            )
+        celsius: Decimal = _read(parse_temperature, data)
+        return celsius.quantize(Decimal("0.01"))
+
+
 @extend_schema_field(OpenApiTypes.DATETIME)
 class Moment(serializers.DateTimeField):
     """A moment with its offset from UTC (RFC 3339); without one it would be anybody's guess."""
@@ -212,3 +225,8 @@ def listed(
 def plain(value: Decimal | None) -> str | None:
     """A decimal as digits, without an exponent."""
     return None if value is None else f"{value:f}"
+
+
+def shortest(value: Decimal | None) -> str | None:
+    """The same without the zeros at its end."""
+    return None if value is None else f"{value.normalize():f}"

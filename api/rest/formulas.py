@@ -12,6 +12,7 @@ from api.rest import examples
 from api.rest.catalogue import DensityOut, density_json
 from api.rest.fields import (
     Body,
+    Choice,
     DecimalText,
     DensityIn,
     Flag,
@@ -19,17 +20,22 @@ from api.rest.fields import (
     Moment,
     QuantityField,
     Shown,
+    TemperatureField,
     Text,
     Whole,
     listed,
     plain,
 )
+from api.rest.measurements import MEASURES, TYPED, WindowOut, window_json
 from formulas import balances, composing
 from formulas.access import formula_for, formulas_of, version_for
 from formulas.batches import Size
 from formulas.composition import Balance, Fixed, ToEffect
+from formulas.judging import Measure, Window, read_window
+from formulas.measurements import windows_of
 from formulas.models import Formula, FormulaVersion, Line
 from ledger.access import Actor, day_of
+from ledger.errors import Refusal
 
 
 class ToEffectIn(Body):
@@ -45,6 +51,9 @@ class FormulaLineIn(Body):
     percent = DecimalText(above="0", most="100", required=False)
     balance = Flag(required=False, help_text="Takes what is left of 100.")
     to_effect = ToEffectIn(required=False)
+    max_temperature = TemperatureField(
+        required=False, allow_null=True, help_text="It goes in once the batch is no hotter."
+    )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         named = [name for name in ("material", "formula") if name in attrs]
@@ -67,12 +76,33 @@ class PhaseIn(Body):
     lines = listed(FormulaLineIn, least=1, most=100)
 
 
+class WindowIn(Body):
+    """What the batch should measure: a target, and limits that are still inside."""
+
+    measure = Choice(MEASURES)
+    target = Text(max_length=200, required=False, allow_null=True, help_text=TYPED)
+    low = Text(max_length=64, required=False, allow_null=True)
+    high = Text(max_length=64, required=False, allow_null=True)
+
+    def to_internal_value(self, data: Any) -> Window:
+        found = super().to_internal_value(data)
+        typed = {name: found.get(name) for name in ("target", "low", "high")}
+        try:
+            return read_window(Measure(found["measure"]), **typed)
+        except Refusal as refusal:
+            place = refusal.pointer.strip("/") or "measure"
+            raise serializers.ValidationError(
+                {place: [serializers.ErrorDetail(refusal.detail, refusal.code)]}
+            ) from refusal
+
+
 class FormulaIn(Body):
     name = Text(max_length=120)
     process_loss_percent = DecimalText(least="0", most="99.999999", required=False)
     density = DensityIn(required=False, allow_null=True)
     shelf_life_days = Whole(min_value=1, max_value=3650, required=False, allow_null=True)
     phases = listed(PhaseIn, least=1, most=30)
+    windows = listed(WindowIn, most=10, required=False)
 
 
 class ToEffectOut(serializers.Serializer[Any]):
@@ -87,6 +117,7 @@ class FormulaLineOut(serializers.Serializer[Any]):
     percent = Shown()
     balance = serializers.BooleanField()
     to_effect = ToEffectOut(allow_null=True)
+    max_celsius = Shown(allow_null=True, help_text="It goes in once the batch is no hotter.")
 
 
 class PhaseOut(serializers.Serializer[Any]):
@@ -107,6 +138,7 @@ class FormulaOut(FormulaBrief):
     density = DensityOut(allow_null=True)
     shelf_life_days = serializers.IntegerField(allow_null=True)
     phases = PhaseOut(many=True)
+    windows = WindowOut(many=True)
 
 
 class FormulaQuery(Paged):
@@ -170,6 +202,7 @@ def draft_of(data: dict[str, Any]) -> composing.Draft:
         process_loss_percent=data.get("process_loss_percent", Decimal(0)),
         density=data.get("density"),
         shelf_life_days=data.get("shelf_life_days"),
+        windows=data.get("windows", ()),
     )
 
 
@@ -181,7 +214,9 @@ def _line_draft(line: dict[str, Any]) -> composing.LineDraft:
         amount = ToEffect(line["to_effect"]["typical_percent"], line["to_effect"]["max_percent"])
     else:
         amount = Balance()
-    return composing.LineDraft(amount, line.get("material"), line.get("formula"))
+    return composing.LineDraft(
+        amount, line.get("material"), line.get("formula"), line.get("max_temperature")
+    )
 
 
 def brief_json(row: Formula) -> dict[str, Any]:
@@ -207,6 +242,7 @@ def formula_json(version: FormulaVersion) -> dict[str, Any]:
         "phases": [
             {"name": phase.name, "lines": lines.get(phase.id, [])} for phase in version.phases.all()
         ],
+        "windows": [window_json(window) for window in windows_of(version).values()],
     }
 
 
@@ -233,6 +269,7 @@ def _line_json(line: Line) -> dict[str, Any]:
         "percent": plain(line.percent.normalize()),
         "balance": line.kind == Line.Kind.BALANCE,
         "to_effect": to_effect,
+        "max_celsius": plain(line.max_celsius),
     }
 
 

@@ -1,8 +1,9 @@
 """Tables of formulas, products and batches and their named constraints, by subject."""
 
 from formulas.models.batches import Batch, BatchLine, BatchPackaging, Pick
-from formulas.models.formulas import Formula, FormulaVersion, Line, Phase
+from formulas.models.formulas import Formula, FormulaVersion, Line, Phase, Window
 from formulas.models.making import Filling, Making, Weighing
+from formulas.models.measurements import Measurement
 from formulas.models.products import Packaging, Product
 
 __all__ = [
@@ -14,9 +15,11 @@ __all__ = [
     "FormulaVersion",
     "Line",
     "Making",
+    "Measurement",
     "Packaging",
     "Phase",
     "Pick",
     "Product",
     "Weighing",
+    "Window",
 ]

@@ -6,7 +6,7 @@ from django.db.models import Q
 
 from formulas.models.formulas import Formula, FormulaVersion, percent_field
 from formulas.models.products import Product
-from ledger.models.base import FINITE, MakerRow, link, quantity
+from ledger.models.base import FINITE, MakerRow, celsius, link, quantity
 
 
 class Batch(MakerRow):
@@ -90,6 +90,7 @@ class BatchLine(MakerRow):
     component = link(Formula, null=True)
     percent = percent_field()
     max_percent = percent_field(null=True)
+    max_celsius = celsius()
     grams = quantity()
     short = quantity(default=0, help_text="What no usable lot had when the batch was planned.")
 

@@ -1,12 +1,13 @@
 """Formulas, their versions, and the lines of a version. A version is written once."""
 
+from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from ledger.models.base import MakerRow, celsius, density, link
+from ledger.models.base import FINITE, MakerRow, celsius, density, link, quantity
 
 
 def percent_field(**options: Any) -> "models.DecimalField[Any, Any]":
@@ -101,10 +102,16 @@ class Line(MakerRow):
     component = link(Formula, null=True)
     percent = percent_field()
     max_percent = percent_field(null=True)
+    max_celsius = celsius()
 
     class Meta:
         constraints = (
             models.UniqueConstraint(fields=["coop", "version", "position"], name="line_once"),
+            models.CheckConstraint(
+                condition=Q(max_celsius__isnull=True)
+                | Q(max_celsius__gte=Decimal("-273.15"), max_celsius__lte=1000),
+                name="line_temperature_plausible",
+            ),
             models.UniqueConstraint(
                 fields=["coop", "version"],
                 condition=Q(kind="balance"),
@@ -132,5 +139,48 @@ class Line(MakerRow):
                 fields=["coop", "maker", "component"],
                 condition=Q(component__isnull=False),
                 name="line_by_component",
+            ),
+        )
+
+
+class Window(MakerRow):
+    """What a version wants of one measure: a target, a low limit and a high one, all inside.
+
+    In degC, mPa.s or s; pH has no unit. How it should look is said in words, in `text`.
+    """
+
+    version = link(FormulaVersion, related_name="windows")
+    measure = models.CharField(max_length=11)
+    target = quantity(null=True)
+    low = quantity(null=True)
+    high = quantity(null=True)
+    text = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "version", "measure"], name="window_once"),
+            models.CheckConstraint(
+                condition=Q(
+                    measure="appearance",
+                    target__isnull=True,
+                    low__isnull=True,
+                    high__isnull=True,
+                )
+                & ~Q(text="")
+                | Q(measure__in=["ph", "temperature", "viscosity", "flow_time"], text="")
+                & (Q(target__isnull=False) | Q(low__isnull=False) | Q(high__isnull=False)),
+                name="window_of_numbers_or_words",
+            ),
+            models.CheckConstraint(
+                condition=(Q(target__isnull=True) | Q(target__lt=FINITE))
+                & (Q(low__isnull=True) | Q(low__lt=FINITE))
+                & (Q(high__isnull=True) | Q(high__lt=FINITE)),
+                name="window_is_finite",
+            ),
+            models.CheckConstraint(
+                condition=(Q(low__isnull=True) | Q(target__isnull=True) | Q(low__lte=F("target")))
+                & (Q(target__isnull=True) | Q(high__isnull=True) | Q(target__lte=F("high")))
+                & (Q(low__isnull=True) | Q(high__isnull=True) | Q(low__lte=F("high"))),
+                name="window_in_order",
             ),
         )

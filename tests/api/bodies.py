@@ -18,6 +18,7 @@ OF_FIELD = {
     "product": "product",
     "line": "line",
     "sale": "sale",
+    "corrects": "measurement",
 }
 
 

@@ -48,6 +48,8 @@ def populate(maker: Client, secret: str) -> Populated:
     sale = _moved(maker, "sales", fill["lot"]["id"], "3 each", customer=f"customer {secret}")
     issue = _moved(maker, "issues", oil_lot, "1 g", purpose="gift", reason=f"reason {secret}")
     maker.change("PUT", f"watches/{oil}", {"reorder_point": "500 kg"}).made()
+    measured = {"measure": "ph", "value": "5.5", "note": f"note {secret}"}
+    measurement = maker.post(f"batches/{planned['id']}/measurements", measured).made()
     cost_class = f"class {secret}"
     chosen = {"cost_class": cost_class, "formula": "fifo", "reason": f"reason {secret}"}
     maker.post("cost-formulas", chosen).made()
@@ -64,6 +66,7 @@ def populate(maker: Client, secret: str) -> Populated:
         "entry": [receipt["entry"], bulk["entry"], fill["entry"], issue["entry"]],
         "sale": [sale["entry"]],
         "fill": [fill["id"]],
+        "measurement": [measurement["id"]],
         "token": [row["id"] for row in maker.listed("tokens")],
         "count": [_counted(maker, oil_lot, secret)],
         "alert": [_alert(maker, oil)],

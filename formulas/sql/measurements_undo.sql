@@ -1,0 +1,2 @@
+drop trigger check_window on formulas_window;
+drop function formulas_check_window();
