@@ -96,3 +96,16 @@ class AlreadyCorrected(Conflict):
     """This measurement is already corrected; correct the one that corrects it."""
 
     code = "already_corrected"
+
+
+class BelowCost(Invalid):
+    """{name} would bring in {received} after fees for a unit that costs {unit_cost}: raise the
+    price, or send confirm_below_cost to sell at a loss knowingly."""
+
+    code = "below_cost"
+
+
+class CostUnknown(Invalid):
+    """What {name} costs is not known: receive it with its price, or give the cost yourself."""
+
+    code = "cost_unknown"

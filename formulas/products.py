@@ -5,20 +5,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef
-
-from formulas.access import formula_for, product_for, version_for
-from formulas.errors import UnitCostMissing
-from formulas.filling import total_of
-from formulas.finishing import cost_of
-from formulas.models import Filling, Formula, Making, Packaging, Product
-from formulas.pricing import Price, price_for_margin
+from formulas.access import formula_for, version_for
+from formulas.models import Formula, Packaging, Product
 from formulas.recipes import mass_each_of
 from ledger.access import Actor, find, materials_for
-from ledger.costing import unit_cost as cost_of_one
 from ledger.errors import Invalid, Stale, UnitWrong, placed
 from ledger.ids import same_id
-from ledger.models import Entry, Material
+from ledger.models import Material
 from ledger.quantities import Quantity, count_of
 from ledger.roles import Verb
 
@@ -117,41 +110,6 @@ def change_product(
     Packaging.objects.filter(product=found).delete()
     _write_packaging(found, packaging)
     return found
-
-
-def price_product(
-    actor: Actor,
-    *,
-    product: UUID | str,
-    margin_percent: Decimal,
-    unit_cost: Decimal | None = None,
-    fixed_fee: Decimal = ZERO,
-    fee_percent: Decimal = ZERO,
-) -> Price:
-    """The price that leaves a margin after fees, from a unit cost or that of the latest making.
-
-    Raises UnitCostMissing when no cost is given and none is known, Invalid, PriceImpossible.
-    """
-    actor.must(Verb.SEE_COSTS)
-    found = product_for(actor, product)
-    cost = latest_unit_cost(found) if unit_cost is None else unit_cost
-    if cost is None:
-        raise UnitCostMissing(product=found.name, pointer="/unit_cost")
-    return price_for_margin(cost, margin_percent, fee_percent=fee_percent, fixed_fee=fixed_fee)
-
-
-def latest_unit_cost(product: Product) -> Decimal | None:
-    """Cost of one unit when it was last finished or filled, six decimals; None if never."""
-    made = (
-        Making.objects.filter(batch__product=product, batch__making=F("id"), units__isnull=False)
-        .order_by("happened_at")
-        .last()
-    )
-    undone = Entry.objects.filter(coop_id=OuterRef("coop_id"), reverses=OuterRef("entry_id"))
-    filled = Filling.objects.filter(~Exists(undone), product=product).order_by("happened_at").last()
-    if filled is not None and (made is None or made.happened_at < filled.happened_at):
-        return cost_of_one(total_of(filled), Decimal(filled.units))
-    return cost_of(made).per_unit if made else None
 
 
 def _packaging(actor: Actor, draft: ProductDraft) -> list[tuple[Material, Quantity, Decimal]]:

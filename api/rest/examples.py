@@ -85,6 +85,24 @@ PRICE: Final = _sent(
     "A margin of 60 % after a fee of 6.5 %",
     {"unit_cost": "2.35", "fixed_fee": "0.30", "margin_percent": "60", "fee_percent": "6.5"},
 )
+LADDER: Final = _sent(
+    "Wholesale at a margin, and a shop price that ends in .95 with tax",
+    {
+        "unit_cost": "2.35",
+        "channels": [
+            {"name": "Wholesale", "margin_percent": "40", "shown": "net"},
+            {
+                "name": "Shop",
+                "margin_percent": "60",
+                "fee_percent": "6.5",
+                "fixed_fee": "0.30",
+                "tax_percent": "20",
+                "ending": {"every": "1", "ends_in": "0.95"},
+            },
+        ],
+        "fixed": {"cost": "1800", "batch_units": 60},
+    },
+)
 BATCH: Final = _sent(
     "Units of a product", {"product": PRODUCT, "units": 60, "planned_for": "2025-05-07"}
 )

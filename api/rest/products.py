@@ -139,20 +139,6 @@ class ProductScaling(serializers.Serializer[Any]):
     packaging = PackagingNeed(many=True)
 
 
-class PriceIn(Body):
-    unit_cost = DecimalText(above="0", required=False, help_text="The latest batch's if left out.")
-    fixed_fee = DecimalText(least="0", required=False)
-    margin_percent = DecimalText(least="0", most="100")
-    fee_percent = DecimalText(least="0", most="100", required=False)
-
-
-class PriceOut(serializers.Serializer[Any]):
-    unit_cost = Shown()
-    price = Shown()
-    margin_percent = Shown()
-    markup_percent = Shown()
-
-
 def draft_of(data: dict[str, Any]) -> products.ProductDraft:
     """A product as it was sent."""
     labour, overhead = data.get("labour") or {}, data.get("overhead") or {}
@@ -265,21 +251,6 @@ class UnitScaling(Resource):
             "units": needs.units,
             "fill_grams": plain(needs.fill_grams),
             "packaging": packaging,
-        }
-
-
-class Prices(Resource):
-    """The price of a product."""
-
-    @writes(PriceIn, PriceOut, status=200, keyed=False, examples=examples.PRICE)
-    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
-        """The price that leaves a margin after fees; margin is of the price, not of the cost."""
-        price = products.price_product(actor, product=id, **data)
-        return {
-            "unit_cost": plain(price.unit_cost),
-            "price": plain(price.price),
-            "margin_percent": plain(price.margin_percent),
-            "markup_percent": plain(price.markup_percent),
         }
 
 

@@ -21,6 +21,7 @@ ASKS = {
     "POST /formulas/{id}/versions": Verb.FORMULATE,
     "POST /products": Verb.FORMULATE,
     "POST /products/{id}/price": Verb.SEE_COSTS,
+    "POST /products/{id}/ladder": Verb.SEE_COSTS,
     "POST /batches": Verb.MAKE,
     "POST /batches/{id}/weighings": Verb.MAKE,
     "POST /batches/{id}/finish": Verb.MAKE,

@@ -7,8 +7,8 @@ import pytest
 from formulas.drawing import Sample
 from formulas.filling import Filled, fill
 from formulas.models import FormulaVersion, Product
-from formulas.products import latest_unit_cost
 from formulas.undoing import undo
+from formulas.unit_costs import latest_unit_cost
 from ledger.access import acting_as
 from ledger.errors import DensityMissing, Invalid, LotNotReleased, NotEnough
 from ledger.models import Account, Entry, Lot, Status

@@ -9,8 +9,10 @@ from django.db import connections
 
 from formulas.costing import shown
 from formulas.errors import AlreadyFinished, NothingWeighed
+from formulas.ladder import Channel
 from formulas.models import FormulaVersion
-from formulas.products import latest_unit_cost, price_product
+from formulas.prices import price_product
+from formulas.unit_costs import latest_unit_cost
 from ledger.access import acting_as
 from ledger.errors import Invalid, MoneyTooLarge, NotEnough
 from ledger.models import Account, Lot, Posting, Status
@@ -138,7 +140,8 @@ def test_units_carry_packaging_labour_and_overhead(shop: Workshop) -> None:
     assert shop.reserved(lots["bottle"]) == 0
     with acting_as(shop.actor):
         assert latest_unit_cost(product) == D("2.383333")
-    price = shop.does(price_product, product=product.id, margin_percent=D(60), fee_percent=D("6.5"))
+    channel = Channel("Shop", margin_percent=D(60), fee_percent=D("6.5"))
+    price = shop.does(price_product, product=product.id, channel=channel)
     assert (price.unit_cost, price.price) == (D("2.383333"), D("7.114427"))
 
 

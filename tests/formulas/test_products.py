@@ -9,7 +9,9 @@ from django.db import IntegrityError
 from formulas.access import product_for
 from formulas.balances import scale_product
 from formulas.errors import UnitCostMissing
-from formulas.products import PackagingDraft, ProductDraft, change_product, price_product
+from formulas.ladder import Channel
+from formulas.prices import Cost, price_product
+from formulas.products import PackagingDraft, ProductDraft, change_product
 from ledger.access import acting_as
 from ledger.errors import (
     CountNotWhole,
@@ -156,14 +158,14 @@ def test_a_change_leaves_planned_batches_as_they_are(shop: Workshop) -> None:
 def test_a_price_from_a_given_cost_or_none(shop: Workshop) -> None:
     """(2.35 + 0.30) ÷ (1 - 0.60 - 0.065) is 7.9104."""
     product = shop.product(shop.formula("Balm", [(shop.material("Wax"), "100")]), "100 g")
-    terms = {"margin_percent": D(60), "fee_percent": D("6.5"), "fixed_fee": D("0.30")}
-    price = shop.does(price_product, product=product.id, unit_cost=D("2.35"), **terms)
+    channel = Channel("Shop", D(60), fee_percent=D("6.5"), fixed_fee=D("0.30"))
+    price = shop.does(price_product, product=product.id, channel=channel, cost=Cost(D("2.35")))
     assert price.price.quantize(D("0.0001")) == D("7.9104")
     with pytest.raises(UnitCostMissing) as refusal:
-        shop.does(price_product, product=product.id, **terms)
+        shop.does(price_product, product=product.id, channel=channel)
     assert refusal.value.pointer == "/unit_cost"
     with pytest.raises(NotFound):
-        open_workshop().does(price_product, product=product.id, **terms)
+        open_workshop().does(price_product, product=product.id, channel=channel)
 
 
 def test_how_and_where_it_is_used_is_known_once_it_is_said(shop: Workshop) -> None:

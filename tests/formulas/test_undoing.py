@@ -7,8 +7,8 @@ import pytest
 from formulas.composition import ToEffect
 from formulas.errors import AlreadyFinished, OverMaximum
 from formulas.filling import fill
-from formulas.products import latest_unit_cost
 from formulas.undoing import undo
+from formulas.unit_costs import latest_unit_cost
 from formulas.weighing import weigh_back
 from ledger.access import acting_as
 from ledger.errors import AlreadyReversed, Conflict, Forbidden, Invalid, UsedSince
