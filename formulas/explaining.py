@@ -1,7 +1,7 @@
 """The working of a batch or a lot: from each figure down to lots, densities, charges and people."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Final
 from uuid import UUID
@@ -10,6 +10,7 @@ from formulas.access import batch_for
 from formulas.costing import BatchCost, BatchYield
 from formulas.filling import total_of
 from formulas.finishing import cost_of, yield_of
+from formulas.later_bills import LaterBill, later_bills_of
 from formulas.models import Batch, Filling, Making, Weighing
 from formulas.workings import Known, known_of_batch, known_of_lot
 from ledger.access import Actor, lot_for
@@ -39,7 +40,9 @@ def explain(actor: Actor, batch: UUID | str) -> Figure:
     """The working of a finished or planned batch, as a tree. Raises NotFound, Forbidden."""
     actor.must(Verb.SEE_COSTS)
     found = batch_for(actor, batch)
-    return _Teller(actor.currency, known_of_batch(actor, found.id)).batch(found.id)
+    told = _Teller(actor.currency, known_of_batch(actor, found.id)).batch(found.id)
+    later = later_bills_of(actor, found.id)
+    return replace(told, parts=(*told.parts, _later(later, actor.currency))) if later else told
 
 
 def explain_lot(actor: Actor, lot: UUID | str) -> Figure:
@@ -236,6 +239,29 @@ class _Teller:
         facts: Mapping[str, str] | None = None,
     ) -> Figure:
         return Figure(name, amount, self.currency, how, facts or {}, tuple(parts))
+
+
+def _later(bills: Sequence[LaterBill], currency: str) -> Figure:
+    """What came later, beside the cost: it changes nothing that was posted."""
+    parts = tuple(
+        Figure(
+            one.bill.kind,
+            one.amount,
+            currency,
+            "share of the bill by what the batch had used of the lot",
+            {
+                "lot": one.lot,
+                "quantity": f"{one.quantity:f}",
+                "bill": f"{one.bill.amount:f}",
+                "reference": one.bill.reference,
+                "entry": str(one.bill.entry_id),
+            },
+        )
+        for one in bills
+    )
+    total = sum((one.amount for one in bills), Decimal(0))
+    how = "differences of the period, beside the cost of the batch"
+    return Figure("later bills", total, currency, how, parts=parts)
 
 
 def _yielded(making: Making, yielded: BatchYield) -> Iterable[Figure]:

@@ -141,7 +141,7 @@ def land(
     for place, line in enumerate(lines):
         _check_line(line, currency, f"/lines/{place}")
     shares = [
-        _spread(charge, lines, currency, f"/charges/{place}")
+        spread(charge, lines, currency, pointer=f"/charges/{place}")
         for place, charge in enumerate(charges)
     ]
     landed = []
@@ -179,9 +179,13 @@ def _check_amount(amount: Decimal, currency: str, pointer: str) -> None:
         raise MoneyTooFine(currency=currency, digits=minor_units(currency), pointer=pointer)
 
 
-def _spread(
-    charge: Charge, lines: Sequence[ReceivedLine], currency: str, pointer: str
+def spread(
+    charge: Charge, lines: Sequence[ReceivedLine], currency: str, *, pointer: str = ""
 ) -> Sequence[Decimal]:
+    """The share of a charge that falls on each line, by largest remainder to the minor unit.
+
+    Raises MassMissing, MoneyNegative, MoneyTooFine, and Invalid for nothing to spread it over.
+    """
     _check_amount(charge.amount, currency, f"{pointer}/amount")
     weights: list[Decimal] = []
     for line in lines:

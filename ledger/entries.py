@@ -246,6 +246,12 @@ def _used_since(facts: dict[str, Any]) -> Refusal:
         )
     if not entries:
         return UsedSince()
+    if facts.get("bill"):
+        return UsedSince(
+            "Goods have left the store at the cost that this bill gave them: book the opposite"
+            " amount as a bill of its own, or reverse these entries first: " + ", ".join(entries),
+            entries=entries,
+        )
     return UsedSince(
         "What this entry moved has been used since; reverse these entries first: "
         + ", ".join(entries),

@@ -12,6 +12,7 @@ class Verb(StrEnum):
     EDIT_CATALOGUE = "add or change materials and suppliers"
     CHANGE_DENSITY = "change the density of a material that all share"
     RECEIVE = "receive deliveries"
+    BILL = "book late bills and credit notes"
     DECIDE = "release, reject or hold lots"
     MAKE = "plan, weigh and finish batches"
     FORMULATE = "write formulas and products"
@@ -28,7 +29,7 @@ _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Ver
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb),
     "bench": frozenset(_BENCH | {Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE, Verb.COUNT}),
-    "books": frozenset(_BOOKS | {Verb.SET_COST_FORMULA, Verb.WATCH, Verb.COUNT}),
+    "books": frozenset(_BOOKS | {Verb.BILL, Verb.SET_COST_FORMULA, Verb.WATCH, Verb.COUNT}),
     "read-only": frozenset({Verb.READ, Verb.SEE_COSTS}),
     # Of the co-op alone: no maker's stock, only what all share.
     "coordinator": frozenset({Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY}),

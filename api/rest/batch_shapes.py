@@ -19,6 +19,7 @@ from api.rest.fields import (
     listed,
     plain,
 )
+from api.rest.later_bills import LaterBillsOut, later_bills_json
 from api.rest.measurements import MeasurementOut, StandingOut, WindowOut, standing_json
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import finishing, weighing
@@ -162,6 +163,9 @@ class BatchOut(BatchBrief):
     windows = WindowOut(many=True)
     standing = StandingOut()
     finished = FinishedOut(allow_null=True)
+    later_bills = LaterBillsOut(
+        allow_null=True, help_text="What came later; null for who may not see costs."
+    )
     working = serializers.DictField(required=False, help_text="With explain=1.")
 
 
@@ -260,6 +264,7 @@ def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
         "weighings": [weighing_json(one) for one in row.weighings.all()],
         **measured_json(row),
         "finished": _finished_of(actor, row),
+        "later_bills": later_bills_json(actor, row),
     }
 
 

@@ -174,3 +174,14 @@ CLOSING: Final = _sent(
         ]
     },
 )
+LATE_CHARGE: Final = _sent(
+    "Freight that was billed a month later",
+    {"kind": "freight", "amount": "30.00", "spread_by": "mass", "reference": "F-2231"},
+)
+PRICE_CORRECTION: Final = _sent(
+    "The invoice has more than the delivery note",
+    {"lot": LOT, "amount": "4.20", "reference": "invoice 881", "reason": "old price list"},
+)
+CREDIT_NOTE: Final = _sent(
+    "A rebate", {"amount": "12.00", "reference": "CN-14", "reason": "yearly rebate"}
+)

@@ -4,6 +4,7 @@ from django.urls import path
 
 from api.rest import (
     batches,
+    bills,
     catalogue,
     cost_formulas,
     counts,
@@ -32,6 +33,10 @@ urlpatterns = [
     path("suppliers/<str:id>", catalogue.OneSupplier.as_view()),
     path("receipts", receipts.Receipts.as_view()),
     path("receipts/<str:id>", receipts.OneReceipt.as_view()),
+    path("receipts/<str:id>/bills", bills.Bills.as_view()),
+    path("receipts/<str:id>/charges", bills.LateCharges.as_view()),
+    path("receipts/<str:id>/price-corrections", bills.PriceCorrections.as_view()),
+    path("receipts/<str:id>/credit-notes", bills.CreditNotes.as_view()),
     path("cost-formulas", cost_formulas.CostFormulas.as_view()),
     path("lots", lots.Lots.as_view()),
     path("lots/<str:id>", lots.OneLot.as_view()),

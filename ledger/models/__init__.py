@@ -1,6 +1,7 @@
 """Tables of the ledger and their named constraints, by subject."""
 
 from ledger.models.alerts import Alert, Outbox, Sweep, Watch
+from ledger.models.bills import Bill, BillLine, BillUse
 from ledger.models.catalogue import CostFormula, CostPolicy, Material, MaterialPart, Supplier
 from ledger.models.counts import CountCause, CountLine, CountReading, CountSheet
 from ledger.models.entries import Entry, LayerPosting, Posting
@@ -22,6 +23,9 @@ from ledger.models.stock import (
 __all__ = [
     "Account",
     "Alert",
+    "Bill",
+    "BillLine",
+    "BillUse",
     "ChargeShare",
     "Coop",
     "CostFormula",

@@ -25,6 +25,9 @@ class Entry(MakerRow):
         REVERSAL = "reversal"
         COST_FORMULA = "cost_formula"
         COUNT = "count"
+        LATE_CHARGE = "late_charge"
+        PRICE_CORRECTION = "price_correction"
+        CREDIT_NOTE = "credit_note"
 
     kind = models.CharField(max_length=16, choices=Kind.choices)
     happened_at = models.DateTimeField()
