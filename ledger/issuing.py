@@ -9,6 +9,7 @@ from uuid import UUID
 
 from ledger.access import Actor, day_of, find, lots_for, material_for
 from ledger.costing import unit_cost
+from ledger.deviations import broken_by_lots
 from ledger.entries import Move, Posted, account, lock_pools, post_entry
 from ledger.errors import Conflict, Invalid, MoneyTooFine, NotEnough, Refusal, placed
 from ledger.lots import NewLot, must_be_stocked, open_lots
@@ -122,7 +123,10 @@ def sell(
     """
     actor.must(Verb.ISSUE)
     to = account(actor, Account.Kind.SALES, "cost of goods sold")
-    details = {"customer": customer}
+    details: dict[str, Any] = {"customer": customer}
+    if deviation:
+        day, sold = day_of(actor, happened_at), [lot.id for lot in _lots(actor, lines)]
+        details["overrode"] = broken_by_lots(actor, sold, day)
     return _take(actor, Entry.Kind.SALE, to, lines, happened_at, "", details, deviation)
 
 

@@ -44,7 +44,14 @@ class Weighing(MakerRow):
                 name="weighing_is_a_number",
             ),
         )
-        indexes = (models.Index(fields=["coop", "batch"], name="weighing_by_batch"),)
+        indexes = (
+            models.Index(fields=["coop", "batch"], name="weighing_by_batch"),
+            models.Index(
+                fields=["coop", "maker", "entry"],
+                condition=Q(line__isnull=True, quantity__gt=0),
+                name="weighing_addition",
+            ),
+        )
 
 
 class Making(MakerRow):

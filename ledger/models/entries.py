@@ -50,7 +50,14 @@ class Entry(MakerRow):
                 name="entry_reversal_has_reason",
             ),
         )
-        indexes = (models.Index(fields=["coop", "maker", "kind", "id"], name="entry_by_kind"),)
+        indexes = (
+            models.Index(fields=["coop", "maker", "kind", "id"], name="entry_by_kind"),
+            models.Index(
+                fields=["coop", "maker", "id"],
+                condition=~models.Q(deviation=""),
+                name="entry_deviating",
+            ),
+        )
 
 
 class Posting(models.Model):

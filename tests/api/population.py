@@ -45,7 +45,8 @@ def populate(maker: Client, secret: str) -> Populated:
             "release": {"basis": f"basis {secret}"},
         },
     ).made()
-    sale = _moved(maker, "sales", fill["lot"]["id"], "3 each", customer=f"customer {secret}")
+    sold = {"customer": f"customer {secret}", "deviation": {"reason": f"reason {secret}"}}
+    sale = _moved(maker, "sales", fill["lot"]["id"], "3 each", **sold)
     issue = _moved(maker, "issues", oil_lot, "1 g", purpose="gift", reason=f"reason {secret}")
     maker.change("PUT", f"watches/{oil}", {"reorder_point": "500 kg"}).made()
     measured = {"measure": "ph", "value": "5.5", "note": f"note {secret}"}
@@ -151,7 +152,7 @@ def _alert(maker: Client, material: str) -> str:
     raise AssertionError("no alert was opened")
 
 
-def _moved(maker: Client, path: str, lot: str, quantity: str, **facts: str) -> dict[str, Any]:
+def _moved(maker: Client, path: str, lot: str, quantity: str, **facts: Any) -> dict[str, Any]:
     body = {
         "lines": [{"lot": lot, "quantity": quantity}],
         "happened_at": "2025-05-07T12:00:00Z",
