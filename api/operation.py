@@ -41,11 +41,15 @@ log = logging.getLogger(__name__)
 
 @dataclass(slots=True)
 class Sent:
-    """What a method answers, when it is more than a body with the usual status."""
+    """What a method answers, when it is more than a body with the usual status.
+
+    `kind` is the media type of what is no JSON.
+    """
 
     body: Any
     status: int | None = None
     headers: dict[str, str] = field(default_factory=dict)
+    kind: str | None = None
 
 
 class Resource(APIView):
@@ -185,7 +189,10 @@ def _at_savepoint(
 def reads(
     takes: type[BaseSerializer[Any]] | None, gives: Any, **schema: Any
 ) -> Callable[[Callable[..., Any]], Callable[..., Response]]:
-    """An operation that only looks. `takes` reads the query's parameters."""
+    """An operation that only looks. `takes` reads the query's parameters.
+
+    `gives` is a serializer, or what is given by status and media type.
+    """
 
     def decorate(method: Callable[..., Any]) -> Callable[..., Response]:
         @functools.wraps(method)
@@ -195,7 +202,8 @@ def reads(
             return response_of(method(self, self.actor, *data, **path), 200)
 
         parameters = [*schema.pop("parameters", []), *([takes] if takes else [])]
-        described = extend_schema(parameters=parameters, responses={200: gives}, **schema)(run)
+        responses = gives if isinstance(gives, dict) else {200: gives}
+        described = extend_schema(parameters=parameters, responses=responses, **schema)(run)
         return described
 
     return decorate
@@ -205,4 +213,4 @@ def response_of(given: Any, status: int) -> Response:
     """A method's answer as a response; text is JSON that PostgreSQL made."""
     sent = given if isinstance(given, Sent) else Sent(given)
     body = sent.body.encode() if isinstance(sent.body, str) else sent.body
-    return Response(body, sent.status or status, headers=sent.headers)
+    return Response(body, sent.status or status, headers=sent.headers, content_type=sent.kind)

@@ -198,6 +198,8 @@ REST_FRAMEWORK = {
     "UNAUTHENTICATED_USER": None,
     "EXCEPTION_HANDLER": "api.errors.handle",
     "DEFAULT_METADATA_CLASS": None,
+    # A query's `format` is a parameter like any other, where there is one.
+    "URL_FORMAT_OVERRIDE": None,
     "DEFAULT_SCHEMA_CLASS": "api.schema.Described",
 }
 SPECTACULAR_SETTINGS = {

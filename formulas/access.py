@@ -10,6 +10,7 @@ from formulas.models import (
     Formula,
     FormulaVersion,
     Line,
+    Measurement,
     Phase,
     Product,
     Weighing,
@@ -99,7 +100,7 @@ def with_details(batches: QuerySet[Batch]) -> QuerySet[Batch]:
         "packaging__material",
         "packaging__picks__lot",
         Prefetch("weighings", weighings),
-        "measurements",
+        Prefetch("measurements", Measurement.objects.select_related("person")),
         "version__windows",
     )
 

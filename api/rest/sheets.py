@@ -1,0 +1,85 @@
+"""Sheets and labels to print."""
+
+from decimal import Decimal
+from typing import Any
+
+from rest_framework import serializers
+
+from api.printing import Printed, PrintQuery, prints
+from api.rest.fields import DecimalText
+from api.sheets.batch import batch_sheet
+from api.sheets.blocks import Sheet
+from api.sheets.lots import count_sheet, lot_label
+from formulas.access import batches_of, with_details
+from formulas.labelling import gtin_of_lot
+from ledger.access import Actor, day_of, find
+from ledger.lot_labels import lot_to_label, lots_to_count, maker_name
+
+
+class BatchSheetQuery(PrintQuery):
+    tolerance_percent = DecimalText(
+        least="0",
+        most="10",
+        required=False,
+        help_text="How far a weighing may lie from its target; 1 if left out.",
+    )
+
+
+class LotLabelQuery(PrintQuery):
+    copies = serializers.IntegerField(min_value=1, max_value=50, required=False)
+
+
+class CountSheetQuery(PrintQuery):
+    material = serializers.UUIDField(required=False)
+    blind = serializers.BooleanField(required=False, help_text="Without the books' figures.")
+
+
+class BatchSheets(Printed):
+    """The sheet of a batch."""
+
+    @prints(BatchSheetQuery)
+    def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sheet:
+        """Print the sheet of a batch, to follow, fill in and sign."""
+        return batch_sheet(
+            find(with_details(batches_of(actor)), id),
+            maker=maker_name(actor),
+            printed_at=self.now,
+            tolerance_percent=query.get("tolerance_percent", Decimal(1)),
+            paper=query.get("paper", "a4"),
+        )
+
+
+class LotLabels(Printed):
+    """The label of a lot."""
+
+    @prints(LotLabelQuery)
+    def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sheet:
+        """Print labels for a lot's containers, with a QR code of its code and date."""
+        lot, status = lot_to_label(actor, id)
+        return lot_label(
+            lot,
+            status=status,
+            maker=maker_name(actor),
+            gtin=gtin_of_lot(actor, lot),
+            copies=query.get("copies", 1),
+            today=day_of(actor, self.now),
+            printed_at=self.now,
+            paper=query.get("paper", "a4"),
+        )
+
+
+class CountSheets(Printed):
+    """What is in store, to count by."""
+
+    @prints(CountSheetQuery)
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sheet:
+        """Print a list of the lots in store to count by, of one material or of all."""
+        lots, more = lots_to_count(actor, material=query.get("material"))
+        return count_sheet(
+            lots,
+            maker=maker_name(actor),
+            blind=query.get("blind", False),
+            printed_at=self.now,
+            paper=query.get("paper", "a4"),
+            more=more,
+        )

@@ -1,0 +1,222 @@
+"""The sheet of a batch: to follow at the bench, to fill in, to sign and to keep.
+
+ISO 22716 7.2 asks for the formula, the lots, the weights, the times and the people, and for checks
+in process; the second person's check of a weighing is of the FDA's inspection checklist.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+from decimal import Decimal
+from typing import Final
+
+from api.sheets.blocks import Block, Fields, Heading, Sheet, Table, Text
+from api.sheets.measured import measurements
+from formulas.models import Batch, BatchLine, BatchPackaging, Weighing
+from ledger.models import Material
+
+HUNDRED: Final = Decimal(100)
+LYE: Final = {"sodium hydroxide", "potassium hydroxide"}
+LINES: Final = (
+    *("#", "Material", "%", "Target g", "Allowed g", "Lot to take", "Weighed g", "By"),
+    "✓",
+)
+CHECKS: Final = (
+    "Place, tools and scale are clean; scale checked",
+    "Nothing of another batch is left; labels are those of this batch",
+    "Every lot is released and in date today",
+)
+
+
+def batch_sheet(
+    batch: Batch, *, maker: str, printed_at: datetime, tolerance_percent: Decimal, paper: str
+) -> Sheet:
+    """Describe a batch as it stands: what was weighed is printed, what was not is room to write.
+
+    `tolerance_percent` is how far a weighing may lie from its target, of the target.
+    """
+    lines = sorted(batch.lines.all(), key=lambda line: line.position)
+    blocks: list[Block] = [Fields(_facts(batch)), *_cautions(lines)]
+    blocks += [Heading("Before weighing"), _asked(CHECKS)]
+    phases: dict[str, list[BatchLine]] = {}
+    for line in lines:
+        phases.setdefault(line.phase, []).append(line)
+    weighed = list(batch.weighings.all())
+    for name, of_phase in phases.items():
+        blocks.append(Heading(f"Phase {name}" if name else "To weigh"))
+        blocks.append(_weighings(of_phase, weighed, tolerance_percent))
+    unlisted = [one for one in weighed if one.line_id is None]
+    if unlisted:
+        blocks += [Heading("Added beside the formula"), _unlisted(unlisted)]
+    blocks += _to_effect(lines)
+    blocks += _packaging(batch)
+    blocks += _ending(batch)
+    return Sheet(
+        title=f"Batch {batch.code}",
+        about=f"{batch.version.formula.name}, version {batch.version.number}, {maker}",
+        name=f"batch-{batch.code}",
+        printed_at=printed_at,
+        blocks=blocks,
+        paper=paper,
+    )
+
+
+def grams(amount: Decimal) -> str:
+    """A mass as it is read off a scale: two decimals, more only where there are more."""
+    exact = amount.normalize()
+    return f"{exact:f}" if -int(exact.as_tuple().exponent) > 2 else f"{amount:.2f}"
+
+
+def _facts(batch: Batch) -> list[tuple[str, str]]:
+    made = batch.making
+    rows = [
+        ("Makes", batch.product.name if batch.product else batch.version.formula.name),
+        ("State", batch.get_state_display()),
+        ("Planned for", f"{batch.planned_for:%Y-%m-%d}"),
+        ("Asked for", batch.asked_for),
+        ("To weigh in", f"{grams(batch.batch_grams)} g"),
+        ("Expected output", f"{grams(batch.output_grams)} g"),
+    ]
+    if batch.units is not None and batch.fill_grams is not None:
+        rows.append(("Units", f"{batch.units} of {grams(batch.fill_grams)} g"))
+    if made is not None:
+        rows.append(("Made lot", f"{made.lot.code}, {grams(made.output_grams)} g"))
+    if batch.note:
+        rows.append(("Note", batch.note))
+    return rows
+
+
+def _cautions(lines: Sequence[BatchLine]) -> list[Block]:
+    """Where weighing itself can hurt: once, with its reason."""
+    if any(line.material.inci_name.strip().casefold() in LYE for line in lines):
+        return [
+            Text(
+                "Lye: goggles and gloves, since it burns skin and eyes. Pour lye into water, never"
+                " water into lye, which boils up. Check its purity.",
+                strong=True,
+            )
+        ]
+    return []
+
+
+def _asked(questions: Sequence[str]) -> Table:
+    return Table(
+        ("Check", "Yes", "Time", "By"), (60, 8, 14, 18), [(one, "", "", "") for one in questions]
+    )
+
+
+def _weighings(
+    lines: Sequence[BatchLine], weighed: Sequence[Weighing], tolerance: Decimal
+) -> Table:
+    rows: list[tuple[str, ...]] = []
+    for line in lines:
+        done = [one for one in weighed if one.line_id == line.id]
+        name = line.material.name
+        if line.material.inci_name and line.material.inci_name != name:
+            name = f"{name} ({line.material.inci_name})"
+        if line.max_celsius is not None:
+            name = f"{name}, at most {line.max_celsius.normalize():f} °C"
+        low, high = limits(line.grams, tolerance)
+        target = (grams(line.grams), f"{grams(low)} to {grams(high)}")
+        share = f"{line.percent.normalize():f}"
+        if line.kind == "to_effect":
+            target, name = (f"about {grams(line.grams)}", "see below"), f"{name}, to effect"
+        poured = [(f"{one.lot.code}", grams(one.quantity), str(one.person)) for one in done]
+        open_ones = [] if poured else _picks(line)
+        first, *others = [*poured, *open_ones] or [("", "", "")]
+        rows.append((str(line.position + 1), name, share, *target, *first, ""))
+        rows += [("", "", "", "", "", *one, "") for one in others]
+        if line.short and not done:
+            rows.append(("", f"Short by {grams(line.short)} g", "", "", "", "", "", "", ""))
+    return Table(LINES, (4, 27, 8, 12, 19, 15, 12, 12, 5), rows, frozenset({2, 3, 4, 6}))
+
+
+def limits(target: Decimal, tolerance_percent: Decimal) -> tuple[Decimal, Decimal]:
+    """What may be weighed, so far below and above the target, to a hundredth of a gram."""
+    allowed = target * tolerance_percent / HUNDRED
+    cent = Decimal("0.01")
+    return (target - allowed).quantize(cent), (target + allowed).quantize(cent)
+
+
+def _picks(line: BatchLine) -> list[tuple[str, str, str]]:
+    picks = sorted(line.picks.all(), key=lambda pick: pick.position)
+    found = []
+    for pick in picks:
+        part = f": {grams(pick.quantity)} g" if len(picks) > 1 else ""
+        until = f", exp {pick.lot.expires_on:%Y-%m-%d}" if pick.lot.expires_on else ""
+        found.append((f"{pick.lot.code}{part}{until}", "", ""))
+    return found
+
+
+def _unlisted(weighed: Sequence[Weighing]) -> Table:
+    rows = [
+        (one.lot.material.name, one.lot.code, grams(one.quantity), one.deviation) for one in weighed
+    ]
+    return Table(("Material", "Lot", "g", "Why"), (34, 16, 14, 36), rows, frozenset({2}))
+
+
+def _to_effect(lines: Sequence[BatchLine]) -> list[Block]:
+    blocks: list[Block] = []
+    for line in lines:
+        if line.max_percent is None:
+            continue
+        maximum, typical = line.max_percent.normalize(), line.percent.normalize()
+        rest = (HUNDRED - maximum).normalize()
+        blocks.append(Heading(f"To effect: {line.material.name}"))
+        blocks.append(
+            Text(
+                f"Usually {typical:f} %, at most {maximum:f} % of the finished mass. What still"
+                f" fits into m grams of all else is m times {maximum:f} ÷ {rest:f}; more"
+                " is a deviation, to be written down with its reason."
+            )
+        )
+        head = ("Time", "Added g", "In all g", "What was seen or measured", "Still fits g", "By")
+        blocks.append(Table(head, (11, 13, 13, 36, 14, 13), [("",) * 6] * 4))
+    return blocks
+
+
+def _packaging(batch: Batch) -> list[Block]:
+    items: list[BatchPackaging] = sorted(batch.packaging.all(), key=lambda item: item.position)
+    if not items:
+        return []
+    rows = []
+    for item in items:
+        count = item.per_unit * (batch.units or 0)
+        lots = ", ".join(
+            f"{pick.lot.code} ({pick.quantity.normalize():f})"
+            for pick in sorted(item.picks.all(), key=lambda pick: pick.position)
+        )
+        rows.append((_named(item.material), f"{count.normalize():f}", lots, "", "", ""))
+    head = ("Packaging", "Count", "Lots to take", "Used", "Rejected", "Left")
+    table = Table(head, (34, 10, 26, 10, 10, 10), rows, frozenset({1}))
+    return [Heading("Packaging"), table]
+
+
+def _named(material: Material) -> str:
+    return material.name
+
+
+def _ending(batch: Batch) -> list[Block]:
+    """Measurements, output, deviations and signatures."""
+    output = Fields(
+        [
+            ("Output weighed (g): gross, tare, net", ""),
+            ("Samples kept (g or units), and where", ""),
+            ("Lost (g), and why", ""),
+            *([("Units good / rejected", "")] if batch.units is not None else []),
+        ]
+    )
+    columns = ("What was different, and why", "Decided by", "Time")
+    deviations = Table(columns, (66, 20, 14), [("", "", "")] * 3)
+    roles = ("Weighed and made", "Second person: checked weighings", "Released on basis of")
+    signed = Table(
+        ("Signed", "Name", "Signature", "Date and time"),
+        (31, 23, 26, 20),
+        [(role, "", "", "") for role in roles],
+    )
+    parts: list[tuple[str, Block]] = [
+        ("Measurements", measurements(batch)),
+        ("Output", output),
+        ("Deviations", deviations),
+        ("Signatures", signed),
+    ]
+    return [block for name, block in parts for block in (Heading(name), block)]

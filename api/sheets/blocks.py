@@ -1,0 +1,97 @@
+"""What a sheet is made of: plain values, which know nothing of HTML or PDF."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import ClassVar
+
+PAPERS = {"a4": (210, 297), "letter": (216, 279)}
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A QR code, and what stands below it for people."""
+
+    content: str
+    below: str
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """The title of a part."""
+
+    kind: ClassVar[str] = "heading"
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A paragraph; `strong` is for what must not be overlooked."""
+
+    kind: ClassVar[str] = "text"
+    text: str
+    strong: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Fields:
+    """Names and values beside each other; an empty value is room to write."""
+
+    kind: ClassVar[str] = "fields"
+    rows: Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows under headings; empty cells are room to write. `widths` are parts of the whole.
+
+    `right` are the columns of figures, by number.
+    """
+
+    kind: ClassVar[str] = "table"
+    head: Sequence[str]
+    widths: Sequence[int]
+    rows: Sequence[Sequence[str]]
+    right: frozenset[int] = frozenset()
+
+    @property
+    def percents(self) -> list[int]:
+        return [100 * width // sum(self.widths) for width in self.widths]
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A label to cut out."""
+
+    title: str
+    mark: str
+    rows: Sequence[tuple[str, str]]
+    code: Code | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Cards:
+    """Labels, two beside each other."""
+
+    kind: ClassVar[str] = "cards"
+    cards: Sequence[Card]
+
+
+Block = Heading | Text | Fields | Table | Cards
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A sheet: its title, what it is about, and its blocks; `name` is the file's."""
+
+    title: str
+    about: str
+    name: str
+    printed_at: datetime
+    blocks: Sequence[Block] = field(default=())
+    paper: str = "a4"
+    foot: str = "A record and calculator, not a safety assessment."
+
+    @property
+    def printed(self) -> str:
+        return f"Printed {self.printed_at:%Y-%m-%d %H:%M} {self.printed_at.tzname() or ''}".strip()

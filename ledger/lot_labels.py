@@ -1,0 +1,73 @@
+"""What labels and count sheets say of lots."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from uuid import UUID
+
+from django.db.models import F, Sum
+
+from ledger.access import Actor, lot_for, material_for
+from ledger.models import Custody, Holding, Lot, Maker
+from ledger.roles import Verb
+
+MOST_LISTED = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class LotFacts:
+    """A lot as a count sheet names it; `amount` is what the books have in store."""
+
+    code: str
+    material: str
+    status: str
+    amount: str
+
+
+def maker_name(actor: Actor) -> str:
+    """The name of the maker acted for. Raises Forbidden for the co-op alone."""
+    return Maker.objects.get(coop_id=actor.coop_id, id=actor.maker).name
+
+
+def lot_to_label(actor: Actor, lot: UUID | str) -> tuple[Lot, str]:
+    """A lot of the maker, and how it stands there. Raises NotFound, Forbidden."""
+    actor.must(Verb.READ)
+    found = lot_for(actor, lot)
+    custody = Custody.objects.get(coop_id=actor.coop_id, maker_id=actor.maker, lot_id=found.id)
+    return found, custody.get_status_display()
+
+
+def lots_to_count(
+    actor: Actor, *, material: UUID | str | None = None
+) -> tuple[list[LotFacts], bool]:
+    """What the maker has in store by material and lot, and whether there is more than can be
+    listed; in two queries. Raises NotFound, Forbidden."""
+    actor.must(Verb.READ)
+    rows = Holding.objects.filter(
+        coop_id=actor.coop_id, maker_id=actor.maker, kind="store", any_left=True
+    )
+    if material is not None:
+        rows = rows.filter(material=material_for(actor, material, pointer="/material"))
+    held = list(
+        rows.values("lot_id", code=F("lot__code"), name=F("material__name"))
+        .annotate(measured_by=F("material__measured_by"), left=Sum("quantity"))
+        .order_by("name", "code")[: MOST_LISTED + 1]
+    )
+    custody = Custody.objects.filter(
+        coop_id=actor.coop_id, maker_id=actor.maker, lot_id__in=[row["lot_id"] for row in held]
+    )
+    status = {row.lot_id: row.get_status_display() for row in custody}
+    facts = [
+        LotFacts(
+            row["code"],
+            row["name"],
+            status.get(row["lot_id"], ""),
+            amount_of(row["left"], counted=row["measured_by"] == "count"),
+        )
+        for row in held[:MOST_LISTED]
+    ]
+    return facts, len(held) > MOST_LISTED
+
+
+def amount_of(quantity: Decimal, *, counted: bool) -> str:
+    """A quantity as people read it."""
+    return f"{quantity.normalize():f}{'' if counted else ' g'}"

@@ -1,0 +1,197 @@
+"""Sheets and labels, as a browser or a program asks for them."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+
+from tests.api.client import Client, Coop
+from tests.api.people import member
+from tests.api.test_declarations import shampoo
+from tests.sheets.reading import Pages
+
+EVIL = "Oil <script>alert(1)</script> & 薔薇"
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A batch that is planned, and a lot that goes into it."""
+
+    batch: dict[str, Any]
+    lot: str
+    code: str
+
+
+def recipe(water: str, lye: str, oil: str, acid: str) -> dict[str, Any]:
+    """A cream with everything that a sheet may have to say."""
+    effect = {"typical_percent": "0.2", "max_percent": "0.5"}
+    return {
+        "name": "Ромашка crème",
+        "windows": [
+            {"measure": "ph", "target": "5.5", "low": "5.0", "high": "6.0"},
+            {"measure": "flow_time", "high": "40 s"},
+            {"measure": "appearance", "target": "ivory"},
+        ],
+        "phases": [
+            {
+                "name": "A",
+                "lines": [
+                    {"material": water, "balance": True},
+                    {"material": lye, "percent": "3"},
+                ],
+            },
+            {
+                "name": "B",
+                "lines": [
+                    {"material": oil, "percent": "40", "max_temperature": "45 degC"},
+                    {"material": acid, "to_effect": effect},
+                ],
+            },
+        ],
+    }
+
+
+@pytest.fixture(scope="module")
+def bench(north: Client) -> Bench:
+    water = north.material("Tap water", stocked=False, density="1 g/mL", inci_name="Aqua")
+    oil = north.material(EVIL, inci_name="Prunus Amygdalus Dulcis Oil")
+    lye = north.material("Lye", inci_name="Sodium Hydroxide")
+    acid = north.material("Citric acid solution", inci_name="Citric Acid")
+    jar = north.material("Jar", measured_by="count")
+    lot = north.receive(oil, "5 kg", "60.00", expires_on="2027-03-31")
+    for material, quantity in ((lye, "1 kg"), (acid, "1 kg"), (jar, "100 each")):
+        north.receive(material, quantity, "10.00")
+    formula = recipe(water, lye, oil, acid)
+    made = north.post("formulas", formula).made()
+    product = {
+        "name": "Crème 50 g",
+        "formula": made["id"],
+        "fill": {"nominal": "50 g"},
+        "packaging": [{"material": jar, "quantity": "1 each"}],
+    }
+    sold = north.post("products", product).made()["id"]
+    batch = north.post(
+        "batches", {"product": sold, "units": 40, "planned_for": "2025-05-08"}
+    ).made()
+    code = north.get(f"lots/{lot}").made()["code"]
+    line = next(one for one in batch["lines"] if one["material"] == oil)
+    weighing = {
+        "line": line["id"],
+        "lot": lot,
+        "quantity": "799.5 g",
+        "happened_at": "2025-05-08T09:00:00Z",
+    }
+    north.post(f"batches/{batch['id']}/weighings", weighing).made()
+    seen = {"measure": "ph", "value": "5.4", "happened_at": "2025-05-08T10:00:00Z"}
+    north.post(f"batches/{batch['id']}/measurements", seen).made()
+    return Bench(batch, lot, code)
+
+
+def test_a_batch_sheet_to_follow(north: Client, bench: Bench) -> None:
+    path = f"batches/{bench.batch['id']}/sheet"
+    page = north.get(path)
+    assert (page.status, page.kind) == (200, "text/html")
+    assert page.headers["Cache-Control"] == "no-store"
+    assert page.headers["X-Content-Type-Options"] == "nosniff"
+    policy = page.headers["Content-Security-Policy"]
+    assert "default-src 'none'" in policy
+    assert "'self'" not in policy
+    text = page.raw.decode()
+    assert "<script" not in text
+    assert "Oil &lt;script&gt;alert(1)&lt;/script&gt; &amp; 薔薇" in text
+    printed = north.get(path, format="pdf")
+    assert (printed.status, printed.kind) == (200, "application/pdf")
+    code = bench.batch["code"]
+    assert printed.headers["Content-Disposition"] == f'inline; filename="batch-{code}.pdf"'
+    pages = Pages(printed.raw)
+    for said in (
+        f"Batch {code}",
+        "Ромашка crème",
+        "Phase A",
+        bench.code,
+        "800.00",
+        "792.00 to 808.00",
+        "799.50",
+        "Lye: goggles and gloves",
+        "To effect: Citric acid solution",
+        "at most 0.5 %",
+        "Second person",
+        "pH 05-08 10:00 5.4 5.5 (5 to 6)",
+        "Flow time up to 40 s",
+        "ivory",
+        "at most 45 °C",
+        "Jar",
+    ):
+        assert said in pages.text, said
+    assert all(pages.ink(number) > 3000 for number in range(len(pages)))
+    narrow = Pages(north.get(path, format="pdf", tolerance_percent="0.5", paper="letter").raw)
+    assert "796.00 to 804.00" in narrow.text
+
+
+def test_labels_of_a_lot(north: Client, bench: Bench) -> None:
+    pages = Pages(north.get(f"lots/{bench.lot}/label", format="pdf", copies=3).raw)
+    assert pages.codes() == [f"1727033110{bench.code}"] * 3
+    for said in (bench.code, "2027-03-31", "Released", "Prunus Amygdalus Dulcis Oil"):
+        assert said in pages.text, said
+    page = north.get(f"lots/{bench.lot}/label").raw.decode()
+    assert page.count("<img ") == 1
+    assert f"(17)270331(10){bench.code}" in page
+
+
+def test_a_count_sheet(north: Client, bench: Bench) -> None:
+    seen = Pages(north.get("stock/count-sheet", format="pdf").raw).text
+    assert bench.code in seen
+    assert "4200.5 g" in seen
+    blind = Pages(north.get("stock/count-sheet", format="pdf", blind="true").raw).text
+    assert bench.code in blind
+    assert "4200.5" not in blind
+    material = north.get(f"lots/{bench.lot}").made()["material"]
+    one = north.get("stock/count-sheet", material=material).raw.decode()
+    assert bench.code in one
+    assert "Jar" not in one
+
+
+@pytest.mark.parametrize(
+    ("query", "code", "pointer"),
+    [
+        ({"format": "docx"}, "invalid_choice", "/format"),
+        ({"paper": "a3"}, "invalid_choice", "/paper"),
+        ({"tolerance_percent": "11"}, "out_of_range", "/tolerance_percent"),
+        ({"copies": "2"}, "unknown_field", "/copies"),
+    ],
+)
+def test_refusals_are_problems(
+    north: Client, bench: Bench, query: dict[str, str], code: str, pointer: str
+) -> None:
+    north.get(f"batches/{bench.batch['id']}/sheet", **query).refused(422, code, pointer)
+
+
+def test_who_may_print(north: Client, coop: Coop, bench: Bench) -> None:
+    """Whoever may read may print, since no cost stands on a sheet; nobody else finds it."""
+    reader = member(coop, "North Bench", "read-only")
+    paths = [
+        f"batches/{bench.batch['id']}/sheet",
+        f"lots/{bench.lot}/label",
+        "stock/count-sheet",
+    ]
+    for path in paths:
+        assert reader.get(path, format="pdf").status == 200
+        north.another(token="nobody").get(path).refused(401, "not_signed_in")
+    for path in paths[:2]:
+        coop["Mill Bench"].get(path).refused(404, "not_found")
+    theirs = coop["Mill Bench"].get("stock/count-sheet").raw.decode()
+    assert bench.code not in theirs
+    made = next(one for one in north.listed("materials") if one["own"])["id"]
+    missing = coop["Mill Bench"].get("stock/count-sheet", material=NOWHERE)
+    missing.refused(422, "not_found", "/material")
+    assert coop["Mill Bench"].get("stock/count-sheet", material=made).raw == missing.raw
+
+
+def test_other_operations_send_json_alone(north: Client) -> None:
+    north.get("stock", format="pdf").refused(422, "unknown_field", "/format")
+    product = shampoo(north, "Dune", use="leave_on")
+    plain = north.raw("GET", f"products/{product}/declaration", None, {"Accept": "text/html"})
+    plain.refused(406, "not_acceptable")
+
+
+NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
