@@ -9,6 +9,7 @@ from django.db import connection
 from django.db.models import F
 
 from formulas import composition
+from formulas.alternates import AlternateDraft, check_alternates, keep_alternates
 from formulas.composition import Balance, Composed, Fixed, Ingredient, Kind, Recipe, ToEffect
 from formulas.errors import FormulaCycle, PercentNot100
 from formulas.judging import Window
@@ -31,12 +32,15 @@ class LineDraft:
     """A line as the maker writes it: of a material or of another formula, by its id.
 
     `max_celsius` is for what heat harms: it goes in once the batch is no hotter, in degC.
+    `active_percent` is what of it is active matter; `alternates` may stand in for it, in turn.
     """
 
     amount: Fixed | ToEffect | Balance
     material: UUID | str | None = None
     formula: UUID | str | None = None
     max_celsius: Decimal | None = None
+    active_percent: Decimal | None = None
+    alternates: Sequence[AlternateDraft] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +75,7 @@ class _Named:
     amount: Fixed | ToEffect | Balance
     material: Material | None
     component: Formula | None
-    max_celsius: Decimal | None
+    draft: LineDraft
 
     @property
     def ingredient(self) -> Ingredient:
@@ -146,6 +150,7 @@ def _settle(actor: Actor, draft: Draft) -> tuple[list[_Named], tuple[Composed, .
     if not any(phase.lines for phase in draft.phases):
         raise PercentNot100(total=0, pointer="/phases")
     lines = _named(actor, draft)
+    check_alternates(actor, [(line.pointer, line.material, line.draft) for line in lines])
     composed = composition.compose(
         [composition.Line(line.ingredient, line.amount, line.pointer) for line in lines]
     )
@@ -182,14 +187,7 @@ def _named(actor: Actor, draft: Draft) -> list[_Named]:
     )
     _check_materials(materials)
     return [
-        _Named(
-            phase,
-            pointer,
-            line.amount,
-            materials.get(pointer),
-            components.get(pointer),
-            line.max_celsius,
-        )
+        _Named(phase, pointer, line.amount, materials.get(pointer), components.get(pointer), line)
         for phase, pointer, line in placed
     ]
 
@@ -308,7 +306,7 @@ def _write_version(
         for place, group in enumerate(draft.phases)
     )
     with explained():
-        Line.objects.bulk_create(
+        rows = Line.objects.bulk_create(
             Line(
                 **own,
                 version=version,
@@ -319,10 +317,12 @@ def _write_version(
                 component=line.component,
                 percent=settled.percent,
                 max_percent=settled.max_percent,
-                max_celsius=line.max_celsius,
+                max_celsius=line.draft.max_celsius,
+                active_percent=line.draft.active_percent,
             )
             for place, (line, settled) in enumerate(zip(lines, composed, strict=True))
         )
+    keep_alternates(zip(rows, (line.draft.alternates for line in lines), strict=True))
     return version
 
 

@@ -109,3 +109,22 @@ class CostUnknown(Invalid):
     """What {name} costs is not known: receive it with its price, or give the cost yourself."""
 
     code = "cost_unknown"
+
+
+class BalanceMissing(Invalid):
+    """The substitute brings {brought} g more or less, and no line is the balance to give way."""
+
+    code = "balance_missing"
+
+
+class BalanceTooSmall(Invalid):
+    """The substitute brings {brought} g more, and the balance line can give {left} g at most."""
+
+    code = "balance_too_small"
+
+
+class NotAnAlternate(Invalid):
+    """{name} is no alternate of this line: add it to a new version of the formula, or weigh it
+    with a deviation."""
+
+    code = "not_an_alternate"

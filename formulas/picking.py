@@ -56,13 +56,20 @@ class Picked:
     lots: tuple[PickableLot, ...]
 
 
-def pick(lots: Sequence[PickableLot], quantity: Decimal, day: date) -> Picked:
+def pick(
+    lots: Sequence[PickableLot], quantity: Decimal, day: date, *, before: Sequence[str] = ()
+) -> Picked:
     """Pick `quantity` for a batch made on `day`; each lot stands in `lots` once.
 
-    Lots with no date come last, and a tie goes to the one received earlier. What cannot be had
-    is `short`: a plan may be made before the goods are there, so nothing is refused here.
+    Lots with no date come last, and a tie goes to the one received earlier. Those named in
+    `before` come before all others, in that order. What cannot be had is `short`: a plan may be
+    made before the goods are there, so nothing is refused here.
     """
-    usable = sorted((lot for lot in lots if lot.usable_on(day)), key=_turn)
+    turns = {lot: turn for turn, lot in enumerate(before)}
+    usable = sorted(
+        (lot for lot in lots if lot.usable_on(day)),
+        key=lambda lot: (turns.get(lot.lot, len(turns)), *_turn(lot)),
+    )
     wanted = quantity
     taken: dict[str, Decimal] = {}
     for lot in usable:

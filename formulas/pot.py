@@ -18,14 +18,16 @@ with weighed as (
     where w.coop_id = %(coop)s and w.batch_id = %(batch)s
       and not exists (select from ledger_entry e
                         where e.coop_id = w.coop_id and e.reverses_id = w.entry_id)
-    group by w.line_id)
+    group by w.line_id),
+wanted as (
+  select line_id as id, sum(grams) as grams from formulas_wanted
+    where coop_id = %(coop)s and batch_id = %(batch)s group by line_id)
 select coalesce(sum(w.grams) filter (where l.id <> %(line)s), 0)
          + coalesce((select grams from weighed where line_id is null), 0),
        coalesce(sum(coalesce(nullif(w.grams, 0), l.grams)) filter (where l.id <> %(line)s), 0)
          + coalesce((select grams from weighed where line_id is null), 0),
        coalesce((select grams from weighed where line_id = %(line)s), 0)
-  from formulas_batchline l left join weighed w on w.line_id = l.id
- where l.coop_id = %(coop)s and l.batch_id = %(batch)s
+  from wanted l left join weighed w on w.line_id = l.id
 """
 
 
@@ -41,12 +43,15 @@ def pot_of(batch: Batch, line: BatchLine) -> Pot:
 
 
 class InPot:
-    """The same for every line of a batch whose lines and weighings are at hand, with no query."""
+    """The same for every line of a batch fetched with its details, with no query."""
 
     def __init__(self, batch: Batch) -> None:
         self.weighed: dict[UUID | None, Decimal] = {}
         for one in batch.weighings.all():
             self.weighed[one.line_id] = self.weighed.get(one.line_id, ZERO) + one.quantity
+        self.wanted = {line.id: line.grams for line in batch.lines.all()}
+        for change in batch.changes.all():
+            self.wanted[change.line_id] += change.grams
         self.now = sum(self.weighed.values(), ZERO)
         self.final = self.weighed.get(None, ZERO)
         self.final += sum((self._final(line) for line in batch.lines.all()), ZERO)
@@ -57,5 +62,5 @@ class InPot:
         return Pot(self.now - own, self.final - self._final(line), own)
 
     def _final(self, line: BatchLine) -> Decimal:
-        grams: Decimal = self.weighed.get(line.id, ZERO) or line.grams
+        grams: Decimal = self.weighed.get(line.id, ZERO) or self.wanted[line.id]
         return grams

@@ -26,7 +26,7 @@ with back as (
     group by 1, 2 having sum(p.quantity) > 0
 ), needed as (
   select material_id, sum(quantity) as quantity from (
-    select material_id, grams from formulas_batchline
+    select material_id, grams from formulas_wanted
       where coop_id = %(coop)s and batch_id = %(batch)s
     union all
     select k.material_id, k.per_unit * coalesce(b.units, 0) from formulas_batchpackaging k

@@ -9,6 +9,7 @@ from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
+from django.db.models import Exists, OuterRef
 
 from formulas.access import locked_batch, pourable, standing
 from formulas.batches import home_of, must_be_planned
@@ -16,10 +17,11 @@ from formulas.deviations import Rule, broken_by
 from formulas.effect import Effect, effect_of, overrun
 from formulas.errors import OverMaximum
 from formulas.heat import Heat, heat_of
-from formulas.models import Batch, BatchLine, Weighing
+from formulas.models import Batch, BatchLine, Picking, Weighing
 from formulas.pot import pot_of
 from formulas.repromising import promise_again
 from formulas.reserving import standing_lot
+from formulas.wanting import not_wanted, poured_for, wants
 from ledger.access import Actor, day_of, find, lot_for, material_for
 from ledger.costing import round_stored
 from ledger.entries import Move, Posted, post_entry
@@ -44,7 +46,7 @@ ZERO = Decimal(0)
 _STILL_SHORT: Final = """
 update ledger_shortfall s
    set quantity = greatest(0, least(s.quantity, n.needed - h.weighed - r.reserved))
-  from (select sum(grams) as needed from formulas_batchline
+  from (select sum(grams) as needed from formulas_wanted
           where coop_id = %(coop)s and batch_id = %(batch)s and material_id = %(material)s) n,
        (select coalesce(sum(quantity), 0) as weighed from ledger_holding
           where coop_id = %(coop)s and account_id = %(account)s and material_id = %(material)s) h,
@@ -100,15 +102,16 @@ def weigh(
     Without a line it is an addition of `material` that the formula does not list; without a lot
     the material must be one that is not stocked. A volume becomes grams by the lot's own density,
     else the material's. `deviation` is the reason for using a lot that is not released or out of
-    date, for passing a line's maximum or its temperature, or for an addition, and which of these it
-    overrode is kept beside it; a rejected lot is barred whatever the reason.
+    date or of a material that the line does not want, for passing a line's maximum or its
+    temperature, or for an addition, and which of these it overrode is kept beside it; a rejected
+    lot is barred whatever the reason.
 
     Raises NotFound, AlreadyFinished, Invalid, DensityMissing, OverMaximum, TooHot, NotEnough,
     LotNotReleased, LotExpired.
     """
     actor.must(Verb.MAKE)
-    found, of_line = _place(actor, batch, line)
-    poured, broken = _lot(actor, of_line, lot, material, happened_at)
+    found, of_line = place(actor, batch, line)
+    poured, broken = _lot(actor, of_line, lot, material, happened_at, deviation)
     measured = _measured(quantity, poured)
     effect, over = _added_to_effect(found, of_line, measured.quantity)
     heat, too_hot = heat_of(found, of_line, happened_at)
@@ -119,8 +122,8 @@ def weigh(
     broken += [Rule.NOT_IN_FORMULA] if of_line is None else []
     why = _Deviation(deviation, broken if deviation else [])
     posted = _draw(actor, found, poured, measured, happened_at, why)
-    if of_line is not None and of_line.short:
-        _lessen_shortfall(found, of_line)
+    if of_line is not None and (of_line.short or getattr(of_line, "repicked", False)):
+        _lessen_shortfall(found, poured.material_id)
     weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, why)
     return Weighed(weighing, found, poured, of_line, posted.values[0], effect, heat)
 
@@ -143,12 +146,12 @@ def weigh_back(
     material, DensityMissing, and NotEnough when less than that is in the batch.
     """
     actor.must(Verb.MAKE)
-    found, of_line = _place(actor, batch, line)
+    found, of_line = place(actor, batch, line)
     poured = lot_for(actor, lot, pointer="/lot")
     measured = _measured(quantity, poured)
     if of_line is None:
         of_line = _last_line(found, poured)
-    elif of_line.material_id != poured.material_id:
+    elif of_line.material_id != poured.material_id and not poured_for(of_line, poured):
         # The shares of what is added to effect are reckoned by what stands on each line.
         raise Invalid(
             f"The lot {poured.code} is {poured.material.name}, and this line wants"
@@ -172,7 +175,7 @@ def weigh_back(
     return Weighed(weighing, found, poured, of_line, -posted.values[0], effect)
 
 
-def _place(
+def place(
     actor: Actor, batch: UUID | str, line: UUID | str | None
 ) -> tuple[Batch, BatchLine | None]:
     """The batch, locked, and the line of it, in one query."""
@@ -184,6 +187,7 @@ def _place(
         BatchLine.objects.select_for_update(of=("batch",), no_key=True)
         .select_related("batch", "material")
         .filter(maker_id=actor.maker)
+        .annotate(repicked=Exists(Picking.objects.filter(batch_id=OuterRef("batch_id"))))
     )
     try:
         of_line = find(rows, line, pointer="/line")
@@ -203,8 +207,9 @@ def _lot(
     lot: UUID | str | None,
     material: UUID | str | None,
     happened_at: datetime,
+    deviation: str,
 ) -> tuple[Lot, list[Rule]]:
-    """The lot that was poured, which must be of the material that the line wants.
+    """The lot that was poured, which must be of a material that the line wants.
 
     With it the rules that using it that day breaks; without a deviation the ledger refuses it.
     """
@@ -220,13 +225,12 @@ def _lot(
         return standing_lot(actor, wanted, day), []
     custody = pourable(actor, lot)
     poured: Lot = custody.lot
-    if wanted is not None and poured.material_id != wanted.id:
-        raise Invalid(
-            f"The lot {poured.code} is {poured.material.name}, and this line wants {wanted.name}:"
-            " name another lot, or weigh it in as an addition, without a line.",
-            pointer="/lot",
-        )
-    return poured, broken_by(custody, day)
+    broken = broken_by(custody, day)
+    if wanted is not None and not wants(line, wanted, poured):
+        if line is None or not deviation:
+            raise not_wanted(line, wanted, poured)
+        broken.append(Rule.LINE_MATERIAL)
+    return poured, broken
 
 
 def _added_to_effect(
@@ -295,7 +299,7 @@ def _given_value(material: Material, grams: Decimal) -> Decimal | None:
     return value
 
 
-def _lessen_shortfall(batch: Batch, line: BatchLine) -> None:
+def _lessen_shortfall(batch: Batch, material_id: UUID) -> None:
     with connection.cursor() as cursor:
         cursor.execute(
             _STILL_SHORT,
@@ -303,7 +307,7 @@ def _lessen_shortfall(batch: Batch, line: BatchLine) -> None:
                 "coop": batch.coop_id,
                 "batch": batch.id,
                 "account": batch.account_id,
-                "material": line.material_id,
+                "material": material_id,
             },
         )
 

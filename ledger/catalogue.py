@@ -28,7 +28,27 @@ PLAIN = [
     "cost_source",
     "shelf_life_days",
     "declared_as",
+    "function",
+    "brings",
 ]
+# What a material does in a formula (the usual functions of the trade), and what a raw material may
+# carry beside its active matter.
+FUNCTIONS = [
+    "acid",
+    "base",
+    "botanical",
+    "chelant",
+    "emollient",
+    "emulsifier",
+    "fragrance",
+    "humectant",
+    "other",
+    "preservative",
+    "solvent",
+    "surfactant",
+    "thickener",
+]
+BROUGHT = ["allergens", "preservative", "salts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +79,8 @@ class MaterialFacts:
     # None leaves them as they are.
     composition: Sequence[PartFacts] | None = None
     allergens: Sequence[PartFacts] | None = None
+    function: str = ""
+    brings: str | None = None
 
 
 def add_material(actor: Actor, facts: MaterialFacts) -> Material:

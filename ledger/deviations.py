@@ -18,6 +18,7 @@ class Rule(StrEnum):
     MAXIMUM_PERCENT = "maximum_percent"
     MAXIMUM_TEMPERATURE = "maximum_temperature"
     NOT_IN_FORMULA = "not_in_formula"
+    LINE_MATERIAL = "line_material"
 
 
 def broken_by(custody: Custody, day: date) -> list[Rule]:

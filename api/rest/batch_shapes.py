@@ -1,11 +1,18 @@
 """How a batch is sent and shown."""
 
-from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
 
 from api.paging import Paged
+from api.rest.batch_lines import (
+    BatchLineOut,
+    BatchPackagingOut,
+    TopUpBrief,
+    lines_json,
+    packaging_json,
+    top_up_brief,
+)
 from api.rest.effect_shapes import EffectOut, HeatOut, heat_json, measured_json, shown_of
 from api.rest.fields import (
     Body,
@@ -26,10 +33,8 @@ from formulas import finishing, weighing
 from formulas.costing import BatchCost, BatchYield, shown
 from formulas.deviations import Rule
 from formulas.drawing import Sample
-from formulas.effect import Pot, headroom, share_of
 from formulas.measurements import standing_of, standing_rows, windows_of
-from formulas.models import Batch, BatchLine, BatchPackaging, Pick, Weighing
-from formulas.pot import InPot
+from formulas.models import Batch, Weighing
 from ledger.access import Actor
 from ledger.lots import custody_of
 from ledger.money import round_money
@@ -50,38 +55,6 @@ class BatchIn(Body):
     batch = QuantityField(required=False, help_text="All that is weighed in.")
     output = QuantityField(required=False, help_text="What is to be left after the loss.")
     planned_for = serializers.DateField()
-
-
-class PickOut(serializers.Serializer[Any]):
-    lot = Id()
-    code = Text()
-    grams = Shown(required=False)
-    count = Shown(required=False)
-
-
-class BatchLineOut(serializers.Serializer[Any]):
-    id = Id()
-    material = Id(required=False)
-    formula = Id(required=False)
-    name = Text()
-    phase = Text(allow_blank=True)
-    percent = Shown()
-    max_percent = Shown(allow_null=True)
-    max_celsius = Shown(allow_null=True, help_text="It goes in once the batch is no hotter.")
-    grams = Shown()
-    weighed = Shown()
-    share_percent = Shown(help_text="What was weighed, of all that is in the batch now.")
-    headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
-    picks = PickOut(many=True)
-    short = Shown()
-
-
-class BatchPackagingOut(serializers.Serializer[Any]):
-    material = Id()
-    name = Text()
-    count = Shown()
-    picks = PickOut(many=True)
-    short = Shown()
 
 
 class Overrode(serializers.ListField):
@@ -162,6 +135,7 @@ class BatchOut(BatchBrief):
     measurements = MeasurementOut(many=True, help_text="Without those that were corrected.")
     windows = WindowOut(many=True)
     standing = StandingOut()
+    top_ups = TopUpBrief(many=True)
     finished = FinishedOut(allow_null=True)
     later_bills = LaterBillsOut(
         allow_null=True, help_text="What came later; null for who may not see costs."
@@ -250,60 +224,16 @@ def brief_json(row: Batch) -> dict[str, Any]:
 
 
 def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
-    in_pot = InPot(row)
     return {
         **brief_json(row),
-        "lines": [
-            _line_json(line, in_pot.of(line))
-            for line in sorted(row.lines.all(), key=lambda line: line.position)
-        ],
-        "packaging": [
-            _packaging_json(item, row.units or 0)
-            for item in sorted(row.packaging.all(), key=lambda item: item.position)
-        ],
+        "lines": lines_json(row),
+        "packaging": packaging_json(row),
         "weighings": [weighing_json(one) for one in row.weighings.all()],
         **measured_json(row),
+        "top_ups": [top_up_brief(one) for one in sorted(row.top_ups.all(), key=lambda o: o.id)],
         "finished": _finished_of(actor, row),
         "later_bills": later_bills_json(actor, row),
     }
-
-
-def _line_json(line: BatchLine, pot: Pot) -> dict[str, Any]:
-    most = line.max_percent
-    left = None if most is None else headroom(pot.others_final, pot.own, most)
-    return {
-        "id": str(line.id),
-        "formula" if line.component_id else "material": str(line.component_id or line.material_id),
-        "name": line.component.name if line.component else line.material.name,
-        "phase": line.phase,
-        "percent": plain(line.percent.normalize()),
-        "max_percent": line.max_percent and plain(line.max_percent.normalize()),
-        "max_celsius": plain(line.max_celsius),
-        "grams": plain(line.grams),
-        "weighed": plain(pot.own),
-        "share_percent": plain(share_of(pot.own, pot.others_now + pot.own)),
-        "headroom_grams": plain(left),
-        "picks": [_pick_json(one, "grams", one.quantity) for one in _in_order(line)],
-        "short": plain(line.short),
-    }
-
-
-def _packaging_json(item: BatchPackaging, units: int) -> dict[str, Any]:
-    return {
-        "material": str(item.material_id),
-        "name": item.material.name,
-        "count": plain((item.per_unit * units).quantize(1)),
-        "picks": [_pick_json(one, "count", one.quantity.quantize(1)) for one in _in_order(item)],
-        "short": plain(item.short.quantize(1)),
-    }
-
-
-def _in_order(row: BatchLine | BatchPackaging) -> list[Pick]:
-    return sorted(row.picks.all(), key=lambda pick: pick.position)
-
-
-def _pick_json(pick: Pick, unit: str, quantity: Decimal) -> dict[str, Any]:
-    return {"lot": str(pick.lot_id), "code": pick.lot.code, unit: plain(quantity)}
 
 
 def weighing_json(row: Weighing) -> dict[str, Any]:

@@ -71,6 +71,16 @@ class MaterialIn(Body):
     allergens = listed(
         PartIn, most=100, required=False, help_text="By its certificate, in percent of it."
     )
+    function = Choice(
+        ["", *catalogue.FUNCTIONS], required=False, help_text="Its work in a formula."
+    )
+    brings = serializers.ListField(
+        child=Choice(catalogue.BROUGHT),
+        max_length=len(catalogue.BROUGHT),
+        required=False,
+        allow_null=True,
+        help_text="What it carries beside its active matter; null if that is not known.",
+    )
 
 
 class MaterialChange(MaterialIn):
@@ -106,6 +116,8 @@ class MaterialOut(serializers.Serializer[Any]):
     declared_as = serializers.ChoiceField(Material.DeclaredAs.values)
     composition = PartOut(many=True)
     allergens = PartOut(many=True)
+    function = Text(allow_blank=True)
+    brings = serializers.ListField(child=Text(), allow_null=True)
     own = serializers.BooleanField(help_text="Made by the maker, and seen by it alone.")
     version = serializers.IntegerField()
     created_at = Moment()
@@ -168,10 +180,19 @@ def material_json(row: Material, actor: Actor) -> dict[str, Any]:
         "declared_as": row.declared_as,
         "composition": parts_json(row, MaterialPart.Kind.PART),
         "allergens": parts_json(row, MaterialPart.Kind.ALLERGEN),
+        "function": row.function,
+        "brings": None if row.brings is None else row.brings.split(),
         "own": row.maker_id is not None,
         "version": row.version,
         "created_at": row.created_at,
     }
+
+
+def _facts(data: dict[str, Any]) -> dict[str, Any]:
+    """What was sent, as it is kept: words in one text."""
+    if data.get("brings") is None:
+        return data
+    return {**data, "brings": " ".join(sorted(set(data["brings"])))}
 
 
 def supplier_json(row: Supplier) -> dict[str, Any]:
@@ -201,7 +222,7 @@ class Materials(Resource):
     @writes(MaterialIn, MaterialOut, examples=examples.MATERIAL)
     def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
         """Add a material to the catalogue."""
-        material = catalogue.add_material(actor, catalogue.MaterialFacts(**data))
+        material = catalogue.add_material(actor, catalogue.MaterialFacts(**_facts(data)))
         return _material(material, actor)
 
 
@@ -218,7 +239,7 @@ class OneMaterial(Resource):
         """Change what is known of a material (If-Match with its ETag)."""
         material_for(actor, id)
         version = etags.expected_version(self.request, id)
-        changed = catalogue.change_material(actor, material=id, version=version, facts=data)
+        changed = catalogue.change_material(actor, material=id, version=version, facts=_facts(data))
         return _material(changed, actor)
 
 

@@ -130,6 +130,10 @@ FINISH: Final = _sent(
         "release": {"basis": "pH 5.4, clear"},
     },
 )
+TOP_UP: Final = _sent(
+    "The rest of a lot, made up with the first alternate that has enough",
+    {"line": LINE, "lot": LOT},
+)
 ISSUE: Final = _sent(
     "A tester",
     {

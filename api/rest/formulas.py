@@ -9,6 +9,7 @@ from api import etags
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
 from api.rest import examples
+from api.rest.alternates import AlternateIn, AlternateOut, alternates_json, percent_json
 from api.rest.catalogue import DensityOut, density_json
 from api.rest.fields import (
     Body,
@@ -29,6 +30,7 @@ from api.rest.fields import (
 from api.rest.measurements import MEASURES, TYPED, WindowOut, window_json
 from formulas import balances, composing
 from formulas.access import formula_for, formulas_of, version_for
+from formulas.alternates import MOST, AlternateDraft, prefetch_alternates
 from formulas.batches import Size
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.judging import Measure, Window, read_window
@@ -53,6 +55,12 @@ class FormulaLineIn(Body):
     to_effect = ToEffectIn(required=False)
     max_temperature = TemperatureField(
         required=False, allow_null=True, help_text="It goes in once the batch is no hotter."
+    )
+    active_percent = DecimalText(
+        above="0", most="100", required=False, allow_null=True, help_text="Active matter."
+    )
+    alternates = listed(
+        AlternateIn, most=MOST, required=False, help_text="What may stand in for it, in turn."
     )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -118,6 +126,8 @@ class FormulaLineOut(serializers.Serializer[Any]):
     balance = serializers.BooleanField()
     to_effect = ToEffectOut(allow_null=True)
     max_celsius = Shown(allow_null=True, help_text="It goes in once the batch is no hotter.")
+    active_percent = Shown(allow_null=True)
+    alternates = AlternateOut(many=True)
 
 
 class PhaseOut(serializers.Serializer[Any]):
@@ -215,7 +225,12 @@ def _line_draft(line: dict[str, Any]) -> composing.LineDraft:
     else:
         amount = Balance()
     return composing.LineDraft(
-        amount, line.get("material"), line.get("formula"), line.get("max_temperature")
+        amount,
+        line.get("material"),
+        line.get("formula"),
+        line.get("max_temperature"),
+        line.get("active_percent"),
+        [AlternateDraft(**one) for one in line.get("alternates", [])],
     )
 
 
@@ -270,6 +285,8 @@ def _line_json(line: Line) -> dict[str, Any]:
         "balance": line.kind == Line.Kind.BALANCE,
         "to_effect": to_effect,
         "max_celsius": plain(line.max_celsius),
+        "active_percent": percent_json(line.active_percent),
+        "alternates": alternates_json(line),
     }
 
 
@@ -368,4 +385,5 @@ class FormulaScaling(Resource):
 
 def _formula(version: FormulaVersion) -> Sent:
     formula = version.formula
+    prefetch_alternates(version)
     return Sent(formula_json(version), headers={"ETag": etags.etag(formula.id, formula.version)})

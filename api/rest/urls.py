@@ -22,6 +22,7 @@ from api.rest import (
     sheets,
     stock,
     tokens,
+    top_ups,
     traces,
 )
 
@@ -71,6 +72,8 @@ urlpatterns = [
     path("batches/<str:id>/measurements", measurements.Measurements.as_view()),
     path("batches/<str:id>/finish", batches.Finishes.as_view()),
     path("batches/<str:id>/cancellation", batches.Cancellations.as_view()),
+    path("batches/<str:id>/top-ups", top_ups.TopUps.as_view()),
+    path("batches/<str:id>/reservations", top_ups.Reservations.as_view()),
     path("fills", fills.Fills.as_view()),
     path("fills/<str:id>", fills.OneFill.as_view()),
     path("opening-stock", issues.OpeningStock.as_view()),

@@ -5,21 +5,27 @@ from formulas.models.formulas import Formula, FormulaVersion, Line, Phase, Windo
 from formulas.models.making import Filling, Making, Weighing
 from formulas.models.measurements import Measurement
 from formulas.models.products import Packaging, Product
+from formulas.models.topping_up import Alternate, Lack, LineChange, Picking, TopUp
 
 __all__ = [
+    "Alternate",
     "Batch",
     "BatchLine",
     "BatchPackaging",
     "Filling",
     "Formula",
     "FormulaVersion",
+    "Lack",
     "Line",
+    "LineChange",
     "Making",
     "Measurement",
     "Packaging",
     "Phase",
     "Pick",
+    "Picking",
     "Product",
+    "TopUp",
     "Weighing",
     "Window",
 ]

@@ -126,11 +126,12 @@ class BatchPackaging(MakerRow):
 
 
 class Pick(MakerRow):
-    """A lot to pour from, for a line or for packaging, as it was chosen at planning."""
+    """A lot to pour from, for a line or for packaging, as chosen at planning or in a `picking`."""
 
     batch = link(Batch, related_name="picks")
     line = link(BatchLine, related_name="picks", null=True)
     packaging = link(BatchPackaging, related_name="picks", null=True)
+    picking = link("formulas.Picking", null=True)
     position = models.PositiveSmallIntegerField()
     lot = link("ledger.Lot")
     quantity = quantity()

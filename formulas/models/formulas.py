@@ -103,6 +103,7 @@ class Line(MakerRow):
     percent = percent_field()
     max_percent = percent_field(null=True)
     max_celsius = celsius()
+    active_percent = percent_field(null=True)
 
     class Meta:
         constraints = (
@@ -111,6 +112,11 @@ class Line(MakerRow):
                 condition=Q(max_celsius__isnull=True)
                 | Q(max_celsius__gte=Decimal("-273.15"), max_celsius__lte=1000),
                 name="line_temperature_plausible",
+            ),
+            models.CheckConstraint(
+                condition=Q(active_percent__isnull=True)
+                | Q(active_percent__gt=0, active_percent__lte=100),
+                name="line_active_within_100",
             ),
             models.UniqueConstraint(
                 fields=["coop", "version"],

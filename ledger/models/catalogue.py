@@ -54,6 +54,11 @@ class Material(CoopRow):
     declared_as = models.CharField(
         max_length=10, choices=DeclaredAs.choices, default=DeclaredAs.INGREDIENT
     )
+    function = models.CharField(max_length=20, blank=True, help_text="Its work in a formula.")
+    # Null and not empty: nothing is known, which is not the same as bringing nothing.
+    brings = models.CharField(  # noqa: DJ001
+        max_length=120, null=True, help_text="What it carries beside its active matter, in words."
+    )
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField(auto_now_add=True)
 

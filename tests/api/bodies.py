@@ -14,6 +14,7 @@ OF_FIELD = {
     "material": "material",
     "supplier": "supplier",
     "lot": "lot",
+    "other_lot": "lot",
     "formula": "formula",
     "product": "product",
     "line": "line",
@@ -45,7 +46,7 @@ class Body:
 
     def _object(self, described: dict[str, Any]) -> dict[str, Any]:
         wanted = set(described.get("required", []))
-        inner: dict[str, Any] = described["properties"]
+        inner: dict[str, Any] = described.get("properties", {})
         made = {}
         for name, one in inner.items():
             if name in OF_FIELD or name in wanted or self._holds_ids(one):
@@ -120,6 +121,8 @@ def put(body: Any, pointer: str, value: str) -> Any:
     *way, last = pointer.strip("/").split("/")
     inner = changed
     for step in way:
+        if isinstance(inner, dict) and {"formula", "material"} <= set(inner):
+            del inner["formula"]
         inner = inner[int(step)] if isinstance(inner, list) else inner[step]
     inner[last] = value
     if last in ("formula", "material") and {"formula", "material"} <= set(inner):

@@ -1,0 +1,107 @@
+"""What each line of a batch wants of which material, as its top-ups left it, and what was weighed.
+
+A line as planned wants one material. A top-up makes two of it, each weighed, traced and costed by
+itself, and changes what the balance line wants.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from uuid import UUID
+
+from formulas.access import standing
+from formulas.models import (
+    Batch,
+    BatchLine,
+    BatchPackaging,
+    LineChange,
+    Pick,
+    Picking,
+    Weighing,
+)
+from ledger.models import Material
+
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """So many grams of a material for a line, and how many of them have been weighed."""
+
+    line: BatchLine
+    material: Material
+    grams: Decimal
+    weighed: Decimal = ZERO
+
+    @property
+    def still(self) -> Decimal:
+        """Grams that are still to be weighed."""
+        return max(ZERO, self.grams - self.weighed)
+
+
+def shares(
+    lines: Iterable[BatchLine], changes: Iterable[LineChange], weighings: Iterable[Weighing]
+) -> list[Share]:
+    """The shares of all lines, in the order of the lines, each line's own material first.
+
+    The changes come with their material, the weighings with their lot; they are those that stand.
+    A material that was weighed for a line without being wanted there is no share of it.
+    """
+    wanted: dict[tuple[UUID, UUID], Decimal] = {}
+    materials: dict[UUID, Material] = {}
+    of_line = {line.id: line for line in sorted(lines, key=lambda line: line.position)}
+    for line in of_line.values():
+        wanted[line.id, line.material_id] = line.grams
+        materials[line.material_id] = line.material
+    for change in sorted(changes, key=lambda change: change.id):
+        key = (change.line_id, change.material_id)
+        wanted[key] = wanted.get(key, ZERO) + change.grams
+        materials[change.material_id] = change.material
+    weighed: dict[tuple[UUID, UUID], Decimal] = defaultdict(Decimal)
+    for one in weighings:
+        if one.line_id is not None:
+            weighed[one.line_id, one.lot.material_id] += one.quantity
+    places = {id: place for place, id in enumerate(of_line)}
+    return [
+        Share(of_line[line], materials[material], grams, weighed[line, material])
+        for (line, material), grams in sorted(wanted.items(), key=lambda item: places[item[0][0]])
+    ]
+
+
+def shares_of(batch: Batch) -> list[Share]:
+    """The shares of a batch, in three queries."""
+    return shares(
+        batch.lines.select_related("material", "component"),
+        batch.changes.select_related("material"),
+        standing(Weighing.objects.filter(batch=batch)).select_related("lot"),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The lots that count for a batch: those chosen at planning, or when last chosen anew."""
+
+    picking: Picking | None
+
+    @classmethod
+    def of(cls, batch: Batch) -> "Chosen":
+        """By the pickings of a batch, which may have been fetched before with their lacks."""
+        return cls(max(batch.pickings.all(), key=lambda one: one.id, default=None))
+
+    def picks(self, row: BatchLine | BatchPackaging) -> list[Pick]:
+        """The lots for a line or for packaging, in their order."""
+        id = self.picking and self.picking.id
+        found = [one for one in row.picks.all() if one.picking_id == id]
+        return sorted(found, key=lambda one: one.position)
+
+    def short(self, row: BatchLine | BatchPackaging, material: UUID | None = None) -> Decimal:
+        """What no usable lot had, of all materials of a line or of one."""
+        if self.picking is None:
+            return row.short if material in (None, row.material_id) else ZERO
+        lacks = [
+            one.quantity
+            for one in self.picking.lacks.all()
+            if row.id in (one.line_id, one.packaging_id) and material in (None, one.material_id)
+        ]
+        return sum(lacks, ZERO)

@@ -1,0 +1,126 @@
+"""Active matter and mass in a substitution: a worked example, refusals, what always holds."""
+
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from formulas.errors import BalanceMissing, BalanceTooSmall
+from formulas.substituting import (
+    SCALE_STEP,
+    Known,
+    Strength,
+    corrected_balance,
+    make_up,
+    must_have_balance,
+    touched,
+)
+from ledger.errors import Invalid, QuantityNotPositive
+
+D = Decimal
+grams = st.decimals(D("0.01"), D(50_000), places=2)
+percents = st.decimals(D("0.5"), D(100), places=2)
+
+
+def test_a_paste_made_up_with_a_weaker_grade() -> None:
+    """1,500 g of 70 % are 1,050 g active; 820 g left are 574; 476 ÷ 0.28 = 1,700 g; + 1,020 g, so
+    the water goes from 5,200 to 4,180 g."""
+    made = make_up(D(1500), D(820), Strength(D(70), D(28)))
+    assert [made.active_needed, made.active_kept, made.active_short] == [1050, 574, 476]
+    assert [made.kept, made.replaced, made.other, made.brought] == [820, 680, 1700, 1020]
+    assert made.active_left == 0
+    assert corrected_balance(D(5200), D(0), made.brought) == 4180
+
+
+@given(grams, st.decimals(D(0), D("0.99"), places=2), percents, percents)
+def test_active_matter_and_mass_are_kept(
+    needed: Decimal, part: Decimal, own: Decimal, other: Decimal
+) -> None:
+    kept = (needed * part).quantize(D("0.01"))
+    try:
+        made = make_up(needed, kept, Strength(own, other))
+    except QuantityNotPositive:
+        # Less is missing than the scale can weigh.
+        missing = Fraction(needed - kept) * Fraction(own) / Fraction(other)
+        assert missing <= Fraction(SCALE_STEP) / 2
+        return
+    # What goes in beside the balance, and the balance with its correction, weigh what was planned.
+    water = D(100_000_000)
+    assert made.kept + made.other + corrected_balance(water, D(0), made.brought) == needed + water
+    assert made.kept + made.replaced == needed
+    missing = Fraction(made.replaced) * Fraction(own) / 100
+    off = missing - Fraction(made.other) * Fraction(other) / 100
+    assert abs(off) <= Fraction(SCALE_STEP) / 2 * Fraction(other) / 100
+    assert made.active_left is not None
+    assert abs(Fraction(made.active_left) - off) <= Fraction(1, 2 * 10**6)
+
+
+@given(grams, st.decimals(D(0), D("0.99"), places=2))
+def test_one_to_one_the_mass_stays(needed: Decimal, part: Decimal) -> None:
+    kept = (needed * part).quantize(D("0.01"))
+    if kept == needed:
+        return
+    made = make_up(needed, kept, None)
+    assert [made.other, made.brought, made.active_needed] == [needed - kept, 0, None]
+
+
+def test_a_stronger_grade_gives_the_balance_more() -> None:
+    made = make_up(D(1000), D(0), Strength(D(28), D(70)))
+    assert [made.other, made.brought] == [400, -600]
+    assert corrected_balance(D(100), D(100), made.brought) == 700
+
+
+@pytest.mark.parametrize(
+    ("planned", "weighed", "brought"), [("10", "0", "10"), ("10", "5", "6"), ("10", "0", "11")]
+)
+def test_the_balance_cannot_give_what_it_has_not(planned: str, weighed: str, brought: str) -> None:
+    with pytest.raises(BalanceTooSmall):
+        corrected_balance(D(planned), D(weighed), D(brought))
+
+
+def test_without_a_balance_only_one_to_one() -> None:
+    must_have_balance(make_up(D(10), D(1), None), has_balance=False)
+    made = make_up(D(10), D(1), Strength(D(70), D(28)))
+    must_have_balance(made, has_balance=True)
+    with pytest.raises(BalanceMissing):
+        must_have_balance(made, has_balance=False)
+
+
+@pytest.mark.parametrize("kept", ["-1", "10.01", "10"])
+def test_what_cannot_be_made_up(kept: str) -> None:
+    with pytest.raises((Invalid, QuantityNotPositive)):
+        make_up(D(10), D(kept), None)
+
+
+@pytest.mark.parametrize("percent", ["0", "-1", "100.01", "NaN"])
+def test_a_percent_is_above_0_and_at_most_100(percent: str) -> None:
+    for strength in (Strength(D(percent), D(28)), Strength(D(28), D(percent))):
+        with pytest.raises(Invalid):
+            make_up(D(10), D(1), strength)
+
+
+def codes(own: Known, other: Known, brought: str = "0") -> set[str]:
+    return {one.code for one in touched(own, other, D(brought))}
+
+
+def test_what_a_substitution_touches() -> None:
+    paste = Known("Paste", "Sodium Laureth Sulfate", "surfactant", frozenset())
+    grade = Known("Grade", "sodium laureth sulfate", "surfactant", frozenset())
+    assert codes(paste, grade) == {"check_ph"}
+    assert codes(paste, grade, "1020") == {"check_ph", "balance_changed"}
+    kept = Known("Kept", "Coco-Betaine", "surfactant", frozenset({"preservative", "salts"}))
+    assert codes(paste, kept) == {
+        "check_ph",
+        "inci_changed",
+        "preservative_carried",
+        "salts_carried",
+    }
+    # What its own brought as well is nothing new.
+    assert codes(kept, kept) == {"check_ph"}
+    oil = Known("Oil", "Helianthus Annuus Seed Oil", "emollient", frozenset())
+    other = Known("Other oil", "Olea Europaea Fruit Oil", "emollient", frozenset({"allergens"}))
+    assert codes(oil, other) == {"inci_changed", "allergens_carried"}
+    # Not knowing is not the same as knowing of nothing.
+    assert codes(oil, Known("Unknown")) == {"inci_unknown", "carried_unknown", "check_ph"}
