@@ -87,7 +87,8 @@ def unit_cost_of(actor: Actor, *, product: UUID | str, units: int | None = None)
     materials = [_share(costs[UUID(id)], grams * Fraction(fill)) for id, grams in needs.items()]
     packaging = [_share(costs[item.material_id], Fraction(item.quantity)) for item in packed]
     known = {str(id): one.each for id, one in costs.items() if one.each is not None}
-    cost = _batch(found, fill, wanted, cost_per_gram(needs, known), packaging)
+    each = sum((Fraction(one.quantity) * (one.cost.each or 0) for one in packaging), Fraction(0))
+    cost = planned_batch(found, fill, wanted, cost_per_gram(needs, known), each)
     return UnitCost(
         product=found,
         version=version,
@@ -97,6 +98,28 @@ def unit_cost_of(actor: Actor, *, product: UUID | str, units: int | None = None)
         materials=_dearest_first(materials),
         packaging=_dearest_first(packaging),
         last=tuple(last),
+    )
+
+
+def planned_batch(
+    product: Product, fill: Decimal, units: int, per_gram: Fraction, packaging_each: Fraction
+) -> BatchCost:
+    """The cost of a batch of units, by what a gram of bulk and the packaging of a unit cost.
+
+    Labour and overhead are the product's policy. Raises MoneyTooLarge.
+    """
+    output = fill * units
+    labour = Labour(product.hourly_rate, product.minutes_per_batch, product.minutes_per_unit)
+    overhead = Overhead(product.overhead_per_batch, product.overhead_percent)
+    materials = round_stored(per_gram * Fraction(output))
+    check_value(materials)
+    return batch_cost(
+        materials=materials,
+        packaging=round_stored(packaging_each * units),
+        labour=labour.cost(units),
+        overhead=overhead.cost(materials),
+        output_grams=output,
+        units=units,
     )
 
 
@@ -152,27 +175,6 @@ def _share(cost: PresentCost, quantity: Fraction) -> Share:
     if cost.each is None:
         raise CostUnknown(name=cost.name, material=str(cost.material_id))
     return Share(cost, round_stored(quantity), round_stored(quantity * cost.each))
-
-
-def _batch(
-    product: Product, fill: Decimal, units: int, per_gram: Fraction, packaging: Iterable[Share]
-) -> BatchCost:
-    output = fill * units
-    labour = Labour(product.hourly_rate, product.minutes_per_batch, product.minutes_per_unit)
-    overhead = Overhead(product.overhead_per_batch, product.overhead_percent)
-    materials = round_stored(per_gram * Fraction(output))
-    check_value(materials)
-    each = sum(
-        (Fraction(share.quantity) * (share.cost.each or 0) for share in packaging), Fraction(0)
-    )
-    return batch_cost(
-        materials=materials,
-        packaging=round_stored(each * units),
-        labour=labour.cost(units),
-        overhead=overhead.cost(materials),
-        output_grams=output,
-        units=units,
-    )
 
 
 def _dearest_first(shares: Iterable[Share]) -> tuple[Share, ...]:

@@ -18,6 +18,8 @@ COLUMNS, FUNCTION_LINES, MODULE_LINES = 100, 50, 400
 MACHINE_PATH = re.compile(r"(?<![\w.])/(?:root|home/\w+|Users/\w+|work)/")
 # No quantity or money: how alike two spellings must be, and how many seconds to wait.
 DIVIDED_OPENLY = {("ledger/unit_names.py", "7 / 10"), ("ledger/outbox.py", "200 / 1000")}
+# Arrays of binary numbers, for a question about all formulas at once; prices are exact.
+MAY_USE_ARRAYS = {"formulas/rollup.py"}
 # What a version control system keeps is judged; what a tool left lying about is not.
 GENERATED = {".venv", ".data", ".git", "__pycache__", "stillroom.egg-info"}
 
@@ -145,6 +147,20 @@ def test_no_float_in_domain_code() -> None:
         (named(path), how): line for path, tree in trees(*DOMAIN) for line, how in divided(tree)
     }
     assert set(found) == DIVIDED_OPENLY, found
+
+
+def test_arrays_stand_in_one_place_and_are_loaded_when_asked() -> None:
+    """NumPy's numbers are floats by another name; and the server starts without them."""
+    arrays = {"numpy", "scipy", "scipy.sparse"}
+    users = {named(path) for path, tree in trees(*DOMAIN, "api") if arrays & set(imported(tree))}
+    assert users == MAY_USE_ARRAYS
+    at_the_top = [
+        name
+        for name in users
+        for node in ast.parse((ROOT / name).read_text()).body
+        if isinstance(node, ast.Import | ast.ImportFrom) and arrays & set(imported(node))
+    ]
+    assert at_the_top == []
 
 
 def test_migrations_import_nothing_of_the_apps() -> None:

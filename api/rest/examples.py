@@ -103,6 +103,10 @@ LADDER: Final = _sent(
         "fixed": {"cost": "1800", "batch_units": 60},
     },
 )
+WHAT_IF: Final = _sent(
+    "A humectant that costs a quarter more",
+    {"materials": [{"material": GLYCERIN, "change_percent": "25"}], "margin_percent": "60"},
+)
 BATCH: Final = _sent(
     "Units of a product", {"product": PRODUCT, "units": 60, "planned_for": "2025-05-07"}
 )

@@ -24,6 +24,7 @@ from api.rest import (
     tokens,
     top_ups,
     traces,
+    what_if,
 )
 
 urlpatterns = [
@@ -64,6 +65,7 @@ urlpatterns = [
     path("products/<str:id>/price", prices.Prices.as_view()),
     path("products/<str:id>/cost", prices.UnitCosts.as_view()),
     path("products/<str:id>/ladder", prices.Ladders.as_view()),
+    path("what-if", what_if.WhatIf.as_view()),
     path("batches", batches.Batches.as_view()),
     path("batches/<str:id>", batches.OneBatch.as_view()),
     path("batches/<str:id>/sheet", sheets.BatchSheets.as_view()),

@@ -125,3 +125,21 @@ def test_a_ladder(north: Client, balm: str) -> None:
     low = {**body, "channels": [wholesale, {"name": "Fair", "price": "1"}]}
     north.post(path, low).refused(422, "below_cost", "/channels/1")
     north.post(path, {"channels": []}).refused(422, "min_length", "/channels")
+
+
+def test_what_if_a_material_cost_more(north: Client, balm: str) -> None:
+    """Wax from 12 to 15 a kilogram: 3 ÷ 0.96 dearer, 0.1875 for 60 g."""
+    cost = north.get(f"products/{balm}/cost", units=40).made()
+    wax = cost["materials"][0]["material"]
+    change = {"material": wax, "change_percent": "25"}
+    body = {"materials": [change], "batch_units": 40, "margin_percent": "60"}
+    found = north.post("what-if", body).made()
+    (formula,), (product,) = found["formulas"], found["products"]
+    assert formula["per_kg"] == {"old": "12.500000", "new": "15.625000"}
+    assert (product["product"], product["per_unit"]["old"]) == (balm, cost["per_unit"])
+    assert product["per_unit"]["new"] == "1.587500"
+    assert product["price"] == {"old": "3.500000", "new": "3.968750"}
+    both = {"materials": [{**change, "price": "15"}]}
+    north.post("what-if", both).refused(422, "invalid", "/materials/0")
+    nobody = {"materials": [{"material": "nobody", "price": "15"}]}
+    north.post("what-if", nobody).refused(422, "not_found", "/materials/0/material")

@@ -22,6 +22,7 @@ ASKS = {
     "POST /products": Verb.FORMULATE,
     "POST /products/{id}/price": Verb.SEE_COSTS,
     "POST /products/{id}/ladder": Verb.SEE_COSTS,
+    "POST /what-if": Verb.SEE_COSTS,
     "POST /batches": Verb.MAKE,
     "POST /batches/{id}/weighings": Verb.MAKE,
     "POST /batches/{id}/finish": Verb.MAKE,
