@@ -118,6 +118,8 @@ def reverse_entry(
         raise Conflict("A reversal is not reversed; post the event anew.")
     if original.kind == Entry.Kind.COST_FORMULA:
         raise Conflict("A change of cost formula works forward only; choose the formula anew.")
+    if original.kind in (Entry.Kind.TRANSFER_OUT, Entry.Kind.TRANSFER_IN):
+        raise Conflict("Neither maker takes back a move alone: offer the goods back instead.")
     if Entry.objects.filter(reverses=original).exists():
         raise AlreadyReversed
     entry_id = new_id()
@@ -280,6 +282,30 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     "entry_period_open": lambda facts: Invalid(
         f"The books are closed up to {facts.get('closed_on')}; give a later happened_at.",
         pointer="/happened_at",
+    ),
+    "transfer_not_reversed": lambda facts: Conflict(
+        "Neither maker takes back a move alone: offer the goods back instead."
+    ),
+    "transfer_is_there": lambda facts: NotFound(),
+    "transfer_open": lambda facts: Conflict(
+        f"This offer is already {facts['state']}; a new one can be made.", state=facts["state"]
+    ),
+    "transfer_after_its_offer": lambda facts: Invalid(
+        f"The goods were offered from {facts['offered']} on; give a later happened_at.",
+        pointer="/happened_at",
+    ),
+    "transfer_lot_moves": lambda facts: LotNotReleased(
+        f"The lot {facts['code']} is {facts['status']} with whoever offers it, and may not move.",
+        status=facts["status"],
+    ),
+    "transfer_still_there": lambda facts: NotEnough(
+        f"Only {_amount(facts, 'left')} of the lot {facts['code']} is left to give;"
+        " ask for an offer of no more than that.",
+        left=str(facts["left"]),
+    ),
+    "transfer_giver_can": lambda facts: Conflict(
+        "The books of whoever offers this refuse it at that moment; give a later happened_at,"
+        " or ask them.",
     ),
     "entry_of_own_accounts_and_lots": lambda facts: NotFound(),
 }

@@ -9,7 +9,6 @@ from uuid import UUID
 
 from ledger.access import Actor, day_of, find, lots_for, material_for
 from ledger.costing import unit_cost
-from ledger.deviations import broken_by_lots
 from ledger.entries import Move, Posted, account, lock_pools, post_entry
 from ledger.errors import Conflict, Invalid, MoneyTooFine, NotEnough, Refusal, placed
 from ledger.lots import NewLot, must_be_stocked, open_lots
@@ -106,7 +105,7 @@ def issue(
     """
     actor.must(Verb.ISSUE)
     to = account(actor, ISSUED[purpose], purpose)
-    return _take(actor, Entry.Kind.ISSUE, to, lines, happened_at, reason, {"purpose": purpose})
+    return take(actor, Entry.Kind.ISSUE, to, lines, happened_at, reason, {"purpose": purpose})
 
 
 def sell(
@@ -125,9 +124,9 @@ def sell(
     to = account(actor, Account.Kind.SALES, "cost of goods sold")
     details: dict[str, Any] = {"customer": customer}
     if deviation:
-        day, sold = day_of(actor, happened_at), [lot.id for lot in _lots(actor, lines)]
-        details["overrode"] = broken_by_lots(actor, sold, day)
-    return _take(actor, Entry.Kind.SALE, to, lines, happened_at, "", details, deviation)
+        day, sold = day_of(actor, happened_at), [lot.id for lot in lots_of(actor, lines)]
+        details["overrode"] = broken_bylots_of(actor, sold, day)
+    return take(actor, Entry.Kind.SALE, to, lines, happened_at, "", details, deviation)
 
 
 def return_to_supplier(
@@ -138,8 +137,13 @@ def return_to_supplier(
     Raises Conflict for a lot that no supplier delivered, NotEnough.
     """
     actor.must(Verb.ISSUE)
-    lots = _lots(actor, lines)
+    lots = lots_of(actor, lines)
     for place, lot in enumerate(lots):
+        if lot.origin_id != actor.maker:
+            raise Conflict(
+                f"The lot {lot.code} came from another maker; offer it back to them instead.",
+                pointer=f"/lines/{place}/lot",
+            )
         if lot.supplier_id is None:
             raise Conflict(
                 f"The lot {lot.code} came from no supplier; issue it with a reason instead.",
@@ -149,7 +153,7 @@ def return_to_supplier(
     if len(suppliers) > 1:
         raise Invalid("These lots came from several suppliers; return them one by one.")
     to = account(actor, Account.Kind.SUPPLIER, str(suppliers.pop()))
-    return _take(actor, Entry.Kind.SUPPLIER_RETURN, to, lines, happened_at, reason, {})
+    return take(actor, Entry.Kind.SUPPLIER_RETURN, to, lines, happened_at, reason, {})
 
 
 def take_back(
@@ -167,8 +171,8 @@ def take_back(
             "Goods cannot come back before they were sold; give a later happened_at.",
             pointer="/happened_at",
         )
-    lots = _lots(actor, lines)
-    amounts = _amounts(lots, lines)
+    lots = lots_of(actor, lines)
+    amounts = amounts_of(lots, lines)
     sales = account(actor, Account.Kind.SALES, "cost of goods sold")
     store = account(actor, Account.Kind.STORE, "store")
     # Who brings back the same goods at the same moment must wait, and then find them gone.
@@ -199,7 +203,7 @@ def take_back(
     return Moved(posted, lots, amounts)
 
 
-def _take(
+def take(
     actor: Actor,
     kind: Entry.Kind,
     to: UUID,
@@ -208,11 +212,12 @@ def _take(
     reason: str,
     details: dict[str, Any],
     deviation: str = "",
+    source: UUID | None = None,
 ) -> Moved:
-    """Move goods out of the store at what they cost there."""
-    lots = _lots(actor, lines)
-    amounts = _amounts(lots, lines)
-    store = account(actor, Account.Kind.STORE, "store")
+    """Move goods out of the store, or of another account, at what they cost there."""
+    lots = lots_of(actor, lines)
+    amounts = amounts_of(lots, lines)
+    store = source or account(actor, Account.Kind.STORE, "store")
     try:
         posted = post_entry(
             actor,
@@ -240,12 +245,12 @@ def _placed(refusal: Refusal, lots: Sequence[Lot]) -> Refusal:
     return refusal
 
 
-def _lots(actor: Actor, lines: Sequence[Taken]) -> list[Lot]:
+def lots_of(actor: Actor, lines: Sequence[Taken]) -> list[Lot]:
     wanted = [(line.lot, f"/lines/{place}/lot") for place, line in enumerate(lines)]
     return lots_for(actor, wanted)
 
 
-def _amounts(lots: Sequence[Lot], lines: Sequence[Taken]) -> list[Measured]:
+def amounts_of(lots: Sequence[Lot], lines: Sequence[Taken]) -> list[Measured]:
     return [
         _measured(line.quantity, lot.material, density_of(lot), f"/lines/{place}/quantity")
         for place, (lot, line) in enumerate(zip(lots, lines, strict=True))

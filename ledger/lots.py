@@ -105,6 +105,8 @@ def decide(
     status = BECOMES[decision]
     _check_basis(basis, "/basis")
     if retest_on is not None:
+        if found.origin_id != actor.maker:
+            raise Invalid("A lot is retested by the maker it came from.", pointer="/retest_on")
         _check_retest(found, decision, retest_on)
     # Whoever draws holds this lock when looking at the status: one of the two comes first.
     lock_pools([found.material_id])

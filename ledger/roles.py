@@ -18,6 +18,7 @@ class Verb(StrEnum):
     FORMULATE = "write formulas and products"
     ISSUE = "issue, sell or return stock"
     REVERSE = "reverse entries"
+    TRANSFER = "offer stock to other makers, accept theirs"
     WATCH = "set reorder points"
     COUNT = "count stock and explain differences"
     SET_COST_FORMULA = "choose the cost formula"
@@ -25,11 +26,14 @@ class Verb(StrEnum):
 
 _BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
 _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Verb.EDIT_CATALOGUE}
+_BOOKS |= {Verb.TRANSFER}
 
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb),
     "bench": frozenset(_BENCH | {Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE, Verb.COUNT}),
-    "books": frozenset(_BOOKS | {Verb.BILL, Verb.SET_COST_FORMULA, Verb.WATCH, Verb.COUNT}),
+    "books": frozenset(
+        _BOOKS | {Verb.TRANSFER, Verb.BILL, Verb.SET_COST_FORMULA, Verb.WATCH, Verb.COUNT}
+    ),
     "read-only": frozenset({Verb.READ, Verb.SEE_COSTS}),
     # Of the co-op alone: no maker's stock, only what all share.
     "coordinator": frozenset({Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY}),

@@ -65,7 +65,7 @@ select a.kind, a.name, p.quantity > 0, o.code, sum(p.quantity)
   group by 1, 2, 3, 4
 """
 # Where goods come from: what left these was received.
-ORIGINS: Final = frozenset({"supplier", "opening", "source", "making"})
+ORIGINS: Final = frozenset({"supplier", "opening", "source", "making", "settlement"})
 # Origins to which goods go back as if they had never left.
 RETURNED_TO: Final = frozenset({"opening", "source"})
 
@@ -170,6 +170,10 @@ def _place(kind: str, name: str, made: str | None) -> str:
         return f"made into {made}"
     if kind == "sales":
         return "sold"
+    if kind == "consignment":
+        return f"on consignment at {name}"
+    if kind == "settlement":
+        return f"moved to {name}"
     if kind == "supplier":
         return "returned to the supplier"
     return name

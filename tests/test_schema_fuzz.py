@@ -33,7 +33,7 @@ from schemathesis.specs.openapi.checks import (
 from api import schema
 from api.rest.fields import Body
 from tests.api.client import Client, open_coop, sign_in
-from tests.api.population import Populated, populate
+from tests.api.population import ALLY, Populated, populate
 from tests.running import Running
 
 DOCUMENT: dict[str, Any] = json.loads(schema.document())
@@ -63,6 +63,7 @@ NAMED_BY_PATH = {
     "watches": "material",
     **{f"{kind}s": kind for kind in ("receipt", "lot", "material", "supplier", "formula")},
     "products": "product",
+    "transfers": "transfer",
 }
 
 
@@ -77,10 +78,10 @@ class Ground:
 
 @pytest.fixture(scope="module")
 def ground(server: Running) -> Ground:
-    coop = open_coop(server, "North Bench")
+    coop = open_coop(server, "North Bench", ALLY)
     owner = coop.owners["North Bench"]
     tokens = [sign_in(server, owner).made()["token"] for _ in range(4)]
-    return Ground(server.port, tokens, populate(coop["North Bench"], "Wren"))
+    return Ground(server.port, tokens, populate(coop["North Bench"], "Wren", coop[ALLY]))
 
 
 @pytest.fixture(scope="module")

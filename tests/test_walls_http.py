@@ -16,7 +16,7 @@ import pytest
 from tests.api.bodies import DOCUMENT, OF_FIELD, body_of, places, put, settled
 from tests.api.client import Answer, Client, Coop, open_coop
 from tests.api.people import maker_id
-from tests.api.population import Populated, populate
+from tests.api.population import ALLY, Populated, populate
 from tests.running import Running
 
 SECRETS = ("Wren", "Finch", "Siskin", "Dunnock")
@@ -34,6 +34,7 @@ OF_PATH = {
     "receipts": "receipt",
     "suppliers": "supplier",
     "tokens": "token",
+    "transfers": "transfer",
     "watches": "material",
 }
 
@@ -54,12 +55,18 @@ def makers(server: Running) -> list[Maker]:
     """Two co-ops of two makers each; the first maker is the one who looks."""
     found = []
     for pair in (SECRETS[:2], SECRETS[2:]):
-        coop = open_coop(server, *(f"{secret} Bench" for secret in pair))
+        coop = open_coop(server, *(f"{secret} Bench" for secret in pair), ALLY)
         for secret in pair:
             name = f"{secret} Bench"
             client = coop[name]
             found.append(
-                Maker(client, populate(client, secret), secret, coop, str(maker_id(coop, name)))
+                Maker(
+                    client,
+                    populate(client, secret, coop[ALLY]),
+                    secret,
+                    coop,
+                    str(maker_id(coop, name)),
+                )
             )
     return found
 
@@ -204,7 +211,7 @@ def test_lists_show_nothing_of_others(makers: list[Maker]) -> None:
         of_its_own = [path for path, answer in said.items() if one.secret in json.dumps(answer)]
         assert len(of_its_own) >= 6, "one's own is shown"
         for path, answer in said.items():
-            shared = path.endswith(("/materials", "/suppliers"))
+            shared = path.endswith(("/materials", "/suppliers", "/makers"))
             assert_shows_only(json.dumps(answer), one, makers, shared=shared)
 
 

@@ -193,3 +193,12 @@ PRICE_CORRECTION: Final = _sent(
 CREDIT_NOTE: Final = _sent(
     "A rebate", {"amount": "12.00", "reference": "CN-14", "reason": "yearly rebate"}
 )
+TRANSFER: Final = _sent(
+    "A kilogram and a half at cost",
+    {"maker": _id(9), "lot": LOT, "quantity": "1.5 kg", "note": "from the May drum"},
+)
+ACCEPTANCE: Final = _sent("Seen and released", {"release": {"basis": "seal whole, smells right"}})
+CONSIGNMENT: Final = _sent(
+    "Fifteen jars to a shop",
+    {"shop": "harbour shop", "lines": [{"lot": LOT, "quantity": "15 each"}]},
+)

@@ -6,6 +6,7 @@ from api.rest import (
     batches,
     bills,
     catalogue,
+    consignments,
     cost_formulas,
     counts,
     declarations,
@@ -25,6 +26,7 @@ from api.rest import (
     top_ups,
     traces,
     what_if,
+    transfers,
 )
 
 urlpatterns = [
@@ -90,6 +92,15 @@ urlpatterns = [
     path("counts/<str:id>/cancellation", counts.CountCancellations.as_view()),
     path("due-counts", counts.DueCounts.as_view()),
     path("deviations", deviations.Deviations.as_view()),
+    path("consignments", consignments.Consignments.as_view()),
+    path("consignments/sales", consignments.ConsignedSales.as_view()),
+    path("consignments/returns", consignments.ConsignedReturns.as_view()),
+    path("makers", transfers.Makers.as_view()),
+    path("transfers", transfers.Transfers.as_view()),
+    path("transfers/<str:id>", transfers.OneTransfer.as_view()),
+    path("transfers/<str:id>/acceptance", transfers.Acceptances.as_view()),
+    path("transfers/<str:id>/refusal", transfers.Declines.as_view()),
+    path("transfers/<str:id>/withdrawal", transfers.Withdrawals.as_view()),
     path("entries", entries.Entries.as_view()),
     path("entries/<str:id>", entries.OneEntry.as_view()),
     path("entries/<str:id>/reversal", entries.Reversals.as_view()),

@@ -13,3 +13,12 @@ def run(name: str, app: str = "ledger") -> migrations.RunSQL:
     forwards = (folder / f"{name}.sql").read_text()
     backwards = (folder / f"{name}_undo.sql").read_text()
     return migrations.RunSQL([(forwards, None)], [(backwards, None)])
+
+
+def renew(name: str, app: str = "ledger") -> migrations.RunSQL:
+    """Run APP/sql/NAME.sql once more: its functions are made or replaced as they now stand.
+
+    Going back leaves them: the migration that first made them takes them away.
+    """
+    text = (ROOT / app / "sql" / f"{name}.sql").read_text()
+    return migrations.RunSQL([(text, None)], migrations.RunSQL.noop)

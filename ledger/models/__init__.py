@@ -19,6 +19,7 @@ from ledger.models.stock import (
     Shortfall,
     Status,
 )
+from ledger.models.transfers import Transfer
 
 __all__ = [
     "Account",
@@ -56,5 +57,6 @@ __all__ = [
     "Status",
     "Supplier",
     "Sweep",
+    "Transfer",
     "Watch",
 ]

@@ -28,6 +28,10 @@ class Entry(MakerRow):
         LATE_CHARGE = "late_charge"
         PRICE_CORRECTION = "price_correction"
         CREDIT_NOTE = "credit_note"
+        CONSIGN = "consign"
+        UNCONSIGN = "unconsign"
+        TRANSFER_OUT = "transfer_out"
+        TRANSFER_IN = "transfer_in"
 
     kind = models.CharField(max_length=16, choices=Kind.choices)
     happened_at = models.DateTimeField()

@@ -33,9 +33,12 @@ class Account(MakerRow):
         ISSUE = "issue"
         LOSS = "loss"
         COST_DIFFERENCE = "cost_difference"
+        CONSIGNMENT = "consignment"
+        SETTLEMENT = "settlement"
+        TRANSFER = "transfer"
 
     # Goods lie in these; PostgreSQL refuses a holding below zero in them.
-    HOLDS_GOODS = (Kind.STORE, Kind.BATCH)
+    HOLDS_GOODS = (Kind.STORE, Kind.BATCH, Kind.CONSIGNMENT)
 
     kind = models.CharField(max_length=16, choices=Kind.choices)
     name = models.CharField(max_length=120)
@@ -156,12 +159,12 @@ class Holding(models.Model):
     class Meta:
         constraints = (
             models.CheckConstraint(
-                condition=~models.Q(kind__in=["store", "batch"])
+                condition=~models.Q(kind__in=["store", "batch", "consignment"])
                 | models.Q(quantity__gte=0) & models.Q(quantity__lt=FINITE),
                 name="holding_not_negative",
             ),
             models.CheckConstraint(
-                condition=~models.Q(kind="batch")
+                condition=~models.Q(kind__in=["batch", "consignment"])
                 | models.Q(value__gte=0) & (models.Q(quantity__gt=0) | models.Q(value=0)),
                 name="holding_empty_has_no_value",
             ),

@@ -7,7 +7,7 @@
 --
 -- The pool rows of the materials are locked first, in order. Every holding, layer and reservation
 -- of a maker belongs to one pool, so nothing else need be locked and nobody can deadlock.
-create function ledger_post_entry(
+create or replace function ledger_post_entry(
   entry uuid, kind text, happened_at timestamptz, person int,
   reason text, deviation text, details jsonb,
   from_accounts uuid[], to_accounts uuid[], lots uuid[], quantities numeric[], move_values numeric[]
@@ -88,17 +88,17 @@ begin
       from unnest(moves) m
       left join ledger_holding h on h.coop_id = coop and h.account_id = m.from_id
         and h.lot_id = m.lot_id
-      where m.from_kind in ('store', 'batch') and m.lot_id is not null
+      where m.from_kind in ('store', 'batch', 'consignment') and m.lot_id is not null
       group by m.from_id, m.lot_id having sum(m.quantity) > coalesce(max(h.quantity), 0);
   end if;
   -- Only what may be used is used, on the day of the event; a deviation says why not, but never
   -- for what was rejected. Decisions wait for the same lock, so none can come in between.
-  if kind in ('draw', 'sale', 'fill') then
+  if kind in ('draw', 'sale', 'fill', 'consign') then
     select c.lot_id, c.status, least(l.expires_on, l.retest_on) as last_day into bad
       from unnest(moves) m
       join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot_id
       join ledger_lot l on l.coop_id = coop and l.id = m.lot_id
-      where m.from_kind = 'store' and (c.status = 'rejected' or deviation = ''
+      where m.from_kind in ('store', 'consignment') and (c.status = 'rejected' or deviation = ''
         and (c.status <> 'released' or least(l.expires_on, l.retest_on) < day))
       order by m.line limit 1;
     if found then
@@ -200,7 +200,7 @@ begin
              where d.lot_id is not null group by 1, 2) d
       on h.coop_id = coop and h.account_id = d.account_id and h.lot_id = d.lot_id
     when matched then update set
-      quantity = case when h.kind in ('store', 'batch') and d.quantity < 0
+      quantity = case when h.kind in ('store', 'batch', 'consignment') and d.quantity < 0
                         and h.quantity + d.quantity < 0
                       then ledger_not_enough(d.lot_id, h.quantity, -d.quantity)
                       else h.quantity + d.quantity end,
@@ -208,7 +208,7 @@ begin
     when not matched then insert (coop_id, maker_id, account_id, lot_id, material_id, kind,
       quantity, value, last_on)
       values (coop, maker, d.account_id, d.lot_id, d.material_id, d.kind,
-              case when d.kind in ('store', 'batch') and d.quantity < 0
+              case when d.kind in ('store', 'batch', 'consignment') and d.quantity < 0
                    then ledger_not_enough(d.lot_id, 0, -d.quantity) else d.quantity end,
               d.value, day)
     returning h.last_on

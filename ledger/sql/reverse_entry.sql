@@ -1,7 +1,7 @@
 -- Undoing: a new entry that names the one it undoes, and why.
 --
 -- Takes back exactly the postings that the entry made, at their value.
-create function ledger_reverse_entry(
+create or replace function ledger_reverse_entry(
   entry uuid, original uuid, happened_at timestamptz, person int, reason text) returns void
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
@@ -58,8 +58,8 @@ begin
               from ledger_posting p where p.coop_id = coop and p.entry_id = entry group by 1, 2) p
       join ledger_holding h on h.coop_id = coop and h.account_id = p.account_id
         and h.lot_id = p.lot_id
-        and (h.kind in ('store', 'batch') and h.quantity + p.quantity < 0
-             or h.kind = 'batch' and (h.value + p.value < 0
+        and (h.kind in ('store', 'batch', 'consignment') and h.quantity + p.quantity < 0
+             or h.kind in ('batch', 'consignment') and (h.value + p.value < 0
                                       or h.quantity + p.quantity = 0 and h.value + p.value <> 0))
       join ledger_posting later on later.coop_id = coop and later.account_id = p.account_id
         and later.lot_id = p.lot_id and later.quantity < 0 and later.entry_id > original

@@ -1,6 +1,6 @@
 -- What is kept must equal what the postings say. Each row returned is one disagreement: of the
 -- co-op, or inside a maker's walls of what is that maker's.
-create function ledger_disagreements() returns table (rule text, detail jsonb)
+create or replace function ledger_disagreements() returns table (rule text, detail jsonb)
 language plpgsql stable security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
@@ -57,7 +57,7 @@ begin
   select 'goods are never below zero', to_jsonb(s) from (
     select account_id, lot_id, quantity from ledger_holding
       where coop_id = coop and (maker is null or maker_id = maker)
-        and kind in ('store', 'batch') and quantity < 0) s
+        and kind in ('store', 'batch', 'consignment') and quantity < 0) s
   union all
   select 'reserved is there', to_jsonb(s) from (
     select r.maker_id, r.lot_id, sum(r.quantity) as reserved, h.quantity as on_hand
@@ -73,7 +73,7 @@ end $$;
 select walls.define('ledger_disagreements()');
 
 -- Whoever sweeps over all co-ops must know which there are; nothing more is told.
-create function ledger_coops() returns table (id uuid, slug text)
+create or replace function ledger_coops() returns table (id uuid, slug text)
 language sql stable security definer set search_path = pg_catalog, public, pg_temp as $$
   select id, slug::text from ledger_coop order by id
 $$;

@@ -20,6 +20,7 @@ OF_FIELD = {
     "line": "line",
     "sale": "sale",
     "corrects": "measurement",
+    "maker": "maker",
 }
 
 

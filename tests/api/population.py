@@ -16,14 +16,17 @@ class Populated:
 
     ids: dict[str, list[str]]
     texts: list[str]
-    shared = frozenset({"material", "supplier"})
+    shared = frozenset({"material", "supplier", "maker"})
 
     def private(self) -> list[str]:
         """The ids that nobody else may see."""
         return [id for kind, ids in self.ids.items() if kind not in self.shared for id in ids]
 
 
-def populate(maker: Client, secret: str) -> Populated:
+ALLY = "Ally Bench"
+
+
+def populate(maker: Client, secret: str, ally: Client | None = None) -> Populated:
     """Receive, make, fill, sell, watch: everything once. Private names all contain `secret`."""
     oil = maker.material(f"Oil of {secret}", density="0.91 g/mL", inci_name="Olea Europaea Oil")
     jar = maker.material(f"Jar of {secret}", measured_by="count")
@@ -72,7 +75,19 @@ def populate(maker: Client, secret: str) -> Populated:
         "count": [_counted(maker, oil_lot, secret)],
         "alert": [_alert(maker, oil)],
     }
+    if ally is not None:
+        ids |= _exchanged(maker, ally, oil_lot, secret)
     return Populated(ids, [secret])
+
+
+def _exchanged(maker: Client, ally: Client, lot: str, secret: str) -> dict[str, list[str]]:
+    """An offer to the ally, a maker of whom the others may know."""
+    (to,) = [row["id"] for row in maker.listed("makers") if row["name"] == ALLY]
+    body = {"maker": to, "lot": lot, "quantity": "1 g", "note": f"note {secret}"}
+    offer = maker.post("transfers", body).made()
+    consigned = {"shop": f"shop {secret}", "lines": [{"lot": lot, "quantity": "1 g"}]}
+    maker.post("consignments", consigned).made()
+    return {"maker": [to], "transfer": [offer["id"]]}
 
 
 def _recipes(maker: Client, oil: str, jar: str, secret: str) -> tuple[Any, Any]:

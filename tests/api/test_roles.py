@@ -29,6 +29,7 @@ ASKS = {
     "POST /issues": Verb.ISSUE,
     "POST /sales": Verb.ISSUE,
     "POST /entries/{id}/reversal": Verb.REVERSE,
+    "POST /transfers": Verb.TRANSFER,
     "PUT /watches/{material}": Verb.WATCH,
     "POST /counts": Verb.COUNT,
     "POST /counts/{id}/readings": Verb.COUNT,

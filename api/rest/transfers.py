@@ -1,0 +1,219 @@
+"""Moves of goods between the makers of a co-op."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, page, page_of
+from api.rest import examples
+from api.rest.fields import Body, Choice, DecimalText, Id, Moment, QuantityField, Shown, Text, plain
+from api.rest.lots import STATUSES
+from api.rest.receipts import QuantityOut, ReleaseIn, quantity_json
+from ledger import transferring
+from ledger.access import Actor
+from ledger.models import Maker, Transfer
+from ledger.money import round_money
+from ledger.roles import Verb
+
+STATES = [state.value for state in Transfer.State]
+
+
+class MakerOut(serializers.Serializer[Any]):
+    id = Id()
+    name = Text()
+    mark = Text()
+
+
+class TransferIn(Body):
+    maker = Id(help_text="Who is offered the goods.")
+    lot = Id()
+    quantity = QuantityField()
+    price = DecimalText(
+        least="0",
+        required=False,
+        allow_null=True,
+        help_text="For all of it. Left out: at what it costs in the giver's books.",
+    )
+    note = Text(max_length=400, required=False)
+    happened_at = Moment(required=False, help_text="From when on the goods may move; now.")
+
+
+class AcceptanceIn(Body):
+    happened_at = Moment(required=False)
+    release = ReleaseIn(required=False, allow_null=True)
+
+
+class AnswerIn(Body):
+    reason = Text(max_length=400)
+
+
+class OfferedLot(serializers.Serializer[Any]):
+    id = Id()
+    code = Text()
+    material = Id()
+    material_name = Text()
+    supplier = Id(allow_null=True)
+    supplier_lot = Text(allow_blank=True)
+    expires_on = serializers.DateField(allow_null=True)
+    retest_on = serializers.DateField(allow_null=True)
+    status_at_giver = serializers.ChoiceField(STATUSES)
+    origin = Text(help_text="The maker that first had the lot.")
+    status_at_origin = serializers.ChoiceField(STATUSES, allow_null=True)
+
+
+class PartyOut(serializers.Serializer[Any]):
+    id = Id()
+    name = Text()
+
+
+TransferOut = type(
+    "TransferOut",
+    (serializers.Serializer,),
+    {
+        "id": Id(),
+        # "from" is a word of the language, so it cannot be written as an attribute.
+        "from": PartyOut(),
+        "to": PartyOut(),
+        "incoming": serializers.BooleanField(),
+        "state": serializers.ChoiceField(STATES),
+        "lot": OfferedLot(),
+        "quantity": QuantityOut(),
+        "price": Shown(allow_null=True, help_text="null is at cost"),
+        "amount": Shown(allow_null=True, help_text="What the receiver owes for it."),
+        "note": Text(allow_blank=True),
+        "reason": Text(allow_blank=True),
+        "happened_at": Moment(),
+        "offered_at": Moment(),
+        "answered_at": Moment(allow_null=True),
+        "entry": Id(allow_null=True, help_text="The entry in your own books."),
+    },
+)
+
+
+class TransferQuery(Paged):
+    direction = Choice(["in", "out"], required=False)
+    state = Choice(STATES, required=False)
+
+
+def maker_json(row: Maker) -> dict[str, Any]:
+    return {"id": str(row.id), "name": row.name, "mark": row.mark}
+
+
+def transfer_json(offered: transferring.Offered, actor: Actor) -> dict[str, Any]:
+    row, costs = offered.transfer, actor.may(Verb.SEE_COSTS)
+    incoming = row.to_maker_id == actor.maker_id
+    entry = row.in_entry_id if incoming else row.out_entry_id
+    lot = {
+        "id": str(row.lot_id),
+        "code": offered.code,
+        "material": str(row.material_id),
+        "material_name": offered.material_name,
+        "supplier": offered.supplier_id and str(offered.supplier_id),
+        "supplier_lot": offered.supplier_lot,
+        "expires_on": offered.expires_on,
+        "retest_on": offered.retest_on,
+        "status_at_giver": offered.giver_status,
+        "origin": offered.origin_name,
+        "status_at_origin": offered.origin_status,
+    }
+    return {
+        "id": str(row.id),
+        "from": {"id": str(row.maker_id), "name": offered.giver},
+        "to": {"id": str(row.to_maker_id), "name": offered.receiver},
+        "incoming": incoming,
+        "state": row.state,
+        "lot": lot,
+        "quantity": quantity_json(row.entered, row.quantity, offered.counted),
+        "price": _money(row.price, actor) if costs else None,
+        "amount": _money(row.amount, actor) if costs else None,
+        "note": row.note,
+        "reason": row.reason,
+        "happened_at": row.happened_at,
+        "offered_at": row.offered_at,
+        "answered_at": row.answered_at,
+        "entry": entry and str(entry),
+    }
+
+
+def _money(value: Any, actor: Actor) -> str | None:
+    return None if value is None else plain(round_money(value, actor.currency))
+
+
+def _one(row: Transfer, actor: Actor) -> dict[str, Any]:
+    (found,) = transferring.offered([row])
+    return transfer_json(found, actor)
+
+
+class Makers(Resource):
+    """The makers of the co-op."""
+
+    @reads(Paged, page_of(MakerOut))
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List who is in the co-op: to whom goods can be offered."""
+        return page(self.request, query, transferring.makers_of_coop(actor), maker_json)
+
+
+class Transfers(Resource):
+    """Offers of goods to other makers, and theirs."""
+
+    @reads(TransferQuery, page_of(TransferOut))
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List offers that you made or were made, newest first."""
+        way = query.get("direction")
+        rows = transferring.transfers_of(
+            actor, incoming=None if way is None else way == "in", state=query.get("state")
+        )
+        found = page(self.request, query, rows, lambda row: row)
+        found.body["results"] = [
+            transfer_json(one, actor) for one in transferring.offered(found.body["results"])
+        ]
+        return found
+
+    @writes(TransferIn, TransferOut, examples=examples.TRANSFER)
+    def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
+        """Offer so much of a lot to another maker; nothing moves until they accept."""
+        return _one(transferring.offer_transfer(actor, **{"happened_at": self.now, **data}), actor)
+
+
+class OneTransfer(Resource):
+    """One offer."""
+
+    @reads(None, TransferOut)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """Show an offer, and how its lot stands with the giver and its origin."""
+        return _one(transferring.transfer_for(actor, id), actor)
+
+
+class Acceptances(Resource):
+    """Accepting an offer."""
+
+    @writes(AcceptanceIn, TransferOut, examples=examples.ACCEPTANCE)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Take the goods into your store; the amount is owed to the giver."""
+        release = data.get("release")
+        accepted = transferring.accept_transfer(
+            actor,
+            transfer=id,
+            happened_at=data.get("happened_at", self.now),
+            release_basis=release["basis"] if release else None,
+        )
+        return _one(accepted, actor)
+
+
+class Declines(Resource):
+    """Declining an offer."""
+
+    @writes(AnswerIn, TransferOut)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Decline an offer that was made to you."""
+        return _one(transferring.decline_transfer(actor, transfer=id, **data), actor)
+
+
+class Withdrawals(Resource):
+    """Withdrawing an offer."""
+
+    @writes(AnswerIn, TransferOut)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Withdraw an offer of your own that nobody has accepted."""
+        return _one(transferring.withdraw_transfer(actor, transfer=id, **data), actor)

@@ -1,0 +1,234 @@
+"""Moves between makers: one offers a quantity of a lot, another accepts it, the goods move.
+
+The goods keep their lot. Each maker's books get an entry of their own, paired by settlement
+accounts: what the giver is owed for it is what the receiver owes (ledger/sql/transfers.sql).
+Neither sees the other's stock, batches or costs beyond the agreed amount.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, Final
+from uuid import UUID
+
+from django.db import connection
+from django.db.models import Q, QuerySet
+
+from ledger.access import Actor, find, lot_for
+from ledger.entries import account, explained, lock_pools
+from ledger.errors import Invalid, LotNotReleased, MoneyTooFine, NotEnough, NotFound, placed
+from ledger.ids import account_id, new_id
+from ledger.lots import custody_of
+from ledger.measuring import density_of, measure
+from ledger.models import Account, Holding, Maker, Reservation, Status, Transfer
+from ledger.money import minor_units, round_money
+from ledger.quantities import Quantity
+from ledger.roles import Verb
+from ledger.statements import run
+
+_ACCEPT: Final = """
+select ledger_accept_transfer(%s, %s, %s, %s, %s, %s, %s, %s::uuid[], %s::uuid[])
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Offered:
+    """An offer, with what both sides may know of its lot."""
+
+    transfer: Transfer
+    code: str
+    supplier_id: UUID | None
+    supplier_lot: str
+    expires_on: date | None
+    retest_on: date | None
+    material_name: str
+    counted: bool
+    giver: str
+    receiver: str
+    giver_status: str
+    origin_name: str
+    origin_status: str | None
+
+
+def makers_of_coop(actor: Actor) -> "QuerySet[Maker]":
+    """Who else is in the co-op. Its members know of each other."""
+    actor.must(Verb.READ)
+    return Maker.objects.filter(coop_id=actor.coop_id)
+
+
+def maker_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Maker:
+    """A maker of the co-op. Raises NotFound."""
+    return find(Maker.objects.filter(coop_id=actor.coop_id), id, pointer=pointer)
+
+
+def offer_transfer(
+    actor: Actor,
+    *,
+    maker: UUID | str,
+    lot: UUID | str,
+    quantity: Quantity,
+    happened_at: datetime,
+    price: Decimal | None = None,
+    note: str = "",
+) -> Transfer:
+    """Offer so much of a lot to another maker, for `price` in all or (without one) at cost.
+
+    Nothing moves and nothing is reserved until it is accepted. Raises NotFound, NotEnough,
+    LotNotReleased for a lot on hold or rejected, and Invalid for a lot of a material of one's own
+    making, which the other maker does not know.
+    """
+    actor.must(Verb.TRANSFER)
+    to = maker_for(actor, maker, pointer="/maker")
+    if to.id == actor.maker:
+        raise Invalid("Offer it to another maker than your own.", pointer="/maker")
+    found = lot_for(actor, lot, pointer="/lot")
+    if found.material.maker_id is not None:
+        raise Invalid(
+            f"The lot {found.code} is of a material that only you know;"
+            " lots of the shared catalogue can move to another maker.",
+            pointer="/lot",
+        )
+    if price is not None and price != round_money(price, actor.currency):
+        raise MoneyTooFine(
+            currency=actor.currency, digits=minor_units(actor.currency), pointer="/price"
+        )
+    with placed("/quantity"):
+        amount = measure(quantity, found.material, density_of(found))
+    lock_pools([found.material_id])
+    status = custody_of(actor, found).status
+    if status in (Status.HOLD, Status.REJECTED):
+        raise LotNotReleased(
+            f"The lot {found.code} is {status}, and may not move.",
+            pointer="/lot",
+            status=status,
+        )
+    free = _free(actor, found.id)
+    if amount.quantity > free:
+        raise NotEnough(
+            f"Only {free.normalize():f} {'each' if amount.counted else 'g'} of the lot"
+            f" {found.code} is free to give.",
+            pointer="/quantity",
+            left=f"{free:f}",
+        )
+    return Transfer.objects.create(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        to_maker=to,
+        lot=found,
+        material=found.material,
+        entered=amount.entered,
+        quantity=amount.quantity,
+        price=price,
+        note=note,
+        happened_at=happened_at,
+        person_id=actor.person_id,
+    )
+
+
+def accept_transfer(
+    actor: Actor,
+    *,
+    transfer: UUID | str,
+    happened_at: datetime,
+    release_basis: str | None = None,
+) -> Transfer:
+    """Accept an offer: the goods move into one's own store, and their amount is owed to the giver.
+
+    A lot that is new here waits in quarantine unless it is released on a basis: that decision is
+    each holder's own (ISO 22716 6.4, 6.5). Raises NotFound, Conflict for an offer that was
+    answered, NotEnough when the giver has less left, LotNotReleased when it is on hold there.
+    """
+    actor.must(Verb.TRANSFER)
+    if release_basis is not None:
+        actor.must(Verb.DECIDE)
+        if not release_basis.strip():
+            raise Invalid(
+                "Say on what basis, such as the certificate seen.", pointer="/release/basis"
+            )
+    found = transfer_for(actor, transfer)
+    if found.to_maker_id != actor.maker:
+        raise Invalid("This offer is your own; the maker it was made to accepts it.")
+    giver = [
+        account_id(found.maker_id, f"{kind.value}:{name}")
+        for kind, name in (
+            (Account.Kind.STORE, "store"),
+            (Account.Kind.SETTLEMENT, str(actor.maker)),
+            (Account.Kind.TRANSFER, "gain or loss"),
+        )
+    ]
+    receiver = [
+        account(actor, Account.Kind.STORE, "store"),
+        account(actor, Account.Kind.SETTLEMENT, str(found.maker_id)),
+    ]
+    with explained():
+        run(
+            _ACCEPT,
+            [
+                *(found.id, happened_at, actor.person_id, minor_units(actor.currency)),
+                *(release_basis, new_id(), new_id(), giver, receiver),
+            ],
+        )
+    found.refresh_from_db()
+    return found
+
+
+def decline_transfer(actor: Actor, *, transfer: UUID | str, reason: str) -> Transfer:
+    """Decline an offer that was made to one. Raises NotFound, Conflict if it was answered."""
+    return _close(actor, transfer, Transfer.State.DECLINED, reason)
+
+
+def withdraw_transfer(actor: Actor, *, transfer: UUID | str, reason: str) -> Transfer:
+    """Withdraw one's own offer. Raises NotFound, Conflict if it was answered."""
+    return _close(actor, transfer, Transfer.State.WITHDRAWN, reason)
+
+
+def transfers_of(
+    actor: Actor, *, incoming: bool | None = None, state: str | None = None
+) -> "QuerySet[Transfer]":
+    """The offers that one made (`incoming` false), was made (true), or both."""
+    actor.must(Verb.READ)
+    made, had = Q(maker_id=actor.maker), Q(to_maker_id=actor.maker)
+    rows = Transfer.objects.filter({None: made | had, True: had, False: made}[incoming])
+    return rows if state is None else rows.filter(state=state)
+
+
+def transfer_for(actor: Actor, id: UUID | str) -> Transfer:
+    """An offer that one made or was made. Raises NotFound."""
+    return find(transfers_of(actor), id)
+
+
+def offered(transfers: Iterable[Transfer]) -> list[Offered]:
+    """The offers with what both sides may know of their lots, in one query."""
+    rows: Sequence[Transfer] = list(transfers)
+    with connection.cursor() as cursor:
+        cursor.execute("select * from ledger_show_offered(%s::uuid[])", [[row.id for row in rows]])
+        known: dict[UUID, Any] = {row[0]: row[1:] for row in cursor.fetchall()}
+    return [Offered(row, *known[row.id]) for row in rows]
+
+
+def _close(actor: Actor, transfer: UUID | str, answer: Transfer.State, reason: str) -> Transfer:
+    actor.must(Verb.TRANSFER)
+    incoming = answer == Transfer.State.DECLINED
+    rows = transfers_of(actor, incoming=incoming)
+    try:
+        found = find(rows, transfer)
+    except NotFound:
+        if transfers_of(actor, incoming=not incoming).filter(id=transfer).exists():
+            raise Invalid(
+                "Withdraw your own offer, and decline one that was made to you."
+            ) from None
+        raise
+    with explained(), connection.cursor() as cursor:
+        cursor.execute("select ledger_close_transfer(%s, %s, %s)", [found.id, answer.value, reason])
+    found.refresh_from_db()
+    return found
+
+
+def _free(actor: Actor, lot: UUID) -> Decimal:
+    """What lies in the store of a lot and is promised to nobody."""
+    store = account(actor, Account.Kind.STORE, "store")
+    held = Holding.objects.filter(coop_id=actor.coop_id, account_id=store, lot_id=lot)
+    promised = Reservation.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot_id=lot)
+    there = sum(held.values_list("quantity", flat=True), Decimal(0))
+    return there - sum(promised.values_list("quantity", flat=True), Decimal(0))

@@ -1,0 +1,100 @@
+"""Two makers accept the last kilogram at once, and moves cross each other without a ring."""
+
+from collections.abc import Callable
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+import pytest
+
+from deploy.embedded import Server
+from ledger.access import acting_as
+from ledger.errors import NotEnough
+from ledger.models import Lot
+from ledger.quantities import parse_quantity
+from ledger.transferring import accept_transfer, offer_transfer
+from tests.ledger.bench import now, open_bench
+from tests.ledger.books import Books
+from tests.races.crowd import all_at_once, rewritten
+
+pytestmark = pytest.mark.usefixtures("database")
+D = Decimal
+
+
+def offered(giver: Books, to: Books, lot: Lot, quantity: str) -> UUID:
+    with acting_as(giver.actor):
+        made = offer_transfer(
+            giver.actor,
+            maker=to.bench.maker.id,
+            lot=lot.id,
+            quantity=parse_quantity(quantity),
+            happened_at=now() - timedelta(hours=1),
+        )
+    return made.id
+
+
+def accepting(maker: Books, transfer: UUID) -> Callable[[], Any]:
+    def work() -> Any:
+        with acting_as(maker.actor):
+            return accept_transfer(maker.actor, transfer=transfer, happened_at=now()).state
+
+    return work
+
+
+def neighbours(count: int) -> list[Books]:
+    first = Books("fifo")
+    more = [
+        Books("average", bench=open_bench(f"Bench {place}", coop=first.bench.coop))
+        for place in range(count - 1)
+    ]
+    return [first, *more]
+
+
+def test_the_last_kilogram_goes_to_one_and_the_other_is_told() -> None:
+    for _ in range(5):
+        giver, one, two = neighbours(3)
+        lot = giver.lot("1500", "30")
+        works = [accepting(to, offered(giver, to, lot, "1 kg")) for to in (one, two)]
+        done = all_at_once(works)
+        (refused,) = [outcome for outcome in done if isinstance(outcome, Exception)]
+        assert isinstance(refused, NotEnough)
+        assert refused.facts["left"] == "500.000000"
+        assert done.count("accepted") == 1
+        assert giver.held(lot) == (500, 10)
+        assert giver.disagreements() == []
+
+
+def crossing(times: int) -> tuple[list[Books], list[Any]]:
+    """Two makers give each other of two lots of one material, many at once."""
+    one, two = neighbours(2)
+    two.material = one.material
+    first, second = one.lot("1000", "1000"), two.lot("1000", "1000")
+    works = []
+    for _ in range(times):
+        works.append(accepting(two, offered(one, two, first, "10 g")))
+        works.append(accepting(one, offered(two, one, second, "10 g")))
+    return [one, two], all_at_once(works)
+
+
+def test_moves_that_cross_never_wait_in_a_ring() -> None:
+    books, done = crossing(8)
+    assert done == ["accepted"] * 16
+    assert [maker.worth() for maker in books] == [(1000, 1000), (1000, 1000)]
+    for maker in books:
+        assert maker.disagreements() == []
+
+
+def test_without_the_order_they_do(database: Server) -> None:
+    """The control: each locks the giver's pool first, and then its own."""
+    change = {
+        "and p.material_id = t.material_id order by p.material_id, p.maker_id for update;": (
+            "and p.maker_id = giver and p.material_id = t.material_id for update;"
+            " perform pg_sleep(0.05);"
+            " perform from ledger_pool p where p.coop_id = coop and p.maker_id = receiver"
+            " and p.material_id = t.material_id for update;"
+        )
+    }
+    with rewritten(database, "ledger_accept_transfer", change):
+        _, done = crossing(8)
+    assert any("deadlock" in str(outcome) for outcome in done)
