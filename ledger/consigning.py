@@ -8,12 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
 
-from ledger.access import Actor
+from ledger.access import Actor, day_of
+from ledger.deviations import broken_by_lots
 from ledger.entries import account, lock_pools, open_account
 from ledger.errors import NotEnough, NotFound
 from ledger.issuing import Moved, Taken, amounts_of, lots_of, take
@@ -79,7 +80,10 @@ def sell_consigned(
     actor.must(Verb.ISSUE)
     source = _where_they_lie(actor, shop, lines)
     sales = account(actor, Account.Kind.SALES, "cost of goods sold")
-    details = {"customer": customer or shop, "shop": shop}
+    details: dict[str, Any] = {"customer": customer or shop, "shop": shop}
+    if deviation:
+        day, sold = day_of(actor, happened_at), [lot.id for lot in lots_of(actor, lines)]
+        details["overrode"] = broken_by_lots(actor, sold, day)
     return take(
         actor, Entry.Kind.SALE, sales, lines, happened_at, "", details, deviation, source=source
     )

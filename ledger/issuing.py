@@ -9,6 +9,7 @@ from uuid import UUID
 
 from ledger.access import Actor, day_of, find, lots_for, material_for
 from ledger.costing import unit_cost
+from ledger.deviations import broken_by_lots
 from ledger.entries import Move, Posted, account, lock_pools, post_entry
 from ledger.errors import Conflict, Invalid, MoneyTooFine, NotEnough, Refusal, placed
 from ledger.lots import NewLot, must_be_stocked, open_lots
@@ -125,7 +126,7 @@ def sell(
     details: dict[str, Any] = {"customer": customer}
     if deviation:
         day, sold = day_of(actor, happened_at), [lot.id for lot in lots_of(actor, lines)]
-        details["overrode"] = broken_bylots_of(actor, sold, day)
+        details["overrode"] = broken_by_lots(actor, sold, day)
     return take(actor, Entry.Kind.SALE, to, lines, happened_at, "", details, deviation)
 
 

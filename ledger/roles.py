@@ -31,9 +31,7 @@ _BOOKS |= {Verb.TRANSFER}
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb),
     "bench": frozenset(_BENCH | {Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE, Verb.COUNT}),
-    "books": frozenset(
-        _BOOKS | {Verb.TRANSFER, Verb.BILL, Verb.SET_COST_FORMULA, Verb.WATCH, Verb.COUNT}
-    ),
+    "books": frozenset(_BOOKS | {Verb.BILL, Verb.SET_COST_FORMULA, Verb.WATCH, Verb.COUNT}),
     "read-only": frozenset({Verb.READ, Verb.SEE_COSTS}),
     # Of the co-op alone: no maker's stock, only what all share.
     "coordinator": frozenset({Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY}),
