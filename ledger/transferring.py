@@ -20,8 +20,8 @@ from ledger.entries import account, explained, lock_pools
 from ledger.errors import Invalid, LotNotReleased, MoneyTooFine, NotEnough, NotFound, placed
 from ledger.ids import account_id, new_id
 from ledger.lots import custody_of
-from ledger.measuring import density_of, measure
-from ledger.models import Account, Holding, Maker, Reservation, Status, Transfer
+from ledger.measuring import Measured, density_of, measure
+from ledger.models import Account, Holding, Lot, Maker, Reservation, Status, Transfer
 from ledger.money import minor_units, round_money
 from ledger.quantities import Quantity
 from ledger.roles import Verb
@@ -95,22 +95,7 @@ def offer_transfer(
         )
     with placed("/quantity"):
         amount = measure(quantity, found.material, density_of(found))
-    lock_pools([found.material_id])
-    status = custody_of(actor, found).status
-    if status in (Status.HOLD, Status.REJECTED):
-        raise LotNotReleased(
-            f"The lot {found.code} is {status}, and may not move.",
-            pointer="/lot",
-            status=status,
-        )
-    free = _free(actor, found.id)
-    if amount.quantity > free:
-        raise NotEnough(
-            f"Only {free.normalize():f} {'each' if amount.counted else 'g'} of the lot"
-            f" {found.code} is free to give.",
-            pointer="/quantity",
-            left=f"{free:f}",
-        )
+    _must_be_free(actor, found, amount)
     return Transfer.objects.create(
         coop_id=actor.coop_id,
         maker_id=actor.maker,
@@ -223,6 +208,26 @@ def _close(actor: Actor, transfer: UUID | str, answer: Transfer.State, reason: s
         cursor.execute("select ledger_close_transfer(%s, %s, %s)", [found.id, answer.value, reason])
     found.refresh_from_db()
     return found
+
+
+def _must_be_free(actor: Actor, lot: Lot, amount: Measured) -> None:
+    """Raises LotNotReleased for a lot that may not move, NotEnough for more than is free."""
+    lock_pools([lot.material_id])
+    status = custody_of(actor, lot).status
+    if status in (Status.HOLD, Status.REJECTED):
+        raise LotNotReleased(
+            f"The lot {lot.code} is {status}, and may not move.",
+            pointer="/lot",
+            status=status,
+        )
+    free = _free(actor, lot.id)
+    if amount.quantity > free:
+        raise NotEnough(
+            f"Only {free.normalize():f} {'each' if amount.counted else 'g'} of the lot"
+            f" {lot.code} is free to give.",
+            pointer="/quantity",
+            left=f"{free:f}",
+        )
 
 
 def _free(actor: Actor, lot: UUID) -> Decimal:

@@ -1,5 +1,6 @@
 -- A back-dated draw must leave the lot's balance at or above zero at the end of every later day.
-create or replace function ledger_check_days(entry uuid, day date) returns void language plpgsql as $$
+create or replace function ledger_check_days(entry uuid, day date) returns void
+language plpgsql as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   worst record;

@@ -38,16 +38,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     planned = maker.post(
         "batches", {"product": product["id"], "units": 2, "planned_for": "2025-05-08"}
     ).made()
-    fill = maker.post(
-        "fills",
-        {
-            "product": product["id"],
-            "lot": bulk["lot"]["id"],
-            "units": 10,
-            "happened_at": "2025-05-07T09:00:00Z",
-            "release": {"basis": f"basis {secret}"},
-        },
-    ).made()
+    fill = _filled(maker, product["id"], bulk["lot"]["id"], secret)
     sold = {"customer": f"customer {secret}", "deviation": {"reason": f"reason {secret}"}}
     sale = _moved(maker, "sales", fill["lot"]["id"], "3 each", **sold)
     issue = _moved(maker, "issues", oil_lot, "1 g", purpose="gift", reason=f"reason {secret}")
@@ -78,6 +69,18 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     if ally is not None:
         ids |= _exchanged(maker, ally, oil_lot, secret)
     return Populated(ids, [secret])
+
+
+def _filled(maker: Client, product: str, bulk: str, secret: str) -> Any:
+    """Ten units of a product out of its bulk."""
+    body = {
+        "product": product,
+        "lot": bulk,
+        "units": 10,
+        "happened_at": "2025-05-07T09:00:00Z",
+        "release": {"basis": f"basis {secret}"},
+    }
+    return maker.post("fills", body).made()
 
 
 def _exchanged(maker: Client, ally: Client, lot: str, secret: str) -> dict[str, list[str]]:
