@@ -11,7 +11,7 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("ledger", "0013_entry_deviating"),
+        ("ledger", "0014_known_of_materials"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

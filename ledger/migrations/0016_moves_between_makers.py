@@ -4,7 +4,7 @@ from ledger.migrations import _sql
 
 
 class Migration(migrations.Migration):
-    dependencies = [("ledger", "0014_transfers")]
+    dependencies = [("ledger", "0015_transfers")]
     operations = [
         _sql.run("transfers"),
         *(_sql.renew(name) for name in ("check_days", "post_entry", "reverse_entry", "verify")),
