@@ -25,8 +25,8 @@ from api.rest import (
     tokens,
     top_ups,
     traces,
-    what_if,
     transfers,
+    what_if,
 )
 
 urlpatterns = [
