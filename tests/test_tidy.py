@@ -21,7 +21,7 @@ DIVIDED_OPENLY = {("ledger/unit_names.py", "7 / 10"), ("ledger/outbox.py", "200 
 # Arrays of binary numbers, for a question about all formulas at once; prices are exact.
 MAY_USE_ARRAYS = {"formulas/rollup.py"}
 # What a version control system keeps is judged; what a tool left lying about is not.
-GENERATED = {".venv", ".data", ".git", "__pycache__", "stillroom.egg-info"}
+GENERATED = {".venv", ".data", ".git", "__pycache__", "mutants", "stillroom.egg-info"}
 
 
 def modules(*packages: str) -> list[Path]:
