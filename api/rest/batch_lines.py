@@ -19,7 +19,7 @@ class PickOut(serializers.Serializer[Any]):
     count = Shown(required=False)
 
 
-class ShareOut(serializers.Serializer[Any]):
+class PouredShareOut(serializers.Serializer[Any]):
     material = Id()
     name = Text()
     grams = Shown()
@@ -44,7 +44,9 @@ class BatchLineOut(serializers.Serializer[Any]):
     headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
     picks = PickOut(many=True)
     short = Shown()
-    shares = ShareOut(many=True, help_text="Its own material first, then what stands in for it.")
+    shares = PouredShareOut(
+        many=True, help_text="Its own material first, then what stands in for it."
+    )
 
 
 class BatchPackagingOut(serializers.Serializer[Any]):

@@ -152,7 +152,7 @@ class UnitCostQuery(Body):
     )
 
 
-class ShareOut(serializers.Serializer[Any]):
+class CostShareOut(serializers.Serializer[Any]):
     material = Id()
     name = Text()
     quantity = Shown(help_text="Grams or pieces in one unit.")
@@ -186,8 +186,8 @@ class UnitCostOut(serializers.Serializer[Any]):
     per_unit = Shown()
     per_kg = Shown(help_text="Of bulk, without packaging.")
     batch = BatchSumOut()
-    materials = ShareOut(many=True)
-    packaging = ShareOut(many=True)
+    materials = CostShareOut(many=True)
+    packaging = CostShareOut(many=True)
     last = MadeOut(many=True, help_text="The last batches and fills, newest first.")
 
 

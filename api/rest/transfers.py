@@ -19,7 +19,7 @@ from ledger.roles import Verb
 STATES = [state.value for state in Transfer.State]
 
 
-class MakerOut(serializers.Serializer[Any]):
+class OtherMakerOut(serializers.Serializer[Any]):
     id = Id()
     name = Text()
     mark = Text()
@@ -148,7 +148,7 @@ def _one(row: Transfer, actor: Actor) -> dict[str, Any]:
 class Makers(Resource):
     """The makers of the co-op."""
 
-    @reads(Paged, page_of(MakerOut))
+    @reads(Paged, page_of(OtherMakerOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List who is in the co-op: to whom goods can be offered."""
         return page(self.request, query, transferring.makers_of_coop(actor), maker_json)

@@ -39,7 +39,7 @@ class WhatIfIn(Body):
     limit = Whole(min_value=1, max_value=1000, required=False, help_text="Rows of each list; 100.")
 
 
-class MovedOut(serializers.Serializer[Any]):
+class BeforeAfterOut(serializers.Serializer[Any]):
     old = Shown(allow_null=True, help_text="Null where a cost in it is not known.")
     new = Shown(allow_null=True)
 
@@ -47,15 +47,15 @@ class MovedOut(serializers.Serializer[Any]):
 class FormulaMovedOut(serializers.Serializer[Any]):
     formula = Id()
     name = Text()
-    per_kg = MovedOut()
+    per_kg = BeforeAfterOut()
 
 
 class ProductMovedOut(serializers.Serializer[Any]):
     product = Id()
     name = Text()
-    per_kg = MovedOut()
-    per_unit = MovedOut()
-    price = MovedOut(help_text="At the margin asked; null where none is.")
+    per_kg = BeforeAfterOut()
+    per_unit = BeforeAfterOut()
+    price = BeforeAfterOut(help_text="At the margin asked; null where none is.")
 
 
 class WhatIfOut(serializers.Serializer[Any]):

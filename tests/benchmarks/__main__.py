@@ -4,7 +4,7 @@ import argparse
 import sys
 from collections.abc import Callable
 
-from tests.benchmarks import history, issuing, listing, posting, starting, weighing
+from tests.benchmarks import history, issuing, listing, posting, rolling, starting, weighing
 from tests.benchmarks.bench import Options, running
 from tests.benchmarks.report import Row, say, table
 from tests.running import Running
@@ -16,6 +16,7 @@ PARTS: dict[str, Part] = {
     "weighing": weighing.measure,
     "lots": listing.measure,
     "history": history.measure,
+    "what-if": rolling.measure,
     "start": starting.measure,
 }
 

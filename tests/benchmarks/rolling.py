@@ -1,0 +1,235 @@
+"""What if a material cost more: ten thousand formulas of twelve lines, five levels deep."""
+
+import random
+import statistics
+import time
+from collections.abc import Callable
+from decimal import Decimal
+from fractions import Fraction
+from itertools import pairwise
+from typing import Any
+from uuid import UUID
+
+import psycopg
+
+from tests.benchmarks.bench import Options, Stock, analyze, as_superuser, stocked
+from tests.benchmarks.report import Row, in_turn, say
+from tests.running import Running
+
+FORMULAS, MATERIALS, LINES, DEPTH = 10_000, 500, 12, 5
+FLOOR_TARGET, RECURSION_TARGET, BUILD_TARGET = 3.0, 50, 2.0
+BILLIONTH = 1e-9
+# How many of the formulas stand on each level.
+LEVELS = (40, 25, 15, 10, 6, 4)
+LINES_IN = (
+    "copy formulas_line (coop_id, id, maker_id, version_id, phase_id, position, kind,"
+    " material_id, component_id, percent) from stdin"
+)
+Recipe = list[tuple[bool, int, Any]]
+
+
+def measure(server: Running, options: Options) -> list[Row]:
+    """Ours beside the least that NumPy can do with arrays in memory, and beside recursion."""
+    stock = stocked(server, MATERIALS, 1)
+    recipes = random_recipes()
+    say(f"  writing {FORMULAS:,} formulas …")
+    write(server, stock, recipes)
+    analyze(server)
+    return [*_asked(stock, recipes, options), _built(stock, options)]
+
+
+def random_recipes() -> list[Recipe]:
+    """Lines of (whether it is a formula, which one, percent); formulas only name earlier levels."""
+    rng = random.Random(11)
+    level = sorted(rng.choices(range(DEPTH + 1), weights=LEVELS, k=FORMULAS))
+    first = [level.index(n) for n in range(DEPTH + 1)] + [FORMULAS]
+    made = []
+    for number in range(FORMULAS):
+        inner: set[int] = set()
+        if level[number]:
+            below = level[number] - 1
+            inner = {rng.randrange(first[below], first[below + 1])}
+            inner |= {rng.randrange(first[below + 1]) for _ in range(rng.randint(0, 2))}
+        bought = rng.sample(range(MATERIALS), LINES - len(inner))
+        kids = [(True, one) for one in sorted(inner)] + [(False, one) for one in bought]
+        cuts = [0, *sorted(rng.sample(range(1, 10_000), LINES - 1)), 10_000]
+        percents = [Decimal(end - start).scaleb(-2) for start, end in pairwise(cuts)]
+        made.append([(*kid, one) for kid, one in zip(kids, percents, strict=True)])
+    return made
+
+
+def write(server: Running, stock: Stock, recipes: list[Recipe]) -> None:
+    """The formulas in their tables, as the verb would leave them.
+
+    The lines come in without the trigger that looks for cycles, which looks once for each version.
+    """
+    from formulas.models import Formula, FormulaVersion, Phase
+    from ledger.access import acting_as
+    from ledger.ids import new_id
+    from ledger.models import Material
+
+    own = {"coop_id": stock.coop_id, "maker_id": stock.maker_id}
+    with acting_as(stock.actor()):
+        made = Material.objects.bulk_create(
+            Material(**own, name=f"Base {n}", measured_by="mass", cost_class="made")
+            for n in range(len(recipes))
+        )
+        formulas = Formula.objects.bulk_create(
+            Formula(**own, name=material.name, material=material) for material in made
+        )
+        versions = FormulaVersion.objects.bulk_create(
+            FormulaVersion(**own, formula=one, number=1, person_id=stock.person_id)
+            for one in formulas
+        )
+        phases = Phase.objects.bulk_create(
+            Phase(**own, version=version, position=0, name="A") for version in versions
+        )
+    with psycopg.connect(as_superuser(server)) as admin, admin.cursor() as cursor:
+        cursor.execute("set session_replication_role = replica")
+        with cursor.copy(LINES_IN) as copy:
+            for n, recipe in enumerate(recipes):
+                for place, (nested, which, percent) in enumerate(recipe):
+                    named = (None, formulas[which].id) if nested else (stock.materials[which], None)
+                    ids = (stock.coop_id, new_id(), stock.maker_id, versions[n].id, phases[n].id)
+                    copy.write_row((*ids, place, "fixed", *named, percent))
+
+
+def recursive(recipes: list[Recipe], costs: list[Any], hundred: Any) -> list[Any]:
+    """The cost of every formula as it is told in words, each worked out once."""
+    known: dict[int, Any] = {}
+
+    def cost(which: int) -> Any:
+        if which not in known:
+            parts = (
+                (cost(one) if nested else costs[one]) * percent
+                for nested, one, percent in recipes[which]
+            )
+            known[which] = sum(parts) / hundred
+        return known[which]
+
+    return [cost(which) for which in range(len(recipes))]
+
+
+def level_product(recipes: list[Recipe]) -> tuple[Callable[[Any], Any], int]:
+    """The floor: c = M p, then c = M p + F c once for each level, on arrays made beforehand."""
+    from scipy import sparse
+
+    def matrix(nested: bool, width: int) -> Any:
+        found = [
+            (row, which, float(percent) / 100)
+            for row, recipe in enumerate(recipes)
+            for inner, which, percent in recipe
+            if inner is nested
+        ]
+        rows, columns, values = zip(*found, strict=True)
+        return sparse.csr_matrix((values, (rows, columns)), shape=(len(recipes), width))
+
+    inner, outer = matrix(True, len(recipes)), matrix(False, MATERIALS)
+
+    def product(costs: Any) -> Any:
+        base = outer @ costs
+        found = base
+        for _ in range(DEPTH):
+            found = base + inner @ found
+        return found
+
+    return product, inner.nnz + outer.nnz
+
+
+def _asked(stock: Stock, recipes: list[Recipe], options: Options) -> list[Row]:
+    import numpy as np
+
+    from formulas.rollup import as_costs
+    from formulas.what_if import levels_of
+    from ledger.access import acting_as
+
+    rng = random.Random(12)
+    costs = [Decimal(rng.randint(50, 90_000)).scaleb(-5) for _ in range(MATERIALS)]
+    costs[7] = Decimal("0.12345")
+    by_id = {id: Fraction(one) for id, one in zip(stock.materials, costs, strict=True)}
+    with acting_as(stock.actor()):
+        levels = levels_of(stock.actor())
+    changed = stock.materials[7]
+    product, _ = level_product(recipes)
+    numbers = np.array([float(one) for one in costs])
+    ours_in = as_costs(levels.materials, by_id)
+    plain = [[(nested, one, float(share)) for nested, one, share in recipe] for recipe in recipes]
+    as_floats = numbers.tolist()
+    _must_agree(levels, recipes, costs, ours_in)
+    assert len(levels.touched([changed]))
+
+    cases = {
+        "ours": lambda: _seconds(lambda: levels.rolled(ours_in), 50),
+        "floor": lambda: _seconds(lambda: product(numbers), 50),
+        "recursion": lambda: _seconds(lambda: recursive(plain, as_floats, 100.0), 1),
+    }
+    found = in_turn(cases, options.rounds)
+    beside, faster = found["ours"] / found["floor"], found["recursion"] / found["ours"]
+    work = f"what-if, {FORMULAS:,} formulas x {LINES} lines, {DEPTH} levels"
+    ours = f"{found['ours'] * 1000:.2f} ms"
+    return [
+        Row(
+            f"{work}: NumPy by levels",
+            ours,
+            f"{found['floor'] * 1000:.2f} ms",
+            f"{beside:.2f}",
+            f"<= {FLOOR_TARGET:.0f}",
+            beside <= FLOOR_TARGET,
+        ),
+        Row(
+            f"{work}: recursion in Python",
+            ours,
+            f"{found['recursion'] * 1000:.0f} ms",
+            f"{faster:.0f}",
+            f">= {RECURSION_TARGET}",
+            faster >= RECURSION_TARGET,
+        ),
+    ]
+
+
+def _must_agree(levels: Any, recipes: list[Recipe], costs: list[Decimal], ours_in: Any) -> None:
+    """The arrays say what decimals say, to a billionth."""
+    exact = sorted(recursive(recipes, costs, Decimal(100)))
+    for number, one in zip(sorted(levels.rolled(ours_in).tolist()), exact, strict=True):
+        if abs(number / float(one) - 1) > BILLIONTH:
+            raise AssertionError(f"{number} is not {one}")
+
+
+def _built(stock: Stock, options: Options) -> Row:
+    from django.db import connection
+
+    from formulas import what_if
+    from formulas.rollup import level_order
+    from ledger.access import acting_as
+
+    actor = stock.actor()
+
+    def read() -> list[tuple[UUID, UUID | None, UUID | None, Any]]:
+        with acting_as(actor), connection.cursor() as cursor:
+            cursor.execute(what_if.LINES, [actor.coop_id, actor.maker])
+            return list(cursor.fetchall())
+
+    cases = {
+        "ours": lambda: _seconds(lambda: level_order(read()), 1),
+        "floor": lambda: _seconds(read, 1),
+    }
+    found = in_turn(cases, options.rounds)
+    ratio = found["ours"] / found["floor"]
+    return Row(
+        f"arrays of {FORMULAS:,} formulas from the database: reading their lines",
+        f"{found['ours'] * 1000:.0f} ms",
+        f"{found['floor'] * 1000:.0f} ms",
+        f"{ratio:.2f}",
+        f"<= {BUILD_TARGET:.0f}",
+        ratio <= BUILD_TARGET,
+    )
+
+
+def _seconds(work: Callable[[], object], times: int) -> float:
+    """The median of so many runs."""
+    found = []
+    for _ in range(times):
+        start = time.perf_counter()
+        work()
+        found.append(time.perf_counter() - start)
+    return statistics.median(found)
