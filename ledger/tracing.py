@@ -143,7 +143,7 @@ def balance_of(actor: Actor, lot: Lot) -> Balance:
         if kind in RETURNED_TO or (kind in ORIGINS and not gained):
             received -= quantity
         else:
-            places[_place(kind, name, made)] += quantity
+            places[place_of(kind, name, made)] += quantity
     return Balance(received, tuple(sorted((p, q) for p, q in places.items() if q)))
 
 
@@ -161,7 +161,8 @@ def _steps(actor: Actor, lot: UUID, direction: Direction) -> list[tuple[UUID, UU
     return rows
 
 
-def _place(kind: str, name: str, made: str | None) -> str:
+def place_of(kind: str, name: str, made: str | None) -> str:
+    """What people call an account in which goods are."""
     if kind == "store":
         return "in store"
     if kind == "batch":

@@ -1,0 +1,128 @@
+"""The recall list of a lot."""
+
+from decimal import Decimal
+from typing import Any
+
+from rest_framework import serializers
+
+from api.operation import Resource, reads
+from api.rest.fields import Id, Shown, Text, plain
+from api.rest.lots import STATUSES
+from api.rest.stock import amount
+from ledger import recalling
+from ledger.access import Actor
+
+
+class RecallPlaceOut(serializers.Serializer[Any]):
+    place = Text()
+    quantity = Shown()
+    within_reach = serializers.BooleanField(help_text="Here, in process or at a shop: stop it.")
+    of_recalled = Shown(help_text="How much of the recalled lot is in it.")
+
+
+class RecallLotOut(serializers.Serializer[Any]):
+    lot = Id()
+    code = Text()
+    material_name = Text()
+    status = serializers.ChoiceField(STATUSES)
+    unit = serializers.ChoiceField(["g", "each"])
+    total = Shown(help_text="All of it that was received or made.")
+    used = Shown(help_text="What other lots were made of.")
+    places = RecallPlaceOut(many=True)
+    unexplained = Shown()
+
+
+class DirectAccountOut(serializers.Serializer[Any]):
+    customer = Text()
+    lot = Id()
+    sold = Shown()
+    returned = Shown()
+
+
+class RecallReach(serializers.Serializer[Any]):
+    units = Shown()
+    grams = Shown()
+
+
+class RecallBalance(serializers.Serializer[Any]):
+    unit = serializers.ChoiceField(["g", "each"])
+    received = Shown()
+    accounted = Shown()
+    unexplained = Shown()
+
+
+class RecallSold(serializers.Serializer[Any]):
+    units = Shown()
+    returned = Shown()
+    percent_back = Shown(allow_null=True)
+
+
+class RecallListOut(serializers.Serializer[Any]):
+    lots = RecallLotOut(many=True)
+    balance = RecallBalance(help_text="All of the recalled lot, itself or in what was made of it.")
+    within_reach = RecallReach()
+    sold = RecallSold()
+    direct_accounts = DirectAccountOut(many=True)
+
+
+class RecallLists(Resource):
+    """Where all of a lot is now."""
+
+    @reads(None, RecallListOut)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """List what was made of a lot, where all of it is now, and who was sold some."""
+        found = recalling.recall_list(actor, lot=id)
+        counted = {lot.id: lot.counted for lot in found.lots}
+        pieces = [one for one in found.accounts if counted[one.lot_id]]
+        sold = sum((one.sold for one in pieces), Decimal(0))
+        returned = sum((one.returned for one in pieces), Decimal(0))
+        root = found.lot.material.counted
+        return {
+            "lots": [_lot(lot, root) for lot in found.lots],
+            "balance": {
+                "unit": "each" if root else "g",
+                "received": plain(found.received),
+                "accounted": plain(found.accounted),
+                "unexplained": plain(found.received - found.accounted),
+            },
+            "within_reach": {
+                "units": amount(found.within_reach(counted=True), True),
+                "grams": amount(found.within_reach(counted=False), False),
+            },
+            "sold": {
+                "units": amount(sold, True),
+                "returned": amount(returned, True),
+                "percent_back": plain(round(returned * 100 / sold, 1)) if sold else None,
+            },
+            "direct_accounts": [
+                {
+                    "customer": one.customer,
+                    "lot": str(one.lot_id),
+                    "sold": amount(one.sold, counted[one.lot_id]),
+                    "returned": amount(one.returned, counted[one.lot_id]),
+                }
+                for one in found.accounts
+            ],
+        }
+
+
+def _lot(lot: recalling.Listed, root_counted: bool) -> dict[str, Any]:
+    return {
+        "lot": str(lot.id),
+        "code": lot.code,
+        "material_name": lot.material_name,
+        "status": lot.status,
+        "unit": "each" if lot.counted else "g",
+        "total": amount(lot.total, lot.counted),
+        "used": amount(lot.used, lot.counted),
+        "places": [
+            {
+                "place": place.name,
+                "quantity": amount(place.quantity, lot.counted),
+                "within_reach": place.within_reach,
+                "of_recalled": plain(place.of_recalled),
+            }
+            for place in lot.places
+        ],
+        "unexplained": amount(lot.unexplained, lot.counted),
+    }

@@ -1,0 +1,222 @@
+"""The recall list: all that was made of one lot, and where every gram and piece of it is now.
+
+Inside one maker's walls: what went to another maker shows as moved to it (21 CFR 7.49 and ISO 22716
+14 ask whom to tell and what came back).
+"""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any, Final
+from uuid import UUID
+
+from django.db import connection
+
+from ledger.access import Actor, lot_for
+from ledger.entries import account
+from ledger.models import Account, Lot
+from ledger.recall_balance import Making, carried, rounded
+from ledger.roles import Verb
+from ledger.tracing import ORIGINS, RETURNED_TO, place_of
+
+ZERO: Final = Decimal(0)
+# Goods that lie here can still be stopped.
+WITHIN_REACH: Final = frozenset({"store", "batch", "consignment"})
+
+# UNION, not UNION ALL: a lot reached by two ways is followed once.
+_MAKINGS: Final = """
+with recursive reached(lot) as (
+  select %(lot)s::uuid
+  union
+  select o.lot_id from reached
+    join ledger_posting i on i.coop_id = %(coop)s and i.lot_id = reached.lot
+      and i.account_id = %(making)s and i.quantity > 0
+    join ledger_posting o on o.coop_id = %(coop)s and o.entry_id = i.entry_id
+      and o.account_id = i.account_id and o.quantity < 0 and o.lot_id is not null
+    where not exists (select from ledger_entry r where r.coop_id = %(coop)s
+      and (r.reverses_id = i.entry_id or r.id = i.entry_id and r.reverses_id is not null))
+)
+select p.entry_id, p.lot_id, sum(p.quantity) from reached
+  join ledger_posting p on p.coop_id = %(coop)s and p.lot_id = reached.lot
+    and p.account_id = %(making)s
+  where not exists (select from ledger_entry r where r.coop_id = %(coop)s
+    and (r.reverses_id = p.entry_id or r.id = p.entry_id and r.reverses_id is not null))
+  group by 1, 2
+"""
+_LOTS: Final = """
+select l.id, l.code, m.name, m.measured_by = 'count', c.status
+  from ledger_custody c
+  join ledger_lot l on l.coop_id = c.coop_id and l.id = c.lot_id
+  join ledger_material m on m.coop_id = c.coop_id and m.id = c.material_id
+  where c.coop_id = %(coop)s and c.maker_id = %(maker)s and c.lot_id = any (%(lots)s)
+"""
+_PLACES: Final = """
+select p.lot_id, a.kind, a.name, p.quantity > 0, sum(p.quantity)
+  from ledger_posting p
+  join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
+  join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
+  where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.lot_id = any (%(lots)s)
+    and e.reverses_id is null
+    and not exists (select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = e.id)
+  group by 1, 2, 3, 4
+"""
+_ACCOUNTS: Final = """
+select coalesce(s.details, e.details) ->> 'customer', p.lot_id,
+       coalesce(sum(p.quantity) filter (where p.quantity > 0), 0),
+       coalesce(-sum(p.quantity) filter (where p.quantity < 0), 0)
+  from ledger_posting p
+  join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
+  left join ledger_entry s on s.coop_id = e.coop_id and e.kind = 'customer_return'
+    and s.id = (e.details ->> 'sale')::uuid
+  where p.coop_id = %(coop)s and p.account_id = %(sales)s and p.lot_id = any (%(lots)s)
+    and e.reverses_id is null
+    and not exists (select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = e.id)
+  group by 1, 2 order by 1, 2
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """So much of a lot in one place, and how much of the recalled lot is in it."""
+
+    name: str
+    quantity: Decimal
+    within_reach: bool
+    of_recalled: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A lot of the list: all of it that there was, what other lots were made of it, the rest."""
+
+    id: UUID
+    code: str
+    material_name: str
+    counted: bool
+    status: str
+    total: Decimal
+    used: Decimal
+    places: tuple[Place, ...]
+
+    @property
+    def unexplained(self) -> Decimal:
+        """What neither lies anywhere nor was used; it ought to be 0."""
+        return self.total - self.used - sum((place.quantity for place in self.places), ZERO)
+
+
+@dataclass(frozen=True, slots=True)
+class DirectAccount:
+    """Who was sold how much of a lot, and how much of it has come back."""
+
+    customer: str
+    lot_id: UUID
+    sold: Decimal
+    returned: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class RecallList:
+    """The recalled lot, all lots with some of it (that lot first), and whom to tell."""
+
+    lot: Lot
+    lots: tuple[Listed, ...]
+    accounts: tuple[DirectAccount, ...]
+
+    @property
+    def received(self) -> Decimal:
+        """All of the recalled lot, in grams or pieces."""
+        return self.lots[0].total
+
+    @property
+    def accounted(self) -> Decimal:
+        """How much of it the list finds, in whatever was made of it."""
+        return sum((place.of_recalled for lot in self.lots for place in lot.places), ZERO)
+
+    def within_reach(self, *, counted: bool) -> Decimal:
+        """What can still be stopped: pieces, or grams."""
+        return sum(
+            (
+                place.quantity
+                for lot in self.lots
+                if lot.counted is counted
+                for place in lot.places
+                if place.within_reach
+            ),
+            ZERO,
+        )
+
+
+def recall_list(actor: Actor, *, lot: UUID | str) -> RecallList:
+    """Where all of a lot is now, itself or in what was made of it; nothing is changed.
+
+    Raises NotFound.
+    """
+    actor.must(Verb.READ)
+    root = lot_for(actor, lot)
+    own: dict[str, Any] = {
+        "coop": actor.coop_id,
+        "maker": actor.maker,
+        "lot": root.id,
+        "making": account(actor, Account.Kind.MAKING, "making"),
+        "sales": account(actor, Account.Kind.SALES, "cost of goods sold"),
+    }
+    makings = _makings(_rows(_MAKINGS, own))
+    own["lots"] = list({root.id, *(id for making in makings for id in making.outputs)})
+    totals: dict[Any, Decimal] = defaultdict(Decimal)
+    used: dict[UUID, Decimal] = defaultdict(Decimal)
+    places: dict[UUID, dict[tuple[str, bool], Decimal]] = defaultdict(lambda: defaultdict(Decimal))
+    for id, kind, name, gained, quantity in _rows(_PLACES, own):
+        if kind in RETURNED_TO or (kind in ORIGINS and not gained):
+            totals[id] -= quantity
+        elif kind == "making":
+            used[id] += quantity
+        else:
+            places[id][place_of(kind, name, None), kind in WITHIN_REACH] += quantity
+    held = carried(root.id, totals, makings)
+    lots = _listed(_rows(_LOTS, own), totals, used, places, held)
+    lots.sort(key=lambda found: (found.id != root.id, found.id))
+    accounts = [DirectAccount(*row) for row in _rows(_ACCOUNTS, own)]
+    return RecallList(root, tuple(lots), tuple(accounts))
+
+
+def _rows(statement: str, values: dict[str, Any]) -> list[tuple[Any, ...]]:
+    with connection.cursor() as cursor:
+        cursor.execute(statement, values)
+        rows: list[tuple[Any, ...]] = cursor.fetchall()
+    return rows
+
+
+def _makings(rows: Sequence[tuple[Any, ...]]) -> list[Making]:
+    """The makings on the way: what went in of lots on the way, and what came out."""
+    inputs: dict[UUID, dict[Any, Decimal]] = defaultdict(dict)
+    outputs: dict[UUID, dict[Any, Decimal]] = defaultdict(dict)
+    for entry, lot, quantity in rows:
+        (inputs if quantity > 0 else outputs)[entry][lot] = abs(quantity)
+    # The making of the recalled lot itself lies before it.
+    return [Making(inputs[entry], outputs[entry]) for entry in outputs if entry in inputs]
+
+
+def _listed(
+    rows: Sequence[tuple[Any, ...]],
+    totals: dict[Any, Decimal],
+    used: dict[UUID, Decimal],
+    places: dict[UUID, dict[tuple[str, bool], Decimal]],
+    held: dict[Any, Fraction],
+) -> list[Listed]:
+    """The lots with their places, whose shares of the recalled lot are rounded all together."""
+    flat = [
+        (row[0], name, reach, quantity)
+        for row in rows
+        for (name, reach), quantity in sorted(places[row[0]].items())
+        if quantity
+    ]
+    exact = [
+        held.get(id, Fraction(0)) * Fraction(quantity) / Fraction(totals[id] or 1)
+        for id, _, _, quantity in flat
+    ]
+    found: dict[UUID, list[Place]] = defaultdict(list)
+    for (id, name, reach, quantity), share in zip(flat, rounded(exact), strict=True):
+        found[id].append(Place(name, quantity, reach, share))
+    return [Listed(*(*row, totals[row[0]], used[row[0]], tuple(found[row[0]]))) for row in rows]
