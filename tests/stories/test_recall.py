@@ -91,6 +91,25 @@ def units_at(found: list[dict[str, Any]], place: str) -> int:
     )
 
 
+def assert_the_drum_itself(here: dict[str, Any], there: dict[str, Any]) -> None:
+    root = {one["place"]: one["quantity"] for one in here["lots"][0]["places"]}
+    assert root == {
+        "in store": "2300.000000",
+        "moved to Mill Bench": "1500.000000",
+        "sample": "20.000000",
+        "spill": "80.000000",
+    }
+    assert here["lots"][0]["used"] == "2100.000000"
+    assert there["lots"][0]["places"][0]["quantity"] == "800.000000"
+
+
+def assert_it_closes(both: list[dict[str, Any]]) -> None:
+    for recall in both:
+        assert {lot["unexplained"] for lot in recall["lots"]} <= {"0", "0.000000"}
+        assert recall["balance"]["unexplained"] == "0.000000"
+        assert recall["balance"]["accounted"] == recall["balance"]["received"]
+
+
 def test_where_all_of_the_drum_is(pair: Coop) -> None:
     north, mill = pair["North Bench"], pair["Mill Bench"]
     shea = north.material("Shea butter")
@@ -119,15 +138,7 @@ def test_where_all_of_the_drum_is(pair: Coop) -> None:
     both = [here, there]
     reached = {lot["lot"] for lot in here["lots"]}
     assert set(lots.values()) < reached, "the rework included"
-    root = {one["place"]: one["quantity"] for one in here["lots"][0]["places"]}
-    assert root == {
-        "in store": "2300.000000",
-        "moved to Mill Bench": "1500.000000",
-        "sample": "20.000000",
-        "spill": "80.000000",
-    }
-    assert here["lots"][0]["used"] == "2100.000000"
-    assert there["lots"][0]["places"][0]["quantity"] == "800.000000"
+    assert_the_drum_itself(here, there)
     made = [lot for recall in both for lot in recall["lots"] if lot["unit"] == "each"]
     assert sorted(int(lot["total"]) for lot in made) == [36, 47, 52, 60, 118]
     assert sum(int(lot["total"]) for lot in made) == 313
@@ -136,10 +147,7 @@ def test_where_all_of_the_drum_is(pair: Coop) -> None:
     assert sum(int(recall["within_reach"]["units"]) for recall in both) == 156
     assert sum(D(recall["within_reach"]["grams"]) for recall in both) == 3100
     assert sum(int(one["sold"]) for recall in both for one in recall["direct_accounts"]) == 143
-    for recall in both:
-        assert {lot["unexplained"] for lot in recall["lots"]} <= {"0", "0.000000"}
-        assert recall["balance"]["unexplained"] == "0.000000"
-        assert recall["balance"]["accounted"] == recall["balance"]["received"]
+    assert_it_closes(both)
     assert here["balance"]["received"] == "6000.000000"
     for maker, lot, sale, count in (
         (north, lots["S-11"], sales[0], 40),
