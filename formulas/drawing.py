@@ -97,29 +97,43 @@ def at_cost(actor: Actor, draws: Sequence[StoreDraw]) -> list[StoreDraw]:
 
     The pools are locked by then, and nothing else of these materials leaves with the same entry.
     """
-    materials = {draw.material_id for draw in draws}
-    formulas = dict(
-        Pool.objects.filter(
-            coop_id=actor.coop_id, maker_id=actor.maker, material_id__in=materials
-        ).values_list("material_id", "cost_formula")
-    )
+    return costs_of(actor, {draw.material_id for draw in draws}).of(draws)
+
+
+@dataclass(frozen=True, slots=True)
+class StoreCosts:
+    """The cost formulas and layers of some materials, as they are now."""
+
+    formulas: Mapping[UUID, str]
+    layers: Mapping[UUID, Sequence[costing.Layer]]
+
+    def of(self, draws: Sequence[StoreDraw]) -> list[StoreDraw]:
+        """The draws with what they would cost in this order, were nothing else drawn before."""
+        costed: dict[int, Decimal] = {}
+        for material in {draw.material_id for draw in draws}:
+            places = [n for n, draw in enumerate(draws) if draw.material_id == material]
+            taken = costing.take(
+                self.layers[material],
+                [Draw(str(draws[n].lot_id), draws[n].quantity) for n in places],
+                CostFormula(self.formulas[material]),
+            )
+            costed |= {place: taken.value_of(order) for order, place in enumerate(places)}
+        return [replace(draw, value=costed[place]) for place, draw in enumerate(draws)]
+
+
+def costs_of(actor: Actor, materials: Iterable[UUID]) -> StoreCosts:
+    """What these materials cost in store, in two queries."""
+    own = {
+        "coop_id": actor.coop_id,
+        "maker_id": actor.maker,
+        "material_id__in": sorted(set(materials)),
+    }
+    formulas = dict(Pool.objects.filter(**own).values_list("material_id", "cost_formula"))
     layers: dict[UUID, list[costing.Layer]] = defaultdict(list)
-    rows = Layer.objects.filter(
-        coop_id=actor.coop_id, maker_id=actor.maker, material_id__in=materials, any_left=True
-    )
-    for row in rows.order_by("ordinal"):
+    for row in Layer.objects.filter(**own, any_left=True).order_by("ordinal"):
         lot = None if row.lot_id is None else str(row.lot_id)
         layers[row.material_id].append(costing.Layer(lot, row.quantity, row.value))
-    costed: dict[int, Decimal] = {}
-    for material in materials:
-        places = [n for n, draw in enumerate(draws) if draw.material_id == material]
-        taken = costing.take(
-            layers[material],
-            [Draw(str(draws[n].lot_id), draws[n].quantity) for n in places],
-            CostFormula(formulas[material]),
-        )
-        costed |= {place: taken.value_of(order) for order, place in enumerate(places)}
-    return [replace(draw, value=costed[place]) for place, draw in enumerate(draws)]
+    return StoreCosts(formulas, layers)
 
 
 def moves_of(actor: Actor, draws: Iterable[StoreDraw]) -> list[Move]:

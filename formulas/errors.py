@@ -128,3 +128,9 @@ class NotAnAlternate(Invalid):
     with a deviation."""
 
     code = "not_an_alternate"
+
+
+class NothingShort(Conflict):
+    """The batch {batch} lacks no intermediate that is not planned for it already."""
+
+    code = "nothing_short"

@@ -5,6 +5,7 @@ from typing import Any
 from api.operation import Resource, Sent, reads, writes
 from api.paging import page, page_of
 from api.rest import examples
+from api.rest.advice import PlannedOut, advice_json
 from api.rest.batch_shapes import (
     BatchBrief,
     BatchIn,
@@ -23,10 +24,10 @@ from api.rest.batch_shapes import (
     weighed_json,
 )
 from api.rest.explained import Explain, figure_json
-from formulas import batches, finishing, weighing
+from formulas import advising, batches, finishing, weighing
 from formulas.access import batches_of, with_details
 from formulas.explaining import explain
-from ledger.access import Actor, find
+from ledger.access import Actor, day_of, find
 
 
 class Batches(Resource):
@@ -47,7 +48,7 @@ class Batches(Resource):
         rows = rows.filter(**{filters[name]: query[name] for name in filters if name in query})
         return page(self.request, query, rows, brief_json)
 
-    @writes(BatchIn, BatchOut, examples=examples.BATCH)
+    @writes(BatchIn, PlannedOut, examples=examples.BATCH)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
         """Plan a batch: its lines, the lots to pour from, and what is short."""
         planned = batches.plan_batch(
@@ -59,7 +60,9 @@ class Batches(Resource):
             formula=data.get("formula"),
             product=data.get("product"),
         )
-        return _shown(actor, planned.batch.id)
+        id = planned.batch.id
+        told = advising.advise(actor, batch=id, today=day_of(actor, self.now))
+        return {**batch_json(actor, told.batch), "advice": advice_json(actor, told)}
 
 
 class OneBatch(Resource):

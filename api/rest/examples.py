@@ -134,6 +134,7 @@ FINISH: Final = _sent(
         "release": {"basis": "pH 5.4, clear"},
     },
 )
+INTERMEDIATES: Final = _sent("The day before", {"planned_for": "2025-05-06"})
 TOP_UP: Final = _sent(
     "The rest of a lot, made up with the first alternate that has enough",
     {"line": LINE, "lot": LOT},

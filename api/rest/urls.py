@@ -3,6 +3,7 @@
 from django.urls import path
 
 from api.rest import (
+    advice,
     batches,
     bills,
     catalogue,
@@ -79,6 +80,8 @@ urlpatterns = [
     path("batches/<str:id>/finish", batches.Finishes.as_view()),
     path("batches/<str:id>/cancellation", batches.Cancellations.as_view()),
     path("batches/<str:id>/top-ups", top_ups.TopUps.as_view()),
+    path("batches/<str:id>/advice", advice.Advices.as_view()),
+    path("batches/<str:id>/intermediates", advice.Intermediates.as_view()),
     path("batches/<str:id>/reservations", top_ups.Reservations.as_view()),
     path("fills", fills.Fills.as_view()),
     path("fills/<str:id>", fills.OneFill.as_view()),

@@ -2,6 +2,7 @@
 
 from formulas.models.batches import Batch, BatchLine, BatchPackaging, Pick
 from formulas.models.formulas import Formula, FormulaVersion, Line, Phase, Window
+from formulas.models.made_for import MadeFor
 from formulas.models.making import Filling, Making, Weighing
 from formulas.models.measurements import Measurement
 from formulas.models.products import Packaging, Product
@@ -18,6 +19,7 @@ __all__ = [
     "Lack",
     "Line",
     "LineChange",
+    "MadeFor",
     "Making",
     "Measurement",
     "Packaging",

@@ -1,0 +1,2 @@
+-- The walls fall with the table.
+select 1;
