@@ -5,9 +5,10 @@ from typing import Any
 
 from rest_framework import serializers
 
+from api.rest.effect_shapes import InPotOut, in_pot_json
 from api.rest.fields import Id, Moment, Shown, Text, plain
-from formulas.effect import Pot, headroom, share_of
 from formulas.models import Batch, BatchLine, BatchPackaging, Pick, TopUp
+from formulas.past_effects import learned_for
 from formulas.pot import InPot
 from formulas.shares import Chosen, Share, shares
 
@@ -28,7 +29,7 @@ class PouredShareOut(serializers.Serializer[Any]):
     short = Shown()
 
 
-class BatchLineOut(serializers.Serializer[Any]):
+class BatchLineOut(InPotOut):
     id = Id()
     material = Id(required=False)
     formula = Id(required=False)
@@ -39,9 +40,6 @@ class BatchLineOut(serializers.Serializer[Any]):
     max_celsius = Shown(allow_null=True, help_text="It goes in once the batch is no hotter.")
     planned_grams = Shown(help_text="As the formula has it.")
     grams = Shown(help_text="To be weighed in all, as top-ups have changed it.")
-    weighed = Shown()
-    share_percent = Shown(help_text="What was weighed, of all that is in the batch now.")
-    headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
     picks = PickOut(many=True)
     short = Shown()
     shares = PouredShareOut(
@@ -81,12 +79,17 @@ class TopUpBrief(serializers.Serializer[Any]):
 
 def lines_json(row: Batch) -> list[dict[str, Any]]:
     """The lines of a batch that was fetched with its details, in their order."""
-    in_pot, lots = InPot(row), Chosen.of(row)
+    in_pot, taught, lots = InPot(row), learned_for(row), Chosen.of(row)
     of_line: dict[Any, list[Share]] = {}
     for share in shares(row.lines.all(), row.changes.all(), row.weighings.all()):
         of_line.setdefault(share.line.id, []).append(share)
     return [
-        _line_json(line, in_pot.of(line), of_line[line.id], lots)
+        _line_json(
+            line,
+            in_pot_json(line, in_pot.of(line), taught.get(line.material_id)),
+            of_line[line.id],
+            lots,
+        )
         for line in sorted(row.lines.all(), key=lambda line: line.position)
     ]
 
@@ -119,9 +122,9 @@ def top_up_brief(row: TopUp) -> dict[str, Any]:
     }
 
 
-def _line_json(line: BatchLine, pot: Pot, parts: list[Share], lots: Chosen) -> dict[str, Any]:
-    most = line.max_percent
-    left = None if most is None else headroom(pot.others_final, pot.own, most)
+def _line_json(
+    line: BatchLine, pot: dict[str, Any], parts: list[Share], lots: Chosen
+) -> dict[str, Any]:
     return {
         "id": str(line.id),
         "formula" if line.component_id else "material": str(line.component_id or line.material_id),
@@ -132,9 +135,7 @@ def _line_json(line: BatchLine, pot: Pot, parts: list[Share], lots: Chosen) -> d
         "max_celsius": plain(line.max_celsius),
         "planned_grams": plain(line.grams),
         "grams": plain(sum((part.grams for part in parts), Decimal(0))),
-        "weighed": plain(pot.own),
-        "share_percent": plain(share_of(pot.own, pot.others_now + pot.own)),
-        "headroom_grams": plain(left),
+        **pot,
         "picks": [_pick_json(one, "grams", one.quantity) for one in lots.picks(line)],
         "short": plain(lots.short(line)),
         "shares": [_share_json(part, lots) for part in parts],

@@ -1,15 +1,19 @@
 """How an addition to effect, heat and measurements are shown with a batch."""
 
 from dataclasses import fields
+from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
 
 from api.rest.fields import Shown, Text, plain, shortest
 from api.rest.measurements import measurement_json, standing_json, window_json
+from formulas.effect import Pot, headroom, share_of
 from formulas.heat import Heat
+from formulas.learning import Learned, Spread
 from formulas.measurements import standing_of, standing_rows, windows_of
-from formulas.models import Batch
+from formulas.models import Batch, BatchLine
+from formulas.scaling import SCALE_STEP, most_to_effect
 
 
 class EffectOut(serializers.Serializer[Any]):
@@ -27,6 +31,52 @@ class EffectOut(serializers.Serializer[Any]):
 def shown_of(figures: Any) -> dict[str, Any]:
     """A dataclass of decimals as it is shown."""
     return {one.name: plain(getattr(figures, one.name)) for one in fields(figures)}
+
+
+class LearnedOut(serializers.Serializer[Any]):
+    """What other finished batches of the formula came to, in percent of the final mass."""
+
+    batches = serializers.IntegerField()
+    median_percent = Shown()
+    spread = serializers.ChoiceField([one.value for one in Spread])
+    low_percent = Shown()
+    high_percent = Shown()
+    median_grams = Shown(help_text="What makes the median's share of this batch.")
+
+
+def learned_json(learned: Learned, others: Decimal) -> dict[str, Any]:
+    """`others` is the final mass of all that stands beside the line, in grams."""
+    median = learned.median_percent
+    limited = 0 < median < 100
+    grams = most_to_effect(others, median) if limited else Decimal(0)
+    return {
+        "batches": learned.batches,
+        "median_percent": shortest(median),
+        "spread": learned.spread.value,
+        "low_percent": shortest(learned.low_percent),
+        "high_percent": shortest(learned.high_percent),
+        "median_grams": plain(grams.quantize(SCALE_STEP)),
+    }
+
+
+class InPotOut(serializers.Serializer[Any]):
+    """How a line of a batch stands in the pot."""
+
+    weighed = Shown()
+    share_percent = Shown(help_text="What was weighed, of all that is in the batch now.")
+    headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
+    learned = LearnedOut(allow_null=True, help_text="Of a to-effect line: what it came to before.")
+
+
+def in_pot_json(line: BatchLine, pot: Pot, taught: Learned | None) -> dict[str, Any]:
+    most = line.max_percent
+    left = None if most is None else headroom(pot.others_final, pot.own, most)
+    return {
+        "weighed": plain(pot.own),
+        "share_percent": plain(share_of(pot.own, pot.others_now + pot.own)),
+        "headroom_grams": plain(left),
+        "learned": taught and most and learned_json(taught, pot.others_final),
+    }
 
 
 class HeatOut(serializers.Serializer[Any]):

@@ -103,3 +103,24 @@ def test_weighing_back_gives_the_headroom_back(maker: Client) -> None:
     back = maker.post(f"batches/{shampoo.batch['id']}/weigh-backs", body).made()["effect"]
     assert (D(back["added_grams"]), D(back["total_grams"])) == (D(-18), D(24))
     assert to("0.01", back["headroom_grams"]) == D("36.48")
+
+
+def test_what_the_last_batch_came_to_is_offered_at_the_next(maker: Client) -> None:
+    """48 ÷ 12,000 is 0.4 %; beside the 11,964 g planned of the rest that is 48.05 g."""
+    shampoo = Shampoo(maker)
+    assert shampoo.batch["lines"][3]["learned"] is None
+    for place, grams in enumerate(("11796", "120", "36", "48")):
+        shampoo.weigh(place, grams).made()
+    done = {"output": "11900 g", "happened_at": "2025-05-06T12:00:00Z"}
+    maker.post(f"batches/{shampoo.batch['id']}/finish", done).made()
+    size = {"formula": shampoo.formula, "batch": "12 kg", "planned_for": "2025-05-07"}
+    lines = maker.post("batches", size).made()["lines"]
+    assert lines[3]["learned"] == {
+        "batches": 1,
+        "median_percent": "0.4",
+        "spread": "range",
+        "low_percent": "0.4",
+        "high_percent": "0.4",
+        "median_grams": "48.05",
+    }
+    assert [line["learned"] for line in lines[:3]] == [None] * 3
