@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -9,6 +10,7 @@ from uuid import UUID
 from ledger.access import Actor, find, materials_visible_to, suppliers_visible_to
 from ledger.errors import Invalid, PartsNot100, Stale
 from ledger.models import Material, MaterialPart, Supplier
+from ledger.models.catalogue import CAUTIONS
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -30,6 +32,11 @@ PLAIN = [
     "declared_as",
     "function",
     "brings",
+    "cautions",
+    "min_percent",
+    "max_percent",
+    "certificate_category",
+    "certificate_until",
 ]
 # What a material does in a formula (the usual functions of the trade), and what a raw material may
 # carry beside its active matter.
@@ -76,6 +83,11 @@ class MaterialFacts:
     shelf_life_days: int | None = None
     mass_each: Quantity | None = None
     declared_as: str = Material.DeclaredAs.INGREDIENT
+    cautions: Sequence[str] = ()
+    min_percent: Decimal | None = None
+    max_percent: Decimal | None = None
+    certificate_category: str = ""
+    certificate_until: date | None = None
     # None leaves them as they are.
     composition: Sequence[PartFacts] | None = None
     allergens: Sequence[PartFacts] | None = None
@@ -236,8 +248,16 @@ def _set(material: Material, facts: MaterialFacts) -> None:
             "What is stocked costs what its lots cost; cost_per_kg is for what is not stocked.",
             pointer="/cost_per_kg",
         )
+    for place, caution in enumerate(facts.cautions):
+        if caution not in CAUTIONS:
+            named = ", ".join(CAUTIONS)
+            raise Invalid(f"A caution is one of: {named}.", pointer=f"/cautions/{place}")
+    low, high = facts.min_percent, facts.max_percent
+    if low is not None and high is not None and low > high:
+        raise Invalid("The least percent is not above the most.", pointer="/min_percent")
     for name in PLAIN:
         setattr(material, name, getattr(facts, name))
+    material.cautions = sorted(set(facts.cautions))
     material.density = facts.density and facts.density.grams_per_millilitre
     material.density_at = facts.density and facts.density.celsius
     material.density_entered = facts.density.entered if facts.density else ""

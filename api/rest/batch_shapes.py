@@ -13,6 +13,7 @@ from api.rest.batch_lines import (
     packaging_json,
     top_up_brief,
 )
+from api.rest.caution_shapes import StepCautionOut, cautions_json
 from api.rest.effect_shapes import EffectOut, HeatOut, heat_json, measured_json, shown_of
 from api.rest.fields import (
     Body,
@@ -30,6 +31,7 @@ from api.rest.later_bills import LaterBillsOut, later_bills_json
 from api.rest.measurements import MeasurementOut, StandingOut, WindowOut, standing_json
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import finishing, weighing
+from formulas.caution_facts import of_finish, of_plan, of_weighing
 from formulas.costing import BatchCost, BatchYield, shown
 from formulas.deviations import Rule
 from formulas.drawing import Sample
@@ -96,6 +98,7 @@ class CostOut(serializers.Serializer[Any]):
 
 
 class FinishedOut(StandingOut):
+    cautions = StepCautionOut(many=True)
     id = Id()
     entry = Id()
     code = Text()
@@ -135,6 +138,7 @@ class BatchOut(BatchBrief):
     measurements = MeasurementOut(many=True, help_text="Without those that were corrected.")
     windows = WindowOut(many=True)
     standing = StandingOut()
+    cautions = StepCautionOut(many=True, help_text="While it is planned.")
     top_ups = TopUpBrief(many=True)
     finished = FinishedOut(allow_null=True)
     later_bills = LaterBillsOut(
@@ -170,6 +174,7 @@ class WeighedOut(WeighingOut):
     headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
     effect = EffectOut(allow_null=True, help_text="How a to-effect line stands after it.")
     heat = HeatOut(allow_null=True, help_text="Of a line with a maximum temperature.")
+    cautions = StepCautionOut(many=True)
 
 
 class WeighBackIn(Body):
@@ -231,6 +236,7 @@ def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
         "weighings": [weighing_json(one) for one in row.weighings.all()],
         **measured_json(row),
         "top_ups": [top_up_brief(one) for one in sorted(row.top_ups.all(), key=lambda o: o.id)],
+        "cautions": cautions_json(of_plan(row) if row.state == Batch.State.PLANNED else ()),
         "finished": _finished_of(actor, row),
         "later_bills": later_bills_json(actor, row),
     }
@@ -267,6 +273,7 @@ def finished_json(
     standing = standing_of(standing_rows(batch), windows)
     return {
         **standing_json(standing, windows),
+        "cautions": cautions_json(of_finish(batch)),
         "id": str(batch.id),
         "entry": str(making.entry_id),
         "code": batch.code,
@@ -309,4 +316,5 @@ def weighed_json(actor: Actor, done: weighing.Weighed) -> dict[str, Any]:
         "headroom_grams": plain(done.headroom_grams),
         "effect": done.effect and shown_of(done.effect),
         "heat": done.heat and heat_json(done.heat),
+        "cautions": cautions_json(of_weighing(done)),
     }

@@ -22,6 +22,7 @@ from api.rest.fields import (
     Whole,
     listed,
     plain,
+    shortest,
 )
 from ledger import catalogue
 from ledger.access import (
@@ -32,6 +33,7 @@ from ledger.access import (
     suppliers_visible_to,
 )
 from ledger.models import Material, MaterialPart, Supplier
+from ledger.models.catalogue import CAUTIONS
 from ledger.roles import Verb
 
 FORMULAS = ["lot", "fifo", "average"]
@@ -65,6 +67,18 @@ class MaterialIn(Body):
         required=False,
         help_text="On labels: colourants stand last; absent is what does not stay in the product.",
     )
+    cautions = serializers.ListField(
+        child=Choice(CAUTIONS),
+        max_length=20,
+        required=False,
+        help_text="What asks for care with it.",
+    )
+    min_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
+    max_percent = DecimalText(
+        above="0", most="100", required=False, allow_null=True, help_text="By its certificate."
+    )
+    certificate_category = Text(max_length=120, required=False, allow_blank=True)
+    certificate_until = serializers.DateField(required=False, allow_null=True)
     composition = listed(
         PartIn, most=100, required=False, help_text="Of a blend, for labels: it makes 100 %."
     )
@@ -118,6 +132,11 @@ class MaterialOut(serializers.Serializer[Any]):
     allergens = PartOut(many=True)
     function = Text(allow_blank=True)
     brings = serializers.ListField(child=Text(), allow_null=True)
+    cautions = serializers.ListField(child=serializers.ChoiceField(CAUTIONS))
+    min_percent = Shown(allow_null=True)
+    max_percent = Shown(allow_null=True)
+    certificate_category = Text(allow_blank=True)
+    certificate_until = serializers.DateField(allow_null=True)
     own = serializers.BooleanField(help_text="Made by the maker, and seen by it alone.")
     version = serializers.IntegerField()
     created_at = Moment()
@@ -178,6 +197,11 @@ def material_json(row: Material, actor: Actor) -> dict[str, Any]:
         "shelf_life_days": row.shelf_life_days,
         "mass_each": plain(row.mass_each),
         "declared_as": row.declared_as,
+        "cautions": row.cautions,
+        "min_percent": shortest(row.min_percent),
+        "max_percent": shortest(row.max_percent),
+        "certificate_category": row.certificate_category,
+        "certificate_until": row.certificate_until,
         "composition": parts_json(row, MaterialPart.Kind.PART),
         "allergens": parts_json(row, MaterialPart.Kind.ALLERGEN),
         "function": row.function,

@@ -11,6 +11,7 @@ from api.paging import Paged, page, page_of
 from api.rest import examples
 from api.rest.alternates import AlternateIn, AlternateOut, alternates_json, percent_json
 from api.rest.catalogue import DensityOut, density_json
+from api.rest.caution_shapes import StepCautionOut, cautions_json
 from api.rest.fields import (
     Body,
     Choice,
@@ -32,6 +33,7 @@ from formulas import balances, composing
 from formulas.access import formula_for, formulas_of, version_for
 from formulas.alternates import MOST, AlternateDraft, prefetch_alternates
 from formulas.batches import Size
+from formulas.caution_facts import of_formula
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.judging import Measure, Window, read_window
 from formulas.measurements import windows_of
@@ -149,6 +151,7 @@ class FormulaOut(FormulaBrief):
     shelf_life_days = serializers.IntegerField(allow_null=True)
     phases = PhaseOut(many=True)
     windows = WindowOut(many=True)
+    cautions = StepCautionOut(many=True)
 
 
 class FormulaQuery(Paged):
@@ -386,4 +389,5 @@ class FormulaScaling(Resource):
 def _formula(version: FormulaVersion) -> Sent:
     formula = version.formula
     prefetch_alternates(version)
-    return Sent(formula_json(version), headers={"ETag": etags.etag(formula.id, formula.version)})
+    body = {**formula_json(version), "cautions": cautions_json(of_formula(version))}
+    return Sent(body, headers={"ETag": etags.etag(formula.id, formula.version)})

@@ -7,7 +7,9 @@ from rest_framework import serializers
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
 from api.rest import examples
+from api.rest.caution_shapes import StepCautionOut, cautions_json
 from api.rest.fields import Body, Choice, Flag, Id, Moment, Shown, Text, plain, shortest
+from formulas.caution_facts import of_measurement
 from formulas.judging import UNIT, Judgement, Measure, Window, told
 from formulas.measurements import (
     Standing,
@@ -63,6 +65,10 @@ class MeasurementOut(serializers.Serializer[Any]):
     happened_at = Moment()
     recorded_at = Moment()
     person = Id()
+
+
+class MeasuredOut(MeasurementOut):
+    cautions = StepCautionOut(many=True)
 
 
 class OutsideOut(serializers.Serializer[Any]):
@@ -147,9 +153,11 @@ class Measurements(Resource):
         windows = windows_of(batch.version)
         return page(self.request, query, rows, lambda row: measurement_json(row, windows))
 
-    @writes(MeasurementIn, MeasurementOut, examples=examples.MEASUREMENT)
+    @writes(MeasurementIn, MeasuredOut, examples=examples.MEASUREMENT)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Keep a measurement; outside its window is said, and decides nothing."""
         facts = {"happened_at": self.now, **data, "measure": Measure(data["measure"])}
         row = record_measurement(actor, batch=id, **facts)
-        return measurement_json(row, windows_of(row.batch.version))
+        windows = windows_of(row.batch.version)
+        told_of = cautions_json(of_measurement(row, windows))
+        return {**measurement_json(row, windows), "cautions": told_of}

@@ -9,6 +9,7 @@ from api import etags
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
 from api.rest import examples
+from api.rest.caution_shapes import StepCautionOut, cautions_json
 from api.rest.fields import (
     Body,
     Choice,
@@ -24,7 +25,8 @@ from api.rest.fields import (
 )
 from api.rest.formulas import NeedOut, ScaledLineOut, scaling_json
 from formulas import balances, products
-from formulas.access import product_for, products_of
+from formulas.access import product_for, products_of, version_for
+from formulas.caution_facts import of_product
 from formulas.models import Product
 from ledger.access import Actor, day_of
 from ledger.roles import Verb
@@ -109,6 +111,10 @@ class ProductOut(serializers.Serializer[Any]):
     areas = serializers.ListField(child=serializers.ChoiceField(Product.Area.values))
     version = serializers.IntegerField()
     created_at = Moment()
+
+
+class ProductFull(ProductOut):
+    cautions = StepCautionOut(many=True)
 
 
 class ProductQuery(Paged):
@@ -204,7 +210,7 @@ class Products(Resource):
             rows = rows.filter(name__icontains=query["name"])
         return page(self.request, query, rows, lambda row: product_json(row, actor))
 
-    @writes(ProductIn, ProductOut, examples=examples.PRODUCT_IN)
+    @writes(ProductIn, ProductFull, examples=examples.PRODUCT_IN)
     def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
         """Add a product: a fill of a formula in its packaging."""
         product = products.add_product(actor, draft_of(data))
@@ -214,12 +220,12 @@ class Products(Resource):
 class OneProduct(Resource):
     """One product."""
 
-    @reads(None, ProductOut)
+    @reads(None, ProductFull)
     def get(self, actor: Actor, id: str) -> Sent:
         """Show a product."""
         return _product(product_for(actor, id), actor)
 
-    @writes(ProductIn, ProductOut, status=200, keyed=False, edits=True)
+    @writes(ProductIn, ProductFull, status=200, keyed=False, edits=True)
     def put(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Change a product (If-Match with its ETag); planned batches keep what they had."""
         version = etags.expected_version(self.request, id)
@@ -255,4 +261,6 @@ class UnitScaling(Resource):
 
 
 def _product(row: Product, actor: Actor) -> Sent:
-    return Sent(product_json(row, actor), headers={"ETag": etags.etag(row.id, row.version)})
+    version = version_for(actor, row.formula_id)
+    body = {**product_json(row, actor), "cautions": cautions_json(of_product(row, version))}
+    return Sent(body, headers={"ETag": etags.etag(row.id, row.version)})

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
 from ledger.models.base import CoopRow, MakerRow, celsius, density, link, money, quantity
@@ -13,6 +14,11 @@ class CostFormula(models.TextChoices):
     LOT = "lot"
     FIFO = "fifo"
     AVERAGE = "average"
+
+
+# What asks for care with a material.
+CAUTIONS = ["lye", "water", "preservative", "fragrance", "essential_oil", "botanical", "powder"]
+CAUTIONS += ["solvent", "nut", "milk", "wheat"]
 
 
 class Material(CoopRow):
@@ -59,11 +65,36 @@ class Material(CoopRow):
     brings = models.CharField(  # noqa: DJ001
         max_length=120, null=True, help_text="What it carries beside its active matter, in words."
     )
+    # What asks for care, and the range that its certificate gives for a category of product.
+    cautions = ArrayField(models.CharField(max_length=20), default=list)
+    min_percent = models.DecimalField(max_digits=9, decimal_places=6, null=True)
+    max_percent = models.DecimalField(max_digits=9, decimal_places=6, null=True)
+    certificate_category = models.CharField(max_length=120, blank=True)
+    certificate_until = models.DateField(null=True)
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
         constraints = (
+            models.CheckConstraint(
+                condition=models.Q(cautions__contained_by=CAUTIONS), name="material_cautions_known"
+            ),
+            models.CheckConstraint(
+                condition=(
+                    models.Q(min_percent__isnull=True)
+                    | models.Q(min_percent__gte=0, min_percent__lte=100)
+                )
+                & (
+                    models.Q(max_percent__isnull=True)
+                    | models.Q(max_percent__gt=0, max_percent__lte=100)
+                )
+                & (
+                    models.Q(min_percent__isnull=True)
+                    | models.Q(max_percent__isnull=True)
+                    | models.Q(min_percent__lte=models.F("max_percent"))
+                ),
+                name="material_percents_in_order",
+            ),
             models.CheckConstraint(
                 condition=models.Q(declared_as__in=["ingredient", "colourant", "absent"]),
                 name="material_declared_as_known",

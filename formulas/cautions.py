@@ -1,0 +1,301 @@
+"""The few short cautions that belong to a step of the work, each once, with its reason.
+
+Pure functions on plain facts. They decide nothing and assess nothing: each says what to look at,
+why, and whom to ask. What they know of an ingredient is what its catalogue entry says of it.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from enum import StrEnum
+from typing import Final
+
+ASSESSOR: Final = "Ask a qualified safety assessor before relying on this."
+AUTHORITY: Final = "Rules differ by place; check your local authority."
+SUPPLIER: Final = "Ask the supplier for the safety data sheet."
+CERTIFICATE: Final = "Ask the supplier for the current certificate, and a safety assessor."
+CHALLENGE: Final = (
+    "Needs a challenge test (such as ISO 11930); this record cannot show that it is preserved."
+)
+# Above this, common practice has it, a splash burns and a fill by volume is off.
+HOT: Final = Decimal(60)
+_CLAIMS: Final = {
+    *("heal", "heals", "healing", "cure", "cures", "sunscreen", "bacterial", "antibacterial"),
+    *("antifungal", "antiseptic", "medicated"),
+}
+
+
+class Step(StrEnum):
+    """Where in the work a caution is shown."""
+
+    FORMULA = "formula"
+    PLAN = "plan"
+    WEIGH = "weigh"
+    MEASURE = "measure"
+    FINISH = "finish"
+    PRODUCT = "product"
+
+
+class Flag(StrEnum):
+    """What the catalogue says of a material that asks for care."""
+
+    LYE = "lye"
+    WATER = "water"
+    PRESERVATIVE = "preservative"
+    FRAGRANCE = "fragrance"
+    ESSENTIAL_OIL = "essential_oil"
+    BOTANICAL = "botanical"
+    POWDER = "powder"
+    SOLVENT = "solvent"
+    NUT = "nut"
+    MILK = "milk"
+    WHEAT = "wheat"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One ingredient: its percent of what is made, and what the catalogue says of it.
+
+    The range is that of its certificate for the category named, up to a day.
+    """
+
+    name: str
+    percent: Decimal
+    flags: frozenset[Flag] = frozenset()
+    min_percent: Decimal | None = None
+    max_percent: Decimal | None = None
+    category: str = ""
+    valid_until: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What is known at a step; what is not known is left out."""
+
+    parts: Sequence[Part] = ()
+    product_name: str = ""
+    use: str = ""
+    areas: Sequence[str] = ()
+    day: date | None = None
+    celsius: Decimal | None = None
+    ph_outside: str = ""
+    undated_lots: Sequence[str] = ()
+    additions: Sequence[str] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution: what to do, why, whom to ask, and what it is about."""
+
+    code: str
+    text: str
+    reason: str
+    ask: str
+    about: tuple[str, ...] = ()
+
+
+def cautions(step: Step, facts: Facts) -> tuple[Caution, ...]:
+    """The cautions of a step, each once, whatever the number of things that it is about."""
+    found = []
+    for rule in _RULES:
+        about = rule.finds(facts) if step in rule.steps else ()
+        if about:
+            found.append(Caution(rule.code, rule.text, rule.reason, rule.ask, tuple(about)))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rule:
+    code: str
+    steps: frozenset[Step]
+    finds: Callable[[Facts], Sequence[str]]
+    text: str
+    reason: str
+    ask: str
+
+
+def _flagged(*flags: Flag) -> Callable[[Facts], Sequence[str]]:
+    return lambda facts: _names(part for part in facts.parts if part.flags & set(flags))
+
+
+def _names(parts: Iterable[Part]) -> list[str]:
+    return list(dict.fromkeys(part.name for part in parts))
+
+
+def _unpreserved(facts: Facts) -> Sequence[str]:
+    if _flagged(Flag.PRESERVATIVE)(facts):
+        return ()
+    return _flagged(Flag.WATER)(facts)
+
+
+def _preservative_outside(facts: Facts) -> Sequence[str]:
+    return _names(
+        part for part in facts.parts if Flag.PRESERVATIVE in part.flags and _outside(part)
+    )
+
+
+def _outside(part: Part) -> bool:
+    low, high = part.min_percent, part.max_percent
+    return (low is not None and part.percent < low) or (high is not None and part.percent > high)
+
+
+def _above_certificate(facts: Facts) -> Sequence[str]:
+    scented = {Flag.FRAGRANCE, Flag.ESSENTIAL_OIL}
+    return [
+        f"{part.name}: {part.percent.normalize():f} %, at most {part.max_percent.normalize():f} %"
+        + (f" for {part.category}" if part.category else "")
+        for part in facts.parts
+        if part.flags & scented and part.max_percent is not None and part.percent > part.max_percent
+    ]
+
+
+def _expired(facts: Facts) -> Sequence[str]:
+    day = facts.day
+    return _names(
+        part for part in facts.parts if day and part.valid_until and part.valid_until < day
+    )
+
+
+def _claims(facts: Facts) -> Sequence[str]:
+    words = "".join(
+        letter if letter.isalnum() else " " for letter in facts.product_name.lower()
+    ).split()
+    return [word for word in dict.fromkeys(words) if word in _CLAIMS or word.startswith("spf")]
+
+
+def _stricter(facts: Facts) -> Sequence[str]:
+    return [*(["leave-on"] if facts.use == "leave_on" else []), *facts.areas]
+
+
+def _hot(facts: Facts) -> Sequence[str]:
+    hot = facts.celsius is not None and facts.celsius > HOT
+    return [f"{facts.celsius.normalize():f} degC"] if hot and facts.celsius is not None else []
+
+
+def _at(*steps: Step) -> frozenset[Step]:
+    return frozenset(steps)
+
+
+_RULES: Final = (
+    _Rule(
+        "lye",
+        _at(Step.WEIGH),
+        _flagged(Flag.LYE),
+        "Goggles and gloves; lye into water, never the reverse; check its purity.",
+        "It burns eyes and skin, and water poured on it boils over.",
+        SUPPLIER,
+    ),
+    _Rule(
+        "powder",
+        _at(Step.WEIGH),
+        _flagged(Flag.POWDER),
+        "Wear a mask and do not stir up dust.",
+        "Fine powder harms when it is breathed in.",
+        SUPPLIER,
+    ),
+    _Rule(
+        "solvent",
+        _at(Step.WEIGH),
+        _flagged(Flag.SOLVENT),
+        "No flame, no spark, fresh air.",
+        "It is flammable, and so is its vapour.",
+        SUPPLIER,
+    ),
+    _Rule(
+        "hot",
+        _at(Step.MEASURE, Step.FINISH),
+        _hot,
+        "Above 60 degC: beware of burns, and see that the containers stand the fill temperature.",
+        "It scalds, and its density is not that of the cold batch, so a fill by volume is off.",
+        ASSESSOR,
+    ),
+    _Rule(
+        "water_unpreserved",
+        _at(Step.FORMULA, Step.PRODUCT),
+        _unpreserved,
+        CHALLENGE,
+        "There is water and nothing that is known as a preservative.",
+        ASSESSOR,
+    ),
+    _Rule(
+        "preservative_outside_range",
+        _at(Step.FORMULA),
+        _preservative_outside,
+        CHALLENGE,
+        "A preservative is outside the range stated for it.",
+        ASSESSOR,
+    ),
+    _Rule(
+        "ph_outside",
+        _at(Step.MEASURE, Step.FINISH),
+        lambda facts: [facts.ph_outside] if facts.ph_outside else [],
+        CHALLENGE,
+        "The pH is outside its window, and many preservatives work within theirs alone.",
+        ASSESSOR,
+    ),
+    _Rule(
+        "beyond_formula",
+        _at(Step.WEIGH, Step.FINISH),
+        lambda facts: list(dict.fromkeys(facts.additions)),
+        CHALLENGE,
+        "Something went in that the formula does not list.",
+        ASSESSOR,
+    ),
+    _Rule(
+        "above_certificate",
+        _at(Step.FORMULA, Step.PRODUCT),
+        _above_certificate,
+        "Keep to the certificate's maximum for this category of product.",
+        "Above it a scent may sensitise skin.",
+        CERTIFICATE,
+    ),
+    _Rule(
+        "certificate_expired",
+        _at(Step.PLAN),
+        _expired,
+        "Get the current certificate before it goes in.",
+        "The certificate has been amended or has run out by that day.",
+        CERTIFICATE,
+    ),
+    _Rule(
+        "botanical",
+        _at(Step.FORMULA),
+        _flagged(Flag.ESSENTIAL_OIL, Flag.BOTANICAL),
+        "Look for allergens, and for what sunlight does to it on the skin.",
+        "Essential oils and plants carry allergens, and some are phototoxic.",
+        ASSESSOR,
+    ),
+    _Rule(
+        "allergen_origin",
+        _at(Step.FORMULA, Step.PLAN, Step.PRODUCT),
+        _flagged(Flag.NUT, Flag.MILK, Flag.WHEAT),
+        "Keep it apart from other batches, clean up after it, and say it to who buys.",
+        "It comes from nut, milk or wheat, to which people are allergic.",
+        f"{ASSESSOR} {AUTHORITY}",
+    ),
+    _Rule(
+        "lot_undated",
+        _at(Step.PLAN),
+        lambda facts: list(dict.fromkeys(facts.undated_lots)),
+        "Look and smell before it goes in; find out its date.",
+        "Nobody knows until when this lot is good, and unknown is not safe.",
+        "Ask the supplier.",
+    ),
+    _Rule(
+        "stricter_review",
+        _at(Step.PRODUCT),
+        _stricter,
+        "Asks for a stricter review before it is given to anybody.",
+        "It stays on, or goes where skin takes up more or is more easily harmed.",
+        ASSESSOR,
+    ),
+    _Rule(
+        "claim",
+        _at(Step.PRODUCT),
+        _claims,
+        "Think again about this word.",
+        "A claim to heal, protect from the sun or kill germs may make a drug of a cosmetic.",
+        AUTHORITY,
+    ),
+)

@@ -1,0 +1,141 @@
+"""The cautions: few, each once, at its step, with its reason and whom to ask."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from formulas.caution_facts import of_weighing
+from formulas.cautions import Facts, Flag, Part, Step, cautions
+from formulas.weighing import weigh_back
+from ledger.models.catalogue import CAUTIONS
+from ledger.quantities import parse_quantity
+from tests.factories import MORNING, D, Workshop
+
+DAY = date(2025, 5, 6)
+
+
+def part(name: str, *flags: Flag, percent: str = "1", **facts: Any) -> Part:
+    return Part(name, D(percent), frozenset(flags), **facts)
+
+
+def codes(step: Step, **facts: Any) -> list[str]:
+    return [one.code for one in cautions(step, Facts(**facts))]
+
+
+def test_the_catalogue_knows_the_same_words() -> None:
+    assert [flag.value for flag in Flag] == CAUTIONS
+
+
+WATER = part("Aqua", Flag.WATER, percent="90")
+
+
+@pytest.mark.parametrize(
+    ("step", "facts", "code"),
+    [
+        (Step.WEIGH, {"parts": [part("Sodium Hydroxide", Flag.LYE)]}, "lye"),
+        (Step.WEIGH, {"parts": [part("Talc", Flag.POWDER)]}, "powder"),
+        (Step.WEIGH, {"parts": [part("Alcohol", Flag.SOLVENT)]}, "solvent"),
+        (Step.WEIGH, {"additions": ["CI 19140"]}, "beyond_formula"),
+        (Step.FINISH, {"additions": ["CI 19140"]}, "beyond_formula"),
+        (Step.MEASURE, {"celsius": D("60.01")}, "hot"),
+        (Step.FINISH, {"celsius": D(72)}, "hot"),
+        (Step.FINISH, {"ph_outside": "pH 7 is above 6."}, "ph_outside"),
+        (Step.FORMULA, {"parts": [WATER]}, "water_unpreserved"),
+        (
+            Step.FORMULA,
+            {"parts": [part("Phenoxyethanol", Flag.PRESERVATIVE, max_percent=D("0.9"))]},
+            "preservative_outside_range",
+        ),
+        (
+            Step.FORMULA,
+            {"parts": [part("Phenoxyethanol", Flag.PRESERVATIVE, min_percent=D("1.1"))]},
+            "preservative_outside_range",
+        ),
+        (
+            Step.PRODUCT,
+            {"parts": [part("Parfum", Flag.FRAGRANCE, max_percent=D("0.5"))]},
+            "above_certificate",
+        ),
+        (
+            Step.PLAN,
+            {"parts": [part("Parfum", valid_until=date(2025, 5, 5))], "day": DAY},
+            "certificate_expired",
+        ),
+        (Step.FORMULA, {"parts": [part("Citrus Oil", Flag.ESSENTIAL_OIL)]}, "botanical"),
+        (Step.PLAN, {"parts": [part("Almond Oil", Flag.NUT)]}, "allergen_origin"),
+        (Step.PLAN, {"undated_lots": ["NB7"]}, "lot_undated"),
+        (Step.PRODUCT, {"use": "leave_on"}, "stricter_review"),
+        (Step.PRODUCT, {"use": "rinse_off", "areas": ["baby"]}, "stricter_review"),
+        (Step.PRODUCT, {"product_name": "Balm that heals"}, "claim"),
+        (Step.PRODUCT, {"product_name": "Day cream SPF30"}, "claim"),
+        (Step.PRODUCT, {"product_name": "Anti-bacterial wash"}, "claim"),
+    ],
+)
+def test_each_is_told_at_its_step(step: Step, facts: dict[str, Any], code: str) -> None:
+    (found,) = cautions(step, Facts(**facts))
+    assert found.code == code
+    assert min(len(found.text), len(found.reason), len(found.ask)) > 10
+
+
+@pytest.mark.parametrize(
+    ("step", "facts"),
+    [
+        (Step.FORMULA, {"parts": [WATER, part("Phenoxyethanol", Flag.PRESERVATIVE)]}),
+        (Step.FORMULA, {"parts": [part("Sodium Hydroxide", Flag.LYE)]}),
+        (Step.MEASURE, {"celsius": D(60)}),
+        (Step.FORMULA, {"parts": [part("Parfum", Flag.FRAGRANCE, max_percent=D(1))]}),
+        (Step.PLAN, {"parts": [part("Parfum", valid_until=DAY)], "day": DAY}),
+        (Step.PRODUCT, {"use": "rinse_off", "product_name": "Healthy hair wash"}),
+        (Step.PLAN, {}),
+        (Step.FINISH, {}),
+    ],
+)
+def test_and_not_where_it_does_not_belong(step: Step, facts: dict[str, Any]) -> None:
+    assert codes(step, **facts) == []
+
+
+def test_many_ingredients_make_one_caution_that_names_them() -> None:
+    parts = [part("Almond Oil", Flag.NUT), part("Milk", Flag.MILK), part("Almond Oil", Flag.NUT)]
+    (found,) = cautions(Step.PLAN, Facts(parts=parts))
+    assert found.about == ("Almond Oil", "Milk")
+    scent = part("Parfum", Flag.FRAGRANCE, max_percent=D("0.50"), category="hand wash")
+    (above,) = cautions(Step.FORMULA, Facts(parts=[scent]))
+    assert above.about == ("Parfum: 1 %, at most 0.5 % for hand wash",)
+
+
+@given(
+    step=st.sampled_from(Step),
+    flags=st.lists(st.sets(st.sampled_from(Flag)), max_size=6),
+    name=st.text(max_size=40),
+    celsius=st.none() | st.decimals("-20", "200", places=2),
+    areas=st.lists(st.sampled_from(["eye", "lip", "baby"]), max_size=3),
+)
+def test_whatever_the_facts_each_is_said_once_and_more_facts_take_no_danger_away(
+    step: Step, flags: list[set[Flag]], name: str, celsius: D | None, areas: list[str]
+) -> None:
+    parts = [Part(f"P{n}", D(1), frozenset(one)) for n, one in enumerate(flags)]
+    facts = Facts(parts=parts, product_name=name, celsius=celsius, areas=areas)
+    found = [one.code for one in cautions(step, facts)]
+    assert len(found) == len(set(found))
+    more = Facts(parts=[*parts, part("Soda", Flag.LYE, Flag.NUT, Flag.POWDER)], celsius=celsius)
+    told = {one.code for one in cautions(step, more)}
+    assert set(found) & {"lye", "powder", "solvent", "allergen_origin", "hot"} <= told
+
+
+def test_what_was_weighed_is_cautioned_for_however_its_lot_was_read(shop: Workshop) -> None:
+    lye = shop.material("Potassium Hydroxide", cautions=["lye"])
+    lot = shop.receive(lye, "1 kg", "9.00")
+    planned = shop.plan(shop.formula("Lye", [(lye, "100")]), "1 kg")
+    weighed = shop.weigh(planned, 0, lot, "500 g")
+    back = shop.does(
+        weigh_back,
+        batch=planned.batch.id,
+        lot=lot.id,
+        quantity=parse_quantity("100 g"),
+        happened_at=MORNING,
+    )
+    assert [one.code for one in of_weighing(weighed)] == ["lye"]
+    assert [one.code for one in of_weighing(back)] == ["lye"]
