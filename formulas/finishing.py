@@ -32,6 +32,7 @@ from ledger.models import Account, Entry, Holding, Lot, Status
 from ledger.money import TOO_MUCH_MONEY
 from ledger.quantities import Quantity, grams_of
 from ledger.roles import Verb
+from ledger.stopping import stop_if_made_of_stopped
 
 ZERO = Decimal(0)
 
@@ -107,6 +108,8 @@ def finish(
     )
     making = _keep(actor, found, lot, held, cost, outcome, happened_at, entry_id, samples_entry_id)
     status = Status.QUARANTINE if release_basis is None else Status.RELEASED
+    if stop_if_made_of_stopped(actor, lot, [one.lot for one in held]) is not None:
+        status = Status.HOLD
     return Finished(found, making, lot, status, cost, yielded)
 
 

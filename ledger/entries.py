@@ -27,6 +27,7 @@ from ledger.errors import (
     NotFound,
     QuantityTooLarge,
     Refusal,
+    Stale,
     UsedSince,
 )
 from ledger.ids import account_id, new_id
@@ -306,6 +307,9 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     "transfer_giver_can": lambda facts: Conflict(
         "The books of whoever offers this refuse it at that moment; give a later happened_at,"
         " or ask them.",
+    ),
+    "retest_has_record": lambda facts: Stale(
+        "The lot was retested meanwhile: read it again, then give the date after that one."
     ),
     "entry_of_own_accounts_and_lots": lambda facts: NotFound(),
 }

@@ -279,3 +279,10 @@ class CountOvertaken(Conflict):
     again."""
 
     code = "count_overtaken"
+
+
+class ExpiryStands(Conflict):
+    """An expiry date is never extended. Use the lot up in time, write it off, or record a named
+    deviation where it is used."""
+
+    code = "expiry_stands"

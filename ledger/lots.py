@@ -12,9 +12,9 @@ from django.db.models.functions import Now
 
 from ledger.access import Actor, find, lot_for, lots_visible_to
 from ledger.alerts import enqueue_checks
-from ledger.entries import lock_pools
+from ledger.entries import explained, lock_pools
 from ledger.errors import Invalid, Stale
-from ledger.models import Custody, Decision, Lot, Material, Status
+from ledger.models import Custody, Decision, Lot, Material, Retest, Status
 from ledger.quantities import Density
 from ledger.roles import Verb
 
@@ -112,11 +112,11 @@ def decide(
     lock_pools([found.material_id])
     own = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot=found)
     own.exclude(status=status).update(status=status, since=Now())
-    if retest_on is not None:
-        Lot.objects.filter(id=found.id).update(retest_on=retest_on, version=F("version") + 1)
     kept = _decision(actor, found.id, decision, basis)
     kept.retest_on = retest_on
     kept.save(force_insert=True)
+    if retest_on is not None:
+        _keep_retest(actor, found, kept)
     enqueue_checks(actor, [found.material_id])
     return found, kept
 
@@ -131,6 +131,25 @@ def _check_retest(lot: Lot, decision: str, retest_on: date) -> None:
             "The next retest date comes after the last one, and not after the expiry.",
             pointer="/retest_on",
         )
+
+
+def _keep_retest(actor: Actor, lot: Lot, decision: Decision) -> None:
+    """A release with a new retest date is the record of the retest, too."""
+    if lot.retest_on is None:
+        raise ValueError("Only a lot with a retest date is retested.")
+    Retest.objects.create(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        lot=lot,
+        passed=True,
+        basis=decision.basis,
+        retest_before=lot.retest_on,
+        retest_on=decision.retest_on,
+        decision=decision,
+        person_id=actor.person_id,
+    )
+    with explained():
+        Lot.objects.filter(id=lot.id).update(retest_on=decision.retest_on, version=F("version") + 1)
 
 
 def decisions_of(actor: Actor, lot: UUID | str) -> "QuerySet[Decision]":

@@ -203,3 +203,31 @@ CONSIGNMENT: Final = _sent(
     "Fifteen jars to a shop",
     {"shop": "harbour shop", "lines": [{"lot": LOT, "quantity": "15 each"}]},
 )
+RETEST: Final = _sent(
+    "Tested again, and good for another year",
+    {
+        "tested_on": "2025-05-07",
+        "result": "pass",
+        "basis": "peroxide value 3.1, smell as new",
+        "retest_on": "2026-05-07",
+    },
+)
+SPECIFICATION: Final = _sent(
+    "A soap's own limits",
+    {
+        "limits": [
+            {"name": "pH", "low": "5.0", "high": "6.5"},
+            {"name": "Colour", "text": "clear, pale yellow"},
+        ]
+    },
+)
+RESULTS: Final = _sent(
+    "Two tests of one morning",
+    {
+        "tested_on": "2025-05-07",
+        "results": [
+            {"name": "pH", "value": "5.6"},
+            {"name": "Colour", "text": "clear, pale yellow"},
+        ],
+    },
+)

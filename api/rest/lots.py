@@ -12,8 +12,9 @@ from api.rest.catalogue import DensityOut
 from api.rest.explained import Explain, figure_json
 from api.rest.fields import Body, Choice, DensityIn, Id, Moment, Shown, Text
 from api.rest.receipts import UnitCost
+from api.rest.stock import amount
 from formulas.explaining import explain_lot
-from ledger import lot_reading, lots
+from ledger import lot_reading, lots, stopping
 from ledger.access import Actor, lot_for
 from ledger.models import Decision
 
@@ -67,6 +68,20 @@ class DecisionIn(Body):
     )
 
 
+class AffectedOut(serializers.Serializer[Any]):
+    lot = Id()
+    code = Text()
+    material = Id()
+    material_name = Text()
+    status = serializers.ChoiceField(STATUSES)
+    on_hand = OnHand()
+    in_process = serializers.ListField(child=Text(), help_text="Batches that have some of it.")
+    held_for_it = serializers.BooleanField(
+        help_text="On hold because of this lot; releasing the lot does not release it."
+    )
+    decision = Id(allow_null=True, help_text="The decision that put it on hold just now.")
+
+
 class DecisionOut(serializers.Serializer[Any]):
     id = Id()
     lot = Id()
@@ -74,8 +89,16 @@ class DecisionOut(serializers.Serializer[Any]):
     basis = Text()
     retest_on = serializers.DateField(allow_null=True)
     status = serializers.ChoiceField(STATUSES)
+    cause = Id(allow_null=True, help_text="The decision about another lot that led to this one.")
     person = Id()
     decided_at = Moment()
+
+
+class DecidedOut(DecisionOut):
+    affected = AffectedOut(many=True, help_text="All that was made from the lot.")
+    in_process = serializers.ListField(
+        child=Text(), help_text="Batches that have some of the lot itself."
+    )
 
 
 class Lots(Resource):
@@ -124,11 +147,10 @@ class Decisions(Resource):
         """List the decisions about a lot, the latest first."""
         return page(self.request, query, lots.decisions_of(actor, id), decision_json)
 
-    @writes(DecisionIn, DecisionOut, examples=examples.DECISION)
+    @writes(DecisionIn, DecidedOut, examples=examples.DECISION)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
-        """Release, reject, hold or quarantine a lot, and say on what basis."""
-        _, decision = lots.decide(actor, lot=id, **data)
-        return decision_json(decision)
+        """Release, reject, hold or quarantine a lot; what is stopped stops all made from it."""
+        return decided_json(stopping.decide_through(actor, lot=id, **data))
 
 
 def _lot(actor: Actor, id: str) -> Sent:
@@ -144,6 +166,29 @@ def decision_json(row: Decision) -> dict[str, Any]:
         "basis": row.basis,
         "retest_on": row.retest_on,
         "status": lots.BECOMES[row.decision].value,
+        "cause": row.cause_id and str(row.cause_id),
         "person": str(row.person_id),
         "decided_at": row.decided_at,
+    }
+
+
+def decided_json(decided: stopping.Decided) -> dict[str, Any]:
+    return {
+        **decision_json(decided.decision),
+        "affected": [affected_json(one) for one in decided.affected],
+        "in_process": list(decided.in_process),
+    }
+
+
+def affected_json(one: stopping.Affected) -> dict[str, Any]:
+    return {
+        "lot": str(one.id),
+        "code": one.code,
+        "material": str(one.material_id),
+        "material_name": one.material_name,
+        "status": one.status,
+        "on_hand": {"count" if one.counted else "grams": amount(one.on_hand, one.counted)},
+        "in_process": list(one.batches),
+        "held_for_it": one.held_for_it,
+        "decision": one.decision and str(one.decision),
     }

@@ -6,6 +6,7 @@ from ledger.models.catalogue import CostFormula, CostPolicy, Material, MaterialP
 from ledger.models.counts import CountCause, CountLine, CountReading, CountSheet
 from ledger.models.entries import Entry, LayerPosting, Posting
 from ledger.models.makers import Coop, Maker, Membership
+from ledger.models.quality import LotResult, Retest, Specification, SpecificationLimit
 from ledger.models.receipts import ChargeShare, Receipt, ReceiptCharge, ReceiptLine
 from ledger.models.stock import (
     Account,
@@ -42,6 +43,7 @@ __all__ = [
     "Layer",
     "LayerPosting",
     "Lot",
+    "LotResult",
     "Maker",
     "Material",
     "MaterialPart",
@@ -53,7 +55,10 @@ __all__ = [
     "ReceiptCharge",
     "ReceiptLine",
     "Reservation",
+    "Retest",
     "Shortfall",
+    "Specification",
+    "SpecificationLimit",
     "Status",
     "Supplier",
     "Sweep",

@@ -125,13 +125,17 @@ class Custody(models.Model):
 
 
 class Decision(MakerRow):
-    """Who released, rejected or held a lot, when, and on what basis (ISO 22716 6.5)."""
+    """Who released, rejected or held a lot, when, and on what basis (ISO 22716 6.5).
+
+    `cause` is the decision about another lot, from which this one was made.
+    """
 
     lot = link(Lot)
     decision = models.CharField(max_length=10)
     basis = models.CharField(max_length=400)
     retest_on = models.DateField(null=True, help_text="The new retest date, if it was retested.")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    cause = link("self", null=True)
     decided_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

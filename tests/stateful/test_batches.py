@@ -109,6 +109,7 @@ class MakingMachine(BatchMachine):
 
     def _finish(self, plan: Plan, planned: Planned, ending: Ending) -> None:
         weighed = sum((q for q, _ in self.oracle.lying_in(plan.place).values()), ZERO)
+        inputs = [self.oracle.status[lot] for lot in self.oracle.lying_in(plan.place)]
         filled, days, release = None, ending.days, ending.release
         if plan.ware is not None and ending.units != 0:
             filled = ending.units or planned.batch.units
@@ -141,6 +142,8 @@ class MakingMachine(BatchMachine):
             posted = self._posted(making.entry_id)
             event = self.oracle.finish(plan, outcome, str(finished.lot.id), posted, -days)
             self._made(event, making, finished.lot, release, outcome, days)
+            if {"hold", "rejected"} & set(inputs):
+                self.oracle.status[str(finished.lot.id)] = "hold"
             self.oracle.check_cost(plan, event, outcome, finished.cost, finished.yielded)
 
     @precondition(lambda self: self._bulk())

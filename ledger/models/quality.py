@@ -1,0 +1,109 @@
+"""What is known of a lot's quality: specifications, test results, retests. Rows are only added."""
+
+from typing import Any
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from ledger.models.base import MakerRow, link
+from ledger.models.stock import Decision, Lot
+
+
+def _person() -> "models.ForeignKey[Any, Any]":
+    return models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
+    )
+
+
+def _figure() -> "models.DecimalField[Any, Any]":
+    return models.DecimalField(max_digits=18, decimal_places=6, null=True)
+
+
+class Specification(MakerRow):
+    """What a maker asks of a material, as a numbered version; the latest is in force."""
+
+    material = link("ledger.Material")
+    number = models.PositiveIntegerField()
+    reason = models.CharField(max_length=400, blank=True)
+    person = _person()
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=["coop", "maker", "material", "number"], name="specification_numbered_once"
+            ),
+        )
+
+
+class SpecificationLimit(MakerRow):
+    """One property and its limits; the limits themselves still agree. Or a text to agree with."""
+
+    specification = link(Specification, related_name="limits")
+    position = models.PositiveSmallIntegerField()
+    name = models.CharField(max_length=80)
+    low = _figure()
+    high = _figure()
+    unit = models.CharField(max_length=32, blank=True)
+    text = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(text="")
+                & (Q(low__isnull=False) | Q(high__isnull=False))
+                & (Q(low__isnull=True) | Q(high__isnull=True) | Q(low__lte=F("high")))
+                | ~Q(text="") & Q(low__isnull=True, high__isnull=True),
+                name="specification_limit_says_something",
+            ),
+        )
+        indexes = (models.Index(fields=["coop", "specification"], name="limit_by_specification"),)
+
+
+class LotResult(MakerRow):
+    """What a test of a lot found, against the limit in force; `inside` is null without a limit."""
+
+    lot = link(Lot)
+    name = models.CharField(max_length=80)
+    value = _figure()
+    text = models.CharField(max_length=200, blank=True)
+    unit = models.CharField(max_length=32, blank=True)
+    limit = link(SpecificationLimit, null=True)
+    inside = models.BooleanField(null=True)
+    tested_on = models.DateField()
+    person = _person()
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(value__isnull=False, text="") | Q(value__isnull=True) & ~Q(text=""),
+                name="test_result_says_something",
+            ),
+        )
+        indexes = (models.Index(fields=["coop", "maker", "lot"], name="test_result_by_lot"),)
+
+
+class Retest(MakerRow):
+    """A lot retested: what was found, on what basis, and until when it may be used now."""
+
+    lot = link(Lot)
+    tested_on = models.DateField(null=True)
+    passed = models.BooleanField()
+    basis = models.CharField(max_length=400)
+    retest_before = models.DateField()
+    retest_on = models.DateField(null=True)
+    decision = link(Decision, null=True)
+    person = _person()
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(passed=True, retest_on__gt=F("retest_before"))
+                | Q(passed=False, retest_on__isnull=True),
+                name="retest_extends_if_passed",
+            ),
+        )
+        indexes = (models.Index(fields=["coop", "maker", "lot"], name="retest_by_lot"),)
