@@ -7,6 +7,7 @@ Releasing the lot releases nothing else: it tells what it had held, for somebody
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 from typing import Final
 from uuid import UUID
@@ -99,7 +100,12 @@ class Decided:
 
 
 def decide_through(
-    actor: Actor, *, lot: UUID | str, decision: str, basis: str, **more: object
+    actor: Actor,
+    *,
+    lot: UUID | str,
+    decision: str,
+    basis: str,
+    retest_on: date | None = None,
 ) -> Decided:
     """Decide about a lot, and hold what was made from it where the lot is held or rejected.
 
@@ -109,7 +115,7 @@ def decide_through(
     found = lot_for(actor, lot)
     # All locks at once, in their order; whoever makes something of these lots meanwhile waits.
     lock_pools([found.material_id, *(one.material_id for one in made_of(actor, found))])
-    found, kept = decide(actor, lot=found.id, decision=decision, basis=basis, **more)  # type: ignore[arg-type]
+    found, kept = decide(actor, lot=found.id, decision=decision, basis=basis, retest_on=retest_on)
     root, *rest = sorted(
         made_of(actor, found, itself=True), key=lambda one: (one.id != found.id, one.id)
     )

@@ -3,6 +3,8 @@
 Whoever comes first: what is made from the lot ends on hold, or nothing of it was weighed.
 """
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pytest
@@ -26,14 +28,16 @@ def status(shop: Workshop, lot: Lot) -> str:
     return str(shop.does(custody_of, lot=lot).status)
 
 
+def _both(works: list[Callable[[], Any]]) -> list[Any]:
+    return list(all_at_once(works))
+
+
 def test_a_hold_and_a_weighing_at_once() -> None:
     for _ in range(ROUNDS):
         shop = open_workshop()
         lot = shop.receive(shop.material("Olive"), "1 kg", "20.00")
         planned = shop.plan(shop.formula("Soap", [(lot.material, "100")]), "100 g")
-        held, weighed = all_at_once(
-            [lambda s=shop, x=lot: hold(s, x), lambda s=shop, p=planned: s.weigh_all(p)]  # type: ignore[misc]
-        )
+        held, weighed = _both([partial(hold, shop, lot), partial(shop.weigh_all, planned)])
         assert not isinstance(held, Exception), held
         if isinstance(weighed, Exception):
             assert isinstance(weighed, LotNotReleased), weighed
@@ -50,9 +54,7 @@ def test_a_hold_and_a_finish_at_once() -> None:
         lot = shop.receive(shop.material("Olive"), "1 kg", "20.00")
         planned = shop.plan(shop.formula("Soap", [(lot.material, "100")]), "100 g")
         shop.weigh_all(planned)
-        held, made = all_at_once(
-            [lambda s=shop, x=lot: hold(s, x), lambda s=shop, p=planned: s.finish(p, "100 g")]  # type: ignore[misc]
-        )
+        held, made = _both([partial(hold, shop, lot), partial(shop.finish, planned, "100 g")])
         assert not isinstance(held, Exception), held
         assert not isinstance(made, Exception), made
         assert status(shop, made.lot) == "hold"
