@@ -9,7 +9,7 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("ledger", "0016_moves_between_makers"),
+        ("ledger", "0017_material_cautions"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -4,5 +4,5 @@ from ledger.migrations import _sql
 
 
 class Migration(migrations.Migration):
-    dependencies = [("ledger", "0017_quality")]
+    dependencies = [("ledger", "0018_quality")]
     operations = [_sql.run("quality")]
