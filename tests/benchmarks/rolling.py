@@ -21,10 +21,6 @@ FLOOR_TARGET, RECURSION_TARGET, BUILD_TARGET = 3.0, 50, 2.0
 BILLIONTH = 1e-9
 # How many of the formulas stand on each level.
 LEVELS = (40, 25, 15, 10, 6, 4)
-LINES_IN = (
-    "copy formulas_line (coop_id, id, maker_id, version_id, phase_id, position, kind,"
-    " material_id, component_id, percent) from stdin"
-)
 Recipe = list[tuple[bool, int, Any]]
 
 
@@ -63,35 +59,48 @@ def write(server: Running, stock: Stock, recipes: list[Recipe]) -> None:
 
     The lines come in without the trigger that looks for cycles, which looks once for each version.
     """
-    from formulas.models import Formula, FormulaVersion, Phase
     from ledger.access import acting_as
-    from ledger.ids import new_id
+
+    with psycopg.connect(as_superuser(server), autocommit=True) as admin:
+        admin.execute("alter table formulas_line disable trigger user")
+        with acting_as(stock.actor()):
+            _insert(stock, recipes)
+        admin.execute("alter table formulas_line enable trigger user")
+
+
+def _insert(stock: Stock, recipes: list[Recipe]) -> None:
+    from formulas.models import Formula, FormulaVersion, Line, Phase
     from ledger.models import Material
 
     own = {"coop_id": stock.coop_id, "maker_id": stock.maker_id}
-    with acting_as(stock.actor()):
-        made = Material.objects.bulk_create(
-            Material(**own, name=f"Base {n}", measured_by="mass", cost_class="made")
-            for n in range(len(recipes))
+    made = Material.objects.bulk_create(
+        Material(**own, name=f"Base {n}", measured_by="mass", cost_class="made")
+        for n in range(len(recipes))
+    )
+    formulas = Formula.objects.bulk_create(
+        Formula(**own, name=material.name, material=material) for material in made
+    )
+    versions = FormulaVersion.objects.bulk_create(
+        FormulaVersion(**own, formula=one, number=1, person_id=stock.person_id) for one in formulas
+    )
+    phases = Phase.objects.bulk_create(
+        Phase(**own, version=version, position=0, name="A") for version in versions
+    )
+    for start in range(0, len(recipes), 1000):
+        Line.objects.bulk_create(
+            Line(
+                **own,
+                version=versions[n],
+                phase=phases[n],
+                position=place,
+                kind="fixed",
+                component=formulas[which] if nested else None,
+                material_id=None if nested else stock.materials[which],
+                percent=percent,
+            )
+            for n in range(start, min(start + 1000, len(recipes)))
+            for place, (nested, which, percent) in enumerate(recipes[n])
         )
-        formulas = Formula.objects.bulk_create(
-            Formula(**own, name=material.name, material=material) for material in made
-        )
-        versions = FormulaVersion.objects.bulk_create(
-            FormulaVersion(**own, formula=one, number=1, person_id=stock.person_id)
-            for one in formulas
-        )
-        phases = Phase.objects.bulk_create(
-            Phase(**own, version=version, position=0, name="A") for version in versions
-        )
-    with psycopg.connect(as_superuser(server)) as admin, admin.cursor() as cursor:
-        cursor.execute("set session_replication_role = replica")
-        with cursor.copy(LINES_IN) as copy:
-            for n, recipe in enumerate(recipes):
-                for place, (nested, which, percent) in enumerate(recipe):
-                    named = (None, formulas[which].id) if nested else (stock.materials[which], None)
-                    ids = (stock.coop_id, new_id(), stock.maker_id, versions[n].id, phases[n].id)
-                    copy.write_row((*ids, place, "fixed", *named, percent))
 
 
 def recursive(recipes: list[Recipe], costs: list[Any], hundred: Any) -> list[Any]:

@@ -18,6 +18,7 @@ from formulas.pricing import (
 )
 from tests.published.rows import Row, published_rows
 from tests.published.test_costing import LEDGER, assert_agrees, exact, read
+from tests.published.test_variances import VARIANCES
 
 
 def beyond(inputs: dict[str, Any]) -> D:
@@ -114,5 +115,7 @@ def test_published_process_loss(row: Row) -> None:
 
 def test_every_row_is_checked_by_one_of_these() -> None:
     rows = [param.values[0] for param in published_rows("costing.csv")]
-    assert {row.quantity for row in rows} == LEDGER.keys() | FORMULAS.keys() | {PROCESS_LOSS}
+    assert {row.quantity for row in rows} == (
+        LEDGER.keys() | FORMULAS.keys() | VARIANCES.keys() | {PROCESS_LOSS}
+    )
     assert all(row.source for row in rows)
