@@ -102,7 +102,7 @@ def durability(
         return Durability(
             Lasts.AFTER_OPENING,
             "",
-            "It lasts more than 30 months: give the product its months_after_opening.",
+            "It lasts more than 30 months: state labelling.months_after_opening.",
         )
     return Durability(Lasts.AFTER_OPENING, f"{opened_months}M after opening")
 

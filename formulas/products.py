@@ -6,6 +6,7 @@ from decimal import Decimal
 from uuid import UUID
 
 from formulas.access import formula_for, version_for
+from formulas.labelling import NOTHING_STATED, LabelDraft, set_label
 from formulas.models import Formula, Packaging, Product
 from formulas.recipes import mass_each_of
 from ledger.access import Actor, find, materials_for
@@ -60,6 +61,7 @@ class ProductDraft:
     overhead_percent: Decimal | None = None
     use: str = ""
     areas: Sequence[str] = ()
+    label: LabelDraft = NOTHING_STATED
 
 
 def add_product(actor: Actor, draft: ProductDraft) -> Product:
@@ -159,6 +161,7 @@ def _set(actor: Actor, product: Product, formula: Formula, draft: ProductDraft) 
     product.fill_grams = amount if nominal.measure == "mass" else None
     product.overfill_percent = draft.overfill_percent
     product.use, product.areas = _use_and_areas(draft)
+    set_label(product, draft.label)
     for name in POINTERS:
         figure = getattr(draft, name)
         if figure is not None or actor.may(Verb.SEE_COSTS):

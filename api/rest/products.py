@@ -27,6 +27,7 @@ from api.rest.formulas import NeedOut, ScaledLineOut, scaling_json
 from formulas import balances, products
 from formulas.access import product_for, products_of, version_for
 from formulas.caution_facts import of_product
+from formulas.labelling import LabelDraft
 from formulas.models import Product
 from ledger.access import Actor, day_of
 from ledger.roles import Verb
@@ -60,6 +61,21 @@ class OverheadIn(Body):
     )
 
 
+class LabelIn(Body):
+    gtin = Text(
+        max_length=14, required=False, allow_blank=True, help_text="8, 12, 13 or 14 digits."
+    )
+    months_after_opening = Whole(min_value=1, max_value=120, required=False, allow_null=True)
+    function = Text(max_length=120, required=False, allow_blank=True)
+    warnings = Text(max_length=1000, required=False, allow_blank=True)
+    made_by = Text(
+        max_length=300,
+        required=False,
+        allow_blank=True,
+        help_text="Name and address of who answers for it; the maker's name if left out.",
+    )
+
+
 class ProductIn(Body):
     name = Text(max_length=120)
     formula = Id()
@@ -74,6 +90,7 @@ class ProductIn(Body):
         max_length=10,
         help_text="What it is used on, where that asks for more care.",
     )
+    labelling = LabelIn(required=False)
 
 
 class PackagingOut(serializers.Serializer[Any]):
@@ -98,6 +115,14 @@ class OverheadOut(serializers.Serializer[Any]):
     percent_of_materials = Shown(allow_null=True, help_text=UNSEEN)
 
 
+class LabelOut(serializers.Serializer[Any]):
+    gtin = Text(allow_blank=True, help_text="As 14 digits.")
+    months_after_opening = serializers.IntegerField(allow_null=True)
+    function = Text(allow_blank=True)
+    warnings = Text(allow_blank=True)
+    made_by = Text(allow_blank=True)
+
+
 class ProductOut(serializers.Serializer[Any]):
     id = Id()
     name = Text()
@@ -109,6 +134,7 @@ class ProductOut(serializers.Serializer[Any]):
     overhead = OverheadOut()
     use = serializers.ChoiceField(Product.Use.values, allow_null=True)
     areas = serializers.ListField(child=serializers.ChoiceField(Product.Area.values))
+    labelling = LabelOut()
     version = serializers.IntegerField()
     created_at = Moment()
 
@@ -161,6 +187,7 @@ def draft_of(data: dict[str, Any]) -> products.ProductDraft:
         overhead_percent=overhead.get("percent_of_materials"),
         use=data.get("use") or "",
         areas=data.get("areas", ()),
+        label=LabelDraft(**data.get("labelling", {})),
     )
 
 
@@ -194,6 +221,13 @@ def product_json(row: Product, actor: Actor) -> dict[str, Any]:
         },
         "use": row.use or None,
         "areas": row.areas,
+        "labelling": {
+            "gtin": row.gtin,
+            "months_after_opening": row.months_after_opening,
+            "function": row.label_function,
+            "warnings": row.label_warnings,
+            "made_by": row.made_by,
+        },
         "version": row.version,
         "created_at": row.created_at,
     }

@@ -6,12 +6,15 @@ from typing import Any
 from rest_framework import serializers
 
 from api.printing import Printed, PrintQuery, prints
-from api.rest.fields import DecimalText
+from api.rest.declarations import MARKETS
+from api.rest.fields import Choice, DecimalText
 from api.sheets.batch import batch_sheet
 from api.sheets.blocks import Sheet
 from api.sheets.lots import count_sheet, lot_label
+from api.sheets.product import product_label
 from formulas.access import batches_of, with_details
-from formulas.labelling import gtin_of_lot
+from formulas.declaration import Market
+from formulas.labelling import gtin_of_lot, label_product
 from ledger.access import Actor, day_of, find
 from ledger.lot_labels import lot_to_label, lots_to_count, maker_name
 
@@ -27,6 +30,11 @@ class BatchSheetQuery(PrintQuery):
 
 class LotLabelQuery(PrintQuery):
     copies = serializers.IntegerField(min_value=1, max_value=50, required=False)
+
+
+class ProductLabelQuery(PrintQuery):
+    lot = serializers.UUIDField(required=False, help_text="For this lot of it.")
+    market = Choice(MARKETS, required=False, help_text="Whose rules and names; eu if left out.")
 
 
 class CountSheetQuery(PrintQuery):
@@ -63,6 +71,23 @@ class LotLabels(Printed):
             gtin=gtin_of_lot(actor, lot),
             copies=query.get("copies", 1),
             today=day_of(actor, self.now),
+            printed_at=self.now,
+            paper=query.get("paper", "a4"),
+        )
+
+
+class ProductLabels(Printed):
+    """The label of a product."""
+
+    @prints(ProductLabelQuery)
+    def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sheet:
+        """Draft the label of a product, for one lot or in general, and say what is missing."""
+        market, today = Market(query.get("market", "eu")), day_of(actor, self.now)
+        label = label_product(actor, product=id, today=today, lot=query.get("lot"), market=market)
+        return product_label(
+            label,
+            market=market,
+            today=today,
             printed_at=self.now,
             paper=query.get("paper", "a4"),
         )

@@ -69,6 +69,7 @@ urlpatterns = [
     path("products", products.Products.as_view()),
     path("products/<str:id>", products.OneProduct.as_view()),
     path("products/<str:id>/scaling", products.UnitScaling.as_view()),
+    path("products/<str:id>/label", sheets.ProductLabels.as_view()),
     path("products/<str:id>/declaration", declarations.ProductDeclaration.as_view()),
     path("batches/<str:id>/declaration", declarations.BatchDeclaration.as_view()),
     path("products/<str:id>/price", prices.Prices.as_view()),

@@ -46,11 +46,21 @@ class Product(MakerRow):
     overhead_percent = policy_percent()
     use = models.CharField(max_length=9, choices=Use.choices, blank=True)
     areas = models.JSONField(default=list)
+    gtin = models.CharField(max_length=14, blank=True, help_text="14 digits, or empty.")
+    months_after_opening = models.PositiveSmallIntegerField(null=True)
+    label_function = models.CharField(max_length=120, blank=True)
+    label_warnings = models.CharField(max_length=1000, blank=True)
+    made_by = models.CharField(max_length=300, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
         constraints = (
             models.UniqueConstraint(fields=["coop", "material"], name="product_makes_its_own"),
+            models.CheckConstraint(
+                condition=Q(months_after_opening__isnull=True)
+                | Q(months_after_opening__gte=1, months_after_opening__lte=120),
+                name="product_months_plausible",
+            ),
             models.CheckConstraint(
                 condition=Q(fill_ml__gt=0, fill_ml__lt=FINITE, fill_grams__isnull=True)
                 | Q(fill_grams__gt=0, fill_grams__lt=FINITE, fill_ml__isnull=True),

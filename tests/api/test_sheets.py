@@ -195,3 +195,55 @@ def test_other_operations_send_json_alone(north: Client) -> None:
 
 
 NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
+
+
+def test_a_product_label(north: Client) -> None:
+    stated = {
+        "gtin": "09521234543213",
+        "months_after_opening": 12,
+        "function": "Shampoo",
+        "warnings": "Avoid contact with eyes <b>.",
+        "made_by": "North Bench, 1 Quay Road",
+    }
+    product = shampoo(north, "Fern", use="rinse_off", labelling=stated)
+    assert north.get(f"products/{product}").made()["labelling"] == stated
+    batch = north.post("batches", {"product": product, "units": 4, "planned_for": "2025-05-08"})
+    made = batch.made()
+    for line in made["lines"]:
+        lot = None
+        if line["picks"] or line["short"] not in ("0", "0.000000"):
+            lot = north.receive(line["material"], "1 kg", "9.00")
+        weighing = {
+            "line": line["id"],
+            "quantity": f"{line['grams']} g",
+            "happened_at": "2025-05-08T09:00:00Z",
+            **({"lot": lot} if lot else {}),
+        }
+        north.post(f"batches/{made['id']}/weighings", weighing).made()
+    body = {"output": "1020 g", "units": 4, "happened_at": "2025-05-08T12:00:00Z"}
+    lot = north.post(f"batches/{made['id']}/finish", body).made()["lot"]
+    path = f"products/{product}/label"
+    pages = Pages(north.get(path, format="pdf", lot=lot["id"]).raw)
+    for said in (
+        "Aqua, Phenoxyethanol, Parfum, Ethylhexylglycerin, Linalool",
+        "8.45 fl oz, 250 mL",
+        "Avoid contact with eyes <b>.",
+        "North Bench, 1 Quay Road",
+        lot["code"],
+        "Linalool 0.015000 yes",
+        "shelf_life_days",
+    ):
+        assert said in pages.text, said
+    codes = [code for number in range(len(pages)) for code in pages.codes(number)]
+    assert codes == [f"https://id.gs1.org/01/09521234543213/10/{lot['code']}"]
+    own = Pages(north.get(f"lots/{lot['id']}/label", format="pdf").raw)
+    assert own.codes() == codes
+    page = north.get(path, market="us").raw.decode()
+    assert "Water, Phenoxyethanol, Fragrance" in page
+    assert "eyes &lt;b&gt;." in page
+    north.get(path, lot=NOWHERE).refused(422, "not_found", "/lot")
+    wrong = {**stated, "gtin": "09521234543214"}
+    body = north.get(f"products/{product}").made()
+    sent = {name: body[name] for name in ("name", "formula")}
+    sent |= {"fill": {"nominal": "250 mL"}, "packaging": [], "labelling": wrong}
+    north.post("products", sent).refused(422, "gtin_wrong", "/labelling/gtin")
