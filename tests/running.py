@@ -64,7 +64,7 @@ class Running:
         """All that it has said."""
         return "\n".join(self.lines)
 
-    def wait_ready(self, within_s: int = 60) -> "Running":
+    def wait_ready(self, within_s: int = 180) -> "Running":
         """Wait for its line `ready …`."""
         end = time.monotonic() + within_s
         while f"ready {self.url}" not in self.lines:

@@ -16,6 +16,7 @@ DOCUMENT: dict[str, Any] = json.loads(schema.document())
 ASKS = {
     "POST /materials": Verb.EDIT_CATALOGUE,
     "POST /receipts": Verb.RECEIVE,
+    "POST /receipts/{id}/charges": Verb.BILL,
     "POST /lots/{id}/decisions": Verb.DECIDE,
     "POST /lots/{id}/retests": Verb.DECIDE,
     "POST /lots/{id}/test-results": Verb.DECIDE,
