@@ -201,12 +201,18 @@ def cancel_batch(actor: Actor, *, batch: UUID | str, reason: str, happened_at: d
 
 
 def must_be_planned(batch: Batch) -> None:
-    """Raises AlreadyFinished for a batch that is finished or cancelled."""
+    """Raises AlreadyFinished for a batch that is finished, cancelled or scrapped."""
     if batch.state == Batch.State.FINISHED:
         raise AlreadyFinished(batch=batch.code)
     if batch.state == Batch.State.CANCELLED:
         raise AlreadyFinished(
             f"The batch {batch.code} is cancelled; plan a new one.", batch=batch.code
+        )
+    if batch.state == Batch.State.SCRAPPED:
+        raise AlreadyFinished(
+            f"The batch {batch.code} is scrapped; plan a new one, or reverse the scrap if that was"
+            " the mistake.",
+            batch=batch.code,
         )
 
 

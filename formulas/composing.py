@@ -61,6 +61,7 @@ class Draft:
     name: str
     phases: Sequence[PhaseDraft]
     process_loss_percent: Decimal = Decimal(0)
+    rework_max_percent: Decimal | None = None
     density: Density | None = None
     shelf_life_days: int | None = None
     windows: Sequence[Window] = ()
@@ -293,6 +294,7 @@ def _write_version(
         formula=formula,
         number=formula.version,
         process_loss_percent=draft.process_loss_percent,
+        rework_max_percent=draft.rework_max_percent,
         density=draft.density and draft.density.grams_per_millilitre,
         density_at=draft.density and draft.density.celsius,
         density_entered=draft.density.entered if draft.density else "",

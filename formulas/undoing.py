@@ -42,7 +42,7 @@ def undo(actor: Actor, *, entry: UUID | str, reason: str, happened_at: datetime)
         raise Invalid("Say why the entry is reversed.", pointer="/reason")
     found = find(Entry.objects.filter(maker_id=actor.maker), entry)
     batch = _batch_of(actor, found)
-    if found.kind == Entry.Kind.WEIGH_BACK and batch is not None:
+    if batch is not None and _needs_planned(found, batch):
         must_be_planned(batch)
     for samples in _samples_of(found):
         _lock_all(actor, [found.id, samples])
@@ -54,6 +54,12 @@ def undo(actor: Actor, *, entry: UUID | str, reason: str, happened_at: datetime)
     if batch is not None and batch.state == Batch.State.PLANNED:
         promise_again(actor, batch, [posted.entry_id])
     return Undone(original, posted, batch)
+
+
+def _needs_planned(entry: Entry, batch: Batch) -> bool:
+    """Whether undoing brings goods back into a batch, which must be at work for it."""
+    of_part = entry.kind == Entry.Kind.SCRAP and entry.id != batch.cancel_entry_id
+    return entry.kind == Entry.Kind.WEIGH_BACK or of_part
 
 
 def _finish_of(batch: Batch) -> UUID | None:
@@ -68,12 +74,16 @@ def _batch_of(actor: Actor, entry: Entry) -> Batch | None:
         Entry.Kind.MAKE,
         Entry.Kind.CANCEL,
         Entry.Kind.COUNT,
+        Entry.Kind.SCRAP,
     ):
         return None
     weighed = Weighing.objects.filter(entry=entry).values("batch_id")
     made = Making.objects.filter(entry=entry).values("batch_id")
+    # A part of a batch that was scrapped leaves nothing but its entry, which names the batch.
+    scrapped = {entry.details["batch"]} if entry.kind == Entry.Kind.SCRAP else set()
     rows = Batch.objects.filter(
-        Q(id__in=weighed) | Q(id__in=made) | Q(cancel_entry=entry), maker_id=actor.maker
+        Q(id__in=weighed) | Q(id__in=made) | Q(id__in=scrapped) | Q(cancel_entry=entry),
+        maker_id=actor.maker,
     )
     found = rows.first()
     return locked_batch(actor, found.id) if found else None

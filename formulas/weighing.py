@@ -9,7 +9,7 @@ from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Sum
 
 from formulas.access import locked_batch, pourable, standing
 from formulas.batches import home_of, must_be_planned
@@ -158,6 +158,8 @@ def weigh_back(
             f" {of_line.material.name}: name the line that it was weighed for, or none.",
             pointer="/line",
         )
+    if line is not None:
+        _check_on_line(found, of_line, poured, measured.quantity)
     home = home_of(actor, poured.material)
     with placed("/quantity", NotEnough):
         posted = post_entry(
@@ -279,6 +281,20 @@ def _draw(
             moves=[Move(home, batch.account_id, lot.id, measured.quantity, value)],
             deviation=why.reason,
             details=details,
+        )
+
+
+def _check_on_line(batch: Batch, line: BatchLine | None, lot: Lot, grams: Decimal) -> None:
+    """No more comes back off a line than stands on it. Raises NotEnough."""
+    rows = standing(Weighing.objects.filter(batch=batch, line=line, lot=lot))
+    there = rows.aggregate(together=Sum("quantity"))["together"] or ZERO
+    if grams > there:
+        raise NotEnough(
+            f"Only {max(there, ZERO).normalize():f} g of the lot {lot.code} were weighed for this"
+            " line: take that back, and the rest off the line it was weighed for.",
+            pointer="/quantity",
+            lot=str(lot.id),
+            left=f"{there:f}",
         )
 
 

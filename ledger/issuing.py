@@ -10,7 +10,7 @@ from uuid import UUID
 from ledger.access import Actor, day_of, find, lots_for, material_for
 from ledger.costing import unit_cost
 from ledger.deviations import broken_by_lots
-from ledger.entries import Move, Posted, account, lock_pools, post_entry
+from ledger.entries import Move, Posted, account, lock_pools, open_account, post_entry
 from ledger.errors import Conflict, Invalid, MoneyTooFine, NotEnough, Refusal, placed
 from ledger.lots import NewLot, must_be_stocked, open_lots
 from ledger.measuring import Measured, density_of, measure
@@ -24,8 +24,10 @@ ISSUED = {
     "sample": Account.Kind.ISSUE,
     "tester": Account.Kind.ISSUE,
     "gift": Account.Kind.ISSUE,
+    "retained": Account.Kind.ISSUE,
     "write-off": Account.Kind.LOSS,
     "spill": Account.Kind.LOSS,
+    "scrap": Account.Kind.LOSS,
 }
 
 
@@ -100,12 +102,15 @@ def open_stock(
 def issue(
     actor: Actor, *, lines: Sequence[Taken], purpose: str, reason: str, happened_at: datetime
 ) -> Moved:
-    """Take stock out as samples, testers or gifts, or write it off, and say why.
+    """Take stock out as samples, testers or gifts, retain it, or write it off, and say why.
+
+    What is retained stays with the maker as evidence, in an account of its own (ISO 22716, 9.6), so
+    that a trace counts it apart from what was given away.
 
     Raises NotFound, NotEnough, DensityMissing.
     """
     actor.must(Verb.ISSUE)
-    to = account(actor, ISSUED[purpose], purpose)
+    to = open_account(actor, ISSUED[purpose], purpose)
     return take(actor, Entry.Kind.ISSUE, to, lines, happened_at, reason, {"purpose": purpose})
 
 

@@ -231,3 +231,11 @@ RESULTS: Final = _sent(
         ],
     },
 )
+SCRAP: Final = _sent(
+    "It separated; a part is kept",
+    {"kept": {"quantity": "2.5 kg", "nrv": "50.00"}, "reason": "separated overnight"},
+)
+REWORK: Final = _sent(
+    "What was kept, into the next batch",
+    {"lot": LOT, "quantity": "2.5 kg", "approval": "owner, after the viscosity test"},
+)

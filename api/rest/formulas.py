@@ -109,6 +109,8 @@ class WindowIn(Body):
 class FormulaIn(Body):
     name = Text(max_length=120)
     process_loss_percent = DecimalText(least="0", most="99.999999", required=False)
+    # Of the batch, what may be rework: none, if left out.
+    rework_max_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
     density = DensityIn(required=False, allow_null=True)
     shelf_life_days = Whole(min_value=1, max_value=3650, required=False, allow_null=True)
     phases = listed(PhaseIn, least=1, most=30)
@@ -147,6 +149,7 @@ class FormulaBrief(serializers.Serializer[Any]):
 
 class FormulaOut(FormulaBrief):
     process_loss_percent = Shown()
+    rework_max_percent = Shown(allow_null=True)
     density = DensityOut(allow_null=True)
     shelf_life_days = serializers.IntegerField(allow_null=True)
     phases = PhaseOut(many=True)
@@ -213,6 +216,7 @@ def draft_of(data: dict[str, Any]) -> composing.Draft:
         name=data["name"],
         phases=phases,
         process_loss_percent=data.get("process_loss_percent", Decimal(0)),
+        rework_max_percent=data.get("rework_max_percent"),
         density=data.get("density"),
         shelf_life_days=data.get("shelf_life_days"),
         windows=data.get("windows", ()),
@@ -255,6 +259,7 @@ def formula_json(version: FormulaVersion) -> dict[str, Any]:
         **brief_json(version.formula),
         "version": version.number,
         "process_loss_percent": plain(version.process_loss_percent.normalize()),
+        "rework_max_percent": plain(version.rework_max_percent),
         "density": density_json(version),
         "shelf_life_days": version.shelf_life_days,
         "phases": [

@@ -6,6 +6,7 @@ from formulas.models.made_for import MadeFor
 from formulas.models.making import Filling, Making, Weighing
 from formulas.models.measurements import Measurement
 from formulas.models.products import Packaging, Product
+from formulas.models.rework import Rework
 from formulas.models.topping_up import Alternate, Lack, LineChange, Picking, TopUp
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "Pick",
     "Picking",
     "Product",
+    "Rework",
     "TopUp",
     "Weighing",
     "Window",

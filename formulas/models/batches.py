@@ -12,13 +12,15 @@ from ledger.models.base import FINITE, MakerRow, celsius, link, quantity
 class Batch(MakerRow):
     """One making of a formula version, of a product or of bulk; `account` holds what goes in.
 
-    `making` is the finish that stands; undoing it makes the batch planned again.
+    `making` is the finish that stands, and `cancel_entry` what ended it otherwise; undoing either
+    makes the batch planned again.
     """
 
     class State(models.TextChoices):
         PLANNED = "planned"
         FINISHED = "finished"
         CANCELLED = "cancelled"
+        SCRAPPED = "scrapped"
 
     code = models.CharField(max_length=20)
     account = link("ledger.Account")
@@ -47,7 +49,8 @@ class Batch(MakerRow):
             models.CheckConstraint(
                 condition=Q(state="planned", making__isnull=True, cancel_entry__isnull=True)
                 | Q(state="finished", making__isnull=False, cancel_entry__isnull=True)
-                | Q(state="cancelled", making__isnull=True),
+                | Q(state="cancelled", making__isnull=True)
+                | Q(state="scrapped", making__isnull=True, cancel_entry__isnull=False),
                 name="batch_state_known",
             ),
             models.CheckConstraint(

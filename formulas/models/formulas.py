@@ -42,6 +42,7 @@ class FormulaVersion(MakerRow):
     formula = link(Formula, related_name="versions")
     number = models.PositiveIntegerField()
     process_loss_percent = percent_field(default=0)
+    rework_max_percent = percent_field(null=True)
     density = density()
     density_at = celsius()
     density_entered = models.CharField(max_length=64, blank=True)
@@ -59,6 +60,11 @@ class FormulaVersion(MakerRow):
             models.CheckConstraint(
                 condition=Q(process_loss_percent__gte=0, process_loss_percent__lt=100),
                 name="formula_loss_below_100",
+            ),
+            models.CheckConstraint(
+                condition=Q(rework_max_percent__isnull=True)
+                | Q(rework_max_percent__gte=0, rework_max_percent__lte=100),
+                name="formula_rework_at_most_100",
             ),
             models.CheckConstraint(
                 condition=Q(density__isnull=True) | Q(density__gt=0, density__lt=30),

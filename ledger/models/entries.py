@@ -25,6 +25,7 @@ class Entry(MakerRow):
         REVERSAL = "reversal"
         COST_FORMULA = "cost_formula"
         COUNT = "count"
+        SCRAP = "scrap"
         LATE_CHARGE = "late_charge"
         PRICE_CORRECTION = "price_correction"
         CREDIT_NOTE = "credit_note"

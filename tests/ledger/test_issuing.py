@@ -73,7 +73,7 @@ def test_each_purpose_has_an_account_of_its_own(purpose: str) -> None:
         purpose,
     )
     assert entry.details["lines"] == [{"entered": "10 g", "quantity": "10.000000"}]
-    assert (to.name, to.kind == "loss") == (purpose, purpose in ("write-off", "spill"))
+    assert (to.name, to.kind == "loss") == (purpose, purpose in ("write-off", "spill", "scrap"))
 
 
 def test_expired_and_rejected_stock_can_be_written_off_but_not_sold() -> None:

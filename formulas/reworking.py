@@ -1,0 +1,117 @@
+"""Putting a lot that was made before into a new batch, within what its formula allows."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from fractions import Fraction
+from uuid import UUID
+
+from django.db.models import Sum
+
+from formulas.access import locked_batch, standing
+from formulas.batches import must_be_planned
+from formulas.errors import OverMaximum
+from formulas.models import Batch, Rework, Weighing
+from formulas.weighing import Weighed, weigh
+from ledger.access import Actor, lot_for
+from ledger.costing import round_stored
+from ledger.errors import Invalid
+from ledger.quantities import Quantity
+from ledger.roles import Verb
+
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Reworked:
+    """Rework that stands: its weighing, and the share of the batch that is rework with it."""
+
+    weighed: Weighed
+    rework: Rework
+
+
+def rework(
+    actor: Actor,
+    *,
+    batch: UUID | str,
+    lot: UUID | str,
+    quantity: Quantity,
+    approval: str,
+    happened_at: datetime,
+    deviation: str = "",
+) -> Reworked:
+    """Weigh so much of a made lot into a batch as rework, approved and with its parent kept.
+
+    All rework together is at most the formula version's maximum percent of the batch as planned,
+    unless a deviation says why; a version without one allows none (ISO 22716, 10.2: rework follows
+    a defined and approved method). The approval also allows what is not released, but never what
+    was rejected. Raises NotFound, AlreadyFinished, Invalid for a lot that was not made here,
+    OverMaximum, NotEnough, LotNotReleased, LotExpired, DensityMissing.
+    """
+    actor.must(Verb.MAKE)
+    if not approval.strip():
+        raise Invalid("Say who approved the rework, and on what basis.", pointer="/approval")
+    found = locked_batch(actor, batch)
+    must_be_planned(found)
+    if lot_for(actor, lot, pointer="/lot").made_in_id is None:
+        raise Invalid(
+            "Rework is of what was made here; weigh a purchased lot in for its line.",
+            pointer="/lot",
+        )
+    before = _rework_in(found)
+    weighed = weigh(
+        actor,
+        batch=found.id,
+        lot=lot,
+        quantity=quantity,
+        happened_at=happened_at,
+        deviation=deviation or approval,
+    )
+    return Reworked(weighed, _keep(actor, weighed, before, approval, deviation))
+
+
+def _keep(actor: Actor, weighed: Weighed, before: Decimal, approval: str, deviation: str) -> Rework:
+    """Keep that it was rework, and how much of the batch is. Raises OverMaximum."""
+    batch = weighed.batch
+    together = before + weighed.weighing.quantity
+    percent = round_stored(Fraction(together) * 100 / Fraction(batch.batch_grams))
+    most = batch.version.rework_max_percent or ZERO
+    if percent > most and not deviation:
+        raise _over(batch, before, percent, most)
+    kept = Rework(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        batch=batch,
+        weighing=weighed.weighing,
+        approval=approval,
+        percent=percent,
+        max_percent=most,
+        deviation=deviation,
+    )
+    kept.save(force_insert=True)
+    return kept
+
+
+def _rework_in(batch: Batch) -> Decimal:
+    """What stands in the batch of lots that went in as rework, less what was weighed back."""
+    lots = Rework.objects.filter(batch=batch).values("weighing__lot_id")
+    rows = standing(Weighing.objects.filter(batch=batch, line__isnull=True, lot_id__in=lots))
+    return rows.aggregate(together=Sum("quantity"))["together"] or ZERO
+
+
+def _over(batch: Batch, before: Decimal, percent: Decimal, most: Decimal) -> OverMaximum:
+    left = max(ZERO, batch.batch_grams * most / 100 - before)
+    if not most:
+        detail = (
+            "The formula allows no rework: give its version a rework_max_percent, or record a"
+            " deviation."
+        )
+    else:
+        detail = (
+            f"This would make {percent:.4f} % of the batch rework, above the maximum of"
+            f" {most.normalize():f} %: at most {left:.2f} g more may go in. Add less, or record a"
+            " deviation."
+        )
+    return OverMaximum(
+        detail, pointer="/quantity", percent=percent, max_percent=most, headroom_grams=left
+    )
