@@ -42,7 +42,7 @@ class ExpiringOut(serializers.Serializer[Any]):
     sooner = SoonerOut(many=True)
 
 
-class PartOut(serializers.Serializer[Any]):
+class MaterialWantedOut(serializers.Serializer[Any]):
     material = Id()
     name = Text()
     grams = Shown()
@@ -57,7 +57,9 @@ class OfferOut(serializers.Serializer[Any]):
     output_grams = Shown(help_text="What is still to be planned.")
     batch_grams = Shown(help_text="What that takes: output ÷ (1 - loss).")
     planned = BatchBrief(many=True, help_text="Planned for this batch already.")
-    materials = PartOut(many=True, help_text="What is to be bought for it, through all levels.")
+    materials = MaterialWantedOut(
+        many=True, help_text="What is to be bought for it, through all levels."
+    )
 
 
 class AdviceOut(serializers.Serializer[Any]):
