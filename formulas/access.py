@@ -13,6 +13,7 @@ from formulas.models import (
     Measurement,
     Phase,
     Product,
+    UnitWeighing,
     Weighing,
 )
 from ledger.access import Actor, find
@@ -122,6 +123,8 @@ def locked_batch(actor: Actor, id: UUID | str, *, pointer: str = "") -> Batch:
 def fills_of(actor: Actor) -> QuerySet[Filling]:
     """The maker's fills, each with the `status` of its lot and whether it was `undone`.
 
+    `weighed_grams` is the mean of its units when they were last weighed, if they were.
+
     Raises Forbidden.
     """
     actor.must(Verb.READ)
@@ -129,10 +132,17 @@ def fills_of(actor: Actor) -> QuerySet[Filling]:
         coop_id=actor.coop_id, maker_id=actor.maker, lot_id=OuterRef("lot_id")
     )
     undone = Entry.objects.filter(reverses=OuterRef("entry_id"), coop_id=OuterRef("coop_id"))
+    weighed = UnitWeighing.objects.filter(
+        coop_id=actor.coop_id, maker_id=actor.maker, lot_id=OuterRef("lot_id")
+    )
     return (
-        Filling.objects.select_related("lot")
+        Filling.objects.select_related("lot", "bulk_lot")
         .filter(maker_id=actor.maker)
-        .annotate(status=Subquery(custody.values("status")), undone=Exists(undone))
+        .annotate(
+            status=Subquery(custody.values("status")),
+            undone=Exists(undone),
+            weighed_grams=Subquery(weighed.order_by("-id").values("mean_grams")[:1]),
+        )
     )
 
 

@@ -134,3 +134,21 @@ class NothingShort(Conflict):
     """The batch {batch} lacks no intermediate that is not planned for it already."""
 
     code = "nothing_short"
+
+
+class ContainerTooSmall(Invalid):
+    """The container holds {room} mL, and the fill is {wanted} mL: fill less, or pack it larger."""
+
+    code = "container_too_small"
+
+
+class RuleMissing(Conflict):
+    """No rule is chosen for the net contents of {product}: choose "us" or "eu" first."""
+
+    code = "rule_missing"
+
+
+class SpreadMissing(Invalid):
+    """Nobody has weighed units of {product} yet: weigh some, or give the standard deviation."""
+
+    code = "spread_missing"

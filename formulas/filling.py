@@ -18,19 +18,19 @@ from formulas.drawing import (
     dates_of_made,
     draw_packaging,
     issue_samples,
-    moves_of,
 )
 from formulas.finishing import check_units, check_value
+from formulas.leftovers import Leftover, Reconciliation, SetAside, reconcile, set_aside
 from formulas.models import Filling, Product
 from formulas.scaling import fill_of_mass, fill_of_volume
 from ledger.access import Actor, day_of
 from ledger.costing import unit_cost
-from ledger.entries import Move, account, lock_pools, post_entry
+from ledger.entries import Move, account, lock_pools, open_account, post_entry
 from ledger.errors import DensityMissing, Invalid, LotExpired, LotNotReleased, NotEnough, placed
 from ledger.lots import NewLot, open_lots
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Custody, Entry, Lot, Status
-from ledger.quantities import Quantity
+from ledger.quantities import Quantity, count_of
 from ledger.roles import Verb
 
 ZERO = Decimal(0)
@@ -65,12 +65,17 @@ def fill(
     happened_at: datetime,
     used: Quantity | None = None,
     samples: Sequence[Sample] = (),
+    heel: Leftover | None = None,
+    rejects: Sequence[Leftover] = (),
+    each: Quantity | None = None,
     release_basis: str | None = None,
     deviation: str = "",
 ) -> Filled:
     """Fill units of a product from a lot of its bulk, with packaging and labour for each unit.
 
-    `used` is all bulk that went, loss at filling included; without it, what the units should hold.
+    `used` is all bulk that went in, loss at filling included; without it, what the units should
+    hold, by `each` where that is said, with heel and rejects. The heel is a normal loss, which the
+    units carry; rejects are expensed, with the packaging of rejected units.
     The lot of units lasts as long as the bulk, and is in quarantine unless released. Labour by the
     batch and overhead were the batch's. `deviation` is the reason for filling from a lot that is
     not released or out of date, and which of these it overrode is kept beside it.
@@ -81,25 +86,32 @@ def fill(
     actor.must(Verb.MAKE)
     check_units(units)
     made = product_for(actor, product, pointer="/product")
-    custody = _bulk(actor, made, lot)
-    bulk = custody.lot
+    bulk = (custody := _bulk(actor, made, lot)).lot
     nominal = _nominal(made, bulk, units)
-    amount = _used(bulk, used, nominal)
+    said = _said(bulk, each)
+    held = nominal if said is None else said * units
+    aside = set_aside(bulk, heel, rejects, None if held is None else held / units)
+    amount = _used(bulk, used, held, aside)
     filled = _open_lot(actor, made, bulk, happened_at, release_basis)
-    draws = _draw(actor, made, bulk, filled, amount, units, happened_at)
-    filling = _filling(actor, made, bulk, filled, amount, units, draws)
-    filling.happened_at, filling.nominal_grams = happened_at, nominal
+    draws = _draw(actor, made, bulk, filled, amount, units, aside, happened_at)
+    filling = _filling(actor, made, bulk, filled, amount, units, draws, aside)
+    filling.happened_at, filling.nominal_grams, filling.mean_grams = happened_at, nominal, said
+    filling.sample_units = _counted(filled, samples)
     filling.deviation = deviation
     filling.overrode = broken_by(custody, day_of(actor, happened_at)) if deviation else []
     check_value(total_of(filling))
-    filling.entry_id = _post(actor, filling, draws, amount)
+    filling.entry_id = _post(actor, filling, draws, amount, aside)
     filling.samples_entry_id = issue_samples(
         actor, filled, samples, happened_at=happened_at, details={"product": str(made.id)}
     )
     filling.save(force_insert=True)
+    return _filled(filling, filled, release_basis)
+
+
+def _filled(filling: Filling, lot: Lot, release_basis: str | None) -> Filled:
     total = total_of(filling)
     status = Status.QUARANTINE if release_basis is None else Status.RELEASED
-    return Filled(filling, filled, status, total, unit_cost(total, Decimal(units)))
+    return Filled(filling, lot, status, total, unit_cost(total, Decimal(filling.units)))
 
 
 def total_of(filling: Filling) -> Decimal:
@@ -143,16 +155,19 @@ def _draw(
     filled: Lot,
     amount: Measured,
     units: int,
+    aside: SetAside,
     happened_at: datetime,
 ) -> list[StoreDraw]:
-    """Lock all that the entry will touch; the bulk that was used, then packaging for the units."""
-    packaging = [(item.material, item.quantity * units) for item in product.packaging.all()]
+    """Lock all that the entry will touch; bulk for the units, heel, rejects, then packaging."""
+    pieces = units + aside.reject_units
+    packaging = [(item.material, item.quantity * pieces) for item in product.packaging.all()]
     lock_pools([bulk.material_id, filled.material_id, *(material.id for material, _ in packaging)])
-    used = StoreDraw(bulk.material_id, bulk.id, amount.quantity)
+    poured = (amount.quantity - aside.grams, aside.heel_grams, aside.reject_grams)
+    used = [StoreDraw(bulk.material_id, bulk.id, grams) for grams in poured if grams]
     day = day_of(actor, happened_at)
     drawn = draw_packaging(actor, packaging, day)
     with placed("/used", NotEnough):
-        return at_cost(actor, [used, *drawn])
+        return at_cost(actor, [*used, *drawn])
 
 
 def _filling(
@@ -163,9 +178,15 @@ def _filling(
     amount: Measured,
     units: int,
     draws: Sequence[StoreDraw],
+    aside: SetAside,
 ) -> Filling:
-    """The record of the fill; the bulk is the first of the draws."""
+    """The record of the fill; the bulk of the units, its heel and rejects are the first draws."""
     labour = Labour(product.hourly_rate, minutes_per_unit=product.minutes_per_unit)
+    poured, heel, rejects, packed = _parts(draws, aside)
+    packaging = sum((draw.value for draw in packed), ZERO)
+    spoiled = unit_cost(
+        packaging, Decimal(units + aside.reject_units), per=Decimal(aside.reject_units)
+    )
     return Filling(
         coop_id=actor.coop_id,
         maker_id=actor.maker,
@@ -177,10 +198,60 @@ def _filling(
         units=units,
         minutes_per_unit=labour.minutes_per_unit,
         hourly_rate=labour.hourly_rate,
-        bulk=draws[0].value,
-        packaging=sum((draw.value for draw in draws[1:]), ZERO),
+        bulk=poured.value + heel.value,
+        packaging=packaging - spoiled,
         labour=labour.cost(units),
+        heel_grams=aside.heel_grams,
+        heel_reason=aside.heel_reason,
+        reject_grams=aside.reject_grams,
+        reject_units=aside.reject_units,
+        rejects=aside.rejects,
+        rejected=rejects.value + spoiled,
         person_id=actor.person_id,
+    )
+
+
+def _parts(
+    draws: Sequence[StoreDraw], aside: SetAside
+) -> tuple[StoreDraw, StoreDraw, StoreDraw, Sequence[StoreDraw]]:
+    """The draws told apart: for the units, the heel, the rejects, packaging; some may be none."""
+    poured, *others = draws
+    none = StoreDraw(poured.material_id, poured.lot_id, ZERO)
+    heel = others.pop(0) if aside.heel_grams else none
+    rejects = others.pop(0) if aside.reject_grams else none
+    return poured, heel, rejects, others
+
+
+def _said(bulk: Lot, each: Quantity | None) -> Decimal | None:
+    """Grams that a unit holds on the average, as whoever filled them says."""
+    if each is None:
+        return None
+    with placed("/mean_net"):
+        return measure(each, bulk.material, density_of(bulk)).quantity
+
+
+def _counted(filled: Lot, samples: Sequence[Sample]) -> int:
+    """How many of the units are samples; a sample by mass is refused where it is issued."""
+    counts = [
+        count_of(one.quantity, name=filled.material.name)
+        for one in samples
+        if one.quantity.measure == "count"
+    ]
+    return int(sum(counts, ZERO))
+
+
+def reconciled(filling: Filling, weighed: Decimal | None = None) -> Reconciliation:
+    """Where the bulk of a fill went, by the weighed mean, the one that was said, or the nominal."""
+    each = weighed if weighed is not None else filling.mean_grams
+    if each is None and filling.nominal_grams is not None:
+        each = filling.nominal_grams / filling.units
+    return reconcile(
+        bulk_in=filling.used_grams,
+        units=filling.units,
+        sample_units=filling.sample_units,
+        each=each,
+        heel=filling.heel_grams,
+        rejects=filling.reject_grams,
     )
 
 
@@ -195,23 +266,60 @@ def _nominal(product: Product, bulk: Lot, units: int) -> Decimal | None:
     return None if each is None else each * units
 
 
-def _used(bulk: Lot, used: Quantity | None, nominal: Decimal | None) -> Measured:
+def _used(bulk: Lot, used: Quantity | None, held: Decimal | None, aside: SetAside) -> Measured:
+    """All bulk that went in; unless it is said, what the units hold with heel and rejects."""
     if used is None:
-        if nominal is None:
+        if held is None:
             raise DensityMissing(name=bulk.material.name, pointer="/used")
-        return Measured(f"{nominal.normalize():f} g", nominal, counted=False)
+        grams = (held + aside.grams).quantize(Decimal("0.000001"))
+        return Measured(f"{grams.normalize():f} g", grams, counted=False)
     with placed("/used"):
-        return measure(used, bulk.material, density_of(bulk))
+        measured = measure(used, bulk.material, density_of(bulk))
+    if measured.quantity <= aside.grams:
+        raise Invalid(
+            "Heel and rejects are all of the bulk that was used: nothing is left for the units.",
+            pointer="/used",
+        )
+    return measured
 
 
-def _post(actor: Actor, filling: Filling, draws: Sequence[StoreDraw], amount: Measured) -> UUID:
+def _moves(
+    actor: Actor, filling: Filling, draws: Sequence[StoreDraw], aside: SetAside
+) -> list[Move]:
+    """The draws out of the store, in their order, then value alone, then the lot of units.
+
+    The heel goes to loss by its mass, and its cost comes back to what is made; what was spent on
+    packaging rejects goes after them.
+    """
     store = account(actor, Account.Kind.STORE, "store")
     making = account(actor, Account.Kind.MAKING, "making")
-    moves = moves_of(actor, draws)
+    to_heel, to_rejects = making, making
+    poured, heel, rejects, packed = _parts(draws, aside)
+    if heel.quantity:
+        to_heel = open_account(actor, Account.Kind.LOSS, "heel")
+    if filling.rejected or rejects.quantity:
+        to_rejects = open_account(actor, Account.Kind.LOSS, "reject")
+    places = [(poured, making), (heel, to_heel), (rejects, to_rejects)]
+    places += [(draw, making) for draw in packed]
+    moves = [Move(store, to, draw.lot_id, draw.quantity) for draw, to in places if draw.quantity]
+    if heel.value:
+        moves.append(Move(to_heel, making, None, ZERO, heel.value))
+    if filling.rejected > rejects.value:
+        moves.append(Move(making, to_rejects, None, ZERO, filling.rejected - rejects.value))
     if filling.labour:
         labour = account(actor, Account.Kind.LABOUR, "labour absorbed")
         moves.append(Move(labour, making, None, ZERO, filling.labour))
     moves.append(Move(making, store, filling.lot_id, Decimal(filling.units), total_of(filling)))
+    return moves
+
+
+def _post(
+    actor: Actor,
+    filling: Filling,
+    draws: Sequence[StoreDraw],
+    amount: Measured,
+    aside: SetAside,
+) -> UUID:
     details: dict[str, Any] = {
         "product": str(filling.product_id),
         "units": filling.units,
@@ -219,12 +327,17 @@ def _post(actor: Actor, filling: Filling, draws: Sequence[StoreDraw], amount: Me
     }
     if filling.overrode:
         details["overrode"] = filling.overrode
+    if aside.heel_grams:
+        details["heel"] = {"grams": f"{aside.heel_grams:f}", "reason": aside.heel_reason}
+    if aside.rejects:
+        details["rejects"] = aside.rejects
     with placed("/used", NotEnough), placed("/lot", LotNotReleased, LotExpired):
         posted = post_entry(
             actor,
             kind=Entry.Kind.FILL,
             happened_at=filling.happened_at,
-            moves=moves,
+            moves=_moves(actor, filling, draws, aside),
+            reason="; ".join(aside.reasons)[:400],
             deviation=filling.deviation,
             details=details,
         )

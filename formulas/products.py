@@ -6,6 +6,7 @@ from decimal import Decimal
 from uuid import UUID
 
 from formulas.access import formula_for, version_for
+from formulas.containers import check_room
 from formulas.labelling import NOTHING_STATED, LabelDraft, set_label
 from formulas.models import Formula, Packaging, Product
 from formulas.recipes import mass_each_of
@@ -81,6 +82,7 @@ def add_product(actor: Actor, draft: ProductDraft) -> Product:
     )
     product = Product(coop_id=actor.coop_id, maker_id=actor.maker, material=material)
     _set(actor, product, formula, draft)
+    _check_room(actor, product, packaging)
     material.save(force_insert=True)
     product.material = material
     product.save(force_insert=True)
@@ -105,6 +107,7 @@ def change_product(
         raise Invalid("A product keeps its formula: add a new product.", pointer="/formula")
     packaging = _packaging(actor, draft)
     _set(actor, found, found.formula, draft)
+    _check_room(actor, found, packaging)
     found.version += 1
     found.material.version += 1
     found.material.save()
@@ -179,6 +182,18 @@ def _use_and_areas(draft: ProductDraft) -> tuple[str, list[str]]:
             named = ", ".join(Product.Area.values)
             raise Invalid(f"An area is one of: {named}.", pointer=f"/areas/{place}")
     return draft.use, [area for area in Product.Area.values if area in draft.areas]
+
+
+def _check_room(
+    actor: Actor, product: Product, packaging: Sequence[tuple[Material, Quantity, Decimal]]
+) -> None:
+    """Refuse a fill that its containers have no room for, where their capacity was measured."""
+    version, wanted = version_for(actor, product.formula_id), product.fill_ml
+    if wanted is None and version.density is not None and product.fill_grams is not None:
+        wanted = product.fill_grams / version.density
+    if wanted is not None:
+        wanted = wanted * (100 + product.overfill_percent) / 100
+    check_room(actor, [(material.id, count) for material, _, count in packaging], wanted)
 
 
 def _check_policy(draft: ProductDraft) -> None:

@@ -58,6 +58,7 @@ NAMED_BY_PATH = {
     "alerts": "alert",
     "batches": "batch",
     "counts": "count",
+    "containers": "container",
     "entries": "entry",
     "fills": "fill",
     "watches": "material",

@@ -25,6 +25,7 @@ OF_PATH = {
     "alerts": "alert",
     "batches": "batch",
     "counts": "count",
+    "containers": "container",
     "entries": "entry",
     "fills": "fill",
     "formulas": "formula",

@@ -231,6 +231,7 @@ RESULTS: Final = _sent(
         ],
     },
 )
+
 SCRAP: Final = _sent(
     "It separated; a part is kept",
     {"kept": {"quantity": "2.5 kg", "nrv": "50.00"}, "reason": "separated overnight"},
@@ -238,4 +239,29 @@ SCRAP: Final = _sent(
 REWORK: Final = _sent(
     "What was kept, into the next batch",
     {"lot": LOT, "quantity": "2.5 kg", "approval": "owner, after the viscosity test"},
+)
+CONTAINER: Final = _sent("A bottle sold as 250 mL", {"nominal": "250 mL", "headspace_percent": "4"})
+WATER_FILL: Final = _sent(
+    "Three bottles filled to the brim",
+    {
+        "level": "brimful",
+        "at": "20 degC",
+        "pieces": [
+            {"gross": "300.4 g", "tare": "28.4 g"},
+            {"gross": "300.9 g", "tare": "28.3 g"},
+            {"gross": "299.8 g", "tare": "28.5 g"},
+        ],
+    },
+)
+NET_CONTENTS: Final = _sent("The packers' rules of the Directive", {"rule": "eu"})
+FILL_TARGET: Final = _sent(
+    "Would 1 % do?",
+    {"standard_deviation": "1.2 g", "units": 60, "overfill_percent": "1"},
+)
+UNIT_WEIGHING: Final = _sent(
+    "Three units with one tare",
+    {
+        "tare": "28.4 g",
+        "weighings": [{"gross": "288.4 g"}, {"gross": "289.0 g"}, {"gross": "288.1 g"}],
+    },
 )

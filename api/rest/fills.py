@@ -12,6 +12,7 @@ from api.rest.fields import Body, Id, Moment, QuantityField, Shown, Text, Whole,
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import filling
 from formulas.access import fills_of
+from formulas.leftovers import Leftover
 from formulas.models import Filling
 from ledger.access import Actor, find
 from ledger.costing import unit_cost
@@ -19,15 +20,49 @@ from ledger.money import round_money
 from ledger.roles import Verb
 
 
+class LeftoverIn(Body):
+    quantity = QuantityField()
+    reason = Text(max_length=400)
+
+
 class FillIn(Body):
     product = Id()
     lot = Id(help_text="The bulk.")
     units = Whole(min_value=1, max_value=1_000_000)
-    used = QuantityField(required=False, help_text="Of the bulk; the nominal fill if left out.")
+    used = QuantityField(
+        required=False,
+        help_text="All bulk that went in; if left out, what units, heel and rejects should hold.",
+    )
+    heel = LeftoverIn(
+        required=False,
+        allow_null=True,
+        help_text="Left in the filler and thrown away: a normal loss that the units carry.",
+    )
+    rejects = listed(LeftoverIn, most=20, required=False)
+    mean_net = QuantityField(required=False, help_text="What a unit holds on the average.")
     samples = listed(SampleIn, most=20, required=False)
     happened_at = Moment(required=False)
     release = ReleaseIn(required=False, allow_null=True)
     deviation = DeviationIn(required=False, allow_null=True)
+
+
+class RejectOut(serializers.Serializer[Any]):
+    entered = Text()
+    grams = Shown()
+    reason = Text()
+    units = serializers.IntegerField(required=False)
+
+
+class ReconciliationOut(serializers.Serializer[Any]):
+    """Bulk in = filled + samples + heel + rejects + unexplained, in grams."""
+
+    bulk_in = Shown()
+    filled = Shown(allow_null=True, help_text="Without the samples; null without a density.")
+    samples = Shown(allow_null=True)
+    heel = Shown()
+    rejects = Shown()
+    unexplained = Shown(allow_null=True, help_text="Below zero: more was filled than went in.")
+    filled_by = serializers.ChoiceField(["weighed", "said", "nominal"])
 
 
 class FillOut(serializers.Serializer[Any]):
@@ -39,6 +74,10 @@ class FillOut(serializers.Serializer[Any]):
     units = serializers.IntegerField()
     used = QuantityOut()
     nominal_grams = Shown(allow_null=True, help_text="What the units should hold.")
+    reconciliation = ReconciliationOut()
+    heel_reason = Text(allow_blank=True)
+    rejects = RejectOut(many=True, help_text="Expensed.")
+    rejected = Shown(allow_null=True, help_text="What the rejects cost.")
     total = Shown(allow_null=True, help_text="Null for who may not see costs.")
     per_unit = Shown(allow_null=True)
     deviation = Text(allow_blank=True)
@@ -64,6 +103,10 @@ def fill_json(actor: Actor, row: Filling, status: str, *, undone: bool = False) 
         "units": row.units,
         "used": quantity_json(row.entered, row.used_grams, counted=False),
         "nominal_grams": plain(row.nominal_grams),
+        "reconciliation": reconciliation_json(row),
+        "heel_reason": row.heel_reason,
+        "rejects": row.rejects,
+        "rejected": plain(round_money(row.rejected, actor.currency)) if costs else None,
         "total": plain(round_money(total, actor.currency)) if costs else None,
         "per_unit": plain(unit_cost(total, Decimal(row.units))) if costs else None,
         "deviation": row.deviation,
@@ -72,6 +115,30 @@ def fill_json(actor: Actor, row: Filling, status: str, *, undone: bool = False) 
         "happened_at": row.happened_at,
         "person": str(row.person_id),
     }
+
+
+def reconciliation_json(row: Filling) -> dict[str, Any]:
+    """By the mean of the latest weighed units, where the fill was read with it."""
+    weighed: Decimal | None = getattr(row, "weighed_grams", None)
+    found = filling.reconciled(row, weighed)
+    said = "nominal" if row.mean_grams is None else "said"
+    return {
+        "bulk_in": plain(found.bulk_in),
+        "filled": _rounded(found.filled),
+        "samples": _rounded(found.samples),
+        "heel": plain(found.heel),
+        "rejects": plain(found.rejects),
+        "unexplained": _rounded(found.unexplained),
+        "filled_by": said if weighed is None else "weighed",
+    }
+
+
+def _rounded(grams: Decimal | None) -> str | None:
+    return None if grams is None else plain(round(grams, 6))
+
+
+def leftovers_of(data: dict[str, Any]) -> list[Leftover]:
+    return [Leftover(**one) for one in data.get("rejects", [])]
 
 
 class Fills(Resource):
@@ -96,6 +163,7 @@ class Fills(Resource):
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
         """Fill units of a product from a lot of bulk; the rest stays bulk."""
         release, deviation = data.get("release"), data.get("deviation")
+        heel = data.get("heel")
         done = filling.fill(
             actor,
             product=data["product"],
@@ -103,6 +171,9 @@ class Fills(Resource):
             units=data["units"],
             used=data.get("used"),
             samples=samples_of(data),
+            heel=Leftover(**heel) if heel else None,
+            rejects=leftovers_of(data),
+            each=data.get("mean_net"),
             happened_at=data.get("happened_at", self.now),
             release_basis=release and release["basis"],
             deviation=deviation["reason"] if deviation else "",

@@ -1,6 +1,7 @@
 """Tables of formulas, products and batches and their named constraints, by subject."""
 
 from formulas.models.batches import Batch, BatchLine, BatchPackaging, Pick
+from formulas.models.contents import Container, NetContents, UnitWeighing, WaterFilling
 from formulas.models.formulas import Formula, FormulaVersion, Line, Phase, Window
 from formulas.models.made_for import MadeFor
 from formulas.models.making import Filling, Making, Weighing
@@ -14,6 +15,7 @@ __all__ = [
     "Batch",
     "BatchLine",
     "BatchPackaging",
+    "Container",
     "Filling",
     "Formula",
     "FormulaVersion",
@@ -23,6 +25,7 @@ __all__ = [
     "MadeFor",
     "Making",
     "Measurement",
+    "NetContents",
     "Packaging",
     "Phase",
     "Pick",
@@ -30,6 +33,8 @@ __all__ = [
     "Product",
     "Rework",
     "TopUp",
+    "UnitWeighing",
+    "WaterFilling",
     "Weighing",
     "Window",
 ]

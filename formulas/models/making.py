@@ -129,6 +129,10 @@ class Filling(MakerRow):
 
     `nominal_grams` is what the units should hold, and the policy for labour that of the product,
     both as they were then. `deviation` says why a rule was not kept, and `overrode` which.
+
+    Of what was used, `heel_grams` stayed in the filler, a normal loss that `bulk` carries;
+    `reject_grams` (with the packaging of `reject_units`) went to loss for `rejected`. `mean_grams`
+    is what a unit held by whoever filled them, where it was said.
     """
 
     product = link(Product)
@@ -141,6 +145,14 @@ class Filling(MakerRow):
     used_grams = quantity()
     nominal_grams = quantity(null=True)
     units = models.PositiveIntegerField()
+    sample_units = models.PositiveIntegerField(default=0)
+    mean_grams = quantity(null=True)
+    heel_grams = quantity(default=0)
+    heel_reason = models.CharField(max_length=400, blank=True)
+    reject_grams = quantity(default=0)
+    reject_units = models.PositiveIntegerField(default=0)
+    rejects = models.JSONField(default=list)
+    rejected = money(default=0)
     minutes_per_unit = quantity(default=0)
     hourly_rate = money(default=0)
     bulk = money()
@@ -158,6 +170,17 @@ class Filling(MakerRow):
             models.CheckConstraint(
                 condition=Q(used_grams__gt=0, used_grams__lt=FINITE, units__gt=0),
                 name="filling_above_zero",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    heel_grams__gte=0,
+                    reject_grams__gte=0,
+                    rejected__gte=0,
+                    rejected__lt=FINITE,
+                    sample_units__lte=models.F("units"),
+                    used_grams__gt=models.F("heel_grams") + models.F("reject_grams"),
+                ),
+                name="filling_leaves_something",
             ),
         )
         indexes = (models.Index(fields=["coop", "lot"], name="filling_by_lot"),)

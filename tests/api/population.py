@@ -16,7 +16,7 @@ class Populated:
 
     ids: dict[str, list[str]]
     texts: list[str]
-    shared = frozenset({"material", "supplier", "maker"})
+    shared = frozenset({"material", "supplier", "maker", "container"})
 
     def private(self) -> list[str]:
         """The ids that nobody else may see."""
@@ -39,6 +39,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "batches", {"product": product["id"], "units": 2, "planned_for": "2025-05-08"}
     ).made()
     fill = _filled(maker, product["id"], bulk["lot"]["id"], secret)
+    _measured(maker, jar, product["id"], fill["id"])
     sold = {"customer": f"customer {secret}", "deviation": {"reason": f"reason {secret}"}}
     sale = _moved(maker, "sales", fill["lot"]["id"], "3 each", **sold)
     issue = _moved(maker, "issues", oil_lot, "1 g", purpose="gift", reason=f"reason {secret}")
@@ -62,6 +63,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "sale": [sale["entry"]],
         "fill": [fill["id"]],
         "measurement": [measurement["id"]],
+        "container": [jar],
         "token": [row["id"] for row in maker.listed("tokens")],
         "count": [_counted(maker, oil_lot, secret)],
         "alert": [_alert(maker, oil)],
@@ -157,6 +159,14 @@ def _counted(maker: Client, lot: str, secret: str) -> str:
     }
     maker.post(f"counts/{sheet['id']}/readings", body).made()
     return str(sheet["id"])
+
+
+def _measured(maker: Client, jar: str, product: str, fill: str) -> None:
+    """What the jar holds, the rule of the product, and units of the fill weighed."""
+    maker.change("PUT", f"containers/{jar}", {"nominal": "60 mL"}).made()
+    maker.change("PUT", f"products/{product}/net-contents", {"rule": "eu"}).made()
+    weighed = {"weighings": [{"net": "50.2 g"}, {"net": "50.4 g"}]}
+    maker.post(f"fills/{fill}/unit-weighings", weighed).made()
 
 
 def _alert(maker: Client, material: str) -> str:

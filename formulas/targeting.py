@@ -1,0 +1,165 @@
+"""The lowest fill of a product that keeps its rule, against the present one."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django.db.models import F
+
+from formulas.access import fills_of
+from formulas.containers import room_of
+from formulas.errors import RuleMissing, SpreadMissing
+from formulas.fill_targets import Giveaway, Target, above, keeps, lowest_target, percent_above
+from formulas.finishing import cost_of
+from formulas.models import Making, NetContents, Product, UnitWeighing
+from formulas.net_contents import Limits
+from formulas.scaling import fill_of_mass
+from formulas.unit_weighings import (
+    FilledUnits,
+    limits_in_grams,
+    mass_of,
+    net_contents_of,
+    units_in_a_year,
+)
+from ledger.access import Actor
+from ledger.costing import GRAMS_PER_KG
+from ledger.errors import DensityMissing, Invalid
+from ledger.measuring import density_of
+from ledger.quantities import Density, Quantity
+from ledger.roles import Verb
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """Filling to so many grams: the percent above nominal, a batch of it, and what it gives away.
+
+    `keeps` says whether the rule is kept at the spread that was stated.
+    """
+
+    percent: Decimal
+    grams: Decimal
+    keeps: bool
+    giveaway: Giveaway
+
+
+@dataclass(frozen=True, slots=True)
+class TargetOf:
+    """A product's lowest fill, the present one, and perhaps another that was asked for."""
+
+    product: Product
+    limits: Limits
+    deviation: Decimal
+    deviation_from: UnitWeighing | None
+    units: int
+    year_units: int
+    target: Target
+    lowest: Fill
+    now: Fill
+    asked: Fill | None
+    density: Density | None
+    room_ml: Decimal | None
+
+    def saved(self, fill: Fill) -> tuple[Giveaway, Giveaway]:
+        """What a fill saves against the present one: of a batch, and of a year's units."""
+        less, value = self.now.grams - fill.grams, fill.giveaway.value_per_gram
+        return Giveaway(less, self.units, value), Giveaway(less, self.year_units, value)
+
+
+def fill_target(
+    actor: Actor,
+    *,
+    product: UUID | str,
+    now: datetime,
+    units: int | None = None,
+    deviation: Quantity | None = None,
+    density: Density | None = None,
+    overfill_percent: Decimal | None = None,
+) -> TargetOf:
+    """The lowest fill that keeps the product's rule at the spread of the filler. Nothing is kept.
+
+    The spread is that of the latest weighing, unless it is given; the density that of the formula;
+    the units those of the latest fill or batch. Raises NotFound, RuleMissing,
+    SpreadMissing, DensityMissing, Invalid where no units are known.
+    """
+    actor.must(Verb.READ)
+    found, chosen = net_contents_of(actor, product)
+    known = density or density_of(found.formula.material)
+    limits = _limits(found, chosen, known)
+    latest = _latest(actor, found)
+    spread, weighing = _spread(actor, found, deviation)
+    count = _count(units, latest)
+    value = None if latest is None else latest.value_per_gram
+    target = lowest_target(limits, spread, count)
+
+    def filled(grams: Decimal) -> Fill:
+        giveaway = Giveaway(above(limits.nominal, grams), count, value)
+        percent = percent_above(limits.nominal, grams)
+        return Fill(percent, grams, keeps(limits, grams, spread, count), giveaway)
+
+    asked = None
+    if overfill_percent is not None:
+        asked = filled(fill_of_mass(limits.nominal, overfill_percent))
+    packed = [(item.material_id, item.quantity) for item in found.packaging.all()]
+    return TargetOf(
+        product=found,
+        limits=limits,
+        deviation=spread,
+        deviation_from=weighing,
+        units=count,
+        year_units=units_in_a_year(actor, found, now),
+        target=target,
+        lowest=filled(target.grams),
+        now=filled(fill_of_mass(limits.nominal, found.overfill_percent)),
+        asked=asked,
+        density=known,
+        room_ml=room_of(actor, packed),
+    )
+
+
+def _count(units: int | None, latest: FilledUnits | None) -> int:
+    if units is None and latest is None:
+        raise Invalid("Say how many units a batch fills.", pointer="/units")
+    return units or (latest.units if latest else 1)
+
+
+def _limits(product: Product, chosen: NetContents | None, density: Density | None) -> Limits:
+    if chosen is not None and product.fill_ml is not None and density is None:
+        raise DensityMissing(name=product.name, pointer="/density")
+    known = None if density is None else density.grams_per_millilitre
+    limits = limits_in_grams(product, chosen, known)
+    if limits is None:
+        raise RuleMissing(product=product.name)
+    return limits
+
+
+def _spread(
+    actor: Actor, product: Product, given: Quantity | None
+) -> tuple[Decimal, UnitWeighing | None]:
+    if given is not None:
+        return mass_of(given, "/standard_deviation"), None
+    rows = UnitWeighing.objects.filter(
+        maker_id=actor.maker, product=product, deviation_grams__isnull=False
+    )
+    latest = rows.order_by("happened_at", "id").last()
+    if latest is None or latest.deviation_grams is None:
+        raise SpreadMissing(product=product.name, pointer="/standard_deviation")
+    return latest.deviation_grams, latest
+
+
+def _latest(actor: Actor, product: Product) -> FilledUnits | None:
+    """The latest fill or finish of a product that stands."""
+    fills = fills_of(actor).filter(product=product, **{"undone": False})
+    fill: Any = fills.order_by("happened_at", "id").last()
+    made = Making.objects.select_related("lot").filter(
+        maker_id=actor.maker, batch__product=product, batch__making=F("id"), units__isnull=False
+    )
+    making = made.order_by("happened_at", "id").last()
+    if fill is not None and (making is None or making.happened_at < fill.happened_at):
+        value = fill.bulk / (fill.used_grams - fill.reject_grams)
+        return FilledUnits(product, fill.lot, fill.units, value, filling=fill)
+    if making is None or making.units is None:
+        return None
+    per_gram = cost_of(making).per_kg / GRAMS_PER_KG
+    return FilledUnits(product, making.lot, making.units, per_gram, making=making)
