@@ -15,6 +15,8 @@ The words, as the trade uses them:
   Normal loss raises the cost of what is good; abnormal loss is an expense.
 - **Bulk** is what a batch makes before it is filled. A **product** is what is sold: a fill of bulk
   in its packaging. **Overfill** is what a container gets above the nominal fill.
+- **Giveaway** is what is filled above nominal, and its cost. The **heel** is what stays in the
+  filler. A fill is **reconciled**: bulk in = filled + samples + heel + rejects + unexplained.
 
 Masses are grams, money is in the co-op's currency, and all of it is Decimal.
 """

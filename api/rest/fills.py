@@ -123,18 +123,18 @@ def reconciliation_json(row: Filling) -> dict[str, Any]:
     found = filling.reconciled(row, weighed)
     said = "nominal" if row.mean_grams is None else "said"
     return {
-        "bulk_in": plain(found.bulk_in),
+        "bulk_in": _rounded(found.bulk_in),
         "filled": _rounded(found.filled),
         "samples": _rounded(found.samples),
-        "heel": plain(found.heel),
-        "rejects": plain(found.rejects),
+        "heel": _rounded(found.heel),
+        "rejects": _rounded(found.rejects),
         "unexplained": _rounded(found.unexplained),
         "filled_by": said if weighed is None else "weighed",
     }
 
 
 def _rounded(grams: Decimal | None) -> str | None:
-    return None if grams is None else plain(round(grams, 6))
+    return None if grams is None else plain(grams.quantize(Decimal("0.000001")))
 
 
 def leftovers_of(data: dict[str, Any]) -> list[Leftover]:
