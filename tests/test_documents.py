@@ -44,3 +44,14 @@ def test_every_variable_of_the_environment_is_in_the_readme() -> None:
     assert {"PORT", "EMAIL_URL", "DATABASE_URL", "STILLROOM_DEMO"} <= asked
     readme = (ROOT / "README.md").read_text()
     assert sorted(n for n in asked - NOT_FOR_OPERATORS if f"`{n}`" not in readme) == []
+
+
+def test_the_tests_that_are_named_are_there() -> None:
+    named = re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", DEVELOPERS.read_text())
+    assert len(named) > 20
+    missing = [
+        f"{file}::{test}"
+        for file, test in named
+        if f"def {test}(" not in ((ROOT / file).read_text() if (ROOT / file).exists() else "")
+    ]
+    assert missing == []
