@@ -41,7 +41,8 @@ class Verdict(StrEnum):
 
 
 # Directive 76/211/EEC, Annex I, 2.4, as amended by 78/891/EEC: up to this nominal quantity in g or
-# mL, a percent of it or so much. Read in the consolidated text at legislation.gov.uk.
+# mL, a percent of it or so much. The rows up to 1000 were met in an excerpt of the text; the last
+# one and the rounding up to a tenth are from memory.
 _TNE: tuple[tuple[Decimal, Decimal | None, Decimal | None], ...] = (
     (Decimal(50), Decimal(9), None),
     (Decimal(100), None, Decimal("4.5")),
