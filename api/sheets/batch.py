@@ -11,7 +11,8 @@ from typing import Final
 
 from api.sheets.blocks import Block, Fields, Heading, Sheet, Table, Text
 from api.sheets.measured import measurements
-from formulas.models import Batch, BatchLine, BatchPackaging, Weighing
+from formulas.models import Batch, BatchLine, BatchPackaging, Pick, Weighing
+from formulas.shares import Chosen, Share, shares
 from ledger.models import Material
 
 HUNDRED: Final = Decimal(100)
@@ -37,18 +38,20 @@ def batch_sheet(
     lines = sorted(batch.lines.all(), key=lambda line: line.position)
     blocks: list[Block] = [Fields(_facts(batch)), *_cautions(lines)]
     blocks += [Heading("Before weighing"), _asked(CHECKS)]
-    phases: dict[str, list[BatchLine]] = {}
-    for line in lines:
-        phases.setdefault(line.phase, []).append(line)
     weighed = list(batch.weighings.all())
+    lots = Chosen.of(batch)
+    phases: dict[str, list[Share]] = {}
+    for part in shares(lines, batch.changes.all(), weighed):
+        phases.setdefault(part.line.phase, []).append(part)
     for name, of_phase in phases.items():
         blocks.append(Heading(f"Phase {name}" if name else "To weigh"))
-        blocks.append(_weighings(of_phase, weighed, tolerance_percent))
-    unlisted = [one for one in weighed if one.line_id is None]
+        blocks.append(_weighings(of_phase, lots, weighed, tolerance_percent))
+    listed = {(part.line.id, part.material.id) for parts in phases.values() for part in parts}
+    unlisted = [one for one in weighed if (one.line_id, one.lot.material_id) not in listed]
     if unlisted:
         blocks += [Heading("Added beside the formula"), _unlisted(unlisted)]
     blocks += _to_effect(lines)
-    blocks += _packaging(batch)
+    blocks += _packaging(batch, lots)
     blocks += _ending(batch)
     return Sheet(
         title=f"Batch {batch.code}",
@@ -105,29 +108,37 @@ def _asked(questions: Sequence[str]) -> Table:
 
 
 def _weighings(
-    lines: Sequence[BatchLine], weighed: Sequence[Weighing], tolerance: Decimal
+    parts: Sequence[Share], lots: Chosen, weighed: Sequence[Weighing], tolerance: Decimal
 ) -> Table:
+    """What each line wants of which material, as the last top-up left it."""
     rows: list[tuple[str, ...]] = []
-    for line in lines:
-        done = [one for one in weighed if one.line_id == line.id]
-        name = line.material.name
-        if line.material.inci_name and line.material.inci_name != name:
-            name = f"{name} ({line.material.inci_name})"
-        if line.max_celsius is not None:
-            name = f"{name}, at most {line.max_celsius.normalize():f} °C"
-        low, high = limits(line.grams, tolerance)
-        target = (grams(line.grams), f"{grams(low)} to {grams(high)}")
-        share = f"{line.percent.normalize():f}"
+    for part in parts:
+        line, own = part.line, part.material.id
+        done = [one for one in weighed if one.line_id == line.id and one.lot.material_id == own]
+        low, high = limits(part.grams, tolerance)
+        target = (grams(part.grams), f"{grams(low)} to {grams(high)}")
+        name = _name(part)
         if line.kind == "to_effect":
-            target, name = (f"about {grams(line.grams)}", "see below"), f"{name}, to effect"
+            target, name = (f"about {grams(part.grams)}", "see below"), f"{name}, to effect"
         poured = [(f"{one.lot.code}", grams(one.quantity), str(one.person)) for one in done]
-        open_ones = [] if poured else _picks(line)
-        first, *others = [*poured, *open_ones] or [("", "", "")]
+        picks = [one for one in lots.picks(line) if one.lot.material_id == own]
+        first, *others = [*poured, *([] if poured else _picks(picks))] or [("", "", "")]
+        share = f"{line.percent.normalize():f}" if own == line.material_id else ""
         rows.append((str(line.position + 1), name, share, *target, *first, ""))
         rows += [("", "", "", "", "", *one, "") for one in others]
-        if line.short and not done:
-            rows.append(("", f"Short by {grams(line.short)} g", "", "", "", "", "", "", ""))
+        short = lots.short(line, own)
+        if short and not done:
+            rows.append(("", f"Short by {grams(short)} g", "", "", "", "", "", "", ""))
     return Table(LINES, (4, 27, 8, 12, 19, 15, 12, 12, 5), rows, frozenset({2, 3, 4, 6}))
+
+
+def _name(part: Share) -> str:
+    name = part.material.name
+    if part.material.inci_name and part.material.inci_name != name:
+        name = f"{name} ({part.material.inci_name})"
+    if part.line.max_celsius is not None:
+        name = f"{name}, at most {part.line.max_celsius.normalize():f} °C"
+    return name
 
 
 def limits(target: Decimal, tolerance_percent: Decimal) -> tuple[Decimal, Decimal]:
@@ -137,8 +148,7 @@ def limits(target: Decimal, tolerance_percent: Decimal) -> tuple[Decimal, Decima
     return (target - allowed).quantize(cent), (target + allowed).quantize(cent)
 
 
-def _picks(line: BatchLine) -> list[tuple[str, str, str]]:
-    picks = sorted(line.picks.all(), key=lambda pick: pick.position)
+def _picks(picks: Sequence[Pick]) -> list[tuple[str, str, str]]:
     found = []
     for pick in picks:
         part = f": {grams(pick.quantity)} g" if len(picks) > 1 else ""
@@ -174,7 +184,7 @@ def _to_effect(lines: Sequence[BatchLine]) -> list[Block]:
     return blocks
 
 
-def _packaging(batch: Batch) -> list[Block]:
+def _packaging(batch: Batch, chosen: Chosen) -> list[Block]:
     items: list[BatchPackaging] = sorted(batch.packaging.all(), key=lambda item: item.position)
     if not items:
         return []
@@ -182,8 +192,7 @@ def _packaging(batch: Batch) -> list[Block]:
     for item in items:
         count = item.per_unit * (batch.units or 0)
         lots = ", ".join(
-            f"{pick.lot.code} ({pick.quantity.normalize():f})"
-            for pick in sorted(item.picks.all(), key=lambda pick: pick.position)
+            f"{pick.lot.code} ({pick.quantity.normalize():f})" for pick in chosen.picks(item)
         )
         rows.append((_named(item.material), f"{count.normalize():f}", lots, "", "", ""))
     head = ("Packaging", "Count", "Lots to take", "Used", "Rejected", "Left")

@@ -97,12 +97,19 @@ def test_the_rest_of_a_lot_made_up_by_active_matter(maker: Client) -> None:
     own, its = shown["lines"][1]["shares"]
     assert (own["picks"][0]["lot"], D(own["picks"][0]["grams"])) == (left, D(820))
     assert (its["picks"][0]["lot"], D(its["picks"][0]["grams"])) == (other, D(1700))
-
+    the_sheet_says_so(maker, path)
     finished = weigh_and_finish(maker, shown)
     assert D(finished["cost"]["materials"]) == D("15.43")  # 8.833 + 3.3 kg at 2.00
     assert D(finished["yield_percent"]) == 100
     trace = maker.get(f"lots/{finished['lot']['id']}/trace", direction="back").made()
     assert {left, other} <= {row["lot"] for row in trace["lots"]}
+
+
+def the_sheet_says_so(maker: Client, path: str) -> None:
+    """What is printed after a top-up is what it left, not the plan before it."""
+    sheet = maker.get(f"{path}/sheet", format="html").raw.decode()
+    assert all(amount in sheet for amount in ("4180.00", "820.00", "1700.00"))
+    assert "5200.00" not in sheet
 
 
 def weigh_and_finish(maker: Client, batch: dict[str, Any]) -> dict[str, Any]:
