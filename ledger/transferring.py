@@ -17,7 +17,7 @@ from django.db.models import Q, QuerySet
 
 from ledger.access import Actor, find, lot_for
 from ledger.entries import account, explained, lock_pools
-from ledger.errors import Invalid, LotNotReleased, MoneyTooFine, NotEnough, NotFound, placed
+from ledger.errors import Invalid, LotNotReleased, MoneyTooFine, NotEnough, placed
 from ledger.ids import account_id, new_id
 from ledger.lots import custody_of
 from ledger.measuring import Measured, density_of, measure
@@ -194,16 +194,10 @@ def offered(transfers: Iterable[Transfer]) -> list[Offered]:
 
 def _close(actor: Actor, transfer: UUID | str, answer: Transfer.State, reason: str) -> Transfer:
     actor.must(Verb.TRANSFER)
-    incoming = answer == Transfer.State.DECLINED
-    rows = transfers_of(actor, incoming=incoming)
-    try:
-        found = find(rows, transfer)
-    except NotFound:
-        if transfers_of(actor, incoming=not incoming).filter(id=transfer).exists():
-            raise Invalid(
-                "Withdraw your own offer, and decline one that was made to you."
-            ) from None
-        raise
+    found = transfer_for(actor, transfer)
+    is_own = found.maker_id == actor.maker
+    if is_own == (answer == Transfer.State.DECLINED):
+        raise Invalid("Withdraw your own offer, and decline one that was made to you.")
     with explained(), connection.cursor() as cursor:
         cursor.execute("select ledger_close_transfer(%s, %s, %s)", [found.id, answer.value, reason])
     found.refresh_from_db()
