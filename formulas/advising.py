@@ -15,7 +15,7 @@ from formulas.models import Batch, BatchLine, MadeFor
 from formulas.picking import RELEASED, PickableLot, pick
 from formulas.recipes import recipes_under
 from formulas.reserving import available_on, stored_lots
-from formulas.scaling import SCALE_STEP
+from formulas.scaling import to_step
 from formulas.shares import Chosen, shares
 from ledger.access import Actor, find
 from ledger.models import Lot, Material
@@ -173,17 +173,13 @@ def _offers(actor: Actor, batch: Batch) -> tuple[Offer, ...]:
 
 def _weighed_in(output: Decimal, recipe: Recipe) -> Decimal:
     """need ÷ (1 - loss), to the step of the scale."""
-    return _to_step(Fraction(output) / left_after_loss(recipe.process_loss_percent))
+    return to_step(Fraction(output) / left_after_loss(recipe.process_loss_percent))
 
 
 def _part(material: Material, exact: Fraction, available: Decimal) -> Part:
-    grams = _to_step(exact)
+    grams = to_step(exact)
     there = available if material.stocked else grams
     return Part(material, grams, there, max(ZERO, grams - there))
-
-
-def _to_step(exact: Fraction) -> Decimal:
-    return round(exact / Fraction(SCALE_STEP)) * SCALE_STEP
 
 
 def _expiring(actor: Actor, batch: Batch, today: date) -> tuple[Expiring, ...]:

@@ -13,7 +13,7 @@ from formulas.composition import explode
 from formulas.models import FormulaVersion, Line, Packaging, Product
 from formulas.recipes import fill_grams_of, recipes_under
 from formulas.reserving import available_on
-from formulas.scaling import SCALE_STEP, Scaled
+from formulas.scaling import Scaled, to_step
 from ledger.access import Actor
 from ledger.models import Material
 from ledger.roles import Verb
@@ -123,11 +123,11 @@ def _poured(line: Line) -> Material:
 
 
 def _need(material: Material, exact: Fraction, available: Mapping[UUID, Decimal]) -> Need:
-    grams = _to_step(exact)
+    grams = to_step(exact)
     there = available[material.id] if material.stocked else grams
     millilitres = None
     if material.density is not None:
-        millilitres = _to_step(exact / Fraction(material.density))
+        millilitres = to_step(exact / Fraction(material.density))
     return Need(material, grams, there, max(ZERO, grams - there), millilitres)
 
 
@@ -143,8 +143,3 @@ def _packaging_needs(
         Need(materials[id], count, available[id], max(ZERO, count - available[id]))
         for id, count in counts.items()
     )
-
-
-def _to_step(exact: Fraction) -> Decimal:
-    """To the step of the scale, a tie to the even one; rounded once, from the exact figure."""
-    return round(exact / Fraction(SCALE_STEP)) * SCALE_STEP

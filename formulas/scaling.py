@@ -51,8 +51,8 @@ def scale_batch(
     nothing.
     """
     _check_above_zero(batch_grams, "/batch")
-    batch = _to_step(Fraction(batch_grams), step)
-    output = _to_step(Fraction(batch) * left_after_loss(process_loss_percent), step)
+    batch = to_step(Fraction(batch_grams), step)
+    output = to_step(Fraction(batch) * left_after_loss(process_loss_percent), step)
     return Scaled(batch, output, scale_lines(lines, batch, step=step))
 
 
@@ -68,7 +68,7 @@ def scale_output(
     Raises QuantityNotPositive, and BatchTooSmall as `scale_batch` does.
     """
     _check_above_zero(output_grams, "/output")
-    batch = _to_step(Fraction(output_grams) / left_after_loss(process_loss_percent), step)
+    batch = to_step(Fraction(output_grams) / left_after_loss(process_loss_percent), step)
     return Scaled(batch, output_grams, scale_lines(lines, batch, step=step))
 
 
@@ -159,7 +159,7 @@ def check_maximum(added_grams: Decimal, others_grams: Decimal, max_percent: Deci
 
 def _with_balance(lines: Sequence[Composed], batch_grams: Decimal, step: Decimal) -> list[Decimal]:
     batch = Fraction(batch_grams)
-    grams = [_to_step(batch * Fraction(line.percent) / 100, step) for line in lines]
+    grams = [to_step(batch * Fraction(line.percent) / 100, step) for line in lines]
     place = next(place for place, line in enumerate(lines) if line.is_balance)
     grams[place] += batch_grams - sum(grams)
     if not grams[place] > 0:
@@ -173,9 +173,9 @@ def _filled(nominal_grams: Fraction, overfill_percent: Decimal) -> Decimal:
     return round_stored(nominal_grams * (1 + Fraction(overfill_percent) / 100))
 
 
-def _to_step(grams: Fraction, step: Decimal) -> Decimal:
-    """The nearest whole number of steps, a tie to the even one (round() does so)."""
-    return round(grams / Fraction(step)) * step
+def to_step(exact: Fraction, step: Decimal = SCALE_STEP) -> Decimal:
+    """The nearest whole number of steps of the scale, a tie to the even one (round() does so)."""
+    return round(exact / Fraction(step)) * step
 
 
 def _check_above_zero(grams: Decimal, pointer: str) -> None:
