@@ -23,6 +23,7 @@ declare
   maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
   moves ledger_move[];
   materials uuid[];
+  by_lot uuid[];
   is_exact boolean;
   is_priced boolean;
   leaves_store boolean;
@@ -76,9 +77,11 @@ begin
   if not all_stored then
     perform ledger_make_pools(materials);
   end if;
-  perform from ledger_pool p
-    where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials)
-    order by p.material_id for update;
+  -- Locked; and told on the way which of them are costed lot by lot.
+  select array_agg(p.material_id) filter (where p.cost_formula = 'lot') into by_lot from (
+    select l.material_id, l.cost_formula from ledger_pool l
+      where l.coop_id = coop and l.maker_id = maker and l.material_id = any (materials)
+      order by l.material_id for update) p;
   day := ledger_open_entry(entry, kind, happened_at, person, reason, deviation, details, null);
 
   -- Only what is there is taken; the holdings refuse the rest below. What an entry itself brings
@@ -116,9 +119,8 @@ begin
       select m.line, m.material_id, m.quantity, q.queue,
              sum(m.quantity) over (partition by m.material_id, q.queue order by m.line) as ends
         from unnest(moves) m
-        join ledger_pool p on p.coop_id = coop and p.maker_id = maker
-          and p.material_id = m.material_id
-        cross join lateral (values (case when p.cost_formula = 'lot' then m.lot_id end)) q(queue)
+        cross join lateral (values (
+          case when m.material_id = any (by_lot) then m.lot_id end)) q(queue)
         where m.from_kind = 'store' and m.to_kind <> 'store'
     ), piece as (
       -- Where it overlaps a layer's stretch, it takes from that layer.
@@ -150,10 +152,10 @@ begin
       m.material_id, m.quantity,
                          case when m.from_kind = 'store' and m.to_kind <> 'store'
                            and m.lot_id is not null
-                              then coalesce(d.value, 0) else m.value end)::ledger_move)
-      into moves
-      from unnest(moves) m left join (select line, -sum(value) as value from taken group by line) d
-        using (line);
+                              then coalesce((select -sum(t.value) from taken t
+                                where t.line = m.line), 0)
+                              else m.value end)::ledger_move)
+      into moves from unnest(moves) m;
   end if;
   -- What leaves any other account without a value takes its share of what lies there.
   if asks_share then
@@ -200,15 +202,15 @@ begin
              where d.lot_id is not null group by 1, 2) d
       on h.coop_id = coop and h.account_id = d.account_id and h.lot_id = d.lot_id
     when matched then update set
-      quantity = case when h.kind in ('store', 'batch', 'consignment') and d.quantity < 0
-                        and h.quantity + d.quantity < 0
+      quantity = case when d.quantity < 0 and h.quantity + d.quantity < 0
+                        and h.kind in ('store', 'batch', 'consignment')
                       then ledger_not_enough(d.lot_id, h.quantity, -d.quantity)
                       else h.quantity + d.quantity end,
       value = h.value + d.value, last_on = greatest(h.last_on, day)
     when not matched then insert (coop_id, maker_id, account_id, lot_id, material_id, kind,
       quantity, value, last_on)
       values (coop, maker, d.account_id, d.lot_id, d.material_id, d.kind,
-              case when d.kind in ('store', 'batch', 'consignment') and d.quantity < 0
+              case when d.quantity < 0 and d.kind in ('store', 'batch', 'consignment')
                    then ledger_not_enough(d.lot_id, 0, -d.quantity) else d.quantity end,
               d.value, day)
     returning h.last_on
@@ -217,11 +219,11 @@ begin
 
   insert into ledger_posting (coop_id, maker_id, entry_id, line, account_id, lot_id, quantity,
     value, happened_on)
-  select coop, maker, entry, s.line, s.account_id, m.lot_id, s.sign * m.quantity, s.sign * m.value,
-    day
+  select coop, maker, entry, 2 * m.line - 1, m.from_id, m.lot_id, -m.quantity, -m.value, day
     from unnest(moves) m
-    cross join lateral (values (2 * m.line - 1, m.from_id, -1), (2 * m.line, m.to_id, 1)) s(line,
-      account_id, sign);
+  union all
+  select coop, maker, entry, 2 * m.line, m.to_id, m.lot_id, m.quantity, m.value, day
+    from unnest(moves) m;
 
   if back_dated then
     perform ledger_check_days(entry, day);

@@ -48,11 +48,14 @@ def table(rows: Sequence[Row]) -> str:
 
 
 def in_turn(cases: Mapping[Key, Callable[[], float]], rounds: int) -> dict[Key, float]:
-    """The median of each case over the rounds, in each of which every case has its turn."""
+    """The median of each case over the rounds, in each of which every case has its turn.
+
+    Every other round goes backwards, so that no case always follows the same one.
+    """
     found: dict[Key, list[float]] = {name: [] for name in cases}
-    for _ in range(rounds):
-        for name, run in cases.items():
-            found[name].append(run())
+    for number in range(rounds):
+        for name in list(cases)[:: -1 if number % 2 else 1]:
+            found[name].append(cases[name]())
     return {name: statistics.median(values) for name, values in found.items()}
 
 
