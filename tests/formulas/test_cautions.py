@@ -7,12 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from formulas.caution_facts import of_weighing
 from formulas.cautions import Facts, Flag, Part, Step, cautions
-from formulas.weighing import weigh_back
 from ledger.models.catalogue import CAUTIONS
-from ledger.quantities import parse_quantity
-from tests.factories import MORNING, D, Workshop
+from tests.factories import D
 
 DAY = date(2025, 5, 6)
 
@@ -123,19 +120,3 @@ def test_whatever_the_facts_each_is_said_once_and_more_facts_take_no_danger_away
     more = Facts(parts=[*parts, part("Soda", Flag.LYE, Flag.NUT, Flag.POWDER)], celsius=celsius)
     told = {one.code for one in cautions(step, more)}
     assert set(found) & {"lye", "powder", "solvent", "allergen_origin", "hot"} <= told
-
-
-def test_what_was_weighed_is_cautioned_for_however_its_lot_was_read(shop: Workshop) -> None:
-    lye = shop.material("Potassium Hydroxide", cautions=["lye"])
-    lot = shop.receive(lye, "1 kg", "9.00")
-    planned = shop.plan(shop.formula("Lye", [(lye, "100")]), "1 kg")
-    weighed = shop.weigh(planned, 0, lot, "500 g")
-    back = shop.does(
-        weigh_back,
-        batch=planned.batch.id,
-        lot=lot.id,
-        quantity=parse_quantity("100 g"),
-        happened_at=MORNING,
-    )
-    assert [one.code for one in of_weighing(weighed)] == ["lye"]
-    assert [one.code for one in of_weighing(back)] == ["lye"]
