@@ -78,10 +78,10 @@ begin
     perform ledger_make_pools(materials);
   end if;
   -- Locked; and told on the way which of them are costed lot by lot.
-  select array_agg(p.material_id) filter (where p.cost_formula = 'lot') into by_lot from (
-    select l.material_id, l.cost_formula from ledger_pool l
-      where l.coop_id = coop and l.maker_id = maker and l.material_id = any (materials)
-      order by l.material_id for update) p;
+  select array_agg(l.material_id) filter (where l.cost_formula = 'lot') into by_lot from (
+    select p.material_id, p.cost_formula from ledger_pool p
+      where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials)
+      order by p.material_id for update) l;
   day := ledger_open_entry(entry, kind, happened_at, person, reason, deviation, details, null);
 
   -- Only what is there is taken; the holdings refuse the rest below. What an entry itself brings
