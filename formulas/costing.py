@@ -24,16 +24,25 @@ ZERO = Decimal(0)
 
 @dataclass(frozen=True, slots=True)
 class Labour:
-    """The maker's policy for labour: minutes, and what an hour costs."""
+    """The maker's policy for labour: minutes, and what an hour costs.
+
+    `recorded` are the minutes that a batch really took; they stand before those of the policy.
+    """
 
     hourly_rate: Decimal
     minutes_per_batch: Decimal = ZERO
     minutes_per_unit: Decimal = ZERO
+    recorded: Decimal | None = None
+
+    def minutes(self, units: int = 0) -> Fraction:
+        """Minutes of one batch that fills `units`: as recorded, or else by the policy."""
+        if self.recorded is not None:
+            return Fraction(self.recorded)
+        return Fraction(self.minutes_per_batch) + Fraction(self.minutes_per_unit) * units
 
     def cost(self, units: int = 0) -> Decimal:
         """Cost of one batch that fills `units`, to six decimals."""
-        minutes = Fraction(self.minutes_per_batch) + Fraction(self.minutes_per_unit) * units
-        return round_stored(minutes * Fraction(self.hourly_rate) / 60)
+        return round_stored(self.minutes(units) * Fraction(self.hourly_rate) / 60)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
 from ledger.roles import Verb
 
 LABOUR: Final = "(minutes per batch + minutes per unit · units) · hourly rate ÷ 60"
+LABOUR_RECORDED: Final = "minutes that it took · hourly rate ÷ 60"
 OVERHEAD: Final = "sum per batch + percent of materials"
 
 
@@ -97,7 +98,7 @@ class _Teller:
                     "drawn at finish",
                     self._drawn(self.known.drawn[making.entry_id]),
                 ),
-                self._money("labour", cost.labour, LABOUR, facts=_labour(making)),
+                self._money("labour", cost.labour, _labour_how(making), facts=_labour(making)),
                 self._money("overhead", cost.overhead, OVERHEAD, facts=_overhead(making)),
             ),
         )
@@ -274,6 +275,10 @@ def _yielded(making: Making, yielded: BatchYield) -> Iterable[Figure]:
     yield Figure("beyond_grams", yielded.beyond_grams, "g", "actual - expected, or nothing")
 
 
+def _labour_how(making: Making) -> str:
+    return LABOUR if making.labour_minutes is None else LABOUR_RECORDED
+
+
 def _labour(row: Making | Filling) -> dict[str, str]:
     """The policy for labour as it was then."""
     facts = {
@@ -283,6 +288,8 @@ def _labour(row: Making | Filling) -> dict[str, str]:
     }
     if isinstance(row, Making):
         facts["minutes_per_batch"] = f"{row.minutes_per_batch.normalize():f}"
+        if row.labour_minutes is not None:
+            facts["labour_minutes"] = f"{row.labour_minutes.normalize():f}"
     return facts
 
 

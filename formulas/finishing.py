@@ -35,6 +35,7 @@ from ledger.roles import Verb
 from ledger.stopping import stop_if_made_of_stopped
 
 ZERO = Decimal(0)
+MOST_MINUTES = 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,7 @@ class _Outcome:
     units: int | None
     declared_grams: Decimal
     declared_reason: str
+    labour_minutes: Decimal | None
 
 
 def finish(
@@ -78,6 +80,7 @@ def finish(
     samples: Sequence[Sample] = (),
     abnormal_loss: AbnormalLoss | None = None,
     release_basis: str | None = None,
+    labour_minutes: Decimal | None = None,
 ) -> Finished:
     """Finish a batch: all that was weighed in becomes one lot, in one entry.
 
@@ -85,7 +88,8 @@ def finish(
     it is bulk, to be filled later. `output` and `units` include the samples, which are then issued
     at unit cost. Normal loss stays in the cost of what is good; a declared abnormal loss is
     expensed. The lot is in quarantine unless released, and lasts as long as the formula's shelf
-    life, but no longer than the earliest input. What is still reserved is given back.
+    life, but no longer than the earliest input. What is still reserved is given back. Labour costs
+    the minutes of the product's policy, or `labour_minutes` where it is known what it took.
 
     Raises NotFound, AlreadyFinished, NothingWeighed, DensityMissing, Invalid, and NotEnough naming
     the packaging that is missing.
@@ -95,7 +99,7 @@ def finish(
     must_be_planned(found)
     if units is not None and found.product is None:
         raise Invalid("This batch is of bulk, not of a product: leave units out.", pointer="/units")
-    outcome = _outcome(found, output, units, abnormal_loss)
+    outcome = _outcome(found, output, units, abnormal_loss, labour_minutes)
     held = held_by(found)
     if not held:
         raise NothingWeighed(batch=found.code)
@@ -152,16 +156,33 @@ def check_value(value: Decimal) -> None:
 
 
 def _outcome(
-    batch: Batch, output: Quantity, units: int | None, loss: AbnormalLoss | None
+    batch: Batch,
+    output: Quantity,
+    units: int | None,
+    loss: AbnormalLoss | None,
+    minutes: Decimal | None,
 ) -> _Outcome:
     check_units(units)
+    _check_minutes(batch, minutes)
     declared, reason = ZERO, ""
     if loss is not None:
         if not loss.reason.strip():
             raise Invalid("Say how it was lost.", pointer="/abnormal_loss/reason")
         declared, reason = _grams(batch, loss.quantity, "/abnormal_loss/quantity"), loss.reason
     grams = _grams(batch, output, "/output")
-    return _Outcome(output.entered, grams, units, declared, reason)
+    return _Outcome(output.entered, grams, units, declared, reason, minutes)
+
+
+def _check_minutes(batch: Batch, minutes: Decimal | None) -> None:
+    if minutes is None:
+        return
+    if batch.product is None:
+        raise Invalid(
+            "Bulk of no product has no hourly rate, and carries no labour: leave the minutes out.",
+            pointer="/labour_minutes",
+        )
+    if not minutes.is_finite() or not 0 <= minutes <= MOST_MINUTES:
+        raise Invalid(f"Labour is 0 to {MOST_MINUTES} minutes.", pointer="/labour_minutes")
 
 
 def _grams(batch: Batch, quantity: Quantity, pointer: str) -> Decimal:
@@ -222,11 +243,13 @@ def _draw(
     return at_cost(actor, draws)
 
 
-def _policy_of(product: Product | None) -> tuple[Labour, Overhead]:
+def _policy_of(product: Product | None, recorded: Decimal | None = None) -> tuple[Labour, Overhead]:
     """The maker's policy as the product has it now; bulk of no product carries neither."""
     if product is None:
         return Labour(ZERO), Overhead()
-    labour = Labour(product.hourly_rate, product.minutes_per_batch, product.minutes_per_unit)
+    labour = Labour(
+        product.hourly_rate, product.minutes_per_batch, product.minutes_per_unit, recorded
+    )
     return labour, Overhead(product.overhead_per_batch, product.overhead_percent)
 
 
@@ -234,7 +257,7 @@ def _reckon(
     batch: Batch, held: Sequence[Holding], draws: Sequence[StoreDraw], outcome: _Outcome
 ) -> tuple[BatchCost, BatchYield]:
     materials = sum((one.value for one in held), ZERO)
-    labour, overhead = _policy_of(batch.product)
+    labour, overhead = _policy_of(batch.product, outcome.labour_minutes)
     cost = batch_cost(
         materials=materials,
         packaging=sum((draw.value for draw in draws), ZERO),
@@ -329,6 +352,7 @@ def _keep(
         minutes_per_batch=labour.minutes_per_batch,
         minutes_per_unit=labour.minutes_per_unit,
         hourly_rate=labour.hourly_rate,
+        labour_minutes=outcome.labour_minutes,
         overhead_per_batch=overhead.per_batch,
         overhead_percent=overhead.percent_of_materials,
         materials=cost.materials,

@@ -18,6 +18,7 @@ from api.rest.effect_shapes import EffectOut, HeatOut, heat_json, measured_json,
 from api.rest.fields import (
     Body,
     Choice,
+    DecimalText,
     Id,
     Moment,
     QuantityField,
@@ -26,6 +27,7 @@ from api.rest.fields import (
     Whole,
     listed,
     plain,
+    shortest,
 )
 from api.rest.later_bills import LaterBillsOut, later_bills_json
 from api.rest.measurements import MeasurementOut, StandingOut, WindowOut, standing_json
@@ -108,6 +110,7 @@ class FinishedOut(StandingOut):
     dates_note = Text(allow_blank=True)
     output_grams = Shown()
     units = serializers.IntegerField(allow_null=True)
+    labour_minutes = Shown(allow_null=True, help_text="As recorded; null: by the product's policy.")
     yield_percent = Shown()
     plan_percent = Shown()
     loss = LossOut()
@@ -202,6 +205,13 @@ class FinishIn(Body):
     samples = listed(SampleIn, most=20, required=False)
     abnormal_loss = AbnormalIn(required=False, allow_null=True)
     release = ReleaseIn(required=False, allow_null=True)
+    labour_minutes = DecimalText(
+        least="0",
+        most="100000",
+        required=False,
+        allow_null=True,
+        help_text="What it took in all; left out: the minutes of the product's policy.",
+    )
 
 
 class CancelIn(Body):
@@ -283,6 +293,7 @@ def finished_json(
         "dates_note": making.lot.dates_note,
         "output_grams": plain(making.output_grams),
         "units": making.units,
+        "labour_minutes": shortest(making.labour_minutes),
         "yield_percent": plain(yielded.yield_percent),
         "plan_percent": plain(yielded.plan_percent),
         "loss": {

@@ -123,6 +123,7 @@ class Finishes(Resource):
             samples=samples_of(data),
             abnormal_loss=finishing.AbnormalLoss(**loss) if loss else None,
             release_basis=release and release["basis"],
+            labour_minutes=data.get("labour_minutes"),
         )
         return finished_json(actor, done.batch, done.status, done.cost, done.yielded)
 

@@ -132,6 +132,7 @@ FINISH: Final = _sent(
         "happened_at": "2025-05-07T15:00:00Z",
         "samples": [{"quantity": "1 each", "reason": "retained"}],
         "release": {"basis": "pH 5.4, clear"},
+        "labour_minutes": "95",
     },
 )
 INTERMEDIATES: Final = _sent("The day before", {"planned_for": "2025-05-06"})

@@ -60,6 +60,7 @@ class Making(MakerRow):
     `output_grams` and `units` include the samples. What went in is `materials`, `packaging`,
     `labour` and `overhead`; `abnormal` of it was expensed. The loss is that of the formula
     version, and the policy for labour and overhead that of the product as it was at the finish.
+    `labour_minutes` are what it really took, where that was said; they stand before the policy's.
     """
 
     batch = link(Batch, related_name="makings")
@@ -77,6 +78,7 @@ class Making(MakerRow):
     minutes_per_batch = quantity(default=0)
     minutes_per_unit = quantity(default=0)
     hourly_rate = money(default=0)
+    labour_minutes = quantity(null=True)
     overhead_per_batch = money(default=0)
     overhead_percent = policy_percent()
     materials = money()
@@ -101,6 +103,11 @@ class Making(MakerRow):
                     declared_grams__lt=FINITE,
                 ),
                 name="making_above_zero",
+            ),
+            models.CheckConstraint(
+                condition=Q(labour_minutes__isnull=True)
+                | Q(labour_minutes__gte=0, labour_minutes__lt=FINITE),
+                name="making_labour_not_negative",
             ),
             models.CheckConstraint(
                 condition=Q(

@@ -79,6 +79,31 @@ def test_loss_beyond_the_expected_is_shown_and_carried(shop: Workshop) -> None:
     assert shop.held(finished.lot) == (9500, 160)
 
 
+def test_minutes_that_were_recorded_stand_before_those_of_the_policy(shop: Workshop) -> None:
+    """The policy says 60 + 10 · 0.5 = 65 minutes; 90 at 24 an hour are 36."""
+    formula, _ = simple(shop, loss="0")
+    product = shop.product(formula, "100 g", (), **LABOUR_AND_OVERHEAD)
+    planned = shop.plan(product, 10)
+    shop.weigh_all(planned)
+    for wrong in ("-1", "NaN", "100001"):
+        with pytest.raises(Invalid) as refused:
+            shop.finish(planned, "1 kg", units=10, labour_minutes=D(wrong))
+        assert refused.value.pointer == "/labour_minutes"
+    finished = shop.finish(planned, "1 kg", units=10, labour_minutes=D(90))
+    assert finished.cost.labour == D(36)
+    assert finished.making.labour_minutes == 90
+    assert finished.making.minutes_per_batch == 60, "the policy is kept beside it"
+
+
+def test_bulk_of_no_product_carries_no_labour(shop: Workshop) -> None:
+    formula, _ = simple(shop)
+    planned = shop.plan(formula, "1 kg")
+    shop.weigh_all(planned)
+    with pytest.raises(Invalid, match="no hourly rate"):
+        shop.finish(planned, "970 g", labour_minutes=D(30))
+    assert shop.finish(planned, "970 g").cost.labour == 0
+
+
 def test_an_intermediate_carries_the_cost_of_its_marc(shop: Workshop) -> None:
     """100 g herb at 22.00 and 900 g humectant at 11.5460 give 750 g at 16.79 a kilogram."""
     herb, glycerin = shop.material("Herb"), shop.material("Glycerin", density="1.26 g/mL")
