@@ -79,11 +79,14 @@ def overrun(pot: Pot, added: Decimal, max_percent: Decimal, name: str) -> OverMa
     left = headroom(pot.others_final, pot.own, max_percent)
     if left is None:
         return None
+    total = pot.own + added
     try:
-        check_maximum(pot.own + added, pot.others_final, max_percent)
+        check_maximum(total, pot.others_final, max_percent)
     except OverMaximum as refusal:
+        # Of the share itself: what is rounded twice may end one digit too high.
+        percent = HUNDRED * total / (pot.others_final + total)
         return OverMaximum(
-            f"This would make {refusal.facts['percent']:.4f} % of {name}, above the maximum of"
+            f"This would make {percent:.4f} % of {name}, above the maximum of"
             f" {max_percent.normalize():f} %: at most {left.quantize(Decimal('0.01'), ROUND_DOWN)}"
             " g more may be added. Add less, or record a deviation.",
             pointer="/quantity",

@@ -56,6 +56,14 @@ def test_after_an_overrun_nothing_more_may_go_in_and_the_share_is_said() -> None
     assert round(effect.share_percent, 4) == round(effect.final_percent, 4) == D("0.5125")
 
 
+def test_the_share_that_is_told_is_rounded_once() -> None:
+    """62 ÷ 12,026 = 0.51554964 %: as 0.515550 it would become 0.5156."""
+    refused = overrun(Pot(D(11964), D(11964), D(42)), D(20), D("0.50"), "Acid")
+    assert refused is not None
+    assert "0.5155 % of Acid, above the maximum of 0.5 %: at most 18.12 g" in str(refused)
+    assert refused.facts["percent"] == D("0.515550")
+
+
 def test_what_is_still_to_be_weighed_counts_in_the_final_share_alone() -> None:
     effect = effect_of(Pot(D(400), D(990), D(0)), D(10), D(5))
     assert effect.mass_grams == 410
