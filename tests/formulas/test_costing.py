@@ -187,3 +187,10 @@ def test_declared_loss_costs_what_the_same_mass_of_good_output_costs(
     rate = Fraction(materials) / (Fraction(output) + Fraction(declared))
     assert abs(Fraction(cost.abnormal) - rate * Fraction(declared)) <= Fraction(1, 2 * 10**6)
     assert 0 <= cost.abnormal <= materials
+
+
+def test_a_single_unit_and_half_a_gram_are_a_batch() -> None:
+    one = batch_cost(materials=D(3), output_grams=D("0.5"), units=1)
+    assert (one.per_unit, one.per_kg) == (D(3), D(6000))
+    half = batch_yield(weighed_grams=D("0.8"), output_grams=D("0.4"), planned_output_grams=D("0.5"))
+    assert (half.yield_percent, half.plan_percent) == (D(50), D(80))

@@ -195,3 +195,22 @@ def test_a_wanted_output_comes_out_of_the_batch_it_asks_for(
     wanted = scale_output(lines, output, process_loss_percent=loss)
     made = scale_batch(lines, wanted.batch_grams, process_loss_percent=loss)
     assert abs(made.output_grams - output) <= D("0.01")
+
+
+def test_a_scale_of_another_step_is_kept_to_throughout() -> None:
+    """2 % lost of 101 g are 2.02 g: 99 g on a scale of whole grams; 99 ÷ 0.98 is 101.02."""
+    lines = composed({"water": "50", "oil": "50"}, "water")
+    one = scale_batch(lines, D("100.6"), process_loss_percent=D(2), step=D(1))
+    assert (one.batch_grams, one.output_grams) == (D(101), D(99))
+    assert [line.grams for line in one.lines] == [51, 50]
+    for scaled in (
+        scale_output(lines, D(99), process_loss_percent=D(2), step=D(1)),
+        scale_units(lines, 1, D(99), process_loss_percent=D(2), step=D(1)),
+    ):
+        assert scaled == one
+
+
+def test_the_maximum_of_a_line_goes_with_it() -> None:
+    line = Composed(Ingredient(Kind.MATERIAL, "acid"), D(100), max_percent=D(100))
+    (scaled,) = scale_lines([line], D(5))
+    assert scaled.max_percent == 100

@@ -224,3 +224,15 @@ def test_splits_that_are_refused(total: str, weights: list[str], step: str) -> N
 def test_nothing_is_split_into_nothings() -> None:
     """Free goods carry no charge; that is no error."""
     assert split_money(Decimal("0.00"), [Decimal(0), Decimal(0)], "USD") == [0, 0]
+
+
+def test_figures_longer_than_any_machine_word_stay_exact() -> None:
+    """Thirty digits before the point, and a split of them, to the last coin."""
+    long = Decimal("123456789012345678901234567890.125")
+    assert round_to_step(long, Decimal("0.01")) == Decimal("123456789012345678901234567890.12")
+    whole = Decimal("370370367037036703703670370367.05")
+    assert split_exactly(whole, [Decimal(1)] * 3, step=Decimal("0.01")) == [
+        Decimal("123456789012345567901223456789.02"),
+        Decimal("123456789012345567901223456789.02"),
+        Decimal("123456789012345567901223456789.01"),
+    ]
