@@ -297,6 +297,7 @@ def _line(batch: Batch, place: int, line: Line, grams: Decimal) -> BatchLine:
         percent=line.percent,
         max_percent=line.max_percent,
         max_celsius=line.max_celsius,
+        spent=line.spent,
         grams=grams,
     )
 

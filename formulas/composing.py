@@ -12,6 +12,7 @@ from formulas import composition
 from formulas.alternates import AlternateDraft, check_alternates, keep_alternates
 from formulas.composition import Balance, Composed, Fixed, Ingredient, Kind, Recipe, ToEffect
 from formulas.errors import FormulaCycle, PercentNot100
+from formulas.infusing import Infusion, process_loss
 from formulas.judging import Window
 from formulas.models import Formula, FormulaVersion, Line, Phase, Product
 from formulas.models import Window as WindowRow
@@ -33,6 +34,7 @@ class LineDraft:
 
     `max_celsius` is for what heat harms: it goes in once the batch is no hotter, in degC.
     `active_percent` is what of it is active matter; `alternates` may stand in for it, in turn.
+    What is `spent` is strained out of an infusion again.
     """
 
     amount: Fixed | ToEffect | Balance
@@ -41,6 +43,7 @@ class LineDraft:
     max_celsius: Decimal | None = None
     active_percent: Decimal | None = None
     alternates: Sequence[AlternateDraft] = ()
+    spent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +58,14 @@ class PhaseDraft:
 class Draft:
     """One version as the maker writes it. The density is that of what is made.
 
-    A window says what a batch should measure, one for each measure.
+    A window says what a batch should measure, one for each measure. The loss of an infusion
+    follows from its spent lines, so that it states none.
     """
 
     name: str
     phases: Sequence[PhaseDraft]
-    process_loss_percent: Decimal = Decimal(0)
+    process_loss_percent: Decimal | None = None
+    infusion: Infusion | None = None
     rework_max_percent: Decimal | None = None
     density: Density | None = None
     shelf_life_days: int | None = None
@@ -93,6 +98,7 @@ def write_formula(actor: Actor, draft: Draft) -> FormulaVersion:
     """
     actor.must(Verb.FORMULATE)
     lines, composed = _settle(actor, draft)
+    loss = _loss_of(draft, lines, composed)
     material = Material(
         coop_id=actor.coop_id,
         maker_id=actor.maker,
@@ -105,7 +111,7 @@ def write_formula(actor: Actor, draft: Draft) -> FormulaVersion:
     formula = Formula(coop_id=actor.coop_id, maker_id=actor.maker, name=draft.name)
     formula.material = material
     formula.save(force_insert=True)
-    return _write_version(actor, formula, draft, lines, composed)
+    return _write_version(actor, formula, draft, loss, lines, composed)
 
 
 def new_version(
@@ -124,6 +130,7 @@ def new_version(
     if expected_version is not None and found.version != expected_version:
         raise Stale
     lines, composed = _settle(actor, draft)
+    loss = _loss_of(draft, lines, composed)
     _refuse_cycle(found, draft.name, lines, composed)
     found.name, found.version = draft.name, found.version + 1
     _tell_material(found.material, draft)
@@ -131,14 +138,13 @@ def new_version(
     found.material.save()
     with explained():
         found.save(update_fields=["name", "version"])
-    version = _write_version(actor, found, draft, lines, composed)
+    version = _write_version(actor, found, draft, loss, lines, composed)
     _tell_products(version)
     return version
 
 
 def _settle(actor: Actor, draft: Draft) -> tuple[list[_Named], tuple[Composed, ...]]:
     """Find what the lines name, and make them 100 %."""
-    composition.left_after_loss(draft.process_loss_percent)
     days = draft.shelf_life_days
     if days is not None and not 0 < days <= LONGEST_SHELF_LIFE_DAYS:
         raise Invalid(
@@ -156,6 +162,16 @@ def _settle(actor: Actor, draft: Draft) -> tuple[list[_Named], tuple[Composed, .
         [composition.Line(line.ingredient, line.amount, line.pointer) for line in lines]
     )
     return lines, composed
+
+
+def _loss_of(draft: Draft, lines: Sequence[_Named], composed: Sequence[Composed]) -> Decimal:
+    """The process loss in percent: as stated, or as it follows from what is spent."""
+    spent = [
+        (f"{line.pointer}/spent", settled.percent)
+        for line, settled in zip(lines, composed, strict=True)
+        if line.draft.spent
+    ]
+    return process_loss(draft.process_loss_percent, draft.infusion, spent)
 
 
 def _named(actor: Actor, draft: Draft) -> list[_Named]:
@@ -285,6 +301,7 @@ def _write_version(
     actor: Actor,
     formula: Formula,
     draft: Draft,
+    loss: Decimal,
     lines: Sequence[_Named],
     composed: Sequence[Composed],
 ) -> FormulaVersion:
@@ -293,7 +310,9 @@ def _write_version(
         **own,
         formula=formula,
         number=formula.version,
-        process_loss_percent=draft.process_loss_percent,
+        process_loss_percent=loss,
+        retention=draft.infusion and draft.infusion.retention,
+        evaporation_percent=draft.infusion and draft.infusion.evaporation_percent,
         rework_max_percent=draft.rework_max_percent,
         density=draft.density and draft.density.grams_per_millilitre,
         density_at=draft.density and draft.density.celsius,
@@ -321,6 +340,7 @@ def _write_version(
                 max_percent=settled.max_percent,
                 max_celsius=line.draft.max_celsius,
                 active_percent=line.draft.active_percent,
+                spent=line.draft.spent,
             )
             for place, (line, settled) in enumerate(zip(lines, composed, strict=True))
         )
@@ -354,4 +374,8 @@ def _kind(line: Composed) -> Line.Kind:
 
 # What PostgreSQL refuses by itself, for whoever comes past the checks above.
 EXPLAINED["formula_percent_100"] = lambda facts: PercentNot100(total=facts.get("total"))
+EXPLAINED["formula_infusion_follows"] = lambda facts: Invalid(
+    "The loss of an infusion follows from its spent lines, retention and evaporation.",
+    pointer="/infusion",
+)
 EXPLAINED["formula_cycle"] = lambda facts: FormulaCycle(path=f"{facts.get('formula')} → …")

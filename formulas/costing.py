@@ -137,9 +137,12 @@ def batch_yield(
     planned_output_grams: Decimal,
     process_loss_percent: Decimal = ZERO,
     declared_grams: Decimal = ZERO,
+    expected_loss_grams: Decimal | None = None,
 ) -> BatchYield:
     """Yield and loss of a batch; percents to six decimals.
 
+    The loss to be expected is the process loss of all weighed in, unless it is given: that of an
+    infusion goes by the solids that really went in.
     Raises QuantityNotPositive for nothing weighed in, planned or left, and Invalid for a
     declared loss below zero or a process loss that is not at least 0 and below 100 percent.
     """
@@ -147,8 +150,10 @@ def batch_yield(
     for grams in (weighed_grams, planned_output_grams):
         if not (grams.is_finite() and grams > 0):
             raise QuantityNotPositive
-    normal = 1 - left_after_loss(process_loss_percent)
-    expected = round_stored(Fraction(weighed_grams) * normal)
+    expected = expected_loss_grams
+    if expected is None:
+        normal = 1 - left_after_loss(process_loss_percent)
+        expected = round_stored(Fraction(weighed_grams) * normal)
     actual = weighed_grams - output_grams - declared_grams
     return BatchYield(
         yield_percent=_percent_of(output_grams, weighed_grams),

@@ -12,6 +12,7 @@ from formulas.filling import total_of
 from formulas.finishing import cost_of, yield_of
 from formulas.later_bills import LaterBill, later_bills_of
 from formulas.models import Batch, Filling, Making, Weighing
+from formulas.steeping import steeped_of
 from formulas.workings import Known, known_of_batch, known_of_lot
 from ledger.access import Actor, lot_for
 from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
@@ -82,7 +83,7 @@ class _Teller:
         return Figure(
             name,
             facts=facts,
-            parts=(*self._cost(batch, making, cost), *_yielded(making, yielded)),
+            parts=(*self._cost(batch, making, cost), *_yielded(batch, making, yielded)),
         )
 
     def _cost(self, batch: Batch, making: Making, cost: BatchCost) -> Iterable[Figure]:
@@ -265,12 +266,20 @@ def _later(bills: Sequence[LaterBill], currency: str) -> Figure:
     return Figure("later bills", total, currency, how, parts=parts)
 
 
-def _yielded(making: Making, yielded: BatchYield) -> Iterable[Figure]:
+def _yielded(batch: Batch, making: Making, yielded: BatchYield) -> Iterable[Figure]:
     facts = {"weighed": f"{making.weighed_grams:f} g", "output": f"{making.output_grams:f} g"}
     yield Figure("yield_percent", yielded.yield_percent, "%", "output ÷ all weighed in", facts)
     yield Figure("plan_percent", yielded.plan_percent, "%", "output ÷ planned output")
-    loss = f"weighed · {making.process_loss_percent.normalize():f} %"
-    yield Figure("expected_grams", yielded.expected_grams, "g", loss)
+    loss, steeping = f"weighed · {making.process_loss_percent.normalize():f} %", {}
+    found = steeped_of(making, batch.version)
+    if found is not None:
+        loss = "spent · (1 + retention) + weighed · evaporation"
+        steeping = {
+            "spent": f"{found.spent_grams:f} g",
+            "expected_marc": f"{found.expected_marc_grams:f} g",
+            "expected_evaporation": f"{found.expected_evaporation_grams:f} g",
+        }
+    yield Figure("expected_grams", yielded.expected_grams, "g", loss, steeping)
     yield Figure("actual_grams", yielded.actual_grams, "g", "weighed - output - declared")
     yield Figure("beyond_grams", yielded.beyond_grams, "g", "actual - expected, or nothing")
 

@@ -1,7 +1,7 @@
 """Finishing a batch: what was weighed becomes a lot of bulk, or of filled units, at its cost."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -24,6 +24,7 @@ from formulas.errors import NothingWeighed
 from formulas.models import Batch, Making, Product
 from formulas.recipes import density_of
 from formulas.reserving import free, promised_materials
+from formulas.steeping import expected_loss, marc_of, spent_in
 from ledger.access import Actor, day_of
 from ledger.entries import Move, account, lock_pools, post_entry
 from ledger.errors import Invalid, MoneyTooLarge, QuantityNotPositive, placed
@@ -68,6 +69,8 @@ class _Outcome:
     declared_grams: Decimal
     declared_reason: str
     labour_minutes: Decimal | None
+    marc_grams: Decimal | None
+    spent_grams: Decimal | None = None
 
 
 def finish(
@@ -79,6 +82,7 @@ def finish(
     units: int | None = None,
     samples: Sequence[Sample] = (),
     abnormal_loss: AbnormalLoss | None = None,
+    marc: Quantity | None = None,
     release_basis: str | None = None,
     labour_minutes: Decimal | None = None,
 ) -> Finished:
@@ -89,7 +93,8 @@ def finish(
     at unit cost. Normal loss stays in the cost of what is good; a declared abnormal loss is
     expensed. The lot is in quarantine unless released, and lasts as long as the formula's shelf
     life, but no longer than the earliest input. What is still reserved is given back. Labour costs
-    the minutes of the product's policy, or `labour_minutes` where it is known what it took.
+    the minutes of the product's policy, or `labour_minutes` where it is known what it took. Of an
+    infusion the `marc` may be weighed: what was strained out, with all that it kept.
 
     Raises NotFound, AlreadyFinished, NothingWeighed, DensityMissing, Invalid, and NotEnough naming
     the packaging that is missing.
@@ -99,10 +104,11 @@ def finish(
     must_be_planned(found)
     if units is not None and found.product is None:
         raise Invalid("This batch is of bulk, not of a product: leave units out.", pointer="/units")
-    outcome = _outcome(found, output, units, abnormal_loss, labour_minutes)
+    outcome = _outcome(found, output, units, abnormal_loss, labour_minutes, marc)
     held = held_by(found)
     if not held:
         raise NothingWeighed(batch=found.code)
+    outcome = replace(outcome, spent_grams=spent_in(found, held))
     lot = _open_lot(actor, found, held, outcome, happened_at, release_basis)
     draws = _draw(actor, found, held, lot, units, happened_at)
     cost, yielded = _reckon(found, held, draws, outcome)
@@ -138,6 +144,7 @@ def yield_of(making: Making, batch: Batch) -> BatchYield:
         planned_output_grams=batch.output_grams,
         process_loss_percent=making.process_loss_percent,
         declared_grams=making.declared_grams,
+        expected_loss_grams=expected_loss(batch.version, making.weighed_grams, making.spent_grams),
     )
 
 
@@ -161,6 +168,7 @@ def _outcome(
     units: int | None,
     loss: AbnormalLoss | None,
     minutes: Decimal | None,
+    marc: Quantity | None,
 ) -> _Outcome:
     check_units(units)
     _check_minutes(batch, minutes)
@@ -170,7 +178,8 @@ def _outcome(
             raise Invalid("Say how it was lost.", pointer="/abnormal_loss/reason")
         declared, reason = _grams(batch, loss.quantity, "/abnormal_loss/quantity"), loss.reason
     grams = _grams(batch, output, "/output")
-    return _Outcome(output.entered, grams, units, declared, reason, minutes)
+    strained = marc_of(batch, marc)
+    return _Outcome(output.entered, grams, units, declared, reason, minutes, strained)
 
 
 def _check_minutes(batch: Batch, minutes: Decimal | None) -> None:
@@ -268,12 +277,14 @@ def _reckon(
         units=outcome.units,
     )
     check_value(cost.inputs)
+    weighed = sum((one.quantity for one in held), ZERO)
     yielded = batch_yield(
-        weighed_grams=sum((one.quantity for one in held), ZERO),
+        weighed_grams=weighed,
         output_grams=outcome.output_grams,
         planned_output_grams=batch.output_grams,
         process_loss_percent=batch.version.process_loss_percent,
         declared_grams=outcome.declared_grams,
+        expected_loss_grams=expected_loss(batch.version, weighed, outcome.spent_grams),
     )
     return cost, yielded
 
@@ -301,6 +312,8 @@ def _post(
             "grams": f"{outcome.declared_grams:f}",
             "reason": outcome.declared_reason,
         }
+    if outcome.marc_grams is not None:
+        details["marc"] = {"grams": f"{outcome.marc_grams:f}"}
     posted = post_entry(
         actor, kind=Entry.Kind.MAKE, happened_at=happened_at, moves=moves, details=details
     )
@@ -348,6 +361,8 @@ def _keep(
         weighed_grams=sum((one.quantity for one in held), ZERO),
         declared_grams=outcome.declared_grams,
         declared_reason=outcome.declared_reason,
+        spent_grams=outcome.spent_grams,
+        marc_grams=outcome.marc_grams,
         process_loss_percent=batch.version.process_loss_percent,
         minutes_per_batch=labour.minutes_per_batch,
         minutes_per_unit=labour.minutes_per_unit,

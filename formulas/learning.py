@@ -1,4 +1,5 @@
-"""What past batches teach: the share that an ingredient added to effect usually came to.
+"""What past batches teach: the share that an ingredient added to effect usually came to, or what
+the solids of an infusion kept.
 
 The median, and as its spread the interquartile range, or the whole range as long as there are
 fewer than four batches. Quartiles are by linear interpolation between order statistics, definition
@@ -26,27 +27,27 @@ class Spread(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """Percent of the final mass over so many batches, to six decimals."""
+    """What so many batches came to, to six decimals, in the unit of what was given."""
 
     batches: int
-    median_percent: Decimal
+    median: Decimal
     spread: Spread
-    low_percent: Decimal
-    high_percent: Decimal
+    low: Decimal
+    high: Decimal
 
 
-def learned(shares: Sequence[Fraction]) -> Learned | None:
-    """Median and spread of the shares that past batches came to; None of none."""
-    if not shares:
+def learned(values: Sequence[Fraction]) -> Learned | None:
+    """Median and spread of what past batches came to; None of none."""
+    if not values:
         return None
-    quartiles = len(shares) >= FEWEST_FOR_QUARTILES
+    quartiles = len(values) >= FEWEST_FOR_QUARTILES
     low, high = (Fraction(1, 4), Fraction(3, 4)) if quartiles else (Fraction(0), Fraction(1))
     return Learned(
-        batches=len(shares),
-        median_percent=round_stored(quantile(shares, Fraction(1, 2))),
+        batches=len(values),
+        median=round_stored(quantile(values, Fraction(1, 2))),
         spread=Spread.INTERQUARTILE_RANGE if quartiles else Spread.RANGE,
-        low_percent=round_stored(quantile(shares, low)),
-        high_percent=round_stored(quantile(shares, high)),
+        low=round_stored(quantile(values, low)),
+        high=round_stored(quantile(values, high)),
     )
 
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 from django.db.models import F
 
 from formulas.composition import Composed, Ingredient, Kind, Recipe
+from formulas.infusing import Infusion
 from formulas.models import FormulaVersion, Line, Product
 from formulas.scaling import fill_of_mass, fill_of_volume
 from ledger.errors import DensityMissing
@@ -54,6 +55,13 @@ def density_of(version: FormulaVersion) -> Density | None:
     if version.density is None:
         return None
     return Density(version.density, version.density_at, version.density_entered)
+
+
+def infusion_of(version: FormulaVersion) -> Infusion | None:
+    """What a version says of its steeping, if it is an infusion."""
+    if version.retention is None or version.evaporation_percent is None:
+        return None
+    return Infusion(version.retention, version.evaporation_percent)
 
 
 def fill_grams_of(product: Product, version: FormulaVersion) -> Decimal:

@@ -38,6 +38,7 @@ class BatchLineOut(InPotOut):
     percent = Shown()
     max_percent = Shown(allow_null=True)
     max_celsius = Shown(allow_null=True, help_text="It goes in once the batch is no hotter.")
+    spent = serializers.BooleanField(help_text="Strained out of the infusion again.")
     planned_grams = Shown(help_text="As the formula has it.")
     grams = Shown(help_text="To be weighed in all, as top-ups have changed it.")
     picks = PickOut(many=True)
@@ -133,6 +134,7 @@ def _line_json(
         "percent": plain(line.percent.normalize()),
         "max_percent": line.max_percent and plain(line.max_percent.normalize()),
         "max_celsius": plain(line.max_celsius),
+        "spent": line.spent,
         "planned_grams": plain(line.grams),
         "grams": plain(sum((part.grams for part in parts), Decimal(0))),
         **pot,

@@ -29,6 +29,14 @@ from api.rest.fields import (
     plain,
     shortest,
 )
+from api.rest.infusion_shapes import (
+    MassBalanceOut,
+    PlannedInfusionOut,
+    SteepedOut,
+    mass_balance_json,
+    planned_infusion_json,
+    steeped_json,
+)
 from api.rest.later_bills import LaterBillsOut, later_bills_json
 from api.rest.measurements import MeasurementOut, StandingOut, WindowOut, standing_json
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
@@ -114,6 +122,8 @@ class FinishedOut(StandingOut):
     yield_percent = Shown()
     plan_percent = Shown()
     loss = LossOut()
+    infusion = SteepedOut(allow_null=True)
+    mass_balance = MassBalanceOut()
     note = Text(allow_blank=True, help_text="What to look at again, if anything.")
     cost = CostOut(allow_null=True, help_text="Null for who may not see costs.")
 
@@ -137,6 +147,7 @@ class BatchBrief(serializers.Serializer[Any]):
 class BatchOut(BatchBrief):
     lines = BatchLineOut(many=True)
     packaging = BatchPackagingOut(many=True)
+    infusion = PlannedInfusionOut(allow_null=True)
     weighings = WeighingOut(many=True)
     measurements = MeasurementOut(many=True, help_text="Without those that were corrected.")
     windows = WindowOut(many=True)
@@ -204,6 +215,9 @@ class FinishIn(Body):
     happened_at = Moment(required=False)
     samples = listed(SampleIn, most=20, required=False)
     abnormal_loss = AbnormalIn(required=False, allow_null=True)
+    marc = QuantityField(
+        required=False, allow_null=True, help_text="Of an infusion: what was strained out."
+    )
     release = ReleaseIn(required=False, allow_null=True)
     labour_minutes = DecimalText(
         least="0",
@@ -243,6 +257,7 @@ def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
         **brief_json(row),
         "lines": lines_json(row),
         "packaging": packaging_json(row),
+        "infusion": planned_infusion_json(row),
         "weighings": [weighing_json(one) for one in row.weighings.all()],
         **measured_json(row),
         "top_ups": [top_up_brief(one) for one in sorted(row.top_ups.all(), key=lambda o: o.id)],
@@ -301,6 +316,8 @@ def finished_json(
             "actual_grams": plain(yielded.actual_grams),
             "beyond_grams": plain(yielded.beyond_grams),
         },
+        "infusion": steeped_json(making, batch.version),
+        "mass_balance": mass_balance_json(making),
         "note": MORE_THAN_WENT_IN if yielded.actual_grams < 0 else "",
         "cost": cost_json(cost, actor.currency) if actor.may(Verb.SEE_COSTS) else None,
     }

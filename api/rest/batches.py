@@ -122,6 +122,7 @@ class Finishes(Resource):
             happened_at=data.get("happened_at", self.now),
             samples=samples_of(data),
             abnormal_loss=finishing.AbnormalLoss(**loss) if loss else None,
+            marc=data.get("marc"),
             release_basis=release and release["basis"],
             labour_minutes=data.get("labour_minutes"),
         )

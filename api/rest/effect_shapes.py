@@ -46,15 +46,15 @@ class LearnedOut(serializers.Serializer[Any]):
 
 def learned_json(learned: Learned, others: Decimal) -> dict[str, Any]:
     """`others` is the final mass of all that stands beside the line, in grams."""
-    median = learned.median_percent
+    median = learned.median
     limited = 0 < median < 100
     grams = most_to_effect(others, median) if limited else Decimal(0)
     return {
         "batches": learned.batches,
         "median_percent": shortest(median),
         "spread": learned.spread.value,
-        "low_percent": shortest(learned.low_percent),
-        "high_percent": shortest(learned.high_percent),
+        "low_percent": shortest(learned.low),
+        "high_percent": shortest(learned.high),
         "median_grams": plain(grams.quantize(SCALE_STEP)),
     }
 

@@ -1,6 +1,5 @@
 """Formulas and their versions, and how much of everything a batch needs."""
 
-from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
@@ -28,6 +27,7 @@ from api.rest.fields import (
     listed,
     plain,
 )
+from api.rest.infusion_shapes import InfusionIn, InfusionOut, infusion_in, infusion_json
 from api.rest.measurements import MEASURES, TYPED, WindowOut, window_json
 from formulas import balances, composing
 from formulas.access import formula_for, formulas_of, version_for
@@ -61,6 +61,7 @@ class FormulaLineIn(Body):
     active_percent = DecimalText(
         above="0", most="100", required=False, allow_null=True, help_text="Active matter."
     )
+    spent = Flag(required=False, help_text="Of an infusion: strained out again.")
     alternates = listed(
         AlternateIn, most=MOST, required=False, help_text="What may stand in for it, in turn."
     )
@@ -108,7 +109,10 @@ class WindowIn(Body):
 
 class FormulaIn(Body):
     name = Text(max_length=120)
-    process_loss_percent = DecimalText(least="0", most="99.999999", required=False)
+    process_loss_percent = DecimalText(
+        least="0", most="99.999999", required=False, help_text="Not of an infusion: it follows."
+    )
+    infusion = InfusionIn(required=False, allow_null=True)
     # Of the batch, what may be rework: none, if left out.
     rework_max_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
     density = DensityIn(required=False, allow_null=True)
@@ -131,6 +135,7 @@ class FormulaLineOut(serializers.Serializer[Any]):
     to_effect = ToEffectOut(allow_null=True)
     max_celsius = Shown(allow_null=True, help_text="It goes in once the batch is no hotter.")
     active_percent = Shown(allow_null=True)
+    spent = serializers.BooleanField(help_text="Strained out of the infusion again.")
     alternates = AlternateOut(many=True)
 
 
@@ -149,6 +154,7 @@ class FormulaBrief(serializers.Serializer[Any]):
 
 class FormulaOut(FormulaBrief):
     process_loss_percent = Shown()
+    infusion = InfusionOut(allow_null=True)
     rework_max_percent = Shown(allow_null=True)
     density = DensityOut(allow_null=True)
     shelf_life_days = serializers.IntegerField(allow_null=True)
@@ -215,7 +221,8 @@ def draft_of(data: dict[str, Any]) -> composing.Draft:
     return composing.Draft(
         name=data["name"],
         phases=phases,
-        process_loss_percent=data.get("process_loss_percent", Decimal(0)),
+        process_loss_percent=data.get("process_loss_percent"),
+        infusion=infusion_in(data),
         rework_max_percent=data.get("rework_max_percent"),
         density=data.get("density"),
         shelf_life_days=data.get("shelf_life_days"),
@@ -238,6 +245,7 @@ def _line_draft(line: dict[str, Any]) -> composing.LineDraft:
         line.get("max_temperature"),
         line.get("active_percent"),
         [AlternateDraft(**one) for one in line.get("alternates", [])],
+        line.get("spent", False),
     )
 
 
@@ -259,6 +267,7 @@ def formula_json(version: FormulaVersion) -> dict[str, Any]:
         **brief_json(version.formula),
         "version": version.number,
         "process_loss_percent": plain(version.process_loss_percent.normalize()),
+        "infusion": infusion_json(version),
         "rework_max_percent": plain(version.rework_max_percent),
         "density": density_json(version),
         "shelf_life_days": version.shelf_life_days,
@@ -294,6 +303,7 @@ def _line_json(line: Line) -> dict[str, Any]:
         "to_effect": to_effect,
         "max_celsius": plain(line.max_celsius),
         "active_percent": percent_json(line.active_percent),
+        "spent": line.spent,
         "alternates": alternates_json(line),
     }
 

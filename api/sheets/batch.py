@@ -206,9 +206,11 @@ def _named(material: Material) -> str:
 
 def _ending(batch: Batch) -> list[Block]:
     """Measurements, output, deviations and signatures."""
+    spent = batch.version.retention is not None
     output = Fields(
         [
             ("Output weighed (g): gross, tare, net", ""),
+            *([("Marc weighed (g): gross, tare, net", "")] if spent else []),
             ("Samples kept (g or units), and where", ""),
             ("Lost (g), and why", ""),
             *([("Units good / rejected", "")] if batch.units is not None else []),

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from random import Random
@@ -71,13 +71,20 @@ class Bench:
     def write_formula(self, key: str, recipe: RecipeOf) -> None:
         """Write one of the maker's formulas."""
         phases = [
-            PhaseDraft(name, [self._line(what, amount) for what, amount in lines.items()])
+            PhaseDraft(
+                name,
+                [
+                    replace(self._line(what, amount), spent=what == recipe.spent)
+                    for what, amount in lines.items()
+                ],
+            )
             for name, lines in recipe.phases.items()
         ]
         draft = Draft(
             name=recipe.name,
             phases=phases,
-            process_loss_percent=Decimal(recipe.loss),
+            process_loss_percent=Decimal(recipe.loss) if recipe.loss else None,
+            infusion=recipe.infusion,
             density=parse_density(recipe.density, "20 degC") if recipe.density else None,
             shelf_life_days=recipe.shelf_life_days,
         )

@@ -6,7 +6,10 @@ assessed them.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Final
+
+from formulas.infusing import Infusion
 
 # Percent by mass; a pair is typical and maximum of a line to effect; "balance" takes the rest.
 Amount = str | tuple[str, str]
@@ -19,9 +22,11 @@ class RecipeOf:
     maker: str
     name: str
     phases: Mapping[str, Mapping[str, Amount]]
-    loss: str
     shelf_life_days: int
+    loss: str = ""
     density: str = ""
+    infusion: Infusion | None = None
+    spent: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +52,8 @@ RECIPES: Final = {
         "north",
         "Rosemary glycerite",
         {"Steep": {"leaf": "10", "glycerin": "90"}},
-        loss="25",
+        infusion=Infusion(Decimal("1.5")),
+        spent="leaf",
         shelf_life_days=365,
         density="1.2 g/mL",
     ),
@@ -81,7 +87,8 @@ RECIPES: Final = {
         "mill",
         "Oat infusion",
         {"Steep": {"water": "balance", "glycerin": "20", "oat": "5", "benzoate": "0.5"}},
-        loss="12",
+        infusion=Infusion(Decimal(1), Decimal(2)),
+        spent="oat",
         shelf_life_days=180,
         density="1.05 g/mL",
     ),

@@ -94,6 +94,7 @@ class BatchLine(MakerRow):
     percent = percent_field()
     max_percent = percent_field(null=True)
     max_celsius = celsius()
+    spent = models.BooleanField(default=False)
     grams = quantity()
     short = quantity(default=0, help_text="What no usable lot had when the batch was planned.")
 

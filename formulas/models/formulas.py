@@ -37,12 +37,18 @@ class Formula(MakerRow):
 
 
 class FormulaVersion(MakerRow):
-    """One state of a formula, never changed: a batch made from it stays readable for ever."""
+    """One state of a formula, never changed: a batch made from it stays readable for ever.
+
+    With a `retention` (grams of liquid kept per gram of spent solid) it is an infusion, whose
+    process loss follows from it, from the spent lines and from the evaporation.
+    """
 
     formula = link(Formula, related_name="versions")
     number = models.PositiveIntegerField()
     process_loss_percent = percent_field(default=0)
     rework_max_percent = percent_field(null=True)
+    retention = quantity(null=True)
+    evaporation_percent = percent_field(null=True)
     density = density()
     density_at = celsius()
     density_entered = models.CharField(max_length=64, blank=True)
@@ -65,6 +71,16 @@ class FormulaVersion(MakerRow):
                 condition=Q(rework_max_percent__isnull=True)
                 | Q(rework_max_percent__gte=0, rework_max_percent__lte=100),
                 name="formula_rework_at_most_100",
+            ),
+            models.CheckConstraint(
+                condition=Q(retention__isnull=True, evaporation_percent__isnull=True)
+                | Q(
+                    retention__gte=0,
+                    retention__lte=100,
+                    evaporation_percent__gte=0,
+                    evaporation_percent__lt=100,
+                ),
+                name="formula_infusion_plausible",
             ),
             models.CheckConstraint(
                 condition=Q(density__isnull=True) | Q(density__gt=0, density__lt=30),
@@ -92,7 +108,8 @@ class Phase(MakerRow):
 class Line(MakerRow):
     """So many percent of a material, or of a formula used as an intermediate.
 
-    The balance line has the percent that the others leave; a to-effect line its typical one.
+    The balance line has the percent that the others leave; a to-effect line its typical one. What
+    is spent is strained out of an infusion again.
     """
 
     class Kind(models.TextChoices):
@@ -110,6 +127,7 @@ class Line(MakerRow):
     max_percent = percent_field(null=True)
     max_celsius = celsius()
     active_percent = percent_field(null=True)
+    spent = models.BooleanField(default=False)
 
     class Meta:
         constraints = (

@@ -61,6 +61,8 @@ class Making(MakerRow):
     `labour` and `overhead`; `abnormal` of it was expensed. The loss is that of the formula
     version, and the policy for labour and overhead that of the product as it was at the finish.
     `labour_minutes` are what it really took, where that was said; they stand before the policy's.
+    Of an infusion, `spent_grams` is the solid that went in, and `marc_grams` what was weighed of it
+    when it came out, if it was.
     """
 
     batch = link(Batch, related_name="makings")
@@ -74,6 +76,8 @@ class Making(MakerRow):
     weighed_grams = quantity()
     declared_grams = quantity(default=0)
     declared_reason = models.CharField(max_length=400, blank=True)
+    spent_grams = quantity(null=True)
+    marc_grams = quantity(null=True)
     process_loss_percent = percent_field()
     minutes_per_batch = quantity(default=0)
     minutes_per_unit = quantity(default=0)
@@ -108,6 +112,12 @@ class Making(MakerRow):
                 condition=Q(labour_minutes__isnull=True)
                 | Q(labour_minutes__gte=0, labour_minutes__lt=FINITE),
                 name="making_labour_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=(Q(spent_grams__isnull=True, marc_grams__isnull=True))
+                | Q(spent_grams__gte=0, spent_grams__lte=models.F("weighed_grams"))
+                & (Q(marc_grams__isnull=True) | Q(marc_grams__gt=0, marc_grams__lt=FINITE)),
+                name="making_marc_of_spent",
             ),
             models.CheckConstraint(
                 condition=Q(

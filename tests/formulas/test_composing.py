@@ -185,6 +185,41 @@ def test_the_database_itself_keeps_100_percent(shop: Workshop) -> None:
 
 
 @pytest.mark.parametrize(
+    ("retention", "spent", "loss"), [("1.5", False, "25"), (None, True, "25"), ("1.5", True, "26")]
+)
+def test_the_database_itself_lets_the_loss_of_an_infusion_follow(
+    shop: Workshop, retention: str | None, spent: bool, loss: str
+) -> None:
+    """Of a tenth that keeps 1.5 g/g the loss is 25 %; nothing is spent in what is no infusion."""
+    herb, oil = shop.material("Herb"), shop.material("Oil")
+    made = shop.formula("Infusion", [(herb, "10"), (oil, "90")])
+    own = {"coop_id": shop.actor.coop_id, "maker_id": shop.actor.maker}
+
+    def write_past_the_checks() -> None:
+        version = FormulaVersion.objects.create(
+            **own,
+            formula=made.formula,
+            number=2,
+            process_loss_percent=D(loss),
+            retention=retention and D(retention),
+            evaporation_percent=retention and D(0),
+            person_id=shop.actor.person_id,
+        )
+        phase = Phase.objects.create(**own, version=version, position=0)
+        kept = {**own, "version": version, "phase": phase, "kind": "fixed"}
+        Line.objects.bulk_create(
+            [
+                Line(**kept, position=0, material=herb, percent=D(10), spent=spent),
+                Line(**kept, position=1, material=oil, percent=D(90)),
+            ]
+        )
+
+    with pytest.raises(IntegrityError) as error, acting_as(shop.actor):
+        write_past_the_checks()
+    assert constraint_of(error.value) == "formula_infusion_follows"
+
+
+@pytest.mark.parametrize(
     "sql",
     [
         "update formulas_line set percent = 99 where version_id = %s",

@@ -113,10 +113,13 @@ def write_glycerite(maker: Client, humectant: str) -> tuple[str, str]:
     """100 g of herb and 900 g of humectant give 750 g; the herb costs $22/kg."""
     herb = maker.material("Calendula Officinalis Flower")
     maker.receive(herb, "1 kg", "22")
-    lines = [{"material": herb, "percent": "10"}, {"material": humectant, "percent": "90"}]
+    lines: list[dict[str, Any]] = [
+        {"material": herb, "percent": "10", "spent": True},
+        {"material": humectant, "percent": "90"},
+    ]
     body = {
         "name": "Calendula Glycerite",
-        "process_loss_percent": "25",
+        "infusion": {"retention": "1.5"},
         "phases": [{"name": "steep", "lines": lines}],
     }
     return herb, maker.post("formulas", body).made()["id"]

@@ -1,0 +1,2 @@
+drop trigger check_infusion on formulas_formulaversion;
+drop function formulas_check_infusion();
