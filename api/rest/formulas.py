@@ -19,7 +19,6 @@ from api.rest.fields import (
     Flag,
     Id,
     Moment,
-    QuantityField,
     Shown,
     TemperatureField,
     Text,
@@ -29,6 +28,7 @@ from api.rest.fields import (
 )
 from api.rest.infusion_shapes import InfusionIn, InfusionOut, infusion_in, infusion_json
 from api.rest.measurements import MEASURES, TYPED, WindowOut, window_json
+from api.rest.scaling_shapes import ScalingIn, ScalingOut, named, scaling_json
 from formulas import balances, composing
 from formulas.access import formula_for, formulas_of, version_for
 from formulas.alternates import MOST, AlternateDraft, prefetch_alternates
@@ -179,37 +179,6 @@ class VersionBrief(serializers.Serializer[Any]):
     person = Id()
 
 
-class ScalingIn(Body):
-    batch = QuantityField(required=False, help_text="All that is weighed in.")
-    output = QuantityField(required=False, help_text="What is to be left after the loss.")
-    on = serializers.DateField(required=False, help_text="What can be had on this day; today.")
-
-
-class ScaledLineOut(serializers.Serializer[Any]):
-    material = Id(required=False)
-    formula = Id(required=False)
-    name = Text()
-    percent = Shown()
-    grams = Shown()
-
-
-class NeedOut(serializers.Serializer[Any]):
-    material = Id()
-    name = Text()
-    grams = Shown()
-    millilitres = Shown(required=False)
-    available = Shown()
-    short = Shown()
-
-
-class ScalingOut(serializers.Serializer[Any]):
-    version = serializers.IntegerField()
-    batch_grams = Shown()
-    output_grams = Shown()
-    lines = ScaledLineOut(many=True)
-    materials = NeedOut(many=True)
-
-
 def draft_of(data: dict[str, Any]) -> composing.Draft:
     """A formula as it was sent."""
     phases = [
@@ -282,13 +251,6 @@ def version_json(row: FormulaVersion) -> dict[str, Any]:
     return {"number": row.number, "created_at": row.created_at, "person": str(row.person_id)}
 
 
-def named(line: Line) -> dict[str, str]:
-    """What a line names: a material or a formula."""
-    if line.component is not None:
-        return {"formula": str(line.component_id), "name": line.component.name}
-    return {"material": str(line.material_id), "name": line.material.name}
-
-
 def _line_json(line: Line) -> dict[str, Any]:
     to_effect = None
     if line.max_percent is not None:
@@ -306,37 +268,6 @@ def _line_json(line: Line) -> dict[str, Any]:
         "spent": line.spent,
         "alternates": alternates_json(line),
     }
-
-
-def scaling_json(needs: balances.Needs) -> dict[str, Any]:
-    lines = [
-        {
-            **named(one.line),
-            "percent": plain(one.line.percent.normalize()),
-            "grams": plain(one.grams),
-        }
-        for one in needs.lines
-    ]
-    return {
-        "version": needs.version.number,
-        "batch_grams": plain(needs.scaled.batch_grams),
-        "output_grams": plain(needs.scaled.output_grams),
-        "lines": lines,
-        "materials": [_need_json(need) for need in needs.materials],
-    }
-
-
-def _need_json(need: balances.Need) -> dict[str, Any]:
-    shown = {
-        "material": str(need.material.id),
-        "name": need.material.name,
-        "grams": plain(need.quantity),
-        "available": plain(need.available),
-        "short": plain(need.short),
-    }
-    if need.millilitres is not None:
-        shown["millilitres"] = plain(need.millilitres)
-    return shown
 
 
 class Formulas(Resource):

@@ -23,7 +23,7 @@ from api.rest.fields import (
     listed,
     plain,
 )
-from api.rest.formulas import NeedOut, ScaledLineOut, scaling_json
+from api.rest.scaling_shapes import NeedOut, ScaledLineOut, scaling_json
 from formulas import balances, products
 from formulas.access import product_for, products_of, version_for
 from formulas.caution_facts import of_product
