@@ -1,7 +1,7 @@
 """Advice on a planned batch: lots that expire before its day, and what can be made for it."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -13,6 +13,7 @@ from formulas.composition import Recipe, explode, left_after_loss
 from formulas.drawing import StoreCosts, StoreDraw, costs_of
 from formulas.models import Batch, BatchLine, MadeFor
 from formulas.picking import RELEASED, PickableLot, pick
+from formulas.planning import Planned
 from formulas.recipes import recipes_under
 from formulas.reserving import available_on, stored_lots
 from formulas.scaling import to_step
@@ -107,7 +108,22 @@ def advise(actor: Actor, *, batch: UUID | str, today: date) -> Advice:
     found = find(with_details(batches_of(actor)), batch)
     if found.state != Batch.State.PLANNED:
         return Advice(found, (), ())
-    return Advice(found, _expiring(actor, found, today), _offers(actor, found))
+    needed, materials = _needed(found)
+    stored = stored_lots(actor, needed, account=found.account_id)
+    lots = {id: [one.pickable for one in stored[id]] for id in needed}
+    expiring = _expiring(actor, found, needed, materials, lots, today)
+    return Advice(found, expiring, _offers(actor, found, _planned_for(found)))
+
+
+def advise_new(actor: Actor, planned: Planned, *, today: date) -> Advice:
+    """The same for a batch that was just planned, by the lots that the plan looked at.
+
+    No query where nothing expires and nothing is lacking.
+    """
+    batch = planned.batch
+    needed, materials = _needed(batch)
+    expiring = _expiring(actor, batch, needed, materials, planned.lots, today)
+    return Advice(batch, expiring, _offers(actor, batch, ()))
 
 
 def missing(batch: Batch) -> dict[UUID, Decimal]:
@@ -115,8 +131,12 @@ def missing(batch: Batch) -> dict[UUID, Decimal]:
 
     Less what is planned for it already and not finished yet.
     """
+    return _missing(batch, _planned_for(batch))
+
+
+def _missing(batch: Batch, planned: Iterable[Batch]) -> dict[UUID, Decimal]:
     lacks = _lacking(batch)
-    for child in _planned_for(batch):
+    for child in planned:
         formula = child.version.formula_id
         if formula in lacks:
             lacks[formula] -= child.output_grams
@@ -139,12 +159,12 @@ def _planned_for(batch: Batch) -> list[Batch]:
     return [row.batch for row in rows]
 
 
-def _offers(actor: Actor, batch: Batch) -> tuple[Offer, ...]:
+def _offers(actor: Actor, batch: Batch, planned: Sequence[Batch]) -> tuple[Offer, ...]:
     lacks = _lacking(batch)
     if not lacks:
         return ()
     names = {line.component_id: line.component.name for line in batch.lines.all() if line.component}
-    planned, still = _planned_for(batch), missing(batch)
+    still = _missing(batch, planned)
     recipes = recipes_under(batch.version)
     needs: dict[UUID, dict[str, Fraction]] = {}
     for formula, grams in lacks.items():
@@ -182,7 +202,8 @@ def _part(material: Material, exact: Fraction, available: Decimal) -> Part:
     return Part(material, grams, there, max(ZERO, grams - there))
 
 
-def _expiring(actor: Actor, batch: Batch, today: date) -> tuple[Expiring, ...]:
+def _needed(batch: Batch) -> tuple[dict[UUID, Decimal], dict[UUID, Material]]:
+    """What a batch still needs of what is stocked, and those materials."""
     needed: dict[UUID, Decimal] = defaultdict(Decimal)
     materials: dict[UUID, Material] = {}
     for share in shares(batch.lines.all(), batch.changes.all(), batch.weighings.all()):
@@ -191,16 +212,25 @@ def _expiring(actor: Actor, batch: Batch, today: date) -> tuple[Expiring, ...]:
     for item in batch.packaging.all():
         needed[item.material_id] += item.per_unit * (batch.units or 0)
         materials[item.material_id] = item.material
-    wanted = [id for id, quantity in needed.items() if quantity > 0 and materials[id].stocked]
-    stored = stored_lots(actor, wanted, account=batch.account_id)
-    lots = {id: [one.pickable for one in stored[id]] for id in wanted}
-    skipped = {id: late for id in wanted if (late := _skipped(lots[id], batch.planned_for))}
+    wanted = {id: grams for id, grams in needed.items() if grams > 0 and materials[id].stocked}
+    return wanted, materials
+
+
+def _expiring(
+    actor: Actor,
+    batch: Batch,
+    needed: Mapping[UUID, Decimal],
+    materials: Mapping[UUID, Material],
+    lots: Mapping[UUID, list[PickableLot]],
+    today: date,
+) -> tuple[Expiring, ...]:
+    day = batch.planned_for
+    skipped = {id: late for id in needed if (late := _skipped(lots.get(id, ()), day))}
     if not skipped:
         return ()
     teller = _Teller(actor, {id: lots[id] for id in skipped})
     return tuple(
-        teller.tell(materials[id], needed[id], batch.planned_for, late, today)
-        for id, late in skipped.items()
+        teller.tell(materials[id], needed[id], day, late, today) for id, late in skipped.items()
     )
 
 
@@ -219,7 +249,7 @@ def _skipped(lots: Iterable[PickableLot], day: date) -> list[PickableLot]:
 class _Teller:
     """Tells what a material would be poured from on a day, and what that costs."""
 
-    def __init__(self, actor: Actor, lots: dict[UUID, list[PickableLot]]) -> None:
+    def __init__(self, actor: Actor, lots: Mapping[UUID, list[PickableLot]]) -> None:
         self.lots = lots
         self.costs: StoreCosts = costs_of(actor, lots)
         ids = {UUID(lot.lot) for some in lots.values() for lot in some}

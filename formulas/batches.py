@@ -1,15 +1,12 @@
 """Planning a batch: its lines, the lots to pour from, and what is short; and cancelling it."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from uuid import UUID
 
-from django.db import connection
-
-from formulas.access import locked_batch, product_for, version_for
+from formulas.access import locked_batch, product_for, version_to_make
 from formulas.errors import AlreadyFinished
 from formulas.models import (
     Batch,
@@ -17,32 +14,29 @@ from formulas.models import (
     BatchPackaging,
     FormulaVersion,
     Line,
-    Pick,
+    Packaging,
     Product,
 )
-from formulas.picking import pick
+from formulas.planning import Planned, plan_lots
 from formulas.recipes import composed, density_of, fill_grams_of
-from formulas.reserving import (
-    Promise,
-    free,
-    promised_materials,
-    reserve,
-    stored_lots,
-)
+from formulas.reserving import free, promised_materials
 from formulas.scaling import Scaled, scale_batch, scale_output, scale_units
 from ledger.access import Actor
-from ledger.entries import Move, account, lock_pools, open_account, post_entry
+from ledger.entries import Move, account, lock_pools, post_entry
 from ledger.errors import Invalid, QuantityTooLarge, placed
 from ledger.ids import new_id
 from ledger.models import Account, Entry, Holding, Material
 from ledger.quantities import TOO_LARGE, Quantity, grams_of
 from ledger.roles import Verb
+from ledger.statements import run
 
-ZERO = Decimal(0)
 MOST_UNITS = 1_000_000
+# The maker's row, which numbers batches, is locked before any pool, by everyone.
 _NUMBER = """
-update ledger_maker set batches_numbered = batches_numbered + 1
- where coop_id = %s and id = %s returning mark, batches_numbered
+with numbered as (
+  update ledger_maker set batches_numbered = batches_numbered + 1
+    where coop_id = %s and id = %s returning mark, batches_numbered)
+select mark, batches_numbered, ledger_lock_pools(%s::uuid[]) from numbered
 """
 
 
@@ -91,40 +85,6 @@ class Size:
         return f"{self.units} units" if wanted is None else wanted.entered
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedPick:
-    """So much to pour from one lot."""
-
-    lot_id: UUID
-    quantity: Decimal
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedLine:
-    """A line as planned, with its picks and what they fall short by."""
-
-    line: BatchLine
-    picks: tuple[PlannedPick, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedPackaging:
-    """Packaging as planned: pieces for all units, with its picks."""
-
-    packaging: BatchPackaging
-    count: Decimal
-    picks: tuple[PlannedPick, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Planned:
-    """A batch as it stands after planning."""
-
-    batch: Batch
-    lines: tuple[PlannedLine, ...]
-    packaging: tuple[PlannedPackaging, ...]
-
-
 def plan_batch(
     actor: Actor,
     *,
@@ -142,25 +102,17 @@ def plan_batch(
     actor.must(Verb.MAKE)
     made, version = _what(actor, formula, product, size)
     scaled = size.scale(version, made)
-    batch = _new_batch(actor, version, made, size, scaled, planned_for)
+    packed = [] if made is None else list(made.packaging.all())
+    poured = [_poured(line) for line in version.lines.all()]
+    stocked = {one.id for one in (*poured, *(item.material for item in packed)) if one.stocked}
+    code = _numbered(actor, planned_for, stocked)
+    batch = _new_batch(actor, version, made, size, scaled, planned_for, code)
     lines = [
         _line(batch, place, line, part.grams)
         for place, (line, part) in enumerate(zip(version.lines.all(), scaled.lines, strict=True))
     ]
-    packaging = [
-        BatchPackaging(
-            coop_id=actor.coop_id,
-            maker_id=actor.maker,
-            batch=batch,
-            position=item.position,
-            material=item.material,
-            per_unit=item.quantity,
-        )
-        for item in (made.packaging.all() if made else ())
-    ]
-    planned = _pick_all(actor, batch, lines, packaging)
-    _write(actor, planned)
-    return planned
+    packaging = [_packaging(batch, item) for item in packed]
+    return plan_lots(actor, batch, lines, packaging)
 
 
 def cancel_batch(actor: Actor, *, batch: UUID | str, reason: str, happened_at: datetime) -> Batch:
@@ -241,15 +193,22 @@ def _what(
         if size.units is None:
             raise Invalid("A batch of a product is planned in units.", pointer="/units")
         made = product_for(actor, product, pointer="/product")
-        return made, version_for(actor, made.formula_id)
+        return made, version_to_make(actor, made.formula_id)
     if size.units is not None:
         raise Invalid("Units are of a product; give a batch or an output.", pointer="/units")
-    return None, version_for(actor, formula or "", pointer="/formula")
+    return None, version_to_make(actor, formula or "", pointer="/formula")
 
 
 def _grams(wanted: Quantity, version: FormulaVersion, pointer: str) -> Decimal:
     with placed(pointer):
         return grams_of(wanted, density=density_of(version), name=version.formula.name)
+
+
+def _numbered(actor: Actor, planned_for: date, stocked: Iterable[UUID]) -> str:
+    """The code of a new batch; the pools of what is stocked are locked with its number."""
+    values = [actor.coop_id, actor.maker, sorted(stocked)]
+    mark, number, _ = run(_NUMBER, values).fetchone()
+    return f"{mark}{planned_for:%y}-{number:03d}"
 
 
 def _new_batch(
@@ -259,17 +218,15 @@ def _new_batch(
     size: Size,
     scaled: Scaled,
     planned_for: date,
+    code: str,
 ) -> Batch:
-    with connection.cursor() as cursor:
-        cursor.execute(_NUMBER, [actor.coop_id, actor.maker])
-        mark, number = cursor.fetchone()
-    id, code = new_id(), f"{mark}{planned_for:%y}-{number:03d}"
-    batch = Batch(
+    id = new_id()
+    return Batch(
         id=id,
         coop_id=actor.coop_id,
         maker_id=actor.maker,
         code=code,
-        account_id=open_account(actor, Account.Kind.BATCH, str(id), label=code),
+        account_id=account(actor, Account.Kind.BATCH, str(id)),
         version=version,
         product=product,
         units=size.units,
@@ -280,8 +237,12 @@ def _new_batch(
         output_grams=scaled.output_grams,
         person_id=actor.person_id,
     )
-    batch.save(force_insert=True)
-    return batch
+
+
+def _poured(line: Line) -> Material:
+    """What is poured for a line: its material, or what its formula makes."""
+    poured: Material = line.component.material if line.component else line.material
+    return poured
 
 
 def _line(batch: Batch, place: int, line: Line, grams: Decimal) -> BatchLine:
@@ -292,7 +253,7 @@ def _line(batch: Batch, place: int, line: Line, grams: Decimal) -> BatchLine:
         position=place,
         phase=line.phase.name,
         kind=line.kind,
-        material=line.component.material if line.component else line.material,
+        material=_poured(line),
         component=line.component,
         percent=line.percent,
         max_percent=line.max_percent,
@@ -302,72 +263,12 @@ def _line(batch: Batch, place: int, line: Line, grams: Decimal) -> BatchLine:
     )
 
 
-Picks = tuple[PlannedPick, ...]
-
-
-class _Picker:
-    """Picks one need after the other, each from what the one before has left."""
-
-    def __init__(self, actor: Actor, materials: Iterable[Material], day: date) -> None:
-        self.day = day
-        stocked = [material.id for material in materials if material.stocked]
-        lock_pools(stocked)
-        stored = stored_lots(actor, stocked)
-        self.left = {id: tuple(lot.pickable for lot in stored[id]) for id in stocked}
-
-    def pick(self, material: Material, quantity: Decimal) -> tuple[Picks, Decimal]:
-        """The picks and what they fall short by; what is not stocked is never short."""
-        if not material.stocked:
-            return (), ZERO
-        picked = pick(self.left[material.id], quantity, self.day)
-        self.left[material.id] = picked.lots
-        picks = tuple(PlannedPick(UUID(one.lot), one.quantity) for one in picked.picks)
-        return picks, picked.short
-
-
-def _pick_all(
-    actor: Actor, batch: Batch, lines: Sequence[BatchLine], packaging: Sequence[BatchPackaging]
-) -> Planned:
-    needed = [*(line.material for line in lines), *(item.material for item in packaging)]
-    picker = _Picker(actor, needed, batch.planned_for)
-    planned_lines = []
-    for line in lines:
-        picks, line.short = picker.pick(line.material, line.grams)
-        planned_lines.append(PlannedLine(line, picks))
-    planned_packaging = []
-    for item in packaging:
-        count = item.per_unit * (batch.units or 0)
-        picks, item.short = picker.pick(item.material, count)
-        planned_packaging.append(PlannedPackaging(item, count, picks))
-    return Planned(batch, tuple(planned_lines), tuple(planned_packaging))
-
-
-def _write(actor: Actor, planned: Planned) -> None:
-    """Keep the plan, and promise what was picked."""
-    batch = planned.batch
-    BatchLine.objects.bulk_create(one.line for one in planned.lines)
-    BatchPackaging.objects.bulk_create(one.packaging for one in planned.packaging)
-    rows: list[tuple[BatchLine | BatchPackaging, Picks]] = []
-    rows += [(one.line, one.picks) for one in planned.lines]
-    rows += [(one.packaging, one.picks) for one in planned.packaging]
-    Pick.objects.bulk_create(
-        Pick(
-            coop_id=batch.coop_id,
-            maker_id=batch.maker_id,
-            batch=batch,
-            line=row if isinstance(row, BatchLine) else None,
-            packaging=row if isinstance(row, BatchPackaging) else None,
-            position=place,
-            lot_id=one.lot_id,
-            quantity=one.quantity,
-        )
-        for row, picks in rows
-        for place, one in enumerate(picks)
+def _packaging(batch: Batch, item: Packaging) -> BatchPackaging:
+    return BatchPackaging(
+        coop_id=batch.coop_id,
+        maker_id=batch.maker_id,
+        batch=batch,
+        position=item.position,
+        material=item.material,
+        per_unit=item.quantity,
     )
-    short: dict[UUID, Decimal] = defaultdict(Decimal)
-    for row, _ in rows:
-        short[row.material_id] += row.short
-    promises = [
-        Promise(row.material_id, one.lot_id, one.quantity) for row, picks in rows for one in picks
-    ]
-    reserve(actor, batch.account_id, promises, short)

@@ -1,17 +1,17 @@
 """What the pure cautions are told of a formula, a batch, a weighing and a product."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from fractions import Fraction
 from uuid import UUID
 
 from formulas.access import standing
 from formulas.cautions import Caution, Facts, Flag, Part, Step, cautions
-from formulas.composition import explode
+from formulas.composition import Recipe, explode
 from formulas.judging import Measure, Window, is_outside, told
 from formulas.measurements import judged, standing_rows, windows_of
 from formulas.models import Batch, FormulaVersion, Measurement, Product, Weighing
-from formulas.recipes import recipes_under
+from formulas.recipes import composed, intermediates, recipes_below, recipes_under
 from formulas.weighing import Weighed
 from ledger.costing import round_stored
 from ledger.lots import last_usable_day
@@ -37,16 +37,19 @@ def of_product(product: Product, version: FormulaVersion) -> tuple[Caution, ...]
 
 
 def of_plan(batch: Batch) -> tuple[Caution, ...]:
-    """The cautions of a planned batch whose lines and picks are at hand, with no query."""
+    """The cautions of a planned batch whose lines and picks are at hand.
+
+    Its intermediates are opened as they are in force, in two queries; else there is none.
+    """
     undated = [
         pick.lot.code
         for line in batch.lines.all()
         for pick in line.picks.all()
         if last_usable_day(pick.lot) is None
     ]
-    parts = tuple(_part(line.material, line.percent) for line in batch.lines.all())
     return cautions(
-        Step.PLAN, Facts(parts=parts, day=batch.planned_for, undated_lots=sorted(set(undated)))
+        Step.PLAN,
+        Facts(parts=_parts_of(batch), day=batch.planned_for, undated_lots=sorted(set(undated))),
     )
 
 
@@ -93,10 +96,27 @@ def _measured(rows: Iterable[Measurement], windows: dict[Measure, Window]) -> Fa
 
 def _parts_under(version: FormulaVersion) -> tuple[Part, ...]:
     """What a formula is made of, in percent of what is weighed in, intermediates opened."""
-    recipes = recipes_under(version)
-    grams = explode(str(version.formula_id), Fraction(100), recipes)
-    materials = Material.objects.in_bulk([UUID(id) for id in grams])
-    return tuple(_part(materials[UUID(id)], round_stored(part)) for id, part in grams.items())
+    return _opened(str(version.formula_id), recipes_under(version), {})
+
+
+def _parts_of(batch: Batch) -> tuple[Part, ...]:
+    """The same of a batch by its lines, which have their materials at hand."""
+    lines = sorted(batch.lines.all(), key=lambda line: line.position)
+    own = Recipe(composed(lines))
+    # By the batch's own id: an intermediate may by now contain the formula that it was planned of.
+    recipes = recipes_below(batch.coop_id, intermediates([own])) | {str(batch.id): own}
+    known = {line.material_id: line.material for line in lines if line.component_id is None}
+    return _opened(str(batch.id), recipes, known)
+
+
+def _opened(
+    top: str, recipes: Mapping[str, Recipe], known: Mapping[UUID, Material]
+) -> tuple[Part, ...]:
+    """The parts of one recipe; materials that are not `known` yet are looked up together."""
+    grams = {UUID(id): part for id, part in explode(top, Fraction(100), recipes).items()}
+    unknown = grams.keys() - known.keys()
+    materials = {**known, **(Material.objects.in_bulk(list(unknown)) if unknown else {})}
+    return tuple(_part(materials[id], round_stored(part)) for id, part in grams.items())
 
 
 def _part(material: Material, percent: Decimal) -> Part:

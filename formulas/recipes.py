@@ -1,20 +1,43 @@
 """Formula versions as the pure functions read them, and all that lies under one."""
 
+from collections import defaultdict
 from collections.abc import Iterable
 from decimal import Decimal
-
-from django.db.models import F
+from typing import Final
+from uuid import UUID
 
 from formulas.composition import Composed, Ingredient, Kind, Recipe
 from formulas.infusing import Infusion
-from formulas.models import FormulaVersion, Line, Product
+from formulas.models import BatchLine, FormulaVersion, Line, Product
 from formulas.scaling import fill_of_mass, fill_of_volume
 from ledger.errors import DensityMissing
 from ledger.quantities import Density
+from ledger.statements import run
+
+# The versions in force of some formulas and of all that lies under them, line by line.
+_BELOW: Final = """
+with recursive in_force as not materialized (
+  select f.id as formula_id, v.process_loss_percent, l.component_id, l.material_id, l.percent,
+         l.kind, l.max_percent, l.position
+    from formulas_formula f
+    join formulas_formulaversion v
+      on v.coop_id = f.coop_id and v.formula_id = f.id and v.number = f.version
+    join formulas_line l on l.coop_id = v.coop_id and l.version_id = v.id
+    where f.coop_id = %(coop)s
+), below(id) as (
+  select unnest(%(wanted)s::uuid[])
+  union
+  select i.component_id from below b join in_force i on i.formula_id = b.id
+    where i.component_id is not null
+)
+select i.formula_id, i.process_loss_percent, i.component_id, i.material_id, i.percent, i.kind,
+       i.max_percent
+  from below b join in_force i on i.formula_id = b.id order by i.formula_id, i.position
+"""
 
 
-def composed(lines: Iterable[Line]) -> tuple[Composed, ...]:
-    """The lines of a version, in their order."""
+def composed(lines: Iterable[Line | BatchLine]) -> tuple[Composed, ...]:
+    """The lines of a version, or of a batch of it, in their order."""
     return tuple(
         Composed(
             ingredient=Ingredient(Kind.FORMULA, str(line.component_id))
@@ -31,23 +54,35 @@ def composed(lines: Iterable[Line]) -> tuple[Composed, ...]:
 def recipes_under(version: FormulaVersion) -> dict[str, Recipe]:
     """The version and, in force today, every intermediate under it, by the id of the formula.
 
-    One query for each depth of formulas within formulas.
+    One query, whatever the depth; none for a version without intermediates.
     """
-    recipes = {
-        str(version.formula_id): Recipe(composed(version.lines.all()), version.process_loss_percent)
-    }
-    wanted = _intermediates(recipes.values())
-    while wanted:
-        found = FormulaVersion.objects.prefetch_related("lines").filter(
-            maker_id=version.maker_id, formula_id__in=wanted, number=F("formula__version")
+    own = Recipe(composed(version.lines.all()), version.process_loss_percent)
+    wanted = intermediates([own])
+    return recipes_below(version.coop_id, wanted) | {str(version.formula_id): own}
+
+
+def recipes_below(coop: UUID, formulas: Iterable[str]) -> dict[str, Recipe]:
+    """These formulas and every one under them, as they are in force today, in one query."""
+    wanted = sorted(formulas)
+    if not wanted:
+        return {}
+    lines: dict[str, list[Composed]] = defaultdict(list)
+    losses: dict[str, Decimal] = {}
+    for formula, loss, inner, bought, percent, kind, most in run(
+        _BELOW, {"coop": coop, "wanted": wanted}
+    ):
+        losses[str(formula)] = loss
+        lines[str(formula)].append(
+            Composed(
+                ingredient=Ingredient(Kind.FORMULA, str(inner))
+                if inner
+                else Ingredient(Kind.MATERIAL, str(bought)),
+                percent=percent,
+                is_balance=kind == Line.Kind.BALANCE,
+                max_percent=most,
+            )
         )
-        level = {
-            str(row.formula_id): Recipe(composed(row.lines.all()), row.process_loss_percent)
-            for row in found
-        }
-        recipes |= level
-        wanted = _intermediates(level.values()) - recipes.keys()
-    return recipes
+    return {formula: Recipe(tuple(lines[formula]), loss) for formula, loss in losses.items()}
 
 
 def density_of(version: FormulaVersion) -> Density | None:
@@ -86,7 +121,8 @@ def mass_each_of(product: Product, version: FormulaVersion) -> Decimal | None:
         return None
 
 
-def _intermediates(recipes: Iterable[Recipe]) -> set[str]:
+def intermediates(recipes: Iterable[Recipe]) -> set[str]:
+    """The formulas that these contain themselves."""
     return {
         line.ingredient.id
         for recipe in recipes

@@ -15,6 +15,7 @@ from ledger.access import Actor
 from ledger.alerts import enqueue_checks
 from ledger.lots import NewLot, open_lots
 from ledger.models import Lot, Maker, Material, Reservation, Shortfall
+from ledger.writing import write_together
 
 # All that lies in store of these materials, with what others and what this account was promised.
 # Order of receipt is the order of the lots' ids (UUIDv7).
@@ -97,24 +98,34 @@ class Promise:
     quantity: Decimal
 
 
-def reserve(
-    actor: Actor, account: UUID, promises: Sequence[Promise], short: Mapping[UUID, Decimal]
-) -> None:
-    """Promise lots to a batch's account, and note what it lacks; the pools are locked by then."""
+def promised(
+    actor: Actor, account: UUID, promises: Iterable[Promise], short: Mapping[UUID, Decimal]
+) -> tuple[list[Reservation], list[Shortfall]]:
+    """The rows that promise lots to a batch's account and note what it lacks, not yet written."""
     together: dict[tuple[UUID, UUID], Decimal] = defaultdict(Decimal)
     for promise in promises:
         together[promise.material_id, promise.lot_id] += promise.quantity
     own = {"coop_id": actor.coop_id, "maker_id": actor.maker, "account_id": account}
-    Reservation.objects.bulk_create(
-        Reservation(**own, material_id=material, lot_id=lot, quantity=quantity)
-        for (material, lot), quantity in together.items()
+    return (
+        [
+            Reservation(**own, material_id=material, lot_id=lot, quantity=quantity)
+            for (material, lot), quantity in together.items()
+        ],
+        [
+            Shortfall(**own, material_id=material, quantity=quantity)
+            for material, quantity in short.items()
+            if quantity > 0
+        ],
     )
-    Shortfall.objects.bulk_create(
-        Shortfall(**own, material_id=material, quantity=quantity)
-        for material, quantity in short.items()
-        if quantity > 0
-    )
-    enqueue_checks(actor, {material for material, _ in together} | short.keys())
+
+
+def reserve(
+    actor: Actor, account: UUID, promises: Sequence[Promise], short: Mapping[UUID, Decimal]
+) -> None:
+    """Promise lots to a batch's account, and note what it lacks; the pools are locked by then."""
+    reservations, lacking = promised(actor, account, promises, short)
+    write_together(reservations, lacking)
+    enqueue_checks(actor, {row.material_id for row in reservations} | short.keys())
 
 
 def free(actor: Actor, account: UUID) -> None:

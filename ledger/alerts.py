@@ -31,9 +31,24 @@ from ledger.models import Alert, Coop, Maker, Membership, Watch
 from ledger.outbox import Work
 from ledger.quantities import Quantity
 from ledger.roles import Verb
+from ledger.statements import run
 
 LOW_STOCK: Final = "low_stock"
 CHECK, MAIL = "check_watch", "mail_alert"
+# The pools are locked before the first row is written: every row needs the lock's own.
+_OWE_CHECKS: Final = """
+with watched as (
+  select material_id from ledger_watch
+    where coop_id = %(coop)s and maker_id = %(maker)s
+      and material_id = any (%(materials)s::uuid[])
+), locked as materialized (
+  select ledger_lock_pools(array(select material_id from watched order by 1))
+    where exists (select from watched)
+)
+insert into ledger_outbox (coop_id, maker_id, id, task, subject)
+select %(coop)s, %(maker)s, uuidv7(), %(task)s, material_id from locked cross join watched
+  on conflict do nothing
+"""
 
 
 def set_watch(
@@ -118,12 +133,10 @@ def enqueue_checks(actor: Actor, material_ids: Iterable[UUID]) -> None:
 
     Call it last in the verb: it locks the materials' pools until the transaction ends.
     """
-    wanted = set(material_ids)
-    watched = _own_watches(actor).filter(material_id__in=wanted)
-    found = list(watched.values_list("material_id", flat=True))
-    if found:
-        lock_pools(found)
-        outbox.owe(actor.coop_id, actor.maker, CHECK, found)
+    wanted = sorted(set(material_ids))
+    if wanted:
+        own = {"coop": actor.coop_id, "maker": actor.maker}
+        run(_OWE_CHECKS, {**own, "materials": wanted, "task": CHECK})
 
 
 @outbox.does(CHECK)

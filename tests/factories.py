@@ -11,12 +11,13 @@ from typing import Any, TypeVar
 from django.contrib.auth import get_user_model
 from django.db import connection
 
-from formulas.batches import Planned, Size, plan_batch
+from formulas.batches import Size, plan_batch
 from formulas.composing import Draft, LineDraft, PhaseDraft, new_version, write_formula
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.drawing import Sample
 from formulas.finishing import AbnormalLoss, Finished, finish
 from formulas.models import Batch, FormulaVersion, Product
+from formulas.planning import Planned
 from formulas.products import PackagingDraft, ProductDraft, add_product
 from formulas.weighing import Weighed, weigh
 from ledger.access import Actor, acting_as

@@ -37,7 +37,7 @@ from api.rest.infusion_shapes import (
     planned_infusion_json,
     steeped_json,
 )
-from api.rest.later_bills import LaterBillsOut, later_bills_json
+from api.rest.later_bills import LaterBillsOut, later_bills_json, no_bills_json
 from api.rest.measurements import MeasurementOut, StandingOut, WindowOut, standing_json
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import finishing, weighing
@@ -254,6 +254,19 @@ def brief_json(row: Batch) -> dict[str, Any]:
 
 def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
     return {
+        **_planned_json(row),
+        "finished": _finished_of(actor, row),
+        "later_bills": later_bills_json(actor, row),
+    }
+
+
+def new_batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
+    """The same of a batch that was just planned: nothing is finished, and nothing was used."""
+    return {**_planned_json(row), "finished": None, "later_bills": no_bills_json(actor)}
+
+
+def _planned_json(row: Batch) -> dict[str, Any]:
+    return {
         **brief_json(row),
         "lines": lines_json(row),
         "packaging": packaging_json(row),
@@ -262,8 +275,6 @@ def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
         **measured_json(row),
         "top_ups": [top_up_brief(one) for one in sorted(row.top_ups.all(), key=lambda o: o.id)],
         "cautions": cautions_json(of_plan(row) if row.state == Batch.State.PLANNED else ()),
-        "finished": _finished_of(actor, row),
-        "later_bills": later_bills_json(actor, row),
     }
 
 

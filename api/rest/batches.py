@@ -20,6 +20,7 @@ from api.rest.batch_shapes import (
     batch_json,
     brief_json,
     finished_json,
+    new_batch_json,
     samples_of,
     weighed_json,
 )
@@ -60,9 +61,8 @@ class Batches(Resource):
             formula=data.get("formula"),
             product=data.get("product"),
         )
-        id = planned.batch.id
-        told = advising.advise(actor, batch=id, today=day_of(actor, self.now))
-        return {**batch_json(actor, told.batch), "advice": advice_json(actor, told)}
+        told = advising.advise_new(actor, planned, today=day_of(actor, self.now))
+        return {**new_batch_json(actor, planned.batch), "advice": advice_json(actor, told)}
 
 
 class OneBatch(Resource):

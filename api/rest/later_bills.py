@@ -1,12 +1,13 @@
 """How the bills that came later are shown with a batch."""
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
 
 from api.rest.fields import Id, Shown, Text, plain
-from formulas.later_bills import later_bills_of
+from formulas.later_bills import LaterBill, later_bills_of
 from formulas.models import Batch
 from ledger.access import Actor
 from ledger.models import Bill
@@ -36,7 +37,15 @@ def later_bills_json(actor: Actor, batch: Batch) -> dict[str, Any] | None:
     """What later bills put on a batch, for who may see costs."""
     if not actor.may(Verb.SEE_COSTS):
         return None
-    found = later_bills_of(actor, batch.id)
+    return _told(actor, later_bills_of(actor, batch.id))
+
+
+def no_bills_json(actor: Actor) -> dict[str, Any] | None:
+    """The same of a batch that has used nothing yet."""
+    return _told(actor, []) if actor.may(Verb.SEE_COSTS) else None
+
+
+def _told(actor: Actor, found: Sequence[LaterBill]) -> dict[str, Any]:
     total = sum((one.amount for one in found), Decimal(0))
     return {
         "total": plain(round_money(total, actor.currency)),

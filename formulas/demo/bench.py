@@ -11,7 +11,7 @@ from uuid import UUID
 
 from django.db import connection
 
-from formulas.batches import Planned, PlannedLine, Size, plan_batch
+from formulas.batches import Size, plan_batch
 from formulas.composing import Draft, LineDraft, PhaseDraft, write_formula
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.demo.history import Delivery, Made
@@ -19,6 +19,7 @@ from formulas.demo.recipes import HOURLY_RATE, OVERHEAD_PER_BATCH, ProductOf, Re
 from formulas.drawing import Sample
 from formulas.filling import fill
 from formulas.finishing import AbnormalLoss, finish
+from formulas.planning import Planned, PlannedLine
 from formulas.products import PackagingDraft, ProductDraft, add_product
 from formulas.weighing import weigh
 from ledger.access import Actor, set_walls

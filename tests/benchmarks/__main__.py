@@ -4,7 +4,16 @@ import argparse
 import sys
 from collections.abc import Callable
 
-from tests.benchmarks import history, issuing, listing, posting, rolling, starting, weighing
+from tests.benchmarks import (
+    history,
+    issuing,
+    listing,
+    planning,
+    posting,
+    rolling,
+    starting,
+    weighing,
+)
 from tests.benchmarks.bench import Options, running
 from tests.benchmarks.report import Row, say, table
 from tests.running import Running
@@ -14,6 +23,7 @@ PARTS: dict[str, Part] = {
     "post": posting.measure,
     "issue": issuing.measure,
     "weighing": weighing.measure,
+    "planning": planning.measure,
     "lots": listing.measure,
     "history": history.measure,
     "what-if": rolling.measure,

@@ -1,10 +1,17 @@
 """How often a program and PostgreSQL speak in turn: a relay between them that counts."""
 
+import json
 import socket
+import tempfile
 import threading
-from collections.abc import Iterator
+import uuid
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
+
+from tests.benchmarks.bench import Stock
+from tests.running import Running
 
 PORT_IN_NAME = ".s.PGSQL.5432"
 
@@ -61,3 +68,37 @@ def counted(real: Path, ours: Path) -> Iterator[Relay]:
         connection.close()
         connection.settings_dict["HOST"] = usual
         relay.close()
+
+
+def of_posts(
+    server: Running, stock: Stock, posts: Iterable[tuple[str, dict[str, Any]]]
+) -> list[int]:
+    """How many round trips each of these requests takes, one after the other on one connection.
+
+    They are answered in this process, with the server's database.
+    """
+    from django.test import Client
+
+    from deploy.embedded import socket_dir
+
+    web, found = Client(), []
+    with (
+        tempfile.TemporaryDirectory() as ours,
+        counted(socket_dir(server.data, "pg"), Path(ours)) as relay,
+    ):
+        for path, body in posts:
+            before = relay.count
+            answer = web.post(
+                path,
+                json.dumps(body),
+                content_type="application/json",
+                headers={
+                    "Authorization": f"Bearer {stock.client.token}",
+                    "Idempotency-Key": str(uuid.uuid4()),
+                    "Host": "127.0.0.1",
+                },
+            )
+            if answer.status_code != 201:
+                raise RuntimeError(answer.content.decode())
+            found.append(relay.count - before)
+    return found

@@ -2,9 +2,7 @@
 
 import itertools
 import json
-import tempfile
 import uuid
-from pathlib import Path
 from typing import Any
 
 from tests.benchmarks import load, round_trips
@@ -23,7 +21,7 @@ def measure(server: Running, options: Options) -> list[Row]:
     places = [place for _ in range(BATCHES) for place in _planned(stock, formula)]
     turns = itertools.cycle(places)
     rows = []
-    first = _round_trips(server, stock, places)
+    first = _round_trips(server, stock, places[:10])
     for clients in (1, 8):
         found = load.drive(
             server.port,
@@ -38,7 +36,7 @@ def measure(server: Running, options: Options) -> list[Row]:
                 f" p99 {found.p99_ms:.1f} ms",
             )
         )
-    later = _round_trips(server, stock, places)
+    later = _round_trips(server, stock, places[:10])
     trips = Row(
         "  its round trips to the database",
         str(later),
@@ -81,30 +79,5 @@ def _weighing(stock: Stock, place: Place) -> bytes:
 
 def _round_trips(server: Running, stock: Stock, places: list[Place]) -> int:
     """The most round trips that one of a few weighings needs, on a connection that is warm."""
-    from django.test import Client
-
-    from deploy.embedded import socket_dir
-
-    web, most = Client(), 0
-    with (
-        tempfile.TemporaryDirectory() as ours,
-        round_trips.counted(socket_dir(server.data, "pg"), Path(ours)) as relay,
-    ):
-        for turn, (path, body) in enumerate(places[:10]):
-            before = relay.count
-            answer = web.post(
-                path,
-                json.dumps(body),
-                content_type="application/json",
-                headers={
-                    "Authorization": f"Bearer {stock.client.token}",
-                    "Idempotency-Key": str(uuid.uuid4()),
-                    "Host": "127.0.0.1",
-                },
-            )
-            if answer.status_code != 201:
-                raise RuntimeError(answer.content.decode())
-            # The first ones open the connection and prepare the statements.
-            if turn >= 3:
-                most = max(most, relay.count - before)
-    return most
+    # The first ones open the connection and prepare the statements.
+    return max(round_trips.of_posts(server, stock, places)[3:])

@@ -8,11 +8,11 @@ import pytest
 
 from formulas.access import batches_of, with_details
 from formulas.alternates import AlternateDraft
-from formulas.batches import Planned
 from formulas.composing import Draft, LineDraft, PhaseDraft, new_version, write_formula
 from formulas.composition import Balance, Fixed
 from formulas.errors import BalanceTooSmall, NotAnAlternate
 from formulas.models import FormulaVersion
+from formulas.planning import Planned
 from formulas.repicking import reserve_again
 from formulas.shares import Chosen, shares_of
 from formulas.topping_up import top_up

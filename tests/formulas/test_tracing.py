@@ -5,7 +5,8 @@ from decimal import Decimal
 
 import pytest
 
-from formulas.batches import Planned, cancel_batch
+from formulas.batches import cancel_batch
+from formulas.planning import Planned
 from formulas.weighing import weigh_back
 from ledger.models import Lot
 from ledger.quantities import parse_quantity

@@ -12,8 +12,9 @@ from typing import Any
 from hypothesis import strategies as st
 from hypothesis.stateful import initialize, precondition, rule
 
-from formulas.batches import Planned, Size, cancel_batch, plan_batch
+from formulas.batches import Size, cancel_batch, plan_batch
 from formulas.errors import AlreadyFinished, NothingWeighed, OverMaximum
+from formulas.planning import Planned
 from formulas.weighing import Weighed, weigh, weigh_back
 from ledger.errors import LotExpired, LotNotReleased
 from ledger.models import Lot

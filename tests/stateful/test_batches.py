@@ -15,11 +15,11 @@ from django.db import connection
 from hypothesis import strategies as st
 from hypothesis.stateful import precondition, rule
 
-from formulas.batches import Planned
 from formulas.drawing import Sample
 from formulas.filling import Filled, fill
 from formulas.finishing import AbnormalLoss, Finished, finish
 from formulas.models import Batch
+from formulas.planning import Planned
 from formulas.undoing import undo
 from ledger.access import acting_as
 from ledger.models import Lot, Reservation

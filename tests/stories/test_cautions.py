@@ -64,7 +64,8 @@ def test_a_soap_is_cautioned_at_every_step_and_nowhere_twice(maker: Client) -> N
     assert set(told) > {"stricter_review", "claim", "allergen_origin"}
     size = {"formula": formula["id"], "batch": "1 kg", "planned_for": "2025-05-06"}
     batch = maker.post("batches", size).made()
-    assert codes(batch) == ["certificate_expired", "lot_undated"]
+    assert codes(batch) == ["certificate_expired", "allergen_origin", "lot_undated"]
+    assert batch["cautions"][1]["about"] == ["Almond Oil"], "it is in the intermediate"
     path = f"batches/{batch['id']}"
     at = {"happened_at": "2025-05-06T09:00:00Z"}
     weighing = {"line": batch["lines"][1]["id"], "lot": lots[lye], "quantity": "50 g", **at}
