@@ -26,10 +26,12 @@ from formulas.net_contents import (
     SAMPLE_CORRECTION,
     Limits,
     Rule,
+    Spread,
     Verdict,
     judge,
     limits_of,
     maximum_allowable_variation,
+    mean_allowance,
     sample_size,
     spread_of,
     tolerable_negative_error,
@@ -201,3 +203,32 @@ def test_water_fill() -> None:
             water_fill(pieces, D(20))
     with pytest.raises(TemperatureOutOfRange):
         millilitres_of_water(D(1), D(101))
+
+
+def test_limits_in_another_unit_are_the_same_limits() -> None:
+    """250 mL at 1.02 g/mL: 255 g, of which 9.18 g may lack once and 18.36 g never."""
+    grams = EU_250.times(D("1.02"))
+    assert grams == Limits(Rule.EU, D(255), D("9.18"), EU_250.source)
+    assert (grams.short, grams.least) == (D("245.82"), D("236.64"))
+
+
+@pytest.mark.parametrize(
+    ("rule", "weighed", "lot", "factor"),
+    [
+        (Rule.US, 12, 60, "0.635"),
+        (Rule.US, 13, 60, "0.422"),
+        (Rule.US, 49, 60, "0"),
+        (Rule.US, 12, 12, "0"),
+        (Rule.EU, 12, 60, "0.640"),
+        (Rule.EU, 20, 60, "0.640"),
+        (Rule.EU, 21, 60, "0.503"),
+        (Rule.EU, 51, 60, "0"),
+    ],
+)
+def test_the_allowance_is_that_of_the_next_larger_sample(
+    rule: Rule, weighed: int, lot: int, factor: str
+) -> None:
+    spread = Spread(weighed, D(250), D(2), D(248), D(252))
+    assert mean_allowance(rule, spread, lot) == 2 * D(factor)
+    alone = Spread(weighed, D(250), None, D(250), D(250))
+    assert mean_allowance(rule, alone, lot) == 0

@@ -4,9 +4,11 @@ from decimal import Decimal as D
 
 import pytest
 
+from formulas.capacities import water_fill
 from formulas.composition import Composed, Ingredient, Kind
 from formulas.costing import batch_cost, batch_yield
-from formulas.errors import BatchTooSmall, OverMaximum
+from formulas.errors import BalanceMissing, BalanceTooSmall, BatchTooSmall, OverMaximum
+from formulas.net_contents import Rule, limits_of, spread_of, tolerable_negative_error
 from formulas.scaling import (
     check_maximum,
     fill_of_mass,
@@ -17,6 +19,7 @@ from formulas.scaling import (
     scale_output,
     scale_units,
 )
+from formulas.substituting import Strength, corrected_balance, make_up, must_have_balance
 from ledger.errors import DensityNotPositive, Invalid, QuantityNotPositive
 from tests.refusing import Asked, assert_refused
 
@@ -91,7 +94,64 @@ COSTING: list[Asked] = [
     ),
 ]
 
+ROOM = "The Directive rules 5 g to 10 kg, or 5 mL to 10 L; choose no rule for this size."
+EMPTY = "The full piece weighs no more than the empty one: check gross and tare."
+SHORTAGE = "An allowed shortage is above zero and below the nominal contents."
+FILLS: list[Asked] = [
+    (lambda: water_fill([], D(20)), Invalid, "/pieces", "Fill at least one piece."),
+    (
+        lambda: water_fill([(D(9), D(1)), (D(5), D(5))], D(20), pointer="/fills"),
+        Invalid,
+        "/fills/1/gross",
+        EMPTY,
+    ),
+    (lambda: tolerable_negative_error(D("4.99")), Invalid, "", ROOM),
+    (lambda: tolerable_negative_error(D("10000.01")), Invalid, "", ROOM),
+    (lambda: limits_of(Rule.EU, D(5), by_volume=True, allowed=D(5)), Invalid, "", SHORTAGE),
+    (lambda: limits_of(Rule.EU, D(5), by_volume=True, allowed=D(0)), Invalid, "", SHORTAGE),
+    (lambda: spread_of([]), Invalid, "", "Weigh at least one unit."),
+]
 
-@pytest.mark.parametrize("asked", [*SCALING, *COSTING])
+TOPPING_UP: list[Asked] = [
+    (
+        lambda: make_up(D(5), D(6), None),
+        Invalid,
+        "/lot",
+        "What is kept is at most what is needed.",
+    ),
+    (
+        lambda: make_up(D(5), D(5), None),
+        QuantityNotPositive,
+        "/lot",
+        "There is nothing to make up.",
+    ),
+    (
+        lambda: make_up(D("0.01"), D(0), Strength(D(20), D(100))),
+        QuantityNotPositive,
+        "/lot",
+        "What is missing is less than the scale can weigh of the substitute.",
+    ),
+    (
+        lambda: make_up(D(5), D(0), Strength(D(0), D(20))),
+        Invalid,
+        "",
+        "Active matter is above 0 and at most 100 percent.",
+    ),
+    (
+        lambda: corrected_balance(D(10), D(7), D(4)),
+        BalanceTooSmall,
+        "/material",
+        "The substitute brings 4 g more, and the balance line can give 3 g at most.",
+    ),
+    (
+        lambda: must_have_balance(make_up(D(10), D(0), Strength(D(50), D(25))), has_balance=False),
+        BalanceMissing,
+        "/material",
+        "The substitute brings 10.00 g more or less, and no line is the balance to give way.",
+    ),
+]
+
+
+@pytest.mark.parametrize("asked", [*SCALING, *COSTING, *FILLS, *TOPPING_UP])
 def test_a_refusal_says_what_is_wrong_and_where(asked: Asked) -> None:
     assert_refused(*asked)

@@ -124,3 +124,30 @@ def test_what_a_substitution_touches() -> None:
     assert codes(oil, other) == {"inci_changed", "allergens_carried"}
     # Not knowing is not the same as knowing of nothing.
     assert codes(oil, Known("Unknown")) == {"inci_unknown", "carried_unknown", "check_ph"}
+
+
+def test_each_caution_says_what_to_look_at_and_of_which_material() -> None:
+    """Whole sentences, since a maker acts on nothing else."""
+    own = Known("Own", "Betaine", "surfactant", frozenset())
+    all_of_it = frozenset({"preservative", "salts", "allergens"})
+    other = Known("Other", "Coco-Betaine", "surfactant", all_of_it)
+    assert [one.text for one in touched(own, other, D(1))] == [
+        "Coco-Betaine stands in for Betaine: the ingredient list of this batch is another one, so a"
+        " label printed for the formula may be wrong.",
+        "Other carries a preservative of its own: reckon the total against its limit, since what"
+        " keeps the product has changed. Needs a challenge test (e.g. ISO 11930); this cannot show"
+        " that it is preserved.",
+        "Other carries salts: a product thickened by salt may turn out thinner or thicker, so check"
+        " the viscosity before thickening.",
+        "Other carries fragrance allergens: above 0.001 % in what stays on or 0.01 % in what is"
+        " rinsed off they belong on the label.",
+        "Check the pH before filling: grades of a surfactant differ in pH, and a preservative may"
+        " need its window.",
+        "The balance line gives way for what the substitute brings: weigh the corrected amount, not"
+        " the one on a sheet printed before.",
+    ]
+    assert [one.text for one in touched(Known("A", "X", "oil"), Known("B", "", "oil"))] == [
+        "An INCI name is not recorded: see whether the ingredient list still holds.",
+        "What B carries beside its active matter is not recorded: see its data sheet for"
+        " preservatives, salts and allergens.",
+    ]
