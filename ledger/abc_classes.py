@@ -14,24 +14,19 @@ from ledger.counting_rules import due_on, rank
 from ledger.entries import account
 from ledger.models import Account
 from ledger.roles import Verb
+from ledger.usage_reading import IS_USE
 
 YEAR: Final = timedelta(days=365)
-# What left the store to be used, sold or given, less what came back; not what was counted, sent
-# back to its supplier or undone. What was made counts when it leaves, not when it comes.
-_USE: Final = """
+_USE: Final = f"""
 select c.material_id, -sum(p.quantity), -sum(p.value)
   from ledger_posting p
   join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
   join ledger_custody c on c.coop_id = p.coop_id and c.maker_id = p.maker_id
     and c.lot_id = p.lot_id
  where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.account_id = %(store)s
-   and p.happened_on > %(since)s and p.happened_on <= %(day)s
-   and (e.kind in ('draw', 'weigh_back', 'cancel', 'sale', 'customer_return', 'issue')
-        or e.kind in ('make', 'fill') and p.quantity < 0)
-   and not exists (select from ledger_entry r
-                     where r.coop_id = e.coop_id and r.reverses_id = e.id)
+   and p.happened_on > %(since)s and p.happened_on <= %(day)s and {IS_USE}
  group by 1
-"""
+"""  # noqa: S608 - the words are our own
 _HELD: Final = """
 select m.id, m.name, m.measured_by = 'count',
        (select max((l.counted_at at time zone %(zone)s)::date)

@@ -18,6 +18,7 @@ COLUMNS, FUNCTION_LINES, MODULE_LINES = 100, 50, 400
 MACHINE_PATH = re.compile(r"(?<![\w.])/(?:root|home/\w+|Users/\w+|work)/")
 # No quantity or money: how alike two spellings must be, and how many seconds to wait.
 DIVIDED_OPENLY = {("ledger/unit_names.py", "7 / 10"), ("ledger/outbox.py", "200 / 1000")}
+OF_FLOATS = {"models.FloatField", "math.fsum", "math.sqrt"}
 # Arrays of binary numbers, for a question about all formulas at once; prices are exact.
 MAY_USE_ARRAYS = {"formulas/rollup.py"}
 # What a version control system keeps is judged; what a tool left lying about is not.
@@ -76,14 +77,14 @@ def divided(tree: ast.AST) -> list[tuple[int, str]]:
 
 
 def floats(tree: ast.AST) -> list[int]:
-    """The lines with a float: a literal, the name (a call, an annotation), or a true division's
-    way in through `math`."""
+    """The lines with a float: a literal, the name (a call, an annotation), or a way in through
+    `math`; a Decimal's own root is a Decimal."""
     return [
         node.lineno
         for node in ast.walk(tree)
         if (isinstance(node, ast.Constant) and isinstance(node.value, float | complex))
         or (isinstance(node, ast.Name) and node.id in {"float", "complex"})
-        or (isinstance(node, ast.Attribute) and node.attr in {"FloatField", "fsum", "sqrt"})
+        or (isinstance(node, ast.Attribute) and ast.unparse(node) in OF_FLOATS)
     ]
 
 

@@ -266,3 +266,12 @@ UNIT_WEIGHING: Final = _sent(
         "weighings": [{"gross": "288.4 g"}, {"gross": "289.0 g"}, {"gross": "288.1 g"}],
     },
 )
+REORDER_POINT: Final = _sent(
+    "What is used is known, and how late orders come",
+    {
+        "service_level_percent": "95",
+        "lead_time": {"days": "9", "spread_days": "2"},
+        "use": {"per_day": "1.8 kg", "spread": "0.6 kg"},
+        "usual_order": "25 kg",
+    },
+)

@@ -1,0 +1,81 @@
+"""What a material's entries tell of its use, day by day or week by week."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Final
+from uuid import UUID
+
+from django.db import connection
+
+from ledger.access import Actor, day_of, material_for
+from ledger.entries import account
+from ledger.models import Account, Material
+from ledger.roles import Verb
+
+PERIODS: Final[Mapping[str, int]] = {"day": 1, "week": 7}
+# What left the store to be used, sold or given, less what came back; not what was counted, sent
+# back to its supplier, moved to another maker or undone. What was made counts when it leaves, not
+# when it comes. Of a posting `p` to the store and its entry `e`.
+IS_USE: Final = """
+  (e.kind in ('draw', 'weigh_back', 'cancel', 'sale', 'customer_return', 'issue')
+   or e.kind in ('make', 'fill') and p.quantity < 0)
+  and not exists (select from ledger_entry r where r.coop_id = e.coop_id and r.reverses_id = e.id)
+"""
+_USED: Final = f"""
+select (p.happened_on - %(first)s::date) / %(days)s as period, -sum(p.quantity)
+  from ledger_posting p
+  join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
+  join ledger_custody c on c.coop_id = p.coop_id and c.maker_id = p.maker_id
+    and c.lot_id = p.lot_id and c.material_id = %(material)s
+ where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.account_id = %(store)s
+   and p.happened_on between %(first)s and %(last)s and {IS_USE}
+ group by 1
+"""  # noqa: S608 - the words are our own
+
+
+@dataclass(frozen=True, slots=True)
+class UsageRead:
+    """Use in each period, oldest first, in grams or pieces, and the days that it covers.
+
+    It begins with the first period in which something was used: before, the material may not have
+    been there. A period in which more came back than went out counts as none.
+    """
+
+    material: Material
+    period: str
+    first: date
+    last: date
+    series: list[Decimal]
+
+
+def read_usage(
+    actor: Actor, *, material: UUID | str, period: str, periods: int, now: datetime
+) -> UsageRead:
+    """The last whole periods up to yesterday, in one query, whatever the length of history.
+
+    Today is not over, and would always look like less. Raises Forbidden and NotFound.
+    """
+    actor.must(Verb.READ)
+    found = material_for(actor, material)
+    days = PERIODS[period]
+    last = day_of(actor, now) - timedelta(days=1)
+    first = last - timedelta(days=days * periods - 1)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _USED,
+            {
+                "coop": actor.coop_id,
+                "maker": actor.maker,
+                "store": account(actor, Account.Kind.STORE, "store"),
+                "material": found.id,
+                "first": first,
+                "last": last,
+                "days": days,
+            },
+        )
+        used = dict(cursor.fetchall())
+    series = [max(Decimal(0), used.get(number, Decimal(0))) for number in range(periods)]
+    begin = next((number for number, one in enumerate(series) if one), 0)
+    return UsageRead(found, period, first + timedelta(days=days * begin), last, series[begin:])
