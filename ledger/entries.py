@@ -311,5 +311,20 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     "retest_has_record": lambda facts: Stale(
         "The lot was retested meanwhile: read it again, then give the date after that one."
     ),
+    "recall_open_once": lambda facts: Conflict(
+        "This lot is being recalled already; go on with that recall, or close it first."
+    ),
+    "recall_still_open": lambda facts: Conflict(
+        "This recall is closed; open another if more must be done."
+    ),
+    "recall_closed_once": lambda facts: Conflict("This recall is closed already."),
+    "recall_not_in_future": lambda facts: Invalid(
+        "happened_at lies in the future; give the moment when the recall began.",
+        pointer="/happened_at",
+    ),
+    "recall_closed_not_in_future": lambda facts: Invalid(
+        "happened_at lies in the future; give the moment when the recall was done.",
+        pointer="/happened_at",
+    ),
     "entry_of_own_accounts_and_lots": lambda facts: NotFound(),
 }

@@ -7,6 +7,7 @@ Inside one maker's walls: what went to another maker shows as moved to it (21 CF
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Final
@@ -16,12 +17,13 @@ from django.db import connection
 
 from ledger.access import Actor, lot_for
 from ledger.entries import account
-from ledger.models import Account, Lot
+from ledger.models import Account
 from ledger.recall_balance import Making, carried, rounded
 from ledger.roles import Verb
 from ledger.tracing import ORIGINS, RETURNED_TO, place_of
 
 ZERO: Final = Decimal(0)
+BEFORE_ALL: Final = datetime(1, 1, 1, tzinfo=UTC)
 # Goods that lie here can still be stopped.
 WITHIN_REACH: Final = frozenset({"store", "batch", "consignment"})
 
@@ -64,8 +66,8 @@ select p.lot_id, a.kind, a.name, p.quantity > 0, sum(p.quantity)
 """
 _ACCOUNTS: Final = """
 select coalesce(s.details, e.details) ->> 'customer', p.lot_id,
-       coalesce(sum(p.quantity) filter (where p.quantity > 0), 0),
-       coalesce(-sum(p.quantity) filter (where p.quantity < 0), 0)
+       coalesce(sum(p.quantity) filter (where p.quantity > 0 or e.happened_at < %(since)s), 0),
+       coalesce(-sum(p.quantity) filter (where p.quantity < 0 and e.happened_at >= %(since)s), 0)
   from ledger_posting p
   join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
   left join ledger_entry s on s.coop_id = e.coop_id and e.kind = 'customer_return'
@@ -81,15 +83,27 @@ select coalesce(s.details, e.details) ->> 'customer', p.lot_id,
 class Place:
     """So much of a lot in one place, and how much of the recalled lot is in it."""
 
-    name: str
+    kind: str
+    account: str
     quantity: Decimal
-    within_reach: bool
     of_recalled: Decimal
+
+    @property
+    def name(self) -> str:
+        """What people call it."""
+        return place_of(self.kind, self.account, None)
+
+    @property
+    def within_reach(self) -> bool:
+        return self.kind in WITHIN_REACH
 
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """A lot of the list: all of it that there was, what other lots were made of it, the rest."""
+    """A lot of the list: all of it that there was, what other lots were made of it, the rest.
+
+    `found` is what counts found beyond the books; it is part of the total.
+    """
 
     id: UUID
     code: str
@@ -97,6 +111,7 @@ class Listed:
     counted: bool
     status: str
     total: Decimal
+    found: Decimal
     used: Decimal
     places: tuple[Place, ...]
 
@@ -118,16 +133,24 @@ class DirectAccount:
 
 @dataclass(frozen=True, slots=True)
 class RecallList:
-    """The recalled lot, all lots with some of it (that lot first), and whom to tell."""
+    """All lots with some of the recalled lot, that lot first, and whom to tell.
 
-    lot: Lot
+    `makings` are the times that any of it was made into something.
+    """
+
     lots: tuple[Listed, ...]
     accounts: tuple[DirectAccount, ...]
+    makings: int
+
+    @property
+    def lot(self) -> Listed:
+        """The recalled lot."""
+        return self.lots[0]
 
     @property
     def received(self) -> Decimal:
         """All of the recalled lot, in grams or pieces."""
-        return self.lots[0].total
+        return self.lot.total
 
     @property
     def accounted(self) -> Decimal:
@@ -148,10 +171,10 @@ class RecallList:
         )
 
 
-def recall_list(actor: Actor, *, lot: UUID | str) -> RecallList:
+def recall_list(actor: Actor, *, lot: UUID | str, since: datetime | None = None) -> RecallList:
     """Where all of a lot is now, itself or in what was made of it; nothing is changed.
 
-    Raises NotFound.
+    What buyers brought back before `since` counts as never sold to them. Raises NotFound.
     """
     actor.must(Verb.READ)
     root = lot_for(actor, lot)
@@ -164,21 +187,47 @@ def recall_list(actor: Actor, *, lot: UUID | str) -> RecallList:
     }
     makings = _makings(_rows(_MAKINGS, own))
     own["lots"] = list({root.id, *(id for making in makings for id in making.outputs)})
-    totals: dict[Any, Decimal] = defaultdict(Decimal)
-    used: dict[UUID, Decimal] = defaultdict(Decimal)
-    places: dict[UUID, dict[tuple[str, bool], Decimal]] = defaultdict(lambda: defaultdict(Decimal))
-    for id, kind, name, gained, quantity in _rows(_PLACES, own):
-        if kind in RETURNED_TO or (kind in ORIGINS and not gained):
-            totals[id] -= quantity
-        elif kind == "making":
-            used[id] += quantity
-        else:
-            places[id][place_of(kind, name, None), kind in WITHIN_REACH] += quantity
-    held = carried(root.id, totals, makings)
-    lots = _listed(_rows(_LOTS, own), totals, used, places, held)
+    own["since"] = since or BEFORE_ALL
+    where = _whereabouts(_rows(_PLACES, own))
+    held = carried(root.id, where.totals, makings)
+    lots = _listed(_rows(_LOTS, own), where, held)
     lots.sort(key=lambda found: (found.id != root.id, found.id))
     accounts = [DirectAccount(*row) for row in _rows(_ACCOUNTS, own)]
-    return RecallList(root, tuple(lots), tuple(accounts))
+    return RecallList(tuple(lots), tuple(accounts), len(makings))
+
+
+@dataclass(slots=True)
+class _Whereabouts:
+    """Of each lot: all there was, what counts found, what was used, and the rest by place."""
+
+    totals: dict[Any, Decimal]
+    found: dict[UUID, Decimal]
+    used: dict[UUID, Decimal]
+    places: dict[UUID, dict[tuple[str, str], Decimal]]
+
+
+def _whereabouts(rows: Sequence[tuple[Any, ...]]) -> _Whereabouts:
+    where = _Whereabouts(
+        defaultdict(Decimal),
+        defaultdict(Decimal),
+        defaultdict(Decimal),
+        defaultdict(lambda: defaultdict(Decimal)),
+    )
+    for id, kind, name, gained, quantity in rows:
+        if kind == "making" and gained:
+            where.used[id] += quantity
+        elif kind in RETURNED_TO or (kind in ORIGINS - {"settlement"} and not gained):
+            where.totals[id] -= quantity
+        else:
+            where.places[id][kind, name] += quantity
+    for id, places in where.places.items():
+        # Below zero: more came from there than went: another maker gave it, or a count found it.
+        for place in [place for place, quantity in places.items() if quantity < 0]:
+            came = -places.pop(place)
+            where.totals[id] += came
+            if place[0] != "settlement":
+                where.found[id] += came
+    return where
 
 
 def _rows(statement: str, values: dict[str, Any]) -> list[tuple[Any, ...]]:
@@ -199,24 +248,28 @@ def _makings(rows: Sequence[tuple[Any, ...]]) -> list[Making]:
 
 
 def _listed(
-    rows: Sequence[tuple[Any, ...]],
-    totals: dict[Any, Decimal],
-    used: dict[UUID, Decimal],
-    places: dict[UUID, dict[tuple[str, bool], Decimal]],
-    held: dict[Any, Fraction],
+    rows: Sequence[tuple[Any, ...]], where: _Whereabouts, held: dict[Any, Fraction]
 ) -> list[Listed]:
     """The lots with their places, whose shares of the recalled lot are rounded all together."""
     flat = [
-        (row[0], name, reach, quantity)
+        (row[0], kind, name, quantity)
         for row in rows
-        for (name, reach), quantity in sorted(places[row[0]].items())
+        for (kind, name), quantity in sorted(where.places[row[0]].items())
         if quantity
     ]
     exact = [
-        held.get(id, Fraction(0)) * Fraction(quantity) / Fraction(totals[id] or 1)
+        held.get(id, Fraction(0)) * Fraction(quantity) / Fraction(where.totals[id] or 1)
         for id, _, _, quantity in flat
     ]
     found: dict[UUID, list[Place]] = defaultdict(list)
-    for (id, name, reach, quantity), share in zip(flat, rounded(exact), strict=True):
-        found[id].append(Place(name, quantity, reach, share))
-    return [Listed(*(*row, totals[row[0]], used[row[0]], tuple(found[row[0]]))) for row in rows]
+    for (id, kind, name, quantity), share in zip(flat, rounded(exact), strict=True):
+        found[id].append(Place(kind, name, quantity, share))
+    return [
+        Listed(
+            *(
+                *(*row, where.totals[row[0]], where.found[row[0]], where.used[row[0]]),
+                tuple(found[row[0]]),
+            )
+        )
+        for row in rows
+    ]

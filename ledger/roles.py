@@ -21,16 +21,17 @@ class Verb(StrEnum):
     TRANSFER = "offer stock to other makers, accept theirs"
     WATCH = "set reorder points"
     COUNT = "count stock and explain differences"
+    HEAR = "log complaints, and what buyers said in a recall"
     SET_COST_FORMULA = "choose the cost formula"
 
 
 _BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
 _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Verb.EDIT_CATALOGUE}
-_BOOKS |= {Verb.TRANSFER}
+_BOOKS |= {Verb.TRANSFER, Verb.HEAR}
 
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb),
-    "bench": frozenset(_BENCH | {Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE, Verb.COUNT}),
+    "bench": frozenset(_BENCH | {Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE, Verb.COUNT, Verb.HEAR}),
     "books": frozenset(_BOOKS | {Verb.BILL, Verb.SET_COST_FORMULA, Verb.WATCH, Verb.COUNT}),
     "read-only": frozenset({Verb.READ, Verb.SEE_COSTS}),
     # Of the co-op alone: no maker's stock, only what all share.

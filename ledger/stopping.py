@@ -18,7 +18,7 @@ from django.db.models.functions import Now
 from ledger.access import Actor, lot_for
 from ledger.alerts import enqueue_checks
 from ledger.entries import account, lock_pools
-from ledger.lots import decide
+from ledger.lots import custody_of, decide
 from ledger.models import Account, Custody, Decision, Lot, Status
 from ledger.roles import Verb
 
@@ -124,6 +124,18 @@ def decide_through(
         why = f"made from lot {found.code}, which is {word}: {basis}"[:400]
         rest = _hold(actor, rest, why, kept.id)
     return Decided(found, kept, tuple(rest), root.batches)
+
+
+def stop_through(actor: Actor, *, lot: UUID | str, basis: str) -> Decided:
+    """Hold a lot and all that was made of it; what is rejected already is rejected once more.
+
+    Raises what `decide_through` does.
+    """
+    found = lot_for(actor, lot)
+    lock_pools([found.material_id, *(one.material_id for one in made_of(actor, found))])
+    rejected = custody_of(actor, found).status == Status.REJECTED
+    word = "reject" if rejected else "hold"
+    return decide_through(actor, lot=found.id, decision=word, basis=basis)
 
 
 def stop_if_made_of_stopped(actor: Actor, lot: Lot, inputs: Iterable[Lot]) -> Decision | None:

@@ -61,6 +61,8 @@ NAMED_BY_PATH = {
     "containers": "container",
     "entries": "entry",
     "fills": "fill",
+    "recall-notices": "notice",
+    "recalls": "recall",
     "watches": "material",
     **{f"{kind}s": kind for kind in ("receipt", "lot", "material", "supplier", "formula")},
     "products": "product",

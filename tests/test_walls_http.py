@@ -32,6 +32,8 @@ OF_PATH = {
     "lots": "lot",
     "materials": "material",
     "products": "product",
+    "recall-notices": "notice",
+    "recalls": "recall",
     "receipts": "receipt",
     "suppliers": "supplier",
     "tokens": "token",

@@ -275,3 +275,21 @@ REORDER_POINT: Final = _sent(
         "usual_order": "25 kg",
     },
 )
+RECALL: Final = _sent(
+    "A lot called back from the shops",
+    {"lot": LOT, "reason": "the supplier found mould in the drum", "depth": "retail"},
+)
+RECALL_CONTACT: Final = _sent(
+    "A buyer who threw the rest away",
+    {
+        "customer_reference": "market stall 4",
+        "how": "phone",
+        "on": "2025-05-09",
+        "answered": True,
+        "lot": LOT,
+        "outcome": "destroyed",
+        "quantity": "3 each",
+    },
+)
+RECALL_CLOSURE: Final = _sent("Done", {"reason": "every buyer has answered"})
+RECALL_ANSWER: Final = _sent("As the records say, and held", {"hold": True})

@@ -26,7 +26,8 @@ class RecallLotOut(serializers.Serializer[Any]):
     material_name = Text()
     status = serializers.ChoiceField(STATUSES)
     unit = serializers.ChoiceField(["g", "each"])
-    total = Shown(help_text="All of it that was received or made.")
+    total = Shown(help_text="All of it that was received, made or found.")
+    found = Shown(help_text="What counts found beyond the books.")
     used = Shown(help_text="What other lots were made of.")
     places = RecallPlaceOut(many=True)
     unexplained = Shown()
@@ -71,42 +72,45 @@ class RecallLists(Resource):
     @reads(None, RecallListOut)
     def get(self, actor: Actor, id: str) -> dict[str, Any]:
         """List what was made of a lot, where all of it is now, and who was sold some."""
-        found = recalling.recall_list(actor, lot=id)
-        counted = {lot.id: lot.counted for lot in found.lots}
-        pieces = [one for one in found.accounts if counted[one.lot_id]]
-        sold = sum((one.sold for one in pieces), Decimal(0))
-        returned = sum((one.returned for one in pieces), Decimal(0))
-        root = found.lot.material.counted
-        return {
-            "lots": [_lot(lot, root) for lot in found.lots],
-            "balance": {
-                "unit": "each" if root else "g",
-                "received": plain(found.received),
-                "accounted": plain(found.accounted),
-                "unexplained": plain(found.received - found.accounted),
-            },
-            "within_reach": {
-                "units": amount(found.within_reach(counted=True), True),
-                "grams": amount(found.within_reach(counted=False), False),
-            },
-            "sold": {
-                "units": amount(sold, True),
-                "returned": amount(returned, True),
-                "percent_back": plain(round(returned * 100 / sold, 1)) if sold else None,
-            },
-            "direct_accounts": [
-                {
-                    "customer": one.customer,
-                    "lot": str(one.lot_id),
-                    "sold": amount(one.sold, counted[one.lot_id]),
-                    "returned": amount(one.returned, counted[one.lot_id]),
-                }
-                for one in found.accounts
-            ],
-        }
+        return list_json(recalling.recall_list(actor, lot=id))
 
 
-def _lot(lot: recalling.Listed, root_counted: bool) -> dict[str, Any]:
+def list_json(found: recalling.RecallList) -> dict[str, Any]:
+    counted = {lot.id: lot.counted for lot in found.lots}
+    pieces = [one for one in found.accounts if counted[one.lot_id]]
+    sold = sum((one.sold for one in pieces), Decimal(0))
+    returned = sum((one.returned for one in pieces), Decimal(0))
+    root = found.lot.counted
+    return {
+        "lots": [_lot(lot) for lot in found.lots],
+        "balance": {
+            "unit": "each" if root else "g",
+            "received": plain(found.received),
+            "accounted": plain(found.accounted),
+            "unexplained": plain(found.received - found.accounted),
+        },
+        "within_reach": {
+            "units": amount(found.within_reach(counted=True), True),
+            "grams": amount(found.within_reach(counted=False), False),
+        },
+        "sold": {
+            "units": amount(sold, True),
+            "returned": amount(returned, True),
+            "percent_back": plain(round(returned * 100 / sold, 1)) if sold else None,
+        },
+        "direct_accounts": [
+            {
+                "customer": one.customer,
+                "lot": str(one.lot_id),
+                "sold": amount(one.sold, counted[one.lot_id]),
+                "returned": amount(one.returned, counted[one.lot_id]),
+            }
+            for one in found.accounts
+        ],
+    }
+
+
+def _lot(lot: recalling.Listed) -> dict[str, Any]:
     return {
         "lot": str(lot.id),
         "code": lot.code,
@@ -114,6 +118,7 @@ def _lot(lot: recalling.Listed, root_counted: bool) -> dict[str, Any]:
         "status": lot.status,
         "unit": "each" if lot.counted else "g",
         "total": amount(lot.total, lot.counted),
+        "found": amount(lot.found, lot.counted),
         "used": amount(lot.used, lot.counted),
         "places": [
             {

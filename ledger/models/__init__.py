@@ -7,6 +7,13 @@ from ledger.models.counts import CountCause, CountLine, CountReading, CountSheet
 from ledger.models.entries import Entry, LayerPosting, Posting
 from ledger.models.makers import Coop, Maker, Membership
 from ledger.models.quality import LotResult, Retest, Specification, SpecificationLimit
+from ledger.models.recalls import (
+    Recall,
+    RecallAnswer,
+    RecallClosure,
+    RecallContact,
+    RecallNotice,
+)
 from ledger.models.receipts import ChargeShare, Receipt, ReceiptCharge, ReceiptLine
 from ledger.models.stock import (
     Account,
@@ -51,6 +58,11 @@ __all__ = [
     "Outbox",
     "Pool",
     "Posting",
+    "Recall",
+    "RecallAnswer",
+    "RecallClosure",
+    "RecallContact",
+    "RecallNotice",
     "Receipt",
     "ReceiptCharge",
     "ReceiptLine",

@@ -70,6 +70,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     }
     if ally is not None:
         ids |= _exchanged(maker, ally, oil_lot, secret)
+        ids |= _recalled(maker, ally, ids, secret)
     return Populated(ids, [secret])
 
 
@@ -93,6 +94,25 @@ def _exchanged(maker: Client, ally: Client, lot: str, secret: str) -> dict[str, 
     consigned = {"shop": f"shop {secret}", "lines": [{"lot": lot, "quantity": "1 g"}]}
     maker.post("consignments", consigned).made()
     return {"maker": [to], "transfer": [offer["id"]]}
+
+
+def _recalled(
+    maker: Client, ally: Client, ids: dict[str, list[str]], secret: str
+) -> dict[str, list[str]]:
+    """A recall of a lot that the ally has some of, and the notice of it."""
+    spare = maker.material(f"Spare oil of {secret}")
+    lot = maker.receive(spare, "1 kg", "5.00", supplier_lot=f"lot {secret}")
+    on = {"happened_at": "2025-05-07T09:00:00Z"}
+    body = {"maker": ids["maker"][0], "lot": lot, "quantity": "1 g", **on}
+    offer = maker.post("transfers", body).made()
+    ally.post(f"transfers/{offer['id']}/acceptance", on).made()
+    body = {"lot": lot, "reason": f"reason {secret}", **on}
+    recall = maker.post("recalls", body).made()
+    return {
+        "lot": [*ids["lot"], lot],
+        "recall": [recall["id"]],
+        "notice": [one["notice"] for one in recall["progress"]["makers"]],
+    }
 
 
 def _recipes(maker: Client, oil: str, jar: str, secret: str) -> tuple[Any, Any]:

@@ -35,11 +35,16 @@ ASKS = {
     "POST /entries/{id}/reversal": Verb.REVERSE,
     "POST /transfers": Verb.TRANSFER,
     "PUT /watches/{material}": Verb.WATCH,
+    "POST /recalls": Verb.DECIDE,
+    "POST /recalls/{id}/contacts": Verb.HEAR,
+    "POST /recalls/{id}/closure": Verb.DECIDE,
+    "POST /recall-notices/{id}/answer": Verb.DECIDE,
     "POST /counts": Verb.COUNT,
     "POST /counts/{id}/readings": Verb.COUNT,
     "POST /counts/{id}/close": Verb.COUNT,
 }
-READS = "alerts batches counts due-counts entries fills formulas lots products stock watches"
+READS = "alerts batches counts due-counts entries fills formulas lots products recalls"
+READS += " recall-notices stock watches"
 NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
 
 

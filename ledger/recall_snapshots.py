@@ -1,0 +1,89 @@
+"""A recall list as plain values, so that it can be kept as it was; and what it sums up to."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any, Final
+from uuid import UUID
+
+from ledger.models import Status
+from ledger.recall_tallies import Count, Tally
+from ledger.recalling import DirectAccount, Listed, Place, RecallList
+
+STOPPED: Final = (Status.HOLD, Status.REJECTED)
+
+
+def as_facts(found: RecallList) -> dict[str, Any]:
+    """The list as JSON can keep it; decimals are texts."""
+    return {
+        "makings": found.makings,
+        "lots": [
+            {
+                "id": str(lot.id),
+                "code": lot.code,
+                "material_name": lot.material_name,
+                "counted": lot.counted,
+                "status": lot.status,
+                "total": str(lot.total),
+                "found": str(lot.found),
+                "used": str(lot.used),
+                "places": [
+                    [place.kind, place.account, str(place.quantity), str(place.of_recalled)]
+                    for place in lot.places
+                ],
+            }
+            for lot in found.lots
+        ],
+        "accounts": [
+            [one.customer, str(one.lot_id), str(one.sold), str(one.returned)]
+            for one in found.accounts
+        ],
+    }
+
+
+def from_facts(facts: Mapping[str, Any]) -> RecallList:
+    """The list that `as_facts` told."""
+    lots = tuple(
+        Listed(
+            UUID(lot["id"]),
+            *(lot["code"], lot["material_name"], lot["counted"], lot["status"]),
+            *(Decimal(lot["total"]), Decimal(lot["found"]), Decimal(lot["used"])),
+            tuple(
+                Place(kind, account, Decimal(quantity), Decimal(share))
+                for kind, account, quantity, share in lot["places"]
+            ),
+        )
+        for lot in facts["lots"]
+    )
+    accounts = tuple(
+        DirectAccount(customer, UUID(lot), Decimal(sold), Decimal(returned))
+        for customer, lot, sold, returned in facts["accounts"]
+    )
+    return RecallList(lots, accounts, facts["makings"])
+
+
+def tally_of(found: RecallList) -> Tally:
+    """The list summed up."""
+    counts = dict.fromkeys(("made", "in_reach", "held", "passed_on", "elsewhere"), Count())
+    for lot in found.lots:
+        if lot is not found.lot:
+            counts["made"] = counts["made"].plus(lot.total, counted=lot.counted)
+        for place in lot.places:
+            for name in _counted_as(lot, place):
+                counts[name] = counts[name].plus(place.quantity, counted=lot.counted)
+    counted = {lot.id: lot.counted for lot in found.lots}
+    sold = returned = Count()
+    for one in found.accounts:
+        sold = sold.plus(one.sold, counted=counted[one.lot_id])
+        returned = returned.plus(one.returned, counted=counted[one.lot_id])
+    return Tally(
+        found.received, found.accounted, found.makings, sold=sold, returned=returned, **counts
+    )
+
+
+def _counted_as(lot: Listed, place: Place) -> tuple[str, ...]:
+    if place.within_reach:
+        return ("in_reach", "held") if lot.status in STOPPED else ("in_reach",)
+    if place.kind == "settlement":
+        return ("passed_on",)
+    # What is sold is told by buyers.
+    return () if place.kind == "sales" else ("elsewhere",)

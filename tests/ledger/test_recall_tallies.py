@@ -1,0 +1,101 @@
+"""A recall list summed up: nothing is counted twice or left out, and kept as it was."""
+
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ledger import recall_snapshots
+from ledger.recall_buyers import Said, buyers_of
+from ledger.recall_tallies import Count, Tally, as_facts, from_facts, percent_back, together
+from ledger.recalling import DirectAccount, Listed, Place, RecallList
+from tests.factories import TODAY, D
+
+AMOUNT = st.decimals(0, 10_000, places=6)
+KINDS = ("store", "batch", "consignment", "settlement", "issue", "loss")
+COUNT = st.builds(Count, AMOUNT, AMOUNT)
+TALLY = st.builds(Tally, AMOUNT, AMOUNT, st.integers(0, 9), *[COUNT] * 7)
+
+
+@st.composite
+def lists(draw: Any) -> RecallList:
+    """Lots of both units with places of every kind, and what was sold of each."""
+    lots, accounts = [], []
+    for number in range(draw(st.integers(1, 5))):
+        id = UUID(int=number)
+        places = tuple(
+            Place(kind, f"place {kind}", draw(AMOUNT), D(0))
+            for kind in draw(st.lists(st.sampled_from(KINDS), unique=True))
+        )
+        sold = draw(AMOUNT)
+        back = draw(st.decimals(0, sold, places=6))
+        accounts.append(DirectAccount(f"buyer {number % 2}", id, sold, back))
+        out = Place("sales", "cost of goods sold", sold - back, D(0))
+        total = sum((place.quantity for place in places), sold - back)
+        status = draw(st.sampled_from(["hold", "released", "rejected"]))
+        counted = draw(st.booleans())
+        lot = Listed(id, f"L{number}", "Lotion", counted, status, total, D(0), D(0), (*places, out))
+        lots.append(lot)
+    return RecallList(tuple(lots), tuple(accounts), draw(st.integers(0, 9)))
+
+
+@given(lists())
+def test_everything_is_in_one_count(listed: RecallList) -> None:
+    tally = recall_snapshots.tally_of(listed)
+    for counted, unit in ((True, "units"), (False, "grams")):
+        there = sum(
+            getattr(count, unit) for count in (tally.in_reach, tally.passed_on, tally.elsewhere)
+        )
+        out = getattr(tally.sold, unit) - getattr(tally.returned, unit)
+        assert there + out == sum(lot.total for lot in listed.lots if lot.counted is counted)
+        assert getattr(tally.held, unit) <= getattr(tally.in_reach, unit)
+
+
+@given(lists())
+def test_a_list_is_kept_as_it_was(listed: RecallList) -> None:
+    assert recall_snapshots.from_facts(recall_snapshots.as_facts(listed)) == listed
+
+
+@given(st.lists(TALLY, max_size=4))
+def test_makers_are_summed_and_what_moves_between_them_is_not(tallies: list[Tally]) -> None:
+    summed = together(tallies)
+    assert "passed_on" not in summed
+    assert summed["sold"].units == sum(one.sold.units for one in tallies)
+    assert summed["in_reach"].grams == sum(one.in_reach.grams for one in tallies)
+    assert [from_facts(as_facts(one)) for one in tallies] == tallies
+
+
+def test_a_correction_changes_what_it_names() -> None:
+    tally = Tally(D(1500), D(1400), 1, sold=Count(D(10), D(5)))
+    found = tally.corrected({"sold": {"units": D(12)}})
+    assert found.sold == Count(D(12), D(5))
+    assert found.unexplained == D(100)
+    assert found.makings == 1
+
+
+def test_what_came_back_of_what_was_sold() -> None:
+    """61 of 143 is 42.657 %."""
+    assert percent_back(D(61), D(143)) == D("42.7")
+    assert percent_back(D(1), D(8)) == D("12.5")
+    assert percent_back(D(0), D(0)) is None
+
+
+def test_buyers_with_what_they_have_left() -> None:
+    lot = UUID(int=1)
+    shelf = Place("consignment", "quay shop", D(15), D(0))
+    jar = Listed(lot, "L1", "Lotion", True, "hold", D(75), D(0), D(0), (shelf,))
+    listed = RecallList((jar,), (DirectAccount("stall", lot, D(60), D(40)),), 0)
+    told = [
+        Said("stall", TODAY, False, None, "", D(0)),
+        Said("stall", TODAY, True, lot, "destroyed", D(4)),
+        Said("stall", TODAY, True, lot, "used_up", D(1)),
+    ]
+    shop, stall = buyers_of(listed, told)
+    assert (shop.customer, shop.at_shop, shop.contacts) == ("quay shop", Count(D(15)), 0)
+    (line,) = stall.lines
+    assert (line.destroyed, line.used_up, line.left) == (D(4), D(1), D(15))
+    assert (stall.contacts, stall.last_contact_on, stall.answered) == (3, TODAY, True)
+    assert stall.total("left", counted=True) == D(15)
+    assert stall.total("left", counted=False) == Decimal(0)
