@@ -18,6 +18,7 @@ from ledger.lots import last_usable_day
 from ledger.models import Material
 
 WATER = {"aqua", "water", "eau"}
+LYE = {"sodium hydroxide", "potassium hydroxide"}
 
 
 def of_formula(version: FormulaVersion) -> tuple[Caution, ...]:
@@ -51,6 +52,18 @@ def of_plan(batch: Batch) -> tuple[Caution, ...]:
         Step.PLAN,
         Facts(parts=_parts_of(batch), day=batch.planned_for, undated_lots=sorted(set(undated))),
     )
+
+
+def of_sheet(batch: Batch) -> tuple[Caution, ...]:
+    """The cautions of planning and of weighing in, for who follows a batch on paper.
+
+    Its details are at hand. Those of planning only while it is planned.
+    """
+    planned = of_plan(batch) if batch.state == Batch.State.PLANNED else ()
+    poured = {line.material_id: line.material for line in batch.lines.all()}
+    poured |= {change.material_id: change.material for change in batch.changes.all()}
+    parts = tuple(_part(material, Decimal(0)) for material in poured.values())
+    return cautions(Step.WEIGH, Facts(parts=parts)) + planned
 
 
 def of_weighing(done: Weighed) -> tuple[Caution, ...]:
@@ -123,8 +136,8 @@ def _part(material: Material, percent: Decimal) -> Part:
     flags = {Flag(one) for one in material.cautions}
     # What it does in a formula says it as well, where one of the words is the same.
     flags |= {flag for flag in Flag if flag == material.function}
-    if material.inci_name.strip().lower() in WATER:
-        flags.add(Flag.WATER)
+    inci_name = material.inci_name.strip().lower()
+    flags |= {flag for flag, names in ((Flag.WATER, WATER), (Flag.LYE, LYE)) if inci_name in names}
     return Part(
         name=material.name,
         percent=percent,

@@ -10,13 +10,13 @@ from api.rest.declarations import MARKETS
 from api.rest.fields import Choice, DecimalText
 from api.sheets.batch import batch_sheet
 from api.sheets.blocks import Sheet
-from api.sheets.lots import count_sheet, lot_label
+from api.sheets.lots import count_sheet, lot_label, sheet_of_count
 from api.sheets.product import product_label
 from formulas.access import batches_of, with_details
 from formulas.declaration import Market
 from formulas.labelling import gtin_of_lot, label_product
 from ledger.access import Actor, day_of, find
-from ledger.lot_labels import lot_to_label, lots_to_count, maker_name
+from ledger.lot_labels import lot_to_label, lots_of_count, lots_to_count, maker_name
 
 
 class BatchSheetQuery(PrintQuery):
@@ -88,6 +88,22 @@ class ProductLabels(Printed):
             label,
             market=market,
             today=today,
+            printed_at=self.now,
+            paper=query.get("paper", "a4"),
+        )
+
+
+class SheetsOfCounts(Printed):
+    """The sheet of a count."""
+
+    @prints()
+    def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sheet:
+        """Print the lots of a count, to write down what is there; blind if the count is."""
+        sheet, lots = lots_of_count(actor, id)
+        return sheet_of_count(
+            sheet,
+            lots,
+            maker=maker_name(actor),
             printed_at=self.now,
             paper=query.get("paper", "a4"),
         )

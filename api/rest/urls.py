@@ -120,6 +120,7 @@ urlpatterns = [
     path("supplier-returns", issues.SupplierReturns.as_view()),
     path("counts", counts.Counts.as_view()),
     path("counts/<str:id>", counts.OneCount.as_view()),
+    path("counts/<str:id>/sheet", sheets.SheetsOfCounts.as_view()),
     path("counts/<str:id>/readings", counts.Readings.as_view()),
     path("counts/<str:id>/close", counts.Closings.as_view()),
     path("counts/<str:id>/cancellation", counts.CountCancellations.as_view()),

@@ -11,12 +11,12 @@ from typing import Final
 
 from api.sheets.blocks import Block, Fields, Heading, Sheet, Table, Text
 from api.sheets.measured import measurements
+from formulas.caution_facts import of_sheet
 from formulas.models import Batch, BatchLine, BatchPackaging, Pick, Weighing
 from formulas.shares import Chosen, Share, shares
 from ledger.models import Material
 
 HUNDRED: Final = Decimal(100)
-LYE: Final = {"sodium hydroxide", "potassium hydroxide"}
 LINES: Final = (
     *("#", "Material", "%", "Target g", "Allowed g", "Lot to take", "Weighed g", "By"),
     "✓",
@@ -36,7 +36,7 @@ def batch_sheet(
     `tolerance_percent` is how far a weighing may lie from its target, of the target.
     """
     lines = sorted(batch.lines.all(), key=lambda line: line.position)
-    blocks: list[Block] = [Fields(_facts(batch)), *_cautions(lines)]
+    blocks: list[Block] = [Fields(_facts(batch)), *_cautions(batch)]
     blocks += [Heading("Before weighing"), _asked(CHECKS)]
     weighed = list(batch.weighings.all())
     lots = Chosen.of(batch)
@@ -88,17 +88,12 @@ def _facts(batch: Batch) -> list[tuple[str, str]]:
     return rows
 
 
-def _cautions(lines: Sequence[BatchLine]) -> list[Block]:
-    """Where weighing itself can hurt: once, with its reason."""
-    if any(line.material.inci_name.strip().casefold() in LYE for line in lines):
-        return [
-            Text(
-                "Lye: goggles and gloves, since it burns skin and eyes. Pour lye into water, never"
-                " water into lye, which boils up. Check its purity.",
-                strong=True,
-            )
-        ]
-    return []
+def _cautions(batch: Batch) -> list[Block]:
+    """What to look out for, each once and with its reason, as it is told on the screen."""
+    return [
+        Text(f"{', '.join(one.about)}: {one.text} {one.reason} {one.ask}", strong=True)
+        for one in of_sheet(batch)
+    ]
 
 
 def _asked(questions: Sequence[str]) -> Table:

@@ -6,7 +6,9 @@ from datetime import date, datetime
 from api.sheets.blocks import Block, Card, Cards, Code, Fields, Heading, Sheet, Table, Text
 from ledger import gs1
 from ledger.lot_labels import LotFacts
-from ledger.models import Lot
+from ledger.models import CountSheet, Lot
+
+FOOT = "Write down what is there, not what should be."
 
 
 def carrier(code: str, expires_on: date | None, today: date, gtin: str = "") -> Code:
@@ -76,26 +78,7 @@ def count_sheet(
 ) -> Sheet:
     """A list of lots in store to count by; blind without the books' figures, so that nobody copies
     them."""
-    head = ["Lot", "Material", "Status", "Gross", "Tare", "Net or count", "Recount", "By"]
-    widths = [11, 29, 11, 11, 10, 12, 10, 6]
-    rows = [[one.code, one.material, one.status, "", "", "", "", ""] for one in lots]
-    if not blind:
-        head.insert(3, "In the books")
-        widths.insert(3, 13)
-        widths[1] = 22
-        for row, one in zip(rows, lots, strict=True):
-            row.insert(3, one.amount)
-    blocks: list[Block] = [
-        Fields([("Counted on", ""), ("Counted by", ""), ("Checked by", "")]),
-        Heading("Lots"),
-        Table(head, widths, rows, frozenset() if blind else frozenset({3})),
-        Heading("Found, but not listed"),
-        Table(
-            ("Lot or supplier lot", "Material", "Gross", "Tare", "Net or count", "Where"),
-            (18, 30, 12, 12, 14, 14),
-            [("",) * 6] * 4,
-        ),
-    ]
+    blocks = _to_count([(one.code, one.material, one.status, one.amount) for one in lots], blind)
     if more:
         text = f"Only the first {len(lots)} lots are listed; print a material at a time."
         blocks.insert(0, Text(text, strong=True))
@@ -106,5 +89,59 @@ def count_sheet(
         printed_at=printed_at,
         blocks=blocks,
         paper=paper,
-        foot="Write down what is there, not what should be.",
+        foot=FOOT,
     )
+
+
+def sheet_of_count(
+    sheet: CountSheet, lots: Sequence[LotFacts], *, maker: str, printed_at: datetime, paper: str
+) -> Sheet:
+    """The lots of a count, to write down what is there; without the books' figures if it is blind,
+    so that nobody copies them."""
+    of_count = Fields(
+        [
+            ("Count", str(sheet.id)),
+            ("Place", sheet.place or "everywhere"),
+            ("Opened", f"{sheet.opened_at:%Y-%m-%d %H:%M} UTC"),
+        ]
+    )
+    rows = [(one.code, one.material, one.status, one.amount) for one in lots]
+    return Sheet(
+        title="Count sheet",
+        about=f"{maker}{', blind' if sheet.blind else ''}",
+        name=f"count-{sheet.id}",
+        printed_at=printed_at,
+        blocks=[of_count, *_to_count(rows, sheet.blind)],
+        paper=paper,
+        foot=FOOT,
+    )
+
+
+def _to_count(rows: Sequence[tuple[str, str, str, str]], blind: bool) -> list[Block]:
+    """Room to write for each lot: its code, material, status and what the books have of it."""
+    room = ("", "", "", "", "")
+    head = ("Gross", "Tare", "Net or count", "Recount", "By")
+    if blind:
+        table = Table(
+            ("Lot", "Material", "Status", *head),
+            (11, 29, 11, 11, 10, 12, 10, 6),
+            [(code, material, status, *room) for code, material, status, _ in rows],
+        )
+    else:
+        table = Table(
+            ("Lot", "Material", "Status", "In the books", *head),
+            (11, 22, 11, 13, 11, 10, 12, 10, 6),
+            [(*row, *room) for row in rows],
+            frozenset({3}),
+        )
+    return [
+        Fields([("Counted on", ""), ("Counted by", ""), ("Checked by", "")]),
+        Heading("Lots"),
+        table,
+        Heading("Found, but not listed"),
+        Table(
+            ("Lot or supplier lot", "Material", "Gross", "Tare", "Net or count", "Where"),
+            (18, 30, 12, 12, 14, 14),
+            [("",) * 6] * 4,
+        ),
+    ]

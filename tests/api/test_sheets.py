@@ -112,7 +112,8 @@ def test_a_batch_sheet_to_follow(north: Client, bench: Bench) -> None:
         "800.00",
         "792.00 to 808.00",
         "799.50",
-        "Lye: goggles and gloves",
+        "Lye: Goggles and gloves; lye into water, never the reverse; check its purity.",
+        "Look and smell before it goes in",
         "To effect: Citric acid solution",
         "at most 0.5 %",
         "Second person",
@@ -149,6 +150,23 @@ def test_a_count_sheet(north: Client, bench: Bench) -> None:
     one = north.get("stock/count-sheet", material=material).raw.decode()
     assert bench.code in one
     assert "Jar" not in one
+
+
+@pytest.mark.parametrize("blind", [False, True])
+def test_the_sheet_of_a_count_is_blind_if_the_count_is(
+    north: Client, coop: Coop, bench: Bench, blind: bool
+) -> None:
+    body = {"lots": [bench.lot], "place": "top shelf", "blind": blind}
+    count = north.post("counts", body).made()
+    path = f"counts/{count['id']}/sheet"
+    seen = Pages(north.get(path, format="pdf").raw).text
+    assert bench.code in seen
+    assert "top shelf" in seen
+    assert ("4200.5" in seen) is not blind
+    assert "Jar" not in seen, "it is not on this count"
+    assert member(coop, "North Bench", "read-only").get(path).status == 200
+    coop["Mill Bench"].get(path).refused(404, "not_found")
+    north.post(f"counts/{count['id']}/cancellation", {"reason": "printed alone"}).made()
 
 
 @pytest.mark.parametrize(
