@@ -152,3 +152,22 @@ class SpreadMissing(Invalid):
     """Nobody has weighed units of {product} yet: weigh some, or give the standard deviation."""
 
     code = "spread_missing"
+
+
+class StandardKept(Conflict):
+    """The batch {batch}, finished on {day}, was judged by an earlier standard, which stays: let
+    this one begin on a later day."""
+
+    code = "standard_kept"
+
+
+class StandardMissing(Conflict):
+    """{name} has no standard cost that was valid on {day}: set one that begins by then."""
+
+    code = "standard_missing"
+
+
+class NotFinished(Conflict):
+    """The batch {batch} is not finished: there is nothing to compare with a standard yet."""
+
+    code = "not_finished"

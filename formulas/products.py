@@ -1,6 +1,6 @@
 """Products: what is sold, in what packaging, and at what price."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from uuid import UUID
@@ -147,7 +147,9 @@ def _packaging(actor: Actor, draft: ProductDraft) -> list[tuple[Material, Quanti
 
 
 def _set(actor: Actor, product: Product, formula: Formula, draft: ProductDraft) -> None:
-    _check_policy(draft)
+    check_policy({name: getattr(draft, name) for name in POINTERS})
+    if not draft.overfill_percent.is_finite() or not 0 <= draft.overfill_percent <= 100:
+        raise Invalid("An overfill is 0 to 100 percent.", pointer="/fill/overfill_percent")
     nominal = draft.nominal
     if nominal.measure == "count":
         raise UnitWrong(
@@ -196,14 +198,13 @@ def _check_room(
     check_room(actor, [(material.id, count) for material, _, count in packaging], wanted)
 
 
-def _check_policy(draft: ProductDraft) -> None:
+def check_policy(figures: Mapping[str, Decimal | None]) -> None:
+    """Refuse a figure of the policy for labour and overhead that cannot be. Raises Invalid."""
     for name, pointer in POINTERS.items():
-        figure = getattr(draft, name) or ZERO
+        figure = figures[name] or ZERO
         most = TOO_MANY_PERCENT if name == "overhead_percent" else TOO_MUCH
         if not figure.is_finite() or not 0 <= figure < most:
             raise Invalid(f"This is zero or more, and less than {most}.", pointer=pointer)
-    if not draft.overfill_percent.is_finite() or not 0 <= draft.overfill_percent <= 100:
-        raise Invalid("An overfill is 0 to 100 percent.", pointer="/fill/overfill_percent")
 
 
 def _write_packaging(

@@ -1,38 +1,66 @@
 """Why a batch cost more or less than its standard: price, mix, yield, packaging, labour, overhead.
 
-A variance is actual - standard: above zero costs more than the standard and is unfavourable, below
-zero is favourable. The formulas are the cost-accounting textbooks':
-
-    price      actual value - actual quantity · standard price
-    mix        (actual quantity - its share of the standard mix) · standard price
-    yield      (all that went in - what the standard takes for the actual output) · standard mix
-    usage      mix + yield
-    rate       (actual rate - standard rate) · actual hours
-    efficiency (actual hours - standard hours) · standard rate
+A variance is actual - standard: above zero costs more than the standard and is adverse, below zero
+is favourable. The formulas are the cost-accounting textbooks' and stand in FORMULAS; usage is mix
+and yield together.
 
 Each is the difference of two amounts that are rounded to six decimals and shared with the next, so
 that all of them add up to the total exactly. Quantities are grams or pieces, labour is in minutes.
+
+What the standard does not list has no standard price: it is taken at what it cost, so that all of
+it is mix, or usage of packaging (a choice of ours; the textbooks do not say).
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
+from enum import StrEnum
 from fractions import Fraction
+from typing import Final
 
+from formulas.composition import left_after_loss
+from formulas.costing import Labour, Overhead
 from ledger.costing import round_stored
 from ledger.errors import Invalid, QuantityNotPositive
 
 ZERO = Decimal(0)
+# Those of a batch, which sum to all of its variance.
+FORMULAS: Final = {
+    "price": "actual value - actual quantity · standard price",
+    "mix": "(actual quantity - its share of all that went in by the standard mix) · standard price",
+    "yield": "(all that went in - what the standard takes for the output) · standard mix",
+    "packaging_price": "actual value - actual pieces · standard price",
+    "packaging_usage": "(actual pieces - standard pieces of the units) · standard price",
+    "labour_rate": "(actual rate - standard rate) · actual hours",
+    "labour_efficiency": "(actual hours - standard hours) · standard rate",
+    "overhead_rate": "actual overhead - standard overhead on the actual materials",
+    "overhead_base": "standard overhead on the actual materials - on the standard ones",
+}
+
+
+class Direction(StrEnum):
+    """What a variance means for the maker."""
+
+    ADVERSE = "adverse"
+    FAVOURABLE = "favourable"
+    NONE = "none"
+
+    @classmethod
+    def of(cls, variance: Decimal) -> "Direction":
+        """Adverse above zero: it cost more than it should have."""
+        if variance == 0:
+            return cls.NONE
+        return cls.ADVERSE if variance > 0 else cls.FAVOURABLE
 
 
 @dataclass(frozen=True, slots=True)
 class Input:
     """One material: its share in the standard mix in any unit (zero if it is not in it), standard
-    price of a gram or a piece, and what went in and at what value."""
+    price of a gram (None if it has none), and what went in and at what value."""
 
     name: str
     standard_share: Decimal
-    standard_price: Decimal
+    standard_price: Decimal | None
     quantity: Decimal
     value: Decimal
 
@@ -84,7 +112,10 @@ def input_variances(
     if standard_yield <= 0 or shares <= 0:
         raise Invalid("A standard has a mix and a yield above zero.")
     for one in inputs:
-        figures = (one.standard_share, one.standard_price, one.quantity, one.value)
+        if one.standard_price is None and one.standard_share:
+            raise Invalid(f"{one.name} is in the standard and has no price.")
+        price = one.standard_price or ZERO
+        figures = (one.standard_share, price, one.quantity, one.value)
         if not all(figure.is_finite() and figure >= 0 for figure in figures):
             raise Invalid(f"A figure of {one.name} is below zero.")
     all_in = sum((Fraction(one.quantity) for one in inputs), Fraction(0))
@@ -95,7 +126,11 @@ def input_variances(
 
 
 def split_variance(
-    actual: Decimal, quantity: Decimal, *, standard_quantity: Fraction, standard_price: Fraction
+    actual: Decimal,
+    quantity: Decimal | Fraction,
+    *,
+    standard_quantity: Fraction,
+    standard_price: Fraction,
 ) -> Split:
     """Price and usage of what has no mix, such as packaging; or rate and efficiency of labour.
 
@@ -106,9 +141,166 @@ def split_variance(
     return Split(actual - at_standard, at_standard - standard, standard)
 
 
+@dataclass(frozen=True, slots=True)
+class Priced:
+    """What a standard says of one material: its share (percent, or pieces in a unit), and the price
+    of a gram or a piece."""
+
+    share: Decimal
+    price: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Standard:
+    """What a batch should cost: materials by their share of what is weighed in, the loss that is
+    expected, packaging of a unit, and the policy for labour and overhead."""
+
+    materials: Mapping[str, Priced]
+    process_loss_percent: Decimal
+    labour: Labour
+    overhead: Overhead
+    packaging: Mapping[str, Priced] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Goods:
+    """So many grams or pieces, and what they cost."""
+
+    quantity: Decimal
+    value: Decimal
+
+
+NOTHING: Final = Goods(ZERO, ZERO)
+
+
+@dataclass(frozen=True, slots=True)
+class Actual:
+    """What a batch really took and cost for its output; no units where nothing was filled."""
+
+    output_grams: Decimal
+    materials: Mapping[str, Goods]
+    packaging: Mapping[str, Goods] = field(default_factory=dict)
+    units: int = 0
+    minutes: Fraction = Fraction(0)
+    labour: Decimal = ZERO
+    overhead: Decimal = ZERO
+
+
+@dataclass(frozen=True, slots=True)
+class BatchVariances:
+    """All variances of a batch; they sum to `actual` - `standard` to the last digit.
+
+    Labour has its rate as `price` and its efficiency as `usage`; overhead its rate, and its base.
+    """
+
+    materials: tuple[InputVariance, ...]
+    packaging: Mapping[str, Split]
+    labour: Split
+    overhead: Split
+    actual: Decimal
+
+    @property
+    def standard(self) -> Decimal:
+        """What the output should have cost."""
+        parts = [*self.packaging.values(), self.labour, self.overhead]
+        goods = sum((one.standard for one in self.materials), ZERO)
+        return goods + sum((one.standard for one in parts), ZERO)
+
+    @property
+    def total(self) -> Decimal:
+        """Above zero, the batch cost more than it should have."""
+        return self.actual - self.standard
+
+    @property
+    def parts(self) -> dict[str, Decimal]:
+        """The variances of all lines together, by the names of FORMULAS; they sum to the total."""
+        packaging = self.packaging.values()
+        return {
+            "price": sum((one.price for one in self.materials), ZERO),
+            "mix": sum((one.mix for one in self.materials), ZERO),
+            "yield": sum((one.yielded for one in self.materials), ZERO),
+            "packaging_price": sum((one.price for one in packaging), ZERO),
+            "packaging_usage": sum((one.usage for one in packaging), ZERO),
+            "labour_rate": self.labour.price,
+            "labour_efficiency": self.labour.usage,
+            "overhead_rate": self.overhead.price,
+            "overhead_base": self.overhead.usage,
+        }
+
+
+def batch_variances(standard: Standard, actual: Actual) -> BatchVariances:
+    """Compare what a batch cost with what its output should have cost.
+
+    Materials and packaging come in the order of the standard, then what only went in. Raises what
+    `input_variances` does.
+    """
+    materials = input_variances(
+        [_input(name, standard, actual) for name in _all(standard.materials, actual.materials)],
+        standard_yield=left_after_loss(standard.process_loss_percent),
+        output=actual.output_grams,
+    )
+    packaging = {
+        name: _packed(standard.packaging.get(name), actual.packaging.get(name, NOTHING), actual)
+        for name in _all(standard.packaging, actual.packaging)
+    }
+    goods = [*actual.materials.values(), *actual.packaging.values()]
+    return BatchVariances(
+        materials=materials,
+        packaging=packaging,
+        labour=split_variance(
+            actual.labour,
+            actual.minutes,
+            standard_quantity=standard.labour.minutes(actual.units),
+            standard_price=Fraction(standard.labour.hourly_rate) / 60,
+        ),
+        overhead=_of_overhead(standard.overhead, actual, materials),
+        actual=sum((one.value for one in goods), ZERO) + actual.labour + actual.overhead,
+    )
+
+
+def grams_per_kg(percent: Decimal, left: Fraction) -> Decimal:
+    """Grams of a material in a kilogram of output, of which `left` is left after the loss."""
+    return round_stored(Fraction(percent) * 10 / left)
+
+
+def cost_per_kg(materials: Iterable[tuple[Decimal, Decimal]], left: Fraction) -> Decimal:
+    """What a kilogram of output costs, by percent and price of a kilogram of each material."""
+    costs = (Fraction(percent) * Fraction(price) for percent, price in materials)
+    return round_stored(sum(costs, Fraction(0)) / 100 / left)
+
+
+def _all(one: Mapping[str, object], other: Mapping[str, object]) -> list[str]:
+    return list(dict.fromkeys((*one, *other)))
+
+
+def _input(name: str, standard: Standard, actual: Actual) -> Input:
+    goods, priced = actual.materials.get(name, NOTHING), standard.materials.get(name)
+    share, price = (priced.share, priced.price) if priced else (ZERO, None)
+    return Input(name, share, price, goods.quantity, goods.value)
+
+
+def _packed(priced: Priced | None, goods: Goods, actual: Actual) -> Split:
+    if priced is None:
+        return Split(ZERO, goods.value, ZERO)
+    return split_variance(
+        goods.value,
+        goods.quantity,
+        standard_quantity=Fraction(priced.share) * actual.units,
+        standard_price=Fraction(priced.price),
+    )
+
+
+def _of_overhead(overhead: Overhead, actual: Actual, materials: Sequence[InputVariance]) -> Split:
+    on_actual = overhead.cost(sum((one.value for one in actual.materials.values()), ZERO))
+    on_standard = overhead.cost(sum((one.standard for one in materials), ZERO))
+    return Split(actual.overhead - on_actual, on_actual - on_standard, on_standard)
+
+
 def _of_input(one: Input, share: Fraction, all_in: Fraction, wanted: Fraction) -> InputVariance:
-    price = Fraction(one.standard_price)
+    price = Fraction(one.standard_price or 0)
     at_standard = round_stored(Fraction(one.quantity) * price)
+    if one.standard_price is None:
+        at_standard = one.value
     in_mix = round_stored(all_in * share * price)
     standard = round_stored(wanted * share * price)
     return InputVariance(

@@ -23,6 +23,7 @@ class Verb(StrEnum):
     COUNT = "count stock and explain differences"
     HEAR = "log complaints, and what buyers said in a recall"
     SET_COST_FORMULA = "choose the cost formula"
+    SET_STANDARD_COST = "set standard costs"
 
 
 _BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
@@ -32,7 +33,9 @@ _BOOKS |= {Verb.TRANSFER, Verb.HEAR}
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb),
     "bench": frozenset(_BENCH | {Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE, Verb.COUNT, Verb.HEAR}),
-    "books": frozenset(_BOOKS | {Verb.BILL, Verb.SET_COST_FORMULA, Verb.WATCH, Verb.COUNT}),
+    "books": frozenset(
+        _BOOKS | {Verb.BILL, Verb.SET_COST_FORMULA, Verb.SET_STANDARD_COST, Verb.WATCH, Verb.COUNT}
+    ),
     "read-only": frozenset({Verb.READ, Verb.SEE_COSTS}),
     # Of the co-op alone: no maker's stock, only what all share.
     "coordinator": frozenset({Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY}),

@@ -10,6 +10,7 @@ import pytest
 from django.apps import apps
 from django.db import connection, models
 
+from formulas.standards import set_formula_standard
 from ledger.access import acting_as
 from ledger.catalogue import PartFacts, change_material
 from ledger.issuing import Taken, sell
@@ -78,6 +79,7 @@ def _fill(shop: Workshop) -> None:
         facts={"composition": [PartFacts("Olea Europaea Oil", D(100))]},
     )
     product = shop.product(version, "50 g", [(jar, "1 each")])
+    shop.does(set_formula_standard, formula=version.formula_id, valid_from=TODAY)
     planned = shop.plan(product, 3)
     shop.weigh_all(planned)
     shop.finish(planned, "150 g", units=3, samples=["1 each"])

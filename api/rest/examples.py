@@ -135,6 +135,22 @@ FINISH: Final = _sent(
         "labour_minutes": "95",
     },
 )
+FORMULA_STANDARD: Final = _sent(
+    "At today's costs, but for one price that was agreed",
+    {
+        "valid_from": "2025-05-01",
+        "prices": [{"material": GLYCERIN, "price": "11.50"}],
+        "note": "price agreed for the year",
+    },
+)
+PRODUCT_STANDARD: Final = _sent(
+    "Packaging at today's cost, and an hour at 21.00",
+    {
+        "valid_from": "2025-05-01",
+        "labour": {"minutes_per_batch": "90", "hourly_rate": "21.00"},
+        "overhead": {"percent_of_materials": "10"},
+    },
+)
 INTERMEDIATES: Final = _sent("The day before", {"planned_for": "2025-05-06"})
 TOP_UP: Final = _sent(
     "The rest of a lot, made up with the first alternate that has enough",

@@ -8,6 +8,7 @@ from formulas.models.making import Filling, Making, Weighing
 from formulas.models.measurements import Measurement
 from formulas.models.products import Packaging, Product
 from formulas.models.rework import Rework
+from formulas.models.standards import StandardCost, StandardPrice
 from formulas.models.topping_up import Alternate, Lack, LineChange, Picking, TopUp
 
 __all__ = [
@@ -32,6 +33,8 @@ __all__ = [
     "Picking",
     "Product",
     "Rework",
+    "StandardCost",
+    "StandardPrice",
     "TopUp",
     "UnitWeighing",
     "WaterFilling",

@@ -23,6 +23,8 @@ ASKS = {
     "POST /materials/{id}/specifications": Verb.DECIDE,
     "POST /formulas": Verb.FORMULATE,
     "POST /formulas/{id}/versions": Verb.FORMULATE,
+    "POST /formulas/{id}/standard-costs": Verb.SET_STANDARD_COST,
+    "POST /products/{id}/standard-costs": Verb.SET_STANDARD_COST,
     "POST /products": Verb.FORMULATE,
     "POST /products/{id}/price": Verb.SEE_COSTS,
     "POST /products/{id}/ladder": Verb.SEE_COSTS,

@@ -30,7 +30,8 @@ def test_they_add_up_to_actual_less_standard_to_the_last_digit(
         assert variance.usage == variance.mix + variance.yielded
     shares = sum((Fraction(one.standard_share) for one in found), Fraction(0))
     per_gram = sum(
-        (Fraction(one.standard_share) * Fraction(one.standard_price) for one in found), Fraction(0)
+        (Fraction(one.standard_share) * Fraction(one.standard_price or 0) for one in found),
+        Fraction(0),
     )
     standard = Fraction(output) / standard_yield * per_gram / shares
     rounded = sum((Fraction(one.standard) for one in told), Fraction(0))

@@ -1,0 +1,206 @@
+"""Finished batches beside their standards, one or many, in a fixed number of queries.
+
+What went into a batch is read from the entry of its finish: every lot that lay in it, as weighed,
+topped up, put in instead, or added by a count, at the cost that it carried; and the packaging that
+was drawn. What was scrapped before the finish is no part of it.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Final
+from uuid import UUID
+
+from django.db import connection
+from django.db.models import F, Q, QuerySet
+
+from formulas.access import batch_for
+from formulas.costing import Labour, Overhead
+from formulas.errors import NotFinished, StandardMissing
+from formulas.models import Making, StandardCost
+from formulas.standards import standards_of
+from formulas.variances import Actual, BatchVariances, Goods, Priced, Standard, batch_variances
+from ledger.access import Actor, materials_visible_to
+from ledger.costing import GRAMS_PER_KG
+from ledger.errors import Invalid
+from ledger.roles import Verb
+
+LONGEST_PERIOD: Final = timedelta(days=366)
+_WENT_IN: Final = """
+select p.entry_id, a.kind, l.material_id, -sum(p.quantity), -sum(p.value)
+  from ledger_posting p
+  join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
+  join ledger_lot l on l.coop_id = p.coop_id and l.id = p.lot_id
+  where p.coop_id = %(coop)s and p.entry_id = any(%(entries)s) and p.quantity < 0
+    and a.kind in ('batch', 'store')
+  group by p.entry_id, a.kind, l.material_id
+  order by min(p.line)
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """A finished batch and its variances; None, and what is `missing`, without a standard."""
+
+    making: Making
+    on: date
+    formula_standard: StandardCost | None
+    product_standard: StandardCost | None
+    actual: Actual
+    variances: BatchVariances | None
+
+    @property
+    def missing(self) -> str:
+        """The name of the formula version, or of the product, that has no standard for the day."""
+        batch = self.making.batch
+        if self.formula_standard is None:
+            return f"{batch.version.formula.name}, version {batch.version.number},"
+        if batch.product is not None and self.product_standard is None:
+            return str(batch.product.name)
+        return ""
+
+
+def variances_of(actor: Actor, batch: UUID | str) -> Compared:
+    """The variances of one finished batch against the standard of the day when it was finished.
+
+    Raises NotFound, Forbidden, NotFinished, StandardMissing.
+    """
+    actor.must(Verb.SEE_COSTS)
+    found = batch_for(actor, batch)
+    if found.making_id is None:
+        raise NotFinished(batch=found.code)
+    (compared,) = compare(actor, _makings(actor).filter(id=found.making_id))
+    if compared.variances is None:
+        raise StandardMissing(name=compared.missing, day=compared.on.isoformat())
+    return compared
+
+
+def finished_between(
+    actor: Actor,
+    first: date,
+    last: date,
+    *,
+    formula: UUID | None = None,
+    product: UUID | None = None,
+) -> QuerySet[Making]:
+    """The finishes that stand, of the days from `first` to `last`, both included.
+
+    Raises Forbidden, and Invalid for a period that ends before it begins, or is longer than a year.
+    """
+    actor.must(Verb.SEE_COSTS)
+    if last < first:
+        raise Invalid("The period ends before it begins.", pointer="/to")
+    if last - first >= LONGEST_PERIOD:
+        raise Invalid("A period is a year at most: ask for each year by itself.", pointer="/to")
+    rows = _makings(actor).filter(entry__happened_on__gte=first, entry__happened_on__lte=last)
+    if formula is not None:
+        rows = rows.filter(batch__version__formula_id=formula)
+    return rows if product is None else rows.filter(batch__product_id=product)
+
+
+def compare(actor: Actor, makings: Iterable[Making]) -> list[Compared]:
+    """Each finish beside its standards, in the order given."""
+    rows = list(makings)
+    went_in = _went_in(actor, [row.entry_id for row in rows])
+    standards = _Standards(actor, rows)
+    found = []
+    for row in rows:
+        on = row.entry.happened_on
+        of_formula = standards.on(on, row.batch.version_id)
+        of_product = standards.on(on, row.batch.product_id)
+        actual = _actual(row, went_in)
+        told = None
+        if of_formula and (of_product or row.batch.product_id is None):
+            told = batch_variances(_standard(of_formula, of_product), actual)
+        found.append(Compared(row, on, of_formula, of_product, actual, told))
+    return found
+
+
+def names_of(actor: Actor, compared: Compared) -> dict[str, str]:
+    """The names of all materials in it, by their ids."""
+    wanted = {*compared.actual.materials, *compared.actual.packaging}
+    names = dict(materials_visible_to(actor).filter(id__in=wanted).values_list("id", "name"))
+    found = {str(id): name for id, name in names.items()}
+    for standard in (compared.formula_standard, compared.product_standard):
+        for price in standard.prices.all() if standard else ():
+            found[str(price.material_id)] = price.material.name
+    return found
+
+
+def _makings(actor: Actor) -> QuerySet[Making]:
+    return Making.objects.select_related(
+        "entry", "batch__version__formula", "batch__product"
+    ).filter(maker_id=actor.maker, batch__making=F("id"))
+
+
+class _Standards:
+    """The standards of some batches, found by day."""
+
+    def __init__(self, actor: Actor, makings: Sequence[Making]) -> None:
+        batches = [row.batch for row in makings]
+        rows = standards_of(actor).filter(
+            Q(version_id__in={batch.version_id for batch in batches})
+            | Q(product_id__in={batch.product_id for batch in batches if batch.product_id})
+        )
+        self.by_subject: dict[UUID | None, list[StandardCost]] = defaultdict(list)
+        for row in rows.order_by("-valid_from", "-id"):
+            self.by_subject[row.version_id or row.product_id].append(row)
+
+    def on(self, day: date, subject: UUID | None) -> StandardCost | None:
+        """The latest that was valid on a day."""
+        return next(
+            (row for row in self.by_subject.get(subject, []) if row.valid_from <= day), None
+        )
+
+
+def _went_in(actor: Actor, entries: Sequence[UUID]) -> dict[tuple[UUID, str], dict[str, Goods]]:
+    """What left the batch, and what left the store, by the entry and the kind of account."""
+    found: dict[tuple[UUID, str], dict[str, Goods]] = defaultdict(dict)
+    with connection.cursor() as cursor:
+        cursor.execute(_WENT_IN, {"coop": actor.coop_id, "entries": list(entries)})
+        for entry, kind, material, quantity, value in cursor:
+            found[entry, kind][str(material)] = Goods(quantity, value)
+    return found
+
+
+def _actual(making: Making, went_in: Mapping[tuple[UUID, str], Mapping[str, Goods]]) -> Actual:
+    units = making.units or 0
+    labour = Labour(
+        making.hourly_rate,
+        making.minutes_per_batch,
+        making.minutes_per_unit,
+        making.labour_minutes,
+    )
+    return Actual(
+        output_grams=making.output_grams,
+        units=units,
+        materials=went_in.get((making.entry_id, "batch"), {}),
+        packaging=went_in.get((making.entry_id, "store"), {}),
+        minutes=labour.minutes(units),
+        labour=making.labour,
+        overhead=making.overhead,
+    )
+
+
+def _standard(of_formula: StandardCost, of_product: StandardCost | None) -> Standard:
+    labour, overhead = Labour(Decimal(0)), Overhead()
+    if of_product is not None:
+        labour = Labour(
+            of_product.hourly_rate, of_product.minutes_per_batch, of_product.minutes_per_unit
+        )
+        overhead = Overhead(of_product.overhead_per_batch, of_product.overhead_percent)
+    return Standard(
+        materials={
+            str(row.material_id): Priced(row.share, row.price / GRAMS_PER_KG)
+            for row in of_formula.prices.all()
+        },
+        process_loss_percent=of_formula.version.process_loss_percent,
+        packaging={
+            str(row.material_id): Priced(row.share, row.price)
+            for row in (of_product.prices.all() if of_product else ())
+        },
+        labour=labour,
+        overhead=overhead,
+    )
