@@ -21,12 +21,21 @@ from formulas.costing import Labour, Overhead
 from formulas.errors import NotFinished, StandardMissing
 from formulas.models import Making, StandardCost
 from formulas.standards import standards_of
-from formulas.variances import Actual, BatchVariances, Goods, Priced, Standard, batch_variances
+from formulas.variances import (
+    FORMULAS,
+    Actual,
+    BatchVariances,
+    Goods,
+    Priced,
+    Standard,
+    batch_variances,
+)
 from ledger.access import Actor, materials_visible_to
 from ledger.costing import GRAMS_PER_KG
 from ledger.errors import Invalid
 from ledger.roles import Verb
 
+ZERO = Decimal(0)
 LONGEST_PERIOD: Final = timedelta(days=366)
 _WENT_IN: Final = """
 select p.entry_id, a.kind, l.material_id, -sum(p.quantity), -sum(p.value)
@@ -41,6 +50,26 @@ select p.entry_id, a.kind, l.material_id, -sum(p.quantity), -sum(p.value)
 
 
 @dataclass(frozen=True, slots=True)
+class Summed:
+    """The variances of a period, by the names of FORMULAS."""
+
+    batches: int
+    without_standard: int
+    actual: Decimal
+    standard: Decimal
+    parts: Mapping[str, Decimal]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A finished batch whose standard is there: its variances, and the names of its materials."""
+
+    compared: "Compared"
+    variances: BatchVariances
+    names: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class Compared:
     """A finished batch and its variances; None, and what is `missing`, without a standard."""
 
@@ -48,7 +77,6 @@ class Compared:
     on: date
     formula_standard: StandardCost | None
     product_standard: StandardCost | None
-    actual: Actual
     variances: BatchVariances | None
 
     @property
@@ -56,13 +84,13 @@ class Compared:
         """The name of the formula version, or of the product, that has no standard for the day."""
         batch = self.making.batch
         if self.formula_standard is None:
-            return f"{batch.version.formula.name}, version {batch.version.number},"
+            return f"{batch.version.formula.name}, version {batch.version.number}"
         if batch.product is not None and self.product_standard is None:
             return str(batch.product.name)
         return ""
 
 
-def variances_of(actor: Actor, batch: UUID | str) -> Compared:
+def variances_of(actor: Actor, batch: UUID | str) -> Judged:
     """The variances of one finished batch against the standard of the day when it was finished.
 
     Raises NotFound, Forbidden, NotFinished, StandardMissing.
@@ -74,7 +102,7 @@ def variances_of(actor: Actor, batch: UUID | str) -> Compared:
     (compared,) = compare(actor, _makings(actor).filter(id=found.making_id))
     if compared.variances is None:
         raise StandardMissing(name=compared.missing, day=compared.on.isoformat())
-    return compared
+    return Judged(compared, compared.variances, _names(actor, compared.variances))
 
 
 def finished_between(
@@ -110,23 +138,30 @@ def compare(actor: Actor, makings: Iterable[Making]) -> list[Compared]:
         on = row.entry.happened_on
         of_formula = standards.on(on, row.batch.version_id)
         of_product = standards.on(on, row.batch.product_id)
-        actual = _actual(row, went_in)
         told = None
         if of_formula and (of_product or row.batch.product_id is None):
-            told = batch_variances(_standard(of_formula, of_product), actual)
-        found.append(Compared(row, on, of_formula, of_product, actual, told))
+            told = batch_variances(_standard(of_formula, of_product), _actual(row, went_in))
+        found.append(Compared(row, on, of_formula, of_product, told))
     return found
 
 
-def names_of(actor: Actor, compared: Compared) -> dict[str, str]:
-    """The names of all materials in it, by their ids."""
-    wanted = {*compared.actual.materials, *compared.actual.packaging}
-    names = dict(materials_visible_to(actor).filter(id__in=wanted).values_list("id", "name"))
-    found = {str(id): name for id, name in names.items()}
-    for standard in (compared.formula_standard, compared.product_standard):
-        for price in standard.prices.all() if standard else ():
-            found[str(price.material_id)] = price.material.name
-    return found
+def sum_of(actor: Actor, makings: Iterable[Making]) -> Summed:
+    """The variances of many batches together; those without a standard are only counted."""
+    rows = compare(actor, makings)
+    told = [row.variances for row in rows if row.variances is not None]
+    return Summed(
+        batches=len(rows),
+        without_standard=len(rows) - len(told),
+        actual=sum((one.actual for one in told), ZERO),
+        standard=sum((one.standard for one in told), ZERO),
+        parts={name: sum((one.parts[name] for one in told), ZERO) for name in FORMULAS},
+    )
+
+
+def _names(actor: Actor, variances: BatchVariances) -> dict[str, str]:
+    wanted = {*(one.name for one in variances.materials), *variances.packaging}
+    rows = materials_visible_to(actor).filter(id__in=wanted)
+    return {str(id): name for id, name in rows.values_list("id", "name")}
 
 
 def _makings(actor: Actor) -> QuerySet[Making]:
@@ -185,7 +220,7 @@ def _actual(making: Making, went_in: Mapping[tuple[UUID, str], Mapping[str, Good
 
 
 def _standard(of_formula: StandardCost, of_product: StandardCost | None) -> Standard:
-    labour, overhead = Labour(Decimal(0)), Overhead()
+    labour, overhead = Labour(ZERO), Overhead()
     if of_product is not None:
         labour = Labour(
             of_product.hourly_rate, of_product.minutes_per_batch, of_product.minutes_per_unit

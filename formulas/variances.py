@@ -1,8 +1,7 @@
 """Why a batch cost more or less than its standard: price, mix, yield, packaging, labour, overhead.
 
 A variance is actual - standard: above zero costs more than the standard and is adverse, below zero
-is favourable. The formulas are the cost-accounting textbooks' and stand in FORMULAS; usage is mix
-and yield together.
+is favourable. The formulas are the cost-accounting textbooks' and stand in FORMULAS.
 
 Each is the difference of two amounts that are rounded to six decimals and shared with the next, so
 that all of them add up to the total exactly. Quantities are grams or pieces, labour is in minutes.
@@ -24,6 +23,7 @@ from ledger.costing import round_stored
 from ledger.errors import Invalid, QuantityNotPositive
 
 ZERO = Decimal(0)
+USAGE: Final = "mix + yield"
 # Those of a batch, which sum to all of its variance.
 FORMULAS: Final = {
     "price": "actual value - actual quantity · standard price",
@@ -67,9 +67,14 @@ class Input:
 
 @dataclass(frozen=True, slots=True)
 class InputVariance:
-    """The variances of one material; they sum to its value - its standard for the output."""
+    """The variances of one material; they sum to its value - its standard for the output.
+
+    `quantity` went in, and `wanted` is what the standard takes for the output, to six decimals.
+    """
 
     name: str
+    quantity: Decimal
+    wanted: Decimal
     price: Decimal
     mix: Decimal
     yielded: Decimal
@@ -84,18 +89,33 @@ class InputVariance:
     def total(self) -> Decimal:
         return self.price + self.usage
 
+    @property
+    def actual(self) -> Decimal:
+        """What it cost."""
+        return self.standard + self.total
+
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """A variance in two parts: of the price or rate, and of the quantity or time."""
+    """A variance in two parts: of the price or rate, and of the quantity or time.
+
+    `quantity` was taken, and `wanted` by the standard, to six decimals; overhead has neither.
+    """
 
     price: Decimal
     usage: Decimal
     standard: Decimal
+    quantity: Decimal = ZERO
+    wanted: Decimal = ZERO
 
     @property
     def total(self) -> Decimal:
         return self.price + self.usage
+
+    @property
+    def actual(self) -> Decimal:
+        """What it cost."""
+        return self.standard + self.total
 
 
 def input_variances(
@@ -138,7 +158,13 @@ def split_variance(
     """
     at_standard = round_stored(Fraction(quantity) * standard_price)
     standard = round_stored(standard_quantity * standard_price)
-    return Split(actual - at_standard, at_standard - standard, standard)
+    return Split(
+        price=actual - at_standard,
+        usage=at_standard - standard,
+        standard=standard,
+        quantity=round_stored(Fraction(quantity)),
+        wanted=round_stored(standard_quantity),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,11 +226,33 @@ class BatchVariances:
     actual: Decimal
 
     @property
+    def all_materials(self) -> InputVariance:
+        """Of all materials together."""
+        return InputVariance(
+            name="materials",
+            quantity=sum((one.quantity for one in self.materials), ZERO),
+            wanted=sum((one.wanted for one in self.materials), ZERO),
+            price=sum((one.price for one in self.materials), ZERO),
+            mix=sum((one.mix for one in self.materials), ZERO),
+            yielded=sum((one.yielded for one in self.materials), ZERO),
+            standard=sum((one.standard for one in self.materials), ZERO),
+        )
+
+    @property
+    def all_packaging(self) -> Split:
+        """Of all packaging together, whose pieces are no sum."""
+        packaging = self.packaging.values()
+        return Split(
+            price=sum((one.price for one in packaging), ZERO),
+            usage=sum((one.usage for one in packaging), ZERO),
+            standard=sum((one.standard for one in packaging), ZERO),
+        )
+
+    @property
     def standard(self) -> Decimal:
         """What the output should have cost."""
-        parts = [*self.packaging.values(), self.labour, self.overhead]
-        goods = sum((one.standard for one in self.materials), ZERO)
-        return goods + sum((one.standard for one in parts), ZERO)
+        split = self.all_packaging.standard + self.labour.standard + self.overhead.standard
+        return self.all_materials.standard + split
 
     @property
     def total(self) -> Decimal:
@@ -214,13 +262,13 @@ class BatchVariances:
     @property
     def parts(self) -> dict[str, Decimal]:
         """The variances of all lines together, by the names of FORMULAS; they sum to the total."""
-        packaging = self.packaging.values()
+        materials, packaging = self.all_materials, self.all_packaging
         return {
-            "price": sum((one.price for one in self.materials), ZERO),
-            "mix": sum((one.mix for one in self.materials), ZERO),
-            "yield": sum((one.yielded for one in self.materials), ZERO),
-            "packaging_price": sum((one.price for one in packaging), ZERO),
-            "packaging_usage": sum((one.usage for one in packaging), ZERO),
+            "price": materials.price,
+            "mix": materials.mix,
+            "yield": materials.yielded,
+            "packaging_price": packaging.price,
+            "packaging_usage": packaging.usage,
             "labour_rate": self.labour.price,
             "labour_efficiency": self.labour.usage,
             "overhead_rate": self.overhead.price,
@@ -281,7 +329,7 @@ def _input(name: str, standard: Standard, actual: Actual) -> Input:
 
 def _packed(priced: Priced | None, goods: Goods, actual: Actual) -> Split:
     if priced is None:
-        return Split(ZERO, goods.value, ZERO)
+        return Split(ZERO, goods.value, ZERO, goods.quantity)
     return split_variance(
         goods.value,
         goods.quantity,
@@ -305,6 +353,8 @@ def _of_input(one: Input, share: Fraction, all_in: Fraction, wanted: Fraction) -
     standard = round_stored(wanted * share * price)
     return InputVariance(
         name=one.name,
+        quantity=one.quantity,
+        wanted=round_stored(wanted * share),
         price=one.value - at_standard,
         mix=at_standard - in_mix,
         yielded=in_mix - standard,

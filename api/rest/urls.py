@@ -35,6 +35,7 @@ from api.rest import (
     top_ups,
     traces,
     transfers,
+    variances,
     what_if,
 )
 
@@ -103,6 +104,8 @@ urlpatterns = [
     path("batches/<str:id>/reworks", scraps.Reworks.as_view()),
     path("batches/<str:id>/finish", batches.Finishes.as_view()),
     path("batches/<str:id>/cancellation", batches.Cancellations.as_view()),
+    path("batches/<str:id>/variances", variances.BatchVarianceDetails.as_view()),
+    path("variances", variances.Variances.as_view()),
     path("batches/<str:id>/top-ups", top_ups.TopUps.as_view()),
     path("batches/<str:id>/advice", advice.Advices.as_view()),
     path("batches/<str:id>/intermediates", advice.Intermediates.as_view()),

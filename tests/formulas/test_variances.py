@@ -2,12 +2,28 @@
 
 from decimal import Decimal as D
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from formulas.variances import Input, input_variances, split_variance
+from formulas.costing import Labour, Overhead
+from formulas.variances import (
+    FORMULAS,
+    Actual,
+    Direction,
+    Goods,
+    Input,
+    Priced,
+    Split,
+    Standard,
+    batch_variances,
+    cost_per_kg,
+    grams_per_kg,
+    input_variances,
+    split_variance,
+)
 from ledger.errors import Invalid, QuantityNotPositive
 
 figures = st.decimals(0, 10**6, places=6)
@@ -70,4 +86,88 @@ def test_figures_that_cannot_be() -> None:
     with pytest.raises(Invalid, match="oil"):
         input_variances(
             [Input("oil", D(1), D(2), D("NaN"), D(1))], standard_yield=Fraction(1), output=D(1)
+        )
+
+
+money = st.decimals(0, 10**6, places=6)
+goods = st.builds(Goods, figures, money)
+names = st.sampled_from(["oil", "wax", "water", "clay", "jar", "lid"])
+priced = st.builds(Priced, st.decimals("0.000001", 100, places=6), st.decimals(0, 1000, places=9))
+labours = st.builds(Labour, money, figures, figures)
+overheads = st.builds(Overhead, money, st.decimals(0, 999, places=4))
+standards = st.builds(
+    Standard,
+    materials=st.dictionaries(names, priced, min_size=1),
+    process_loss_percent=st.decimals(0, 99, places=6),
+    labour=labours,
+    overhead=overheads,
+    packaging=st.dictionaries(names, priced),
+)
+actuals = st.builds(
+    Actual,
+    output_grams=st.decimals("0.01", 10**6, places=6),
+    materials=st.dictionaries(names, goods),
+    packaging=st.dictionaries(names, goods),
+    units=st.integers(0, 1000),
+    minutes=figures.map(Fraction),
+    labour=money,
+    overhead=money,
+)
+
+
+@given(standards, actuals)
+def test_all_variances_of_a_batch_sum_to_actual_less_standard(
+    standard: Standard, actual: Actual
+) -> None:
+    told = batch_variances(standard, actual)
+    went_in = [*actual.materials.values(), *actual.packaging.values()]
+    cost = sum((one.value for one in went_in), D(0)) + actual.labour + actual.overhead
+    assert told.actual == cost
+    assert set(told.parts) == set(FORMULAS)
+    assert sum(told.parts.values(), D(0)) == told.total == cost - told.standard
+    lines: list[Any] = [*told.materials, *told.packaging.values(), told.labour, told.overhead]
+    assert sum((one.total for one in lines), D(0)) == told.total
+    assert sum((one.actual for one in lines), D(0)) == told.actual
+    for name, one in actual.materials.items():
+        (line,) = [line for line in told.materials if line.name == name]
+        assert (line.actual, line.quantity) == (one.value, one.quantity)
+    # What should have been spent depends on what came out, and on nothing that went in.
+    idle = batch_variances(standard, Actual(actual.output_grams, materials={}, units=actual.units))
+    assert idle.standard == told.standard
+
+
+def test_packaging_and_labour_of_what_was_not_filled_are_those_of_the_batch() -> None:
+    standard = Standard(
+        materials={"oil": Priced(D(100), D("0.01"))},
+        process_loss_percent=D(0),
+        labour=Labour(D(30), D(60), D(2)),
+        overhead=Overhead(D(4), D(10)),
+        packaging={"jar": Priced(D(2), D("0.5"))},
+    )
+    actual = Actual(D(1000), {"oil": Goods(D(1000), D(10))}, {"lid": Goods(D(3), D("0.6"))})
+    told = batch_variances(standard, actual)
+    assert (told.labour.standard, told.labour.wanted) == (D(30), D(60))
+    assert told.packaging["jar"] == Split(D(0), D(0), D(0), D(0), D(0))
+    assert told.packaging["lid"] == Split(D(0), D("0.6"), D(0), D(3), D(0))
+    assert (told.overhead.standard, told.overhead.total) == (D(5), D(-5))
+
+
+@pytest.mark.parametrize(
+    ("variance", "told"),
+    [("0.000001", "adverse"), ("-0.000001", "favourable"), ("0.000000", "none")],
+)
+def test_a_variance_in_words(variance: str, told: str) -> None:
+    assert Direction.of(D(variance)) == told
+
+
+def test_a_kilogram_of_output_through_the_loss() -> None:
+    """At a loss of 20 %, 50 % are 625 g; at 12.00 and 20.00 a kilogram it costs 20.00."""
+    assert grams_per_kg(D(50), Fraction(4, 5)) == 625
+    assert cost_per_kg([(D(50), D(12)), (D(50), D(20))], Fraction(4, 5)) == 20
+
+
+def test_a_listed_material_has_a_price() -> None:
+    with pytest.raises(Invalid, match="no price"):
+        input_variances(
+            [Input("oil", D(1), None, D(1), D(1))], standard_yield=Fraction(1), output=D(1)
         )
