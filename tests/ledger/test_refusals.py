@@ -17,11 +17,19 @@ from ledger.costing import (
     take,
 )
 from ledger.costing import CostFormula as Rule
+from ledger.densities import (
+    contraction_percent,
+    density_from_specific_gravity,
+    ideal_mixture_density,
+    measured_density,
+    water_density,
+)
 from ledger.errors import (
     CountNotWhole,
     CurrencyUnknown,
     DensityImplausible,
     DensityMissing,
+    DensityNotPositive,
     DensityUnreadable,
     Invalid,
     MassMissing,
@@ -291,6 +299,52 @@ LIMITS: list[Asked] = [
 ]
 
 
-@pytest.mark.parametrize("asked", [*MONEY, *COSTS, *MEASURES, *LIMITS])
+POSITIVE = "A density, and the mass and volume it comes of, are above zero."
+HIDDEN = "There are hidden characters in this text; type it again by hand."
+NUMBERS: list[Asked] = [
+    (
+        lambda: water_density(D("100.1")),
+        TemperatureOutOfRange,
+        "",
+        "This temperature is outside 0 to 100 degC, where it can be used here.",
+    ),
+    (lambda: measured_density(D(0), D(1)), DensityNotPositive, "", POSITIVE),
+    (lambda: density_from_specific_gravity(D(1), D(0)), DensityNotPositive, "", POSITIVE),
+    (lambda: ideal_mixture_density([(D(1), D(0))]), DensityNotPositive, "", POSITIVE),
+    (
+        lambda: contraction_percent([D(1), D(0)], D(1)),
+        Invalid,
+        "",
+        "Every volume must be above zero.",
+    ),
+    (
+        lambda: parse_quantity("1" * 63 + " g"),
+        QuantityUnreadable,
+        "",
+        "This is longer than 64 characters; check what was typed.",
+    ),
+    (lambda: parse_quantity("5\u200b g"), QuantityUnreadable, "", HIDDEN),
+    (
+        lambda: parse_quantity("1,5 g"),
+        QuantityUnreadable,
+        "",
+        'Write numbers with a decimal point and no commas: "1.5" or "1234".',
+    ),
+    (
+        lambda: parse_quantity("1.5e3 g"),
+        QuantityUnreadable,
+        "",
+        'Write the number out in full, without an exponent: "1500".',
+    ),
+    (
+        lambda: parse_quantity("1/0 g"),
+        QuantityUnreadable,
+        "",
+        "A fraction cannot have zero below its line.",
+    ),
+]
+
+
+@pytest.mark.parametrize("asked", [*NUMBERS, *MONEY, *COSTS, *MEASURES, *LIMITS])
 def test_a_refusal_says_what_is_wrong_and_where(asked: Asked) -> None:
     assert_refused(*asked)
