@@ -11,6 +11,7 @@ from formulas.errors import BalanceMissing, BalanceTooSmall
 from formulas.substituting import (
     SCALE_STEP,
     Known,
+    MadeUp,
     Strength,
     corrected_balance,
     make_up,
@@ -151,3 +152,33 @@ def test_each_caution_says_what_to_look_at_and_of_which_material() -> None:
         "What B carries beside its active matter is not recorded: see its data sheet for"
         " preservatives, salts and allergens.",
     ]
+
+
+def test_one_to_one_tells_of_no_active_matter() -> None:
+    assert make_up(D(10), D(3), None) == MadeUp(D(3), D(7), D(7), D(0))
+
+
+@pytest.mark.parametrize(
+    ("planned", "weighed", "brought", "left"),
+    [
+        # Exactly what was weighed may be left, and less than a gram.
+        ("10", "6", "4", "6"),
+        ("4.5", "0", "4", "0.5"),
+        # What brings nothing, or takes something, wants nothing of the balance.
+        ("10", "12", "0", "10"),
+        ("10", "12", "-1", "11"),
+    ],
+)
+def test_the_balance_gives_what_it_has(planned: str, weighed: str, brought: str, left: str) -> None:
+    assert corrected_balance(D(planned), D(weighed), D(brought)) == D(left)
+
+
+@pytest.mark.parametrize(
+    ("planned", "weighed", "brought", "can"), [("0.4", "0", "0.5", "0.4"), ("5", "7", "1", "0")]
+)
+def test_what_the_balance_can_still_give_is_told(
+    planned: str, weighed: str, brought: str, can: str
+) -> None:
+    with pytest.raises(BalanceTooSmall) as refused:
+        corrected_balance(D(planned), D(weighed), D(brought))
+    assert refused.value.facts == {"brought": D(brought), "left": D(can)}
