@@ -37,9 +37,10 @@ def water_density(celsius: Decimal) -> Decimal:
     """
     if not _WATER_LOW <= celsius <= _WATER_HIGH:
         raise TemperatureOutOfRange(low=_WATER_LOW, high=_WATER_HIGH)
-    above = sum(
-        (coefficient * celsius**power for power, coefficient in enumerate(_KELL)), Decimal(0)
-    )
+    # Nested, not by powers: zero to the power of zero is no decimal.
+    above = Decimal(0)
+    for coefficient in reversed(_KELL):
+        above = above * celsius + coefficient
     return above / (1 + _KELL_BELOW * celsius) / 1000
 
 

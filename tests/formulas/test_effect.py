@@ -77,3 +77,15 @@ def test_a_line_without_a_limit_has_no_headroom_to_tell() -> None:
     assert overrun(Pot(D(1), D(1), D(5)), D(10**6), D(100), "Water") is None
     assert effect_of(Pot(D(0), D(0), D(5)), D(-5), D(100)).share_percent == 0
     assert share_of(D(1), D(3)) == D("33.333333")
+
+
+def test_the_refusal_names_its_place_and_never_rounds_the_headroom_up() -> None:
+    """0.005 · 3.979 ÷ 0.995 = 0.019994 g: 0.01 may go in, and 0.02 would be too much."""
+    refused = overrun(Pot(D("3.979"), D("3.979"), D(0)), D("0.02"), D("0.50"), "Acid")
+    assert refused is not None
+    assert refused.pointer == "/quantity"
+    assert str(refused) == (
+        "This would make 0.5001 % of Acid, above the maximum of 0.5 %: at most 0.01 g more may be"
+        " added. Add less, or record a deviation."
+    )
+    assert refused.facts["left"] == refused.facts["headroom_grams"] == D("0.019994")

@@ -122,3 +122,9 @@ def test_what_is_left_after_cost_and_fees_is_the_margin(
     priced = price_for_margin(cost, margin, fee_percent=fee, fixed_fee=fixed_fee)
     kept = priced.price * (1 - fee / 100) - cost - fixed_fee
     assert abs(kept - priced.price * margin / 100) <= D("0.000001")
+
+
+def test_small_prices_are_prices() -> None:
+    """Half a unit of money left by each pays one after two of them."""
+    assert contribution(D("0.5"), D("0.25")).ratio == D("0.5")
+    assert break_even(D(1), D("0.75"), D("0.25")).whole_units == 2

@@ -58,3 +58,8 @@ def test_a_part_takes_of_each_no_more_than_there_is(
     parts = parts_of(quantities, wanted)
     assert sum(parts, D(0)) == wanted
     assert all(0 <= part <= there for part, there in zip(parts, quantities, strict=True))
+
+
+def test_of_nothing_weighed_and_nothing_kept_all_is_expensed() -> None:
+    found = scrap_cost(D(1), weighed_grams=D(0), process_loss_percent=D(0))
+    assert (found.kept, found.abnormal) == (D(0), D(1))

@@ -171,3 +171,12 @@ def test_a_listed_material_has_a_price() -> None:
         input_variances(
             [Input("oil", D(1), None, D(1), D(1))], standard_yield=Fraction(1), output=D(1)
         )
+
+
+def test_each_variance_has_the_name_of_its_input() -> None:
+    told = input_variances(
+        [Input("oil", D(1), D(2), D(5), D(9)), Input("wax", D(1), D(2), D(5), D(9))],
+        standard_yield=Fraction(1),
+        output=D(10),
+    )
+    assert [one.name for one in told] == ["oil", "wax"]

@@ -143,3 +143,10 @@ def test_density_helpers_refuse_what_has_no_density() -> None:
     for celsius in ("-0.1", "100.1"):
         with pytest.raises(TemperatureOutOfRange):
             water_density(Decimal(celsius))
+
+
+def test_water_is_liquid_at_both_its_ends_and_small_volumes_contract() -> None:
+    assert round(water_density(Decimal(0)), 4) == Decimal("0.9998")
+    assert round(water_density(Decimal(100)), 4) == Decimal("0.9584")
+    halves = [Decimal("0.5"), Decimal("0.5")]
+    assert contraction_percent(halves, Decimal("0.9")) == 10

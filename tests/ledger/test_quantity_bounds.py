@@ -39,6 +39,12 @@ def test_a_specific_gravity_at_the_hottest_is_read() -> None:
     assert parse_density("SG 1.2 1000/20").celsius == 1000
 
 
+def test_a_specific_gravity_against_freezing_water_is_read() -> None:
+    """Kell 1975: 0.99984 g/mL at 0 degC."""
+    density = parse_density("SG 1.2 20/0").grams_per_millilitre
+    assert round(density, 4) == D("1.1998")
+
+
 def test_the_smallest_quantity_is_one() -> None:
     assert parse_quantity("0.000001 g").amount == D("0.000001")
 

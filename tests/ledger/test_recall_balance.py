@@ -66,3 +66,10 @@ def test_two_products_of_one_making_share_it() -> None:
         [Making({"root": D(8)}, {"one": D(1), "two": D(3)})],
     )
     assert held == {"root": 10, "one": 2, "two": 6}
+
+
+def test_a_lot_of_two_makings_holds_what_went_into_both() -> None:
+    """6 of the root for 3 of the mix and 4 for its other 7, as when a batch is filled in turns."""
+    makings = [Making({"root": D(6)}, {"mix": D(3)}), Making({"root": D(4)}, {"mix": D(7)})]
+    held = carried("root", {"root": D(10), "mix": D(10)}, makings)
+    assert held == {"root": 10, "mix": 10}

@@ -312,6 +312,12 @@ NUMBERS: list[Asked] = [
     (lambda: density_from_specific_gravity(D(1), D(0)), DensityNotPositive, "", POSITIVE),
     (lambda: ideal_mixture_density([(D(1), D(0))]), DensityNotPositive, "", POSITIVE),
     (
+        lambda: ideal_mixture_density([(D(1), D(1)), (D(0), D(1))]),
+        DensityNotPositive,
+        "",
+        POSITIVE,
+    ),
+    (
         lambda: contraction_percent([D(1), D(0)], D(1)),
         Invalid,
         "",
