@@ -60,9 +60,10 @@ class Overhead:
 
 @dataclass(frozen=True, slots=True)
 class BatchCost:
-    """The cost of one batch: inputs = the four before it, total = inputs - abnormal.
+    """The cost of one batch: inputs = the four before it, total = inputs - by_products - abnormal.
 
-    `total` is what the good output carries, `abnormal` is expensed. `per_kg` leaves the
+    `total` is what the good output carries, `abnormal` is expensed, and `by_products` is what came
+    out beside it, at net realisable value. `per_kg` leaves the
     packaging out; `per_unit` carries everything and is None when nothing was filled.
     """
 
@@ -71,6 +72,7 @@ class BatchCost:
     labour: Decimal
     overhead: Decimal
     inputs: Decimal
+    by_products: Decimal
     abnormal: Decimal
     total: Decimal
     per_kg: Decimal
@@ -99,30 +101,41 @@ def batch_cost(
     packaging: Decimal = ZERO,
     labour: Decimal = ZERO,
     overhead: Decimal = ZERO,
+    by_products: Decimal = ZERO,
     output_grams: Decimal,
     declared_grams: Decimal = ZERO,
     units: int | None = None,
 ) -> BatchCost:
     """Cost of a batch with `output_grams` good and `declared_grams` lost beyond what is normal.
 
-    abnormal = declared · (inputs - packaging) ÷ (output + declared): the declared loss costs
-    what the same mass of good output costs, and packaging was not lost with it. Loss that is
-    not declared is carried by the good output. Money comes in and goes out with six decimals.
-    Raises QuantityNotPositive without good output, and Invalid for a declared loss below zero.
+    abnormal = declared · (inputs - packaging - by-products) ÷ (output + declared): the declared
+    loss costs what the same mass of good output costs, and packaging was not lost with it. Loss
+    that is not declared is carried by the good output. By-products are deducted at net realisable
+    value (IAS 2, paragraph 14). Money comes in and goes out with six decimals. Raises
+    QuantityNotPositive without good output, and Invalid for a declared loss below zero or for
+    by-products that would bring more than all of it cost.
     """
     _check_masses(output_grams, declared_grams)
     if units is not None and units < 1:
         raise QuantityNotPositive(pointer="/units")
     inputs = materials + packaging + labour + overhead
     made = Fraction(output_grams) + Fraction(declared_grams)
-    abnormal = round_stored(Fraction(declared_grams) * Fraction(inputs - packaging) / made)
-    total = inputs - abnormal
+    shared = inputs - packaging - by_products
+    if by_products < 0 or shared < 0:
+        raise Invalid(
+            f"By-products bring at most what went into the batch without packaging,"
+            f" {inputs - packaging:.2f}: what brings more is a product of its own.",
+            pointer="/by_products",
+        )
+    abnormal = round_stored(Fraction(declared_grams) * Fraction(shared) / made)
+    total = inputs - by_products - abnormal
     return BatchCost(
         materials=materials,
         packaging=packaging,
         labour=labour,
         overhead=overhead,
         inputs=inputs,
+        by_products=by_products,
         abnormal=abnormal,
         total=total,
         per_kg=unit_cost(total - packaging, output_grams, per=GRAMS_PER_KG),
@@ -137,12 +150,13 @@ def batch_yield(
     planned_output_grams: Decimal,
     process_loss_percent: Decimal = ZERO,
     declared_grams: Decimal = ZERO,
+    by_product_grams: Decimal = ZERO,
     expected_loss_grams: Decimal | None = None,
 ) -> BatchYield:
     """Yield and loss of a batch; percents to six decimals.
 
     The loss to be expected is the process loss of all weighed in, unless it is given: that of an
-    infusion goes by the solids that really went in.
+    infusion goes by the solids that really went in. By-products are not lost.
     Raises QuantityNotPositive for nothing weighed in, planned or left, and Invalid for a
     declared loss below zero or a process loss that is not at least 0 and below 100 percent.
     """
@@ -154,7 +168,7 @@ def batch_yield(
     if expected is None:
         normal = 1 - left_after_loss(process_loss_percent)
         expected = round_stored(Fraction(weighed_grams) * normal)
-    actual = weighed_grams - output_grams - declared_grams
+    actual = weighed_grams - output_grams - declared_grams - by_product_grams
     return BatchYield(
         yield_percent=_percent_of(output_grams, weighed_grams),
         plan_percent=_percent_of(output_grams, planned_output_grams),
@@ -176,7 +190,9 @@ def shown(cost: BatchCost, currency: str) -> BatchCost:
     materials, packaging, labour, overhead = _round_to_sum(
         inputs, (cost.materials, cost.packaging, cost.labour, cost.overhead), step
     )
-    total, abnormal = _round_to_sum(inputs, (cost.total, cost.abnormal), step)
+    total, by_products, abnormal = _round_to_sum(
+        inputs, (cost.total, cost.by_products, cost.abnormal), step
+    )
     return replace(
         cost,
         materials=materials,
@@ -184,6 +200,7 @@ def shown(cost: BatchCost, currency: str) -> BatchCost:
         labour=labour,
         overhead=overhead,
         inputs=inputs,
+        by_products=by_products,
         abnormal=abnormal,
         total=total,
     )

@@ -12,8 +12,9 @@ from formulas.reserving import StoredLot, stored_lots
 from ledger import costing
 from ledger.access import Actor
 from ledger.costing import CostFormula, Draw
-from ledger.entries import Move, Posted, account, post_entry
+from ledger.entries import Move, Posted, account, open_account, post_entry
 from ledger.errors import Invalid, NotEnough, placed
+from ledger.issuing import ISSUED
 from ledger.lots import last_usable_day
 from ledger.measuring import density_of, measure
 from ledger.models import Account, Entry, Layer, Lot, Material, Pool
@@ -22,10 +23,11 @@ from ledger.quantities import Quantity
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """So much of what was made, kept or given away as a sample, and why."""
+    """So much of what was made, kept or given away as a sample, why, and for what purpose."""
 
     quantity: Quantity
     reason: str
+    purpose: str = "sample"
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,21 +184,24 @@ def issue_samples(
 ) -> UUID | None:
     """Issue samples of a made lot at unit cost, in one entry; None for no samples.
 
-    Samples may be taken from a lot in quarantine: they are how it is decided on. Raises Invalid
-    for no reason, NotEnough for more samples than were made.
+    Each purpose has an account of its own, as with any issue, so that a trace tells what was
+    retained from what was given away (ISO 22716, 9.6). Samples may be taken from a lot in
+    quarantine: they are how it is decided on. Raises Invalid for no reason, NotEnough for more
+    samples than were made.
     """
     if not samples:
         return None
     store = account(actor, Account.Kind.STORE, "store")
-    to = account(actor, Account.Kind.ISSUE, "sample")
+    purposes = list(dict.fromkeys(sample.purpose for sample in samples))
+    places = {one: open_account(actor, ISSUED[one], one) for one in purposes}
     moves, lines = [], []
     for place, sample in enumerate(samples):
         if not sample.reason.strip():
             raise Invalid("Say what the sample is for.", pointer=f"/samples/{place}/reason")
         with placed(f"/samples/{place}/quantity"):
             measured = measure(sample.quantity, lot.material, density_of(lot))
-        moves.append(Move(store, to, lot.id, measured.quantity))
-        lines.append({**measured.facts(), "reason": sample.reason})
+        moves.append(Move(store, places[sample.purpose], lot.id, measured.quantity))
+        lines.append({**measured.facts(), "reason": sample.reason, "purpose": sample.purpose})
     with placed("/samples", NotEnough):
         posted = post_entry(
             actor,
@@ -204,6 +209,10 @@ def issue_samples(
             happened_at=happened_at,
             moves=moves,
             reason="; ".join(sample.reason for sample in samples)[:400],
-            details={**details, "purpose": "sample", "lines": lines},
+            details={
+                **details,
+                "purpose": purposes[0] if len(purposes) == 1 else "sample",
+                "lines": lines,
+            },
         )
     return posted.entry_id

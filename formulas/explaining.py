@@ -106,13 +106,23 @@ class _Teller:
         abnormal = self._money(
             "abnormal",
             cost.abnormal,
-            "declared · (inputs - packaging) ÷ (output + declared)",
+            "declared · (inputs - packaging - by-products) ÷ (output + declared)",
             facts=_declared(making),
         )
-        yield self._money("total", cost.total, "inputs - abnormal", (inputs, abnormal))
+        how, parts = "inputs - abnormal", [inputs, abnormal]
+        if making.by_product_grams:
+            how = "inputs - by-products - abnormal"
+            parts.insert(1, self._beside(making))
+        yield self._money("total", cost.total, how, parts)
         yield self._money("per_kg", cost.per_kg, "(total - packaging) ÷ output")
         if cost.per_unit is not None:
             yield self._money("per_unit", cost.per_unit, f"total ÷ {making.units} units")
+
+    def _beside(self, making: Making) -> Figure:
+        """What came out beside the main product, at what it will bring."""
+        facts = {"grams": f"{making.by_product_grams:f}"}
+        how = "net realisable value, deducted from the main product"
+        return self._money("by-products", making.by_product_value, how, facts=facts)
 
     def _weighings(self, batch: Batch) -> tuple[Figure, ...]:
         return tuple(self._weighing(row) for row in self.known.weighings[batch.id])
@@ -184,6 +194,10 @@ class _Teller:
             return self._money(
                 "made", total, "what its batch cost", (self.batch(making.batch_id),), facts
             )
+        if lot_id in self.known.by_products:
+            row = self.known.by_products[lot_id]
+            facts["batch"] = row.making.batch.code
+            return self._money("by-product", row.nrv, "net realisable value", facts=facts)
         if lot_id in self.known.fillings:
             return self._filled(self.known.fillings[lot_id], facts)
         if not lot.material.stocked:

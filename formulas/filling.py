@@ -19,9 +19,10 @@ from formulas.drawing import (
     draw_packaging,
     issue_samples,
 )
-from formulas.finishing import check_units, check_value
+from formulas.finishing import check_value
 from formulas.leftovers import Leftover, Reconciliation, SetAside, reconcile, set_aside
 from formulas.models import Filling, Product
+from formulas.outcomes import check_units
 from formulas.scaling import fill_of_mass, fill_of_volume
 from ledger.access import Actor, day_of
 from ledger.costing import unit_cost

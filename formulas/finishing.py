@@ -8,7 +8,14 @@ from typing import Any
 from uuid import UUID
 
 from formulas.access import locked_batch
-from formulas.batches import MOST_UNITS, held_by, must_be_planned
+from formulas.batches import held_by, must_be_planned
+from formulas.by_products import (
+    ByProductDraft,
+    keep_by_products,
+    lots_of,
+    moves_of_by_products,
+    open_by_products,
+)
 from formulas.costing import BatchCost, BatchYield, Labour, Overhead, batch_cost, batch_yield
 from formulas.drawing import (
     Sample,
@@ -21,30 +28,22 @@ from formulas.drawing import (
     moves_of,
 )
 from formulas.errors import NothingWeighed
-from formulas.models import Batch, Making, Product
+from formulas.models import Batch, ByProduct, Making, Product
+from formulas.outcomes import AbnormalLoss, Outcome, outcome_of
 from formulas.recipes import density_of
 from formulas.reserving import free, promised_materials
-from formulas.steeping import expected_loss, marc_of, spent_in
+from formulas.steeping import expected_loss, spent_in
 from ledger.access import Actor, day_of
 from ledger.entries import Move, account, lock_pools, post_entry
-from ledger.errors import Invalid, MoneyTooLarge, QuantityNotPositive, placed
+from ledger.errors import Invalid, MoneyTooLarge
 from ledger.lots import NewLot, open_lots
 from ledger.models import Account, Entry, Holding, Lot, Status
 from ledger.money import TOO_MUCH_MONEY
-from ledger.quantities import Quantity, grams_of
+from ledger.quantities import Quantity
 from ledger.roles import Verb
 from ledger.stopping import stop_if_made_of_stopped
 
 ZERO = Decimal(0)
-MOST_MINUTES = 100_000
-
-
-@dataclass(frozen=True, slots=True)
-class AbnormalLoss:
-    """What was lost beyond what is normal, declared so that it is expensed, and why."""
-
-    quantity: Quantity
-    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,20 +58,6 @@ class Finished:
     yielded: BatchYield
 
 
-@dataclass(frozen=True, slots=True)
-class _Outcome:
-    """What was typed at the end of a batch, in grams."""
-
-    entered: str
-    output_grams: Decimal
-    units: int | None
-    declared_grams: Decimal
-    declared_reason: str
-    labour_minutes: Decimal | None
-    marc_grams: Decimal | None
-    spent_grams: Decimal | None = None
-
-
 def finish(
     actor: Actor,
     *,
@@ -85,6 +70,7 @@ def finish(
     marc: Quantity | None = None,
     release_basis: str | None = None,
     labour_minutes: Decimal | None = None,
+    by_products: Sequence[ByProductDraft] = (),
 ) -> Finished:
     """Finish a batch: all that was weighed in becomes one lot, in one entry.
 
@@ -94,7 +80,8 @@ def finish(
     expensed. The lot is in quarantine unless released, and lasts as long as the formula's shelf
     life, but no longer than the earliest input. What is still reserved is given back. Labour costs
     the minutes of the product's policy, or `labour_minutes` where it is known what it took. Of an
-    infusion the `marc` may be weighed: what was strained out, with all that it kept.
+    infusion the `marc` may be weighed: what was strained out, with all that it kept. By-products
+    become lots of their own, and what they will bring is deducted from the cost.
 
     Raises NotFound, AlreadyFinished, NothingWeighed, DensityMissing, Invalid, and NotEnough naming
     the packaging that is missing.
@@ -104,23 +91,38 @@ def finish(
     must_be_planned(found)
     if units is not None and found.product is None:
         raise Invalid("This batch is of bulk, not of a product: leave units out.", pointer="/units")
-    outcome = _outcome(found, output, units, abnormal_loss, labour_minutes, marc)
+    outcome = outcome_of(found, output, units, abnormal_loss, labour_minutes, marc)
     held = held_by(found)
     if not held:
         raise NothingWeighed(batch=found.code)
-    outcome = replace(outcome, spent_grams=spent_in(found, held))
+    beside = open_by_products(actor, found, by_products, held, happened_at)
+    outcome = replace(outcome, spent_grams=spent_in(found, held), by_products=beside)
     lot = _open_lot(actor, found, held, outcome, happened_at, release_basis)
-    draws = _draw(actor, found, held, lot, units, happened_at)
+    draws = _draw(actor, found, held, [lot, *lots_of(beside)], units, happened_at)
     cost, yielded = _reckon(found, held, draws, outcome)
     entry_id = _post(actor, found, held, draws, lot, cost, outcome, happened_at)
     samples_entry_id = issue_samples(
         actor, lot, samples, happened_at=happened_at, details={"batch": str(found.id)}
     )
     making = _keep(actor, found, lot, held, cost, outcome, happened_at, entry_id, samples_entry_id)
-    status = Status.QUARANTINE if release_basis is None else Status.RELEASED
-    if stop_if_made_of_stopped(actor, lot, [one.lot for one in held]) is not None:
-        status = Status.HOLD
+    status = _stopped(actor, held, lot, beside, release_basis)
     return Finished(found, making, lot, status, cost, yielded)
+
+
+def _stopped(
+    actor: Actor,
+    held: Sequence[Holding],
+    lot: Lot,
+    beside: Sequence[ByProduct],
+    release_basis: str | None,
+) -> Status:
+    """The status of what was made: all of it is on hold where an input is."""
+    status = Status.QUARANTINE if release_basis is None else Status.RELEASED
+    inputs = [one.lot for one in held]
+    for made in (*lots_of(beside), lot):
+        if stop_if_made_of_stopped(actor, made, inputs) is not None:
+            status = Status.HOLD
+    return status
 
 
 def cost_of(making: Making) -> BatchCost:
@@ -130,6 +132,7 @@ def cost_of(making: Making) -> BatchCost:
         packaging=making.packaging,
         labour=making.labour,
         overhead=making.overhead,
+        by_products=making.by_product_value,
         output_grams=making.output_grams,
         declared_grams=making.declared_grams,
         units=making.units,
@@ -144,16 +147,9 @@ def yield_of(making: Making, batch: Batch) -> BatchYield:
         planned_output_grams=batch.output_grams,
         process_loss_percent=making.process_loss_percent,
         declared_grams=making.declared_grams,
+        by_product_grams=making.by_product_grams,
         expected_loss_grams=expected_loss(batch.version, making.weighed_grams, making.spent_grams),
     )
-
-
-def check_units(units: int | None) -> None:
-    """Raises QuantityNotPositive for none at all, Invalid for more than one batch can fill."""
-    if units is not None and units < 1:
-        raise QuantityNotPositive(pointer="/units")
-    if units is not None and units > MOST_UNITS:
-        raise Invalid(f"A batch fills at most {MOST_UNITS} units.", pointer="/units")
 
 
 def check_value(value: Decimal) -> None:
@@ -162,49 +158,11 @@ def check_value(value: Decimal) -> None:
         raise MoneyTooLarge
 
 
-def _outcome(
-    batch: Batch,
-    output: Quantity,
-    units: int | None,
-    loss: AbnormalLoss | None,
-    minutes: Decimal | None,
-    marc: Quantity | None,
-) -> _Outcome:
-    check_units(units)
-    _check_minutes(batch, minutes)
-    declared, reason = ZERO, ""
-    if loss is not None:
-        if not loss.reason.strip():
-            raise Invalid("Say how it was lost.", pointer="/abnormal_loss/reason")
-        declared, reason = _grams(batch, loss.quantity, "/abnormal_loss/quantity"), loss.reason
-    grams = _grams(batch, output, "/output")
-    strained = marc_of(batch, marc)
-    return _Outcome(output.entered, grams, units, declared, reason, minutes, strained)
-
-
-def _check_minutes(batch: Batch, minutes: Decimal | None) -> None:
-    if minutes is None:
-        return
-    if batch.product is None:
-        raise Invalid(
-            "Bulk of no product has no hourly rate, and carries no labour: leave the minutes out.",
-            pointer="/labour_minutes",
-        )
-    if not minutes.is_finite() or not 0 <= minutes <= MOST_MINUTES:
-        raise Invalid(f"Labour is 0 to {MOST_MINUTES} minutes.", pointer="/labour_minutes")
-
-
-def _grams(batch: Batch, quantity: Quantity, pointer: str) -> Decimal:
-    version = batch.version
-    with placed(pointer):
-        return grams_of(quantity, density=density_of(version), name=version.formula.name)
-
-
 def _open_lot(
     actor: Actor,
     batch: Batch,
     held: Sequence[Holding],
-    outcome: _Outcome,
+    outcome: Outcome,
     happened_at: datetime,
     release_basis: str | None,
 ) -> Lot:
@@ -230,7 +188,7 @@ def _draw(
     actor: Actor,
     batch: Batch,
     held: Sequence[Holding],
-    lot: Lot,
+    made: Sequence[Lot],
     units: int | None,
     happened_at: datetime,
 ) -> list[StoreDraw]:
@@ -244,7 +202,7 @@ def _draw(
         promised_materials(actor, batch.account_id)
         | {one.material_id for one in held}
         | {material.id for material, _ in packaging}
-        | {lot.material_id}
+        | {lot.material_id for lot in made}
     )
     day = day_of(actor, happened_at)
     draws = draw_packaging(actor, packaging, day, reserved_for=batch.account_id)
@@ -263,7 +221,7 @@ def _policy_of(product: Product | None, recorded: Decimal | None = None) -> tupl
 
 
 def _reckon(
-    batch: Batch, held: Sequence[Holding], draws: Sequence[StoreDraw], outcome: _Outcome
+    batch: Batch, held: Sequence[Holding], draws: Sequence[StoreDraw], outcome: Outcome
 ) -> tuple[BatchCost, BatchYield]:
     materials = sum((one.value for one in held), ZERO)
     labour, overhead = _policy_of(batch.product, outcome.labour_minutes)
@@ -272,6 +230,7 @@ def _reckon(
         packaging=sum((draw.value for draw in draws), ZERO),
         labour=labour.cost(outcome.units or 0),
         overhead=overhead.cost(materials),
+        by_products=outcome.by_product_value,
         output_grams=outcome.output_grams,
         declared_grams=outcome.declared_grams,
         units=outcome.units,
@@ -284,6 +243,7 @@ def _reckon(
         planned_output_grams=batch.output_grams,
         process_loss_percent=batch.version.process_loss_percent,
         declared_grams=outcome.declared_grams,
+        by_product_grams=outcome.by_product_grams,
         expected_loss_grams=expected_loss(batch.version, weighed, outcome.spent_grams),
     )
     return cost, yielded
@@ -296,7 +256,7 @@ def _post(
     draws: Sequence[StoreDraw],
     lot: Lot,
     cost: BatchCost,
-    outcome: _Outcome,
+    outcome: Outcome,
     happened_at: datetime,
 ) -> UUID:
     making = account(actor, Account.Kind.MAKING, "making")
@@ -306,6 +266,7 @@ def _post(
     made = outcome.output_grams if outcome.units is None else Decimal(outcome.units)
     store = account(actor, Account.Kind.STORE, "store")
     moves.append(Move(making, store, lot.id, made, cost.total))
+    moves += moves_of_by_products(actor, outcome.by_products)
     details: dict[str, Any] = {"batch": str(batch.id), "output": outcome.entered}
     if outcome.declared_grams:
         details["abnormal_loss"] = {
@@ -341,7 +302,7 @@ def _keep(
     lot: Lot,
     held: Sequence[Holding],
     cost: BatchCost,
-    outcome: _Outcome,
+    outcome: Outcome,
     happened_at: datetime,
     entry_id: UUID,
     samples_entry_id: UUID | None,
@@ -361,6 +322,8 @@ def _keep(
         weighed_grams=sum((one.quantity for one in held), ZERO),
         declared_grams=outcome.declared_grams,
         declared_reason=outcome.declared_reason,
+        by_product_grams=outcome.by_product_grams,
+        by_product_value=outcome.by_product_value,
         spent_grams=outcome.spent_grams,
         marc_grams=outcome.marc_grams,
         process_loss_percent=batch.version.process_loss_percent,
@@ -378,6 +341,7 @@ def _keep(
         person_id=actor.person_id,
     )
     making.save(force_insert=True)
+    keep_by_products(making, outcome.by_products)
     batch.making, batch.state = making, Batch.State.FINISHED
     batch.save(update_fields=["making", "state"])
     return making

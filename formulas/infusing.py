@@ -132,8 +132,9 @@ def steeped(
 ) -> Steeped:
     """Reckon an infusion of `input_grams`, all weighed in with the solids among them.
 
-    `apart_grams` went elsewhere by name: declared as an abnormal loss. The retention comes out as
-    (marc - spent) ÷ spent, to six decimals, and is not known where nothing was spent.
+    `apart_grams` went elsewhere by name: declared as an abnormal loss, or as by-products. The
+    retention comes out as (marc - spent) ÷ spent, to six decimals, and is not known where nothing
+    was spent.
     """
     evaporated = retention = evaporation_percent = None
     if marc_grams is not None:

@@ -14,6 +14,7 @@ def places_of(
     *,
     input_grams: Decimal,
     output_grams: Decimal,
+    by_product_grams: Decimal,
     abnormal_grams: Decimal,
     is_infusion: bool,
     marc_grams: Decimal | None,
@@ -22,7 +23,11 @@ def places_of(
 
     It is below zero where more came out than went in.
     """
-    places = [("output", output_grams), ("abnormal loss", abnormal_grams)]
+    places = [
+        ("output", output_grams),
+        ("by-products", by_product_grams),
+        ("abnormal loss", abnormal_grams),
+    ]
     if marc_grams is not None:
         places.append(("marc", marc_grams))
     rest = input_grams - sum((grams for _, grams in places), ZERO)

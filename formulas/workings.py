@@ -14,7 +14,7 @@ from django.db import connection
 from django.db.models import F
 
 from formulas.access import standing
-from formulas.models import Batch, Filling, Making, Weighing
+from formulas.models import Batch, ByProduct, Filling, Making, Weighing
 from ledger.access import Actor
 from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
 
@@ -55,6 +55,7 @@ class Known:
     lots: dict[UUID, Lot] = field(default_factory=dict)
     receipt_lines: dict[UUID, ReceiptLine] = field(default_factory=dict)
     makings: dict[UUID, Making] = field(default_factory=dict)
+    by_products: dict[UUID, ByProduct] = field(default_factory=dict)
     fillings: dict[UUID, Filling] = field(default_factory=dict)
 
 
@@ -156,6 +157,8 @@ def _load_lots(wanted: set[UUID], known: Known) -> None:
     known.receipt_lines |= {row.lot_id: row for row in lines.filter(lot_id__in=new)}
     made = Making.objects.filter(lot_id__in=new, batch__making=F("id"))
     known.makings |= {row.lot_id: row for row in made}
+    beside = ByProduct.objects.select_related("making__batch").filter(lot_id__in=new)
+    known.by_products |= {row.lot_id: row for row in beside}
     filled = Filling.objects.select_related("product").filter(lot_id__in=new)
     known.fillings |= {row.lot_id: row for row in filled}
     bulk = {row.bulk_lot_id for row in known.fillings.values()} - known.lots.keys()

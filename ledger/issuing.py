@@ -25,6 +25,7 @@ ISSUED = {
     "tester": Account.Kind.ISSUE,
     "gift": Account.Kind.ISSUE,
     "retained": Account.Kind.ISSUE,
+    "quality": Account.Kind.ISSUE,
     "write-off": Account.Kind.LOSS,
     "spill": Account.Kind.LOSS,
     "scrap": Account.Kind.LOSS,

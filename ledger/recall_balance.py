@@ -17,7 +17,8 @@ STEP = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class Making:
-    """What went into one making, and what came of it, by lot: grams, or pieces where counted."""
+    """What went into one making, by lot, in grams, or pieces where counted; and what came of it, by
+    mass where that is known, so that lots in grams and in pieces share by the same measure."""
 
     inputs: Mapping[Hashable, Decimal]
     outputs: Mapping[Hashable, Decimal]

@@ -40,9 +40,13 @@ with recursive reached(lot) as (
     where not exists (select from ledger_entry r where r.coop_id = %(coop)s
       and (r.reverses_id = i.entry_id or r.id = i.entry_id and r.reverses_id is not null))
 )
-select p.entry_id, p.lot_id, sum(p.quantity) from reached
+select p.entry_id, p.lot_id,
+       sum(p.quantity) * case when sum(p.quantity) < 0 then coalesce(min(m.mass_each), 1) else 1 end
+  from reached
   join ledger_posting p on p.coop_id = %(coop)s and p.lot_id = reached.lot
     and p.account_id = %(making)s
+  join ledger_lot l on l.coop_id = p.coop_id and l.id = p.lot_id
+  join ledger_material m on m.coop_id = l.coop_id and m.id = l.material_id
   where not exists (select from ledger_entry r where r.coop_id = %(coop)s
     and (r.reverses_id = p.entry_id or r.id = p.entry_id and r.reverses_id is not null))
   group by 1, 2

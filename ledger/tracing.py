@@ -54,11 +54,10 @@ select a.kind, a.name, p.quantity > 0, o.code, sum(p.quantity)
   join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
   join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
   left join lateral (
-    select l.code from ledger_posting q
+    select string_agg(l.code, ' and ' order by q.line) as code from ledger_posting q
       join ledger_lot l on l.coop_id = q.coop_id and l.id = q.lot_id
       where a.kind = 'making' and p.quantity > 0 and q.coop_id = p.coop_id
-        and q.entry_id = p.entry_id and q.account_id = p.account_id and q.quantity < 0
-      limit 1) o on true
+        and q.entry_id = p.entry_id and q.account_id = p.account_id and q.quantity < 0) o on true
   where p.coop_id = %(coop)s and p.lot_id = %(lot)s and p.maker_id = %(maker)s
     and e.reverses_id is null
     and not exists (select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = e.id)

@@ -15,8 +15,9 @@ from formulas.batches import Size, plan_batch
 from formulas.composing import Draft, LineDraft, PhaseDraft, new_version, write_formula
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.drawing import Sample
-from formulas.finishing import AbnormalLoss, Finished, finish
+from formulas.finishing import Finished, finish
 from formulas.models import Batch, FormulaVersion, Product
+from formulas.outcomes import AbnormalLoss
 from formulas.planning import Planned
 from formulas.products import PackagingDraft, ProductDraft, add_product
 from formulas.weighing import Weighed, weigh

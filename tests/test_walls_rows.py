@@ -10,6 +10,7 @@ import pytest
 from django.apps import apps
 from django.db import connection, models
 
+from formulas.by_products import ByProductDraft
 from formulas.standards import set_formula_standard
 from ledger.access import acting_as
 from ledger.catalogue import PartFacts, change_material
@@ -69,6 +70,7 @@ def workshops(database: Any) -> list[Workshop]:
 
 def _fill(shop: Workshop) -> None:
     oil, jar = shop.material("Oil", density="0.91 g/mL"), shop.material("Jar", measured_by="count")
+    jelly = shop.material("Jelly")
     lot = shop.receive(oil, "10 kg", "77.70", freight="3.00")
     shop.receive(jar, "100 each", "33.30")
     version = shop.formula("Balm", [(oil, "100")])
@@ -82,7 +84,8 @@ def _fill(shop: Workshop) -> None:
     shop.does(set_formula_standard, formula=version.formula_id, valid_from=TODAY)
     planned = shop.plan(product, 3)
     shop.weigh_all(planned)
-    shop.finish(planned, "150 g", units=3, samples=["1 each"])
+    beside = ByProductDraft(jelly.id, parse_quantity("1 g"), D(1))
+    shop.finish(planned, "149 g", units=3, samples=["1 each"], by_products=[beside])
     shop.plan(product, 500)
     shop.decide(lot, "hold")
 

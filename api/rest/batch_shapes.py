@@ -13,6 +13,7 @@ from api.rest.batch_lines import (
     packaging_json,
     top_up_brief,
 )
+from api.rest.by_product_shapes import ByProductIn, ByProductOut, by_products_json
 from api.rest.caution_shapes import StepCautionOut, cautions_json
 from api.rest.effect_shapes import EffectOut, HeatOut, heat_json, measured_json, shown_of
 from api.rest.fields import (
@@ -55,6 +56,8 @@ from ledger.roles import Verb
 MORE_THAN_WENT_IN = (
     "More came out than was weighed in: see that every addition is recorded, and the output's unit."
 )
+# What a sample of what was made is for, beside being a plain one.
+PURPOSES = ["retained", "tester", "quality", "gift"]
 STATES = [state.value for state in Batch.State]
 
 
@@ -101,6 +104,7 @@ class CostOut(serializers.Serializer[Any]):
     labour = Shown()
     overhead = Shown()
     inputs = Shown(help_text="All that went in.")
+    by_products = Shown(help_text="What came out beside it, at net realisable value.")
     abnormal = Shown(help_text="The part that is expensed.")
     total = Shown(help_text="What the good output carries.")
     per_kg = Shown(help_text="(total - packaging) ÷ output")
@@ -122,6 +126,7 @@ class FinishedOut(StandingOut):
     yield_percent = Shown()
     plan_percent = Shown()
     loss = LossOut()
+    by_products = ByProductOut(many=True)
     infusion = SteepedOut(allow_null=True)
     mass_balance = MassBalanceOut()
     note = Text(allow_blank=True, help_text="What to look at again, if anything.")
@@ -202,6 +207,9 @@ class WeighBackIn(Body):
 class SampleIn(Body):
     quantity = QuantityField()
     reason = Text(max_length=400)
+    purpose = Choice(
+        PURPOSES, required=False, help_text="As of an issue; a plain sample if left out."
+    )
 
 
 class AbnormalIn(Body):
@@ -218,6 +226,7 @@ class FinishIn(Body):
     marc = QuantityField(
         required=False, allow_null=True, help_text="Of an infusion: what was strained out."
     )
+    by_products = listed(ByProductIn, most=20, required=False)
     release = ReleaseIn(required=False, allow_null=True)
     labour_minutes = DecimalText(
         least="0",
@@ -327,6 +336,7 @@ def finished_json(
             "actual_grams": plain(yielded.actual_grams),
             "beyond_grams": plain(yielded.beyond_grams),
         },
+        "by_products": by_products_json(actor, making),
         "infusion": steeped_json(making, batch.version),
         "mass_balance": mass_balance_json(making),
         "note": MORE_THAN_WENT_IN if yielded.actual_grams < 0 else "",
@@ -337,7 +347,7 @@ def finished_json(
 def cost_json(cost: BatchCost, currency: str) -> dict[str, Any]:
     """The cost at the minor unit, where it still adds up."""
     rounded = shown(cost, currency)
-    names = "materials packaging labour overhead inputs abnormal total per_kg per_unit"
+    names = "materials packaging labour overhead inputs by_products abnormal total per_kg per_unit"
     return {name: plain(getattr(rounded, name)) for name in names.split()}
 
 

@@ -24,10 +24,12 @@ from api.rest.batch_shapes import (
     samples_of,
     weighed_json,
 )
+from api.rest.by_product_shapes import by_products_in
 from api.rest.explained import Explain, figure_json
 from formulas import advising, batches, finishing, weighing
 from formulas.access import batches_of, with_details
 from formulas.explaining import explain
+from formulas.outcomes import AbnormalLoss
 from ledger.access import Actor, day_of, find
 
 
@@ -121,8 +123,9 @@ class Finishes(Resource):
             units=data.get("units"),
             happened_at=data.get("happened_at", self.now),
             samples=samples_of(data),
-            abnormal_loss=finishing.AbnormalLoss(**loss) if loss else None,
+            abnormal_loss=AbnormalLoss(**loss) if loss else None,
             marc=data.get("marc"),
+            by_products=by_products_in(data),
             release_basis=release and release["basis"],
             labour_minutes=data.get("labour_minutes"),
         )

@@ -54,7 +54,9 @@ class SteepedOut(serializers.Serializer[Any]):
     input_grams = Shown()
     spent_grams = Shown(help_text="Solid that went in.")
     marc_grams = Shown(allow_null=True)
-    evaporation_grams = Shown(allow_null=True, help_text="input - output - marc - declared loss")
+    evaporation_grams = Shown(
+        allow_null=True, help_text="input - output - by-products - marc - declared loss"
+    )
     output_grams = Shown()
     retention = Shown(allow_null=True, help_text="Measured: (marc - spent) ÷ spent.")
     evaporation_percent = Shown(allow_null=True)
@@ -102,6 +104,7 @@ def mass_balance_json(making: Making) -> dict[str, Any]:
     places = places_of(
         input_grams=making.weighed_grams,
         output_grams=making.output_grams,
+        by_product_grams=making.by_product_grams,
         abnormal_grams=making.declared_grams,
         is_infusion=making.spent_grams is not None,
         marc_grams=making.marc_grams,

@@ -18,7 +18,8 @@ from formulas.demo.history import Delivery, Made
 from formulas.demo.recipes import HOURLY_RATE, OVERHEAD_PER_BATCH, ProductOf, RecipeOf
 from formulas.drawing import Sample
 from formulas.filling import fill
-from formulas.finishing import AbnormalLoss, finish
+from formulas.finishing import finish
+from formulas.outcomes import AbnormalLoss
 from formulas.planning import Planned, PlannedLine
 from formulas.products import PackagingDraft, ProductDraft, add_product
 from formulas.weighing import weigh

@@ -1,6 +1,7 @@
 """Tables of formulas, products and batches and their named constraints, by subject."""
 
 from formulas.models.batches import Batch, BatchLine, BatchPackaging, Pick
+from formulas.models.by_products import ByProduct
 from formulas.models.contents import Container, NetContents, UnitWeighing, WaterFilling
 from formulas.models.formulas import Formula, FormulaVersion, Line, Phase, Window
 from formulas.models.made_for import MadeFor
@@ -16,6 +17,7 @@ __all__ = [
     "Batch",
     "BatchLine",
     "BatchPackaging",
+    "ByProduct",
     "Container",
     "Filling",
     "Formula",

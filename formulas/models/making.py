@@ -62,7 +62,8 @@ class Making(MakerRow):
     version, and the policy for labour and overhead that of the product as it was at the finish.
     `labour_minutes` are what it really took, where that was said; they stand before the policy's.
     Of an infusion, `spent_grams` is the solid that went in, and `marc_grams` what was weighed of it
-    when it came out, if it was.
+    when it came out, if it was. By-products of `by_product_grams` took `by_product_value` with
+    them.
     """
 
     batch = link(Batch, related_name="makings")
@@ -76,6 +77,8 @@ class Making(MakerRow):
     weighed_grams = quantity()
     declared_grams = quantity(default=0)
     declared_reason = models.CharField(max_length=400, blank=True)
+    by_product_grams = quantity(default=0)
+    by_product_value = money(default=0)
     spent_grams = quantity(null=True)
     marc_grams = quantity(null=True)
     process_loss_percent = percent_field()
@@ -118,6 +121,17 @@ class Making(MakerRow):
                 | Q(spent_grams__gte=0, spent_grams__lte=models.F("weighed_grams"))
                 & (Q(marc_grams__isnull=True) | Q(marc_grams__gt=0, marc_grams__lt=FINITE)),
                 name="making_marc_of_spent",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    by_product_grams__gte=0,
+                    by_product_grams__lt=FINITE,
+                    by_product_value__gte=0,
+                    by_product_value__lte=models.F("materials")
+                    + models.F("labour")
+                    + models.F("overhead"),
+                ),
+                name="making_by_products_within_cost",
             ),
             models.CheckConstraint(
                 condition=Q(

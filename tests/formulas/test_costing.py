@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from formulas.costing import Labour, Overhead, batch_cost, batch_yield, shown
+from formulas.costing import BatchCost, Labour, Overhead, batch_cost, batch_yield, shown
 from ledger.errors import Invalid, QuantityNotPositive
 
 
@@ -49,6 +49,47 @@ def test_packaging_is_in_the_unit_and_never_in_the_kilogram_or_the_loss() -> Non
     assert cost.total == D("142.5")
     assert cost.per_kg == D("7.5")
     assert cost.per_unit == D("2.375")
+
+
+def test_by_products_are_deducted_before_an_abnormal_loss_is_shared() -> None:
+    """(150 - 30 - 8) · 1,000 ÷ 16,000 = 7 are expensed, and 150 - 8 - 7 = 135 are carried."""
+    cost = batch_cost(
+        materials=D("90"),
+        packaging=D("30"),
+        labour=D("20"),
+        overhead=D("10"),
+        by_products=D("8"),
+        output_grams=D(15000),
+        declared_grams=D(1000),
+    )
+    assert (cost.by_products, cost.abnormal, cost.total) == (D(8), D(7), D(135))
+    assert cost.per_kg == D(7)
+
+
+@pytest.mark.parametrize("value", ["-0.01", "120.01"])
+def test_by_products_bring_no_more_than_went_in(value: str) -> None:
+    """Packaging was never in them: 120 of 150."""
+
+    def cost(by_products: D) -> BatchCost:
+        return batch_cost(
+            materials=D(120), packaging=D(30), by_products=by_products, output_grams=D(1)
+        )
+
+    assert cost(D(120)).total == D(30)
+    with pytest.raises(Invalid, match=r"120\.00") as refused:
+        cost(D(value))
+    assert refused.value.pointer == "/by_products"
+
+
+def test_by_products_are_not_lost() -> None:
+    result = batch_yield(
+        weighed_grams=D(4000),
+        output_grams=D(3000),
+        planned_output_grams=D(3800),
+        process_loss_percent=D(5),
+        by_product_grams=D(800),
+    )
+    assert (result.actual_grams, result.beyond_grams) == (D(200), D(0))
 
 
 def test_labour_and_overhead_follow_the_policy() -> None:

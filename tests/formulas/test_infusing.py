@@ -100,10 +100,11 @@ def test_no_more_is_expected_to_be_lost_than_went_in() -> None:
     assert Infusion(D(2)).loss_grams(D(200), D(100)) == D(200)
 
 
-@given(grams, grams, grams, st.one_of(st.none(), grams), grams, st.booleans())
+@given(grams, grams, grams, grams, st.one_of(st.none(), grams), grams, st.booleans())
 def test_the_places_of_a_batch_sum_to_what_went_in(
     put_in: Decimal,
     output: Decimal,
+    beside: Decimal,
     abnormal: Decimal,
     marc: Decimal | None,
     spent: Decimal,
@@ -112,6 +113,7 @@ def test_the_places_of_a_batch_sum_to_what_went_in(
     found = places_of(
         input_grams=put_in,
         output_grams=output,
+        by_product_grams=beside,
         abnormal_grams=abnormal,
         is_infusion=is_infusion,
         marc_grams=marc if is_infusion else None,
@@ -124,7 +126,7 @@ def test_the_places_of_a_batch_sum_to_what_went_in(
             spent_grams=spent,
             output_grams=output,
             marc_grams=marc,
-            apart_grams=abnormal,
+            apart_grams=abnormal + beside,
         )
         assert dict(found).get("evaporation", D(0)) == told.evaporation_grams
         assert told.retention == retention_of(marc, spent)
@@ -135,6 +137,7 @@ def test_a_loss_has_the_name_that_is_known_for_it() -> None:
         found = places_of(
             input_grams=D(1000),
             output_grams=D(output),
+            by_product_grams=D(0),
             abnormal_grams=D(0),
             is_infusion=is_infusion,
             marc_grams=None if marc is None else D(marc),

@@ -32,11 +32,12 @@ def beyond(inputs: dict[str, Any]) -> D:
 
 
 def process(inputs: dict[str, Any]) -> tuple[BatchCost, D]:
-    """All loss beyond the normal one is declared; the scrap of the normal loss lowers the cost."""
+    """All loss beyond the normal one is declared; the scrap of the normal loss is a by-product."""
     normal = inputs["input"] * inputs["normal_loss_pct"] / 100
     declared = beyond(inputs)
     cost = batch_cost(
-        materials=inputs["total_cost"] - normal * inputs["scrap_value_per_unit"],
+        materials=inputs["total_cost"],
+        by_products=normal * inputs["scrap_value_per_unit"],
         output_grams=inputs["output"],
         declared_grams=declared,
     )

@@ -17,8 +17,9 @@ from hypothesis.stateful import precondition, rule
 
 from formulas.drawing import Sample
 from formulas.filling import Filled, fill
-from formulas.finishing import AbnormalLoss, Finished, finish
+from formulas.finishing import Finished, finish
 from formulas.models import Batch
+from formulas.outcomes import AbnormalLoss
 from formulas.planning import Planned
 from formulas.undoing import undo
 from ledger.access import acting_as
