@@ -190,6 +190,27 @@ def touched(own: Known, other: Known, brought: Decimal = ZERO) -> tuple[Caution,
     return tuple(found)
 
 
+def outside(
+    name: str, percent: Decimal, low: Decimal | None, high: Decimal | None
+) -> tuple[Caution, ...]:
+    """Whether so many percent of a batch lie outside the range that its catalogue entry states."""
+    below, above = low is not None and percent < low, high is not None and percent > high
+    bounds = (("at least", low, below), ("at most", high, above))
+    return tuple(
+        Caution(
+            "percent_outside_range",
+            f"{name} comes to {_told(percent)} % of this batch, and its entry says"
+            f" {which} {_told(bound)} %: ask the supplier, or a qualified safety assessor.",
+        )
+        for which, bound, beyond in bounds
+        if bound is not None and beyond
+    )
+
+
+def _told(percent: Decimal) -> str:
+    return f"{round(percent, 2).normalize():f}"
+
+
 def _of_inci(own: Known, other: Known) -> Sequence[Caution]:
     if not own.inci_name or not other.inci_name:
         return [

@@ -21,6 +21,7 @@ from formulas.substituting import (
     corrected_balance,
     make_up,
     must_have_balance,
+    outside,
     touched,
 )
 from formulas.weighing import place
@@ -117,7 +118,7 @@ def top_up(
     substitute = _substitute(found, of_line, own, alternates, named, wanted, (store, kept))
     made_up = make_up(own.still, kept, substitute.strength)
     balance, grams = _balance(shares, of_line, made_up)
-    cautions = _cautions(own.material, substitute.material, made_up.brought)
+    cautions = _cautions(shares, own.material, substitute.material, made_up)
     row = _keep(actor, found, own, used, substitute, made_up, balance, cautions)
     picked = [one for one in pick_anew(actor, found, shares_of(found)) if one.row.id == of_line.id]
     lacks = [one.lack for one in picked if one.material.id == substitute.material.id]
@@ -125,9 +126,19 @@ def top_up(
     return ToppedUp(row, found, of_line, made_up, balance, grams, sum(lacks, ZERO), cautions, cost)
 
 
-def _cautions(own: Material, other: Material, brought: Decimal) -> tuple[Caution, ...]:
+def _cautions(
+    shares: Sequence[Share], own: Material, other: Material, made_up: MadeUp
+) -> tuple[Caution, ...]:
     """What is touched; another lot of the same material touches nothing."""
-    return () if own.id == other.id else touched(known(own), known(other), brought)
+    if own.id == other.id:
+        return ()
+    # What the substitute brings the balance line gives, so the batch weighs what it did.
+    whole = sum((one.grams for one in shares), ZERO)
+    grams = sum((one.grams for one in shares if one.material.id == other.id), made_up.other)
+    return (
+        *touched(known(own), known(other), made_up.brought),
+        *outside(other.name, grams * 100 / whole, other.min_percent, other.max_percent),
+    )
 
 
 def known(material: Material) -> Known:

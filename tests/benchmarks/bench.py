@@ -54,7 +54,7 @@ def running() -> Iterator[Running]:
             "DJANGO_SETTINGS_MODULE": SETTINGS,
             "STILLROOM_RATE_PER_MINUTE": str(10**9),
         },
-    ).wait_ready(120)
+    ).wait_ready(300)
     try:
         # The settings find the services of the server that runs on this directory.
         os.environ |= {"STILLROOM_DATA": str(home), "DJANGO_SETTINGS_MODULE": SETTINGS}

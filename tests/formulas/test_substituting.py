@@ -16,6 +16,7 @@ from formulas.substituting import (
     corrected_balance,
     make_up,
     must_have_balance,
+    outside,
     touched,
 )
 from ledger.errors import Invalid, QuantityNotPositive
@@ -104,6 +105,29 @@ def test_a_percent_is_above_0_and_at_most_100(percent: str) -> None:
 
 def codes(own: Known, other: Known, brought: str = "0") -> set[str]:
     return {one.code for one in touched(own, other, D(brought))}
+
+
+@pytest.mark.parametrize(
+    ("percent", "low", "high", "said"),
+    [
+        ("17", None, "16.5", "17 % of this batch, and its entry says at most 16.5 %"),
+        (
+            "0.333333",
+            "0.5",
+            "2",
+            "0.33 % of this batch, and its entry says at least 0.5 %",
+        ),
+        ("16.5", "16.5", "16.5", ""),
+        ("17", None, None, ""),
+    ],
+)
+def test_a_substitute_outside_its_range(
+    percent: str, low: str | None, high: str | None, said: str
+) -> None:
+    bounds = [None if one is None else D(one) for one in (low, high)]
+    found = outside("Grade", D(percent), *bounds)
+    assert [one.code for one in found] == (["percent_outside_range"] if said else [])
+    assert all(f"Grade comes to {said}" in one.text for one in found)
 
 
 def test_what_a_substitution_touches() -> None:

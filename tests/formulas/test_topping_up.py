@@ -54,7 +54,12 @@ def draft(paste: Material, grade: Material, oil: Material, water: Material) -> D
 @pytest.fixture
 def wash(shop: Workshop) -> Wash:
     paste = shop.material("SLES 70", inci_name="Sodium Laureth Sulfate", cost_formula="lot")
-    grade = shop.material("SLES 28", inci_name="Sodium Laureth Sulfate", cost_formula="lot")
+    grade = shop.material(
+        "SLES 28",
+        inci_name="Sodium Laureth Sulfate",
+        cost_formula="lot",
+        max_percent=D("16.5"),
+    )
     oil, water = shop.material("Glycerin"), shop.water()
     left = shop.receive(paste, "10 kg", "59.00")
     shop.does(
@@ -103,6 +108,7 @@ def test_the_line_is_split_and_the_water_gives_way(shop: Workshop, wash: Wash) -
         D("8.833"),
     )
     assert done.cost.planned == D("8.85")
+    assert "SLES 28 comes to 17 % of this batch" in done.cautions[-1].text
     assert done.short == 0
     assert wanted(shop, wash) == [
         ("Aqua", 4180),
