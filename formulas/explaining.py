@@ -11,6 +11,7 @@ from formulas.costing import BatchCost, BatchYield
 from formulas.filling import total_of
 from formulas.finishing import cost_of, yield_of
 from formulas.later_bills import LaterBill, later_bills_of
+from formulas.later_counts import LaterCount, later_counts_of
 from formulas.models import Batch, Filling, Making, Weighing
 from formulas.steeping import steeped_of
 from formulas.workings import Known, known_of_batch, known_of_lot
@@ -43,8 +44,12 @@ def explain(actor: Actor, batch: UUID | str) -> Figure:
     actor.must(Verb.SEE_COSTS)
     found = batch_for(actor, batch)
     told = _Teller(actor.currency, known_of_batch(actor, found.id)).batch(found.id)
-    later = later_bills_of(actor, found.id)
-    return replace(told, parts=(*told.parts, _later(later, actor.currency))) if later else told
+    later = []
+    if bills := later_bills_of(actor, found.id):
+        later.append(_later(bills, actor.currency))
+    if counts := later_counts_of(actor, found):
+        later.append(_counted_later(counts, actor.currency))
+    return replace(told, parts=(*told.parts, *later))
 
 
 def explain_lot(actor: Actor, lot: UUID | str) -> Figure:
@@ -278,6 +283,27 @@ def _later(bills: Sequence[LaterBill], currency: str) -> Figure:
     total = sum((one.amount for one in bills), Decimal(0))
     how = "differences of the period, beside the cost of the batch"
     return Figure("later bills", total, currency, how, parts=parts)
+
+
+def _counted_later(counts: Sequence[LaterCount], currency: str) -> Figure:
+    """What counts found later, beside the cost as well."""
+    parts = tuple(
+        Figure(
+            one.cause.line.lot.code,
+            one.amount,
+            currency,
+            "what was misbooked, at its cost",
+            {
+                "quantity": f"{one.quantity:f}",
+                "reason": one.cause.reason,
+                "entry": str(one.cause.entry_id),
+            },
+        )
+        for one in counts
+    )
+    total = sum((one.amount for one in counts), Decimal(0))
+    how = "differences of the period, beside the cost of the batch"
+    return Figure("count differences", total, currency, how, parts=parts)
 
 
 def _yielded(batch: Batch, making: Making, yielded: BatchYield) -> Iterable[Figure]:

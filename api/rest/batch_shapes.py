@@ -39,6 +39,7 @@ from api.rest.infusion_shapes import (
     steeped_json,
 )
 from api.rest.later_bills import LaterBillsOut, later_bills_json, no_bills_json
+from api.rest.later_counts import LaterCountsOut, later_counts_json, no_counts_json
 from api.rest.measurements import MeasurementOut, StandingOut, WindowOut, standing_json
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import finishing, weighing
@@ -163,6 +164,9 @@ class BatchOut(BatchBrief):
     later_bills = LaterBillsOut(
         allow_null=True, help_text="What came later; null for who may not see costs."
     )
+    later_counts = LaterCountsOut(
+        allow_null=True, help_text="What a count found later; null for who may not see costs."
+    )
     working = serializers.DictField(required=False, help_text="With explain=1.")
 
 
@@ -266,12 +270,18 @@ def batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
         **_planned_json(row),
         "finished": _finished_of(actor, row),
         "later_bills": later_bills_json(actor, row),
+        "later_counts": later_counts_json(actor, row),
     }
 
 
 def new_batch_json(actor: Actor, row: Batch) -> dict[str, Any]:
     """The same of a batch that was just planned: nothing is finished, and nothing was used."""
-    return {**_planned_json(row), "finished": None, "later_bills": no_bills_json(actor)}
+    return {
+        **_planned_json(row),
+        "finished": None,
+        "later_bills": no_bills_json(actor),
+        "later_counts": no_counts_json(actor),
+    }
 
 
 def _planned_json(row: Batch) -> dict[str, Any]:

@@ -128,7 +128,14 @@ def test_a_finished_batch_keeps_its_cost_and_the_difference_names_it(north: Clie
     read(north, sheet, lot)
     ladled, _ = close(north, sheet, lot, ladles(batch), SHRINK).made()["lines"][0]["causes"]
     assert (ladled["batch"], ladled["cost_difference"]) == (batch["id"], "2.40")
-    assert north.get(f"batches/{batch['id']}").made()["finished"]["cost"] == cost
+    shown = north.get(f"batches/{batch['id']}", explain=1).made()
+    assert shown["finished"]["cost"] == cost
+    (later,) = shown["later_counts"]["counts"]
+    assert (shown["later_counts"]["total"], later["amount"]) == ("2.40", "2.40")
+    assert (later["lot"], later["entry"]) == (lot, ladled["entry"])
+    assert D(later["quantity"]) == 208
+    (told,) = [one for one in shown["working"]["parts"] if one["name"] == "count differences"]
+    assert cents(told["amount"]) == D("2.40")
     entry = north.get(f"entries/{ladled['entry']}").made()
     assert entry["kind"] == "count"
     balance = north.get(f"lots/{lot}/trace", direction="forward").made()["balance"]
