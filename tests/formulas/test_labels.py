@@ -84,3 +84,17 @@ def test_months_end() -> None:
     assert months_after(date(2025, 8, 31), 6) == date(2026, 2, 28)
     assert months_after(date(2024, 12, 31), 30) == date(2027, 6, 30)
     assert months_after(MADE, 30) == date(2027, 11, 6)
+
+
+def test_five_grams_and_five_millilitres_must_be_stated() -> None:
+    for amount, stated in ((D(5), True), (D("4.99"), False)):
+        assert net_contents(millilitres=amount, grams=None).required_in_eu is stated
+        assert net_contents(millilitres=None, grams=amount).required_in_eu is stated
+
+
+def test_what_is_missing_for_a_date_is_said_in_full() -> None:
+    day = date(2025, 5, 6)
+    unknown = durability(made_on=day, expires_on=None, opened_months=None)
+    assert unknown.missing == "The shelf life is not known: give the formula its shelf_life_days."
+    long = durability(made_on=day, expires_on=date(2028, 5, 6), opened_months=None)
+    assert long.missing == "It lasts more than 30 months: state labelling.months_after_opening."

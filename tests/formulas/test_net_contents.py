@@ -232,3 +232,18 @@ def test_the_allowance_is_that_of_the_next_larger_sample(
     assert mean_allowance(rule, spread, lot) == 2 * D(factor)
     alone = Spread(weighed, D(250), None, D(250), D(250))
     assert mean_allowance(rule, alone, lot) == 0
+
+
+def test_the_same_mean_is_chance_by_one_rule_and_not_by_the_other() -> None:
+    """0.666 below with a deviation of 1.0445: 0.640 of it is 0.668, 0.635 of it is 0.663."""
+    contents = ["248.334", "250.334"] * 6
+    assert judged(EU_250, contents, 60)[0] is Verdict.MARGINAL
+    assert judged(US_250, contents, 60)[0] is Verdict.FAILS
+
+
+def test_a_package_at_the_end_of_a_row_is_of_that_row() -> None:
+    """0.08 lb is of the first row, 0.12 lb still; a pinch more is of the second (0.012 lb)."""
+    pound = D("453.59237")
+    assert maximum_allowable_variation(D("0.08") * pound) == D("3.6")
+    assert maximum_allowable_variation(D("0.12") * pound) == D("3.6")
+    assert maximum_allowable_variation(D("0.1201") * pound) == D("5.4")

@@ -105,3 +105,28 @@ def test_a_link_tells_what_is_known() -> None:
     assert gs1.digital_link("9521234543213") == item
     assert gs1.digital_link("9521234543213", lot="A/B") == f"{item}/10/A%2FB"
     assert gs1.digital_link("9521234543213", expires="261231") == f"{item}?17=261231"
+
+
+@pytest.mark.parametrize(
+    ("value", "day"),
+    [
+        ("310203", date(2031, 2, 3)),
+        ("300203", date(2130, 2, 3)),
+        ("200203", date(2120, 2, 3)),
+        ("800100", date(2080, 1, 31)),
+        ("801200", date(2080, 12, 31)),
+    ],
+)
+def test_a_century_later_two_digits_are_the_next_one_s(value: str, day: date) -> None:
+    """In 2080, 49 years back is 2031; 30 is read as 2130. Day 00 is the month's last."""
+    assert gs1.date_of(value, date(2080, 6, 1)) == day
+
+
+def test_what_stands_behind_an_identifier_is_checked_as_what_it_is() -> None:
+    with pytest.raises(GtinWrong):
+        gs1.bracketed([("01", "09521234543214")])
+    with pytest.raises(CarrierWrong):
+        gs1.date_of("٢٦١٢٣١", TODAY)
+    assert gs1.bracketed([("17", "240229")]) == "(17)240229", "of a leap year"
+    with pytest.raises(CarrierWrong):
+        gs1.bracketed([("17", "250229")])

@@ -8,7 +8,7 @@ import pytest
 from ledger.costing import CostFormula as Rule
 from ledger.costing import Draw, Layer, ReceivedLine, land, take
 from ledger.errors import DensityImplausible
-from ledger.quantities import parse_density, parse_quantity, parse_temperature
+from ledger.quantities import count_of, parse_density, parse_quantity, parse_temperature
 
 
 @pytest.mark.parametrize(("text", "density"), [("0.01 g/mL", "0.01"), ("25 g/mL", "25")])
@@ -61,3 +61,7 @@ def test_nothing_charged_and_nothing_drawn_are_amounts() -> None:
     for nothing in (line.charges, taken.value_of(1)):
         assert isinstance(nothing, D)
         assert nothing == 0
+
+
+def test_an_odd_count_is_whole_and_keeps_no_decimals() -> None:
+    assert str(count_of(parse_quantity("3 each"), name="Jars")) == "3"
