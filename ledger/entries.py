@@ -326,5 +326,14 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
         "happened_at lies in the future; give the moment when the recall was done.",
         pointer="/happened_at",
     ),
+    "complaint_not_in_future": lambda facts: Invalid(
+        "This day lies in the future; give the day of receipt.", pointer="/received_on"
+    ),
+    "complaint_serious_is_adverse": lambda facts: Invalid(
+        "What is serious is an adverse event, too: say so.", pointer="/adverse"
+    ),
+    "complaint_fact_not_in_future": lambda facts: Invalid(
+        "Give a day from that of the receipt to today.", pointer="/on"
+    ),
     "entry_of_own_accounts_and_lots": lambda facts: NotFound(),
 }

@@ -61,6 +61,7 @@ NAMED_BY_PATH = {
     "containers": "container",
     "entries": "entry",
     "fills": "fill",
+    "complaints": "complaint",
     "recall-notices": "notice",
     "recalls": "recall",
     "watches": "material",

@@ -32,6 +32,7 @@ OF_PATH = {
     "lots": "lot",
     "materials": "material",
     "products": "product",
+    "complaints": "complaint",
     "recall-notices": "notice",
     "recalls": "recall",
     "receipts": "receipt",

@@ -11,6 +11,7 @@ from django.apps import apps
 from django.db import connection, models
 
 from formulas.by_products import ByProductDraft
+from formulas.complaints import add_fact, log_complaint
 from formulas.standards import set_formula_standard
 from ledger.access import acting_as
 from ledger.catalogue import PartFacts, change_material
@@ -87,6 +88,10 @@ def _fill(shop: Workshop) -> None:
     beside = ByProductDraft(jelly.id, parse_quantity("1 g"), D(1))
     shop.finish(planned, "149 g", units=3, samples=["1 each"], by_products=[beside])
     shop.plan(product, 500)
+    complaint = shop.does(
+        log_complaint, received_on=TODAY, today=TODAY, what_happened="a rash", product=product.id
+    )
+    shop.does(add_fact, complaint=complaint.id, kind="note", on=TODAY, today=TODAY, text="called")
     shop.decide(lot, "hold")
 
 

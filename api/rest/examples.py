@@ -309,3 +309,17 @@ RECALL_CONTACT: Final = _sent(
 )
 RECALL_CLOSURE: Final = _sent("Done", {"reason": "every buyer has answered"})
 RECALL_ANSWER: Final = _sent("As the records say, and held", {"hold": True})
+COMPLAINT: Final = _sent(
+    "A rash, told on the phone",
+    {
+        "received_on": "2025-06-16",
+        "what_happened": "a rash on both hands after two days, seen by a doctor",
+        "adverse": True,
+        "batch_code": "NB8",
+        "customer_reference": "market stall 4",
+    },
+)
+COMPLAINT_FACT: Final = _sent(
+    "The doctor's letter",
+    {"kind": "medical_information", "on": "2025-06-20", "text": "healed within a week"},
+)

@@ -2,6 +2,7 @@
 
 from formulas.models.batches import Batch, BatchLine, BatchPackaging, Pick
 from formulas.models.by_products import ByProduct
+from formulas.models.complaints import Complaint, ComplaintFact
 from formulas.models.contents import Container, NetContents, UnitWeighing, WaterFilling
 from formulas.models.formulas import Formula, FormulaVersion, Line, Phase, Window
 from formulas.models.made_for import MadeFor
@@ -18,6 +19,8 @@ __all__ = [
     "BatchLine",
     "BatchPackaging",
     "ByProduct",
+    "Complaint",
+    "ComplaintFact",
     "Container",
     "Filling",
     "Formula",

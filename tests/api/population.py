@@ -68,10 +68,18 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "count": [_counted(maker, oil_lot, secret)],
         "alert": [_alert(maker, oil)],
     }
+    ids["complaint"] = [_complained(maker, fill["lot"]["id"], product["id"], secret)]
     if ally is not None:
         ids |= _exchanged(maker, ally, oil_lot, secret)
         ids |= _recalled(maker, ally, ids, secret)
     return Populated(ids, [secret])
+
+
+def _complained(maker: Client, lot: str, product: str, secret: str) -> str:
+    """A complaint about one of the units."""
+    body = {"received_on": "2025-05-09", "what_happened": f"a rash, {secret}"}
+    made = maker.post("complaints", {**body, "lot": lot, "product": product}).made()
+    return str(made["id"])
 
 
 def _filled(maker: Client, product: str, bulk: str, secret: str) -> Any:

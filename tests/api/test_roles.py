@@ -37,6 +37,8 @@ ASKS = {
     "POST /entries/{id}/reversal": Verb.REVERSE,
     "POST /transfers": Verb.TRANSFER,
     "PUT /watches/{material}": Verb.WATCH,
+    "POST /complaints": Verb.HEAR,
+    "POST /complaints/{id}/facts": Verb.HEAR,
     "POST /recalls": Verb.DECIDE,
     "POST /recalls/{id}/contacts": Verb.HEAR,
     "POST /recalls/{id}/closure": Verb.DECIDE,
@@ -45,7 +47,7 @@ ASKS = {
     "POST /counts/{id}/readings": Verb.COUNT,
     "POST /counts/{id}/close": Verb.COUNT,
 }
-READS = "alerts batches counts due-counts entries fills formulas lots products recalls"
+READS = "alerts batches complaints counts due-counts entries fills formulas lots products recalls"
 READS += " recall-notices stock watches"
 NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
 

@@ -1,0 +1,2 @@
+alter table formulas_complaintfact drop constraint complaint_fact_not_in_future;
+alter table formulas_complaint drop constraint complaint_not_in_future;

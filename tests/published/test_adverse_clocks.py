@@ -1,0 +1,106 @@
+"""Statutory days, against published lists and the words of the texts."""
+
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from formulas.adverse_clocks import (
+    CAUTION,
+    Clock,
+    Heard,
+    business_days_after,
+    clocks,
+    federal_holidays,
+    is_business_day,
+    years_after,
+)
+
+# Federal holidays as observed. 2024: a court's published list under 5 USC 6103
+# (okep.uscourts.gov, office holidays); 2026 and 2027: the Office of Personnel Management's list,
+# from memory.
+OBSERVED = {
+    2024: "01-01 01-15 02-19 05-27 06-19 07-04 09-02 10-14 11-11 11-28 12-25",
+    2026: "01-01 01-19 02-16 05-25 06-19 07-03 09-07 10-12 11-11 11-26 12-25",
+    2027: "01-01 01-18 02-15 05-31 06-18 07-05 09-06 10-11 11-11 11-25 12-24 12-31",
+}
+RECEIVED = date(2025, 6, 16)
+
+
+def on(text: str) -> date:
+    return date.fromisoformat(text)
+
+
+@pytest.mark.parametrize("year", OBSERVED)
+def test_federal_holidays_are_observed_as_published(year: int) -> None:
+    assert sorted(federal_holidays(year)) == [on(f"{year}-{day}") for day in OBSERVED[year].split()]
+
+
+def test_fifteen_business_days_leave_out_weekends_and_holidays() -> None:
+    """From a Monday: 15 weekdays later is Monday 7 July, and two holidays lie between."""
+    assert business_days_after(RECEIVED, 15) == on("2025-07-09")
+    assert business_days_after(on("2025-08-04"), 15) == on("2025-08-25")
+    assert business_days_after(on("2025-08-01"), 1) == on("2025-08-04"), "a Friday"
+
+
+@given(st.dates(date(2023, 1, 1), date(2060, 1, 1)), st.integers(1, 40))
+def test_so_many_business_days_lie_between(day: date, count: int) -> None:
+    end = business_days_after(day, count)
+    between = [day + timedelta(days=n) for n in range(1, (end - day).days + 1)]
+    assert is_business_day(end)
+    assert sum(is_business_day(one) for one in between) == count
+
+
+def told(facts: list[Heard], *, adverse: bool = True, serious: bool = True) -> dict[str, Clock]:
+    found = clocks(RECEIVED, adverse=adverse, serious=serious, facts=facts)
+    assert len({one.name for one in found}) == len(found)
+    return {one.name: one for one in found}
+
+
+def test_what_is_no_adverse_event_has_no_clock() -> None:
+    assert told([], adverse=False) == {}
+
+
+def test_every_adverse_event_is_kept_on_record() -> None:
+    """FD&C Act §605: six years, for a small business three."""
+    found = told([], serious=False)
+    assert {name: one.due_on for name, one in found.items()} == {
+        "us_records": on("2031-06-16"),
+        "us_records_small": on("2028-06-16"),
+    }
+
+
+def test_a_serious_one_is_reported() -> None:
+    """FD&C Act §605(b)(1): 15 business days; Art 23(1) and its guidelines: 20 calendar days."""
+    found = told([])
+    assert found["us_report"].due_on == on("2025-07-09")
+    assert found["eu_report"].due_on == on("2025-07-06")
+    assert {one.done_on for one in found.values()} == {None}
+    done = told([Heard("reported_us", on("2025-06-20")), Heard("reported_eu", on("2025-06-18"))])
+    assert done["us_report"].done_on == on("2025-06-20")
+    assert done["eu_report"].done_on == on("2025-06-18")
+
+
+def test_new_medical_information_within_a_year_of_the_report() -> None:
+    """FD&C Act §605(b)(2)."""
+    reported = Heard("reported_us", on("2025-06-20"))
+    news = Heard("medical_information", on("2026-06-19"))
+    assert "us_update" not in told([news]), "there is no report yet that it would add to"
+    assert told([reported, news])["us_update"].due_on == on("2026-07-13")
+    late = Heard("medical_information", on("2026-06-21"))
+    assert "us_update" not in told([reported, late])
+    again = told([reported, news, Heard("reported_us", on("2026-06-25"))])
+    assert again["us_update"].done_on == on("2026-06-25")
+    assert again["us_report"].done_on == on("2025-06-20")
+    same_day = told([reported, Heard("medical_information", reported.on)])
+    assert same_day["us_update"].done_on is None
+
+
+def test_a_leap_day_is_kept_the_longer() -> None:
+    assert years_after(on("2024-02-29"), 6) == on("2030-03-01")
+    assert years_after(on("2024-02-29"), 4) == on("2028-02-29")
+
+
+def test_nothing_is_decided() -> None:
+    assert "check your local authority" in CAUTION
