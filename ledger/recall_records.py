@@ -15,7 +15,7 @@ from django.db.models import QuerySet
 from ledger.access import Actor, find, lot_for
 from ledger.errors import Invalid, NotEnough, placed
 from ledger.measuring import density_of, measure
-from ledger.models import Recall, RecallClosure, RecallContact
+from ledger.models import Lot, Recall, RecallClosure, RecallContact
 from ledger.quantities import Quantity
 from ledger.recall_buyers import Buyer, Said, buyers_of
 from ledger.recall_notices import Answered, answers_to, send_notices
@@ -139,6 +139,7 @@ def contact_buyer(
     """
     actor.must(Verb.HEAR)
     found = recall_for(actor, recall)
+    of = None if lot is None else lot_for(actor, lot, pointer="/lot")
     if on > today:
         raise Invalid("This day lies in the future; give the day of the contact.", pointer="/on")
     buyers = {buyer.customer: buyer for buyer in progress_of(actor, found).buyers}
@@ -147,7 +148,7 @@ def contact_buyer(
             "Nobody of that reference was sold or sent any of it; GET the recall names who was.",
             pointer="/customer_reference",
         )
-    entered, amount = _outcome(actor, buyers[customer], lot, outcome, quantity)
+    entered, amount = _outcome(buyers[customer], of, outcome, quantity)
     if outcome and not answered:
         raise Invalid("Who told an outcome has answered.", pointer="/answered")
     kept = RecallContact.objects.create(
@@ -158,7 +159,7 @@ def contact_buyer(
         how=how,
         contacted_on=on,
         answered=answered,
-        lot_id=lot,
+        lot=of,
         outcome=outcome,
         entered=entered,
         quantity=amount,
@@ -187,21 +188,20 @@ def close_recall(
 
 
 def _outcome(
-    actor: Actor, buyer: Buyer, lot: UUID | str | None, outcome: str, quantity: Quantity | None
+    buyer: Buyer, lot: Lot | None, outcome: str, quantity: Quantity | None
 ) -> tuple[str, Decimal | None]:
     """What was typed and the grams or pieces of it, of what the buyer still has; or nothing."""
     if lot is None and outcome == "" and quantity is None:
         return "", None
     if lot is None or outcome == "" or quantity is None:
         raise Invalid("An outcome has its lot and its quantity.", pointer="/outcome")
-    found = lot_for(actor, lot, pointer="/lot")
     with placed("/quantity"):
-        amount = measure(quantity, found.material, density_of(found))
-    left = sum((line.left for line in buyer.lines if line.lot_id == found.id), Decimal(0))
+        amount = measure(quantity, lot.material, density_of(lot))
+    left = sum((line.left for line in buyer.lines if line.lot_id == lot.id), Decimal(0))
     if amount.quantity > left:
         raise NotEnough(
             f"{buyer.customer} has only {left.normalize():f} {'each' if amount.counted else 'g'}"
-            f" of the lot {found.code} left; book what else was sold there first.",
+            f" of the lot {lot.code} left; book what else was sold there first.",
             pointer="/quantity",
             left=f"{left:f}",
         )
