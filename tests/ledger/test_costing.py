@@ -283,3 +283,11 @@ def test_moving_average_is_the_textbook_formula(layers: list[Layer]) -> None:
         quantity += received
     assert len(pool) == 1
     assert unit_cost(pool[0].value, pool[0].quantity) == round_stored(average)
+
+
+def test_an_average_is_of_all_layers_however_they_lie() -> None:
+    """10 at 10 and 10 at 30: 10 of them cost 200, where the oldest alone would cost 100."""
+    layers = [Layer("A", D(10), D(100)), Layer("B", D(10), D(300))]
+    taken = take(layers, [Draw("B", D(10))], CostFormula.AVERAGE)
+    assert taken.value == 200
+    assert taken.layers == (Layer(None, D(10), D(200)),)

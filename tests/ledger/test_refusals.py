@@ -164,6 +164,13 @@ NO_RATIO = 'A density is a mass over a volume, such as "1.26 g/mL".'
 OUTSIDE = "This temperature is outside -273.15 to 1000 degC, where it can be used here."
 MEASURES: list[Asked] = [
     (
+        lambda: parse_quantity("3 oz wt 2 lb"),
+        QuantityUnreadable,
+        "",
+        "Parts of one quantity go from the larger unit to the smaller of one kind, such as"
+        ' "2 lb 3 oz"; send different things separately.',
+    ),
+    (
         lambda: parse_quantity("1 000 g"),
         QuantityUnreadable,
         "",
