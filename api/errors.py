@@ -5,7 +5,6 @@ from decimal import Decimal
 from http import HTTPStatus
 from typing import Any
 
-from django.core.exceptions import RequestDataTooBig
 from django.db.utils import InterfaceError, OperationalError
 from django.http import Http404
 from rest_framework import exceptions
@@ -99,7 +98,8 @@ class NotAcceptable(Refusal):
 
 
 class UnsupportedMediaType(Refusal):
-    """Only JSON is read: send it with the header "Content-Type: application/json"."""
+    """Send JSON with the header "Content-Type: application/json"; where a file goes with it, a form
+    (multipart/form-data)."""
 
     code = "unsupported_media_type"
 
@@ -108,6 +108,13 @@ class TooLarge(Refusal):
     """The body is larger than 1 MB; send it in parts."""
 
     code = "too_large"
+
+
+class FileTooLarge(TooLarge):
+    """A file may have at most {largest} MB: scan it in grey, with fewer dots per inch, or in
+    parts."""
+
+    code = "file_too_large"
 
 
 class Unavailable(Refusal):
@@ -153,7 +160,6 @@ UNAVAILABLE_HEADERS = {"Retry-After": "2"}
 BUSY_STATES = {"55P03", "57014", "40P01"}
 # What DRF refuses by itself, in our words.
 TRANSLATED: dict[type[Exception], type[Refusal]] = {
-    RequestDataTooBig: TooLarge,
     Http404: NotFound,
     exceptions.MethodNotAllowed: MethodNotAllowed,
     exceptions.NotAcceptable: NotAcceptable,

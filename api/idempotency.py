@@ -14,7 +14,7 @@ from django.db import connection
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.errors import BadRequest, KeyInFlight, KeyMissing, KeyReused
+from api.errors import BadRequest, KeyInFlight, KeyMissing, KeyReused, TooLarge
 from api.reading import fingerprint
 from ledger.access import Actor
 from ledger.errors import Refusal
@@ -66,6 +66,9 @@ class Key:
         query = request.META.get("QUERY_STRING", "")
         try:
             value = request.data
+        except TooLarge:
+            # Its body was not read in, so there is nothing to know it by.
+            raise
         except Refusal as refusal:
             return cls(text, hashlib.sha256(request.body).digest(), refusal)
         return cls(text, fingerprint(request.method or "", request.path, query, value))

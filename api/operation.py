@@ -22,7 +22,7 @@ from django.db import transaction
 from django.db.utils import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponseBase
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import OpenApiRequest, extend_schema
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -30,6 +30,7 @@ from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
 from api import errors, idempotency, problems, rate
+from api.forms import Form
 from api.rest.fields import Body
 from api.signing import actor_of
 from ledger import outbox
@@ -110,13 +111,16 @@ def writes(
     keyed: bool = True,
     edits: bool = False,
     matches: bool = False,
+    encoding: dict[str, Any] | None = None,
     **schema: Any,
 ) -> Callable[[Callable[..., Any]], Callable[..., Response]]:
     """An operation that changes something.
 
     `keyed` ones need an Idempotency-Key; one that `edits` what is there needs If-Match, and one
-    that only `matches` it heeds If-Match where it is sent.
+    that only `matches` it heeds If-Match where it is sent. `encoding` says of a form of what media
+    types its files may be.
     """
+    sent = takes if encoding is None else {Form.media_type: OpenApiRequest(takes, encoding)}
 
     def decorate(method: Callable[..., Any]) -> Callable[..., Response]:
         @functools.wraps(method)
@@ -130,7 +134,7 @@ def writes(
 
         run.keyed = keyed  # type: ignore[attr-defined]
         described = extend_schema(
-            request=takes,
+            request=sent,
             responses={status: gives},
             extensions={
                 "x-keyed": keyed,

@@ -20,6 +20,7 @@ OF_FIELDS = {
     "max_length": "This is longer than may be sent; the document says how long it may be.",
     "min_length": "This is shorter than must be sent.",
     "empty": "This list must have at least one item.",
+    "not_a_file": "This must be a file: a part of the form that has a filename.",
     "not_a_list": "This must be a list.",
     "not_a_decimal": 'This must be a decimal in quotes, such as "12.50".',
     "out_of_range": "This number or moment lies outside of what is possible here.",

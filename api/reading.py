@@ -3,15 +3,16 @@
 import hashlib
 import json
 from collections import Counter
+from operator import attrgetter
 from typing import IO, Any, NoReturn
 
 import orjson
-from django.core.exceptions import RequestDataTooBig
+from django.conf import settings
 from django.http import HttpRequest
 from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer
 
-from api.errors import BadRequest
+from api.errors import BadRequest, TooLarge
 
 DEEPEST = 20
 PIECE, DRAINED = 65_536, 32 * 1024 * 1024
@@ -37,13 +38,22 @@ def read(body: bytes) -> Any:
         raise BadRequest("The body is nested too deeply.") from error
     except ValueError as error:
         raise BadRequest("A number in the body is too long.") from error
-    _check(value, DEEPEST)
+    check(value, DEEPEST)
     return value
 
 
 def fingerprint(method: str, path: str, query: str, value: Any) -> bytes:
-    """SHA-256 of a request; the same for the same JSON value, however spaced (RFC 8785's aim)."""
-    canonical = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    """SHA-256 of a request; the same for the same JSON value, however spaced (RFC 8785's aim).
+
+    A file in a form stands for itself by its own fingerprint.
+    """
+    canonical = json.dumps(
+        value,
+        sort_keys=True,
+        separators=(",", ":"),
+        ensure_ascii=False,
+        default=attrgetter("fingerprint"),
+    )
     text = "\n".join([method, path, query, canonical])
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()
 
@@ -69,7 +79,8 @@ def _number(text: str) -> Any:
     return int(value) if value.is_integer() and abs(value) < 2**53 else value
 
 
-def _check(value: Any, depth: int) -> None:
+def check(value: Any, depth: int) -> None:
+    """Raises BadRequest for what is nested too deeply, and for what no column can keep."""
     if depth == 0:
         raise BadRequest("The body is nested too deeply.")
     if isinstance(value, str):
@@ -77,11 +88,11 @@ def _check(value: Any, depth: int) -> None:
             raise BadRequest("A text in the body has a character that cannot be kept.")
     elif isinstance(value, dict):
         for key, inner in value.items():
-            _check(key, depth)
-            _check(inner, depth - 1)
+            check(key, depth)
+            check(inner, depth - 1)
     elif isinstance(value, list):
         for inner in value:
-            _check(inner, depth - 1)
+            check(inner, depth - 1)
     elif isinstance(value, int) and abs(value) > 2**63:
         raise BadRequest("A number in the body is too large; send a decimal in quotes.")
 
@@ -94,14 +105,16 @@ class StrictJSON(BaseParser):
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Any = None
     ) -> Any:
-        # Django's own reading bounds the size; the stream does not.
         request = parser_context["request"]._request
-        try:
-            body = request.body
-        except RequestDataTooBig:
-            _drain(request)
-            raise
-        return read(body)
+        return read(body_of(request, settings.LARGEST_JSON, TooLarge()))
+
+
+def body_of(request: HttpRequest, most: int, too_large: TooLarge) -> bytes:
+    """The body of a request, or `too_large` raised for one that says it has more than `most`."""
+    if int(request.META.get("CONTENT_LENGTH") or 0) > most:
+        _drain(request)
+        raise too_large
+    return request.body
 
 
 def _drain(request: HttpRequest) -> None:

@@ -68,7 +68,7 @@ WITH_PATH = {"404": "Not there, or not yours."}
 WITH_BODY = {
     "409": "The present state forbids this.",
     "413": "The body is too large.",
-    "415": "The body is not JSON.",
+    "415": "The body is of another media type.",
     "422": "Read, but cannot be accepted.",
 }
 WITH_QUERY = {"422": "A parameter cannot be accepted."}

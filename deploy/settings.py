@@ -187,7 +187,11 @@ CONTENT_SECURITY_POLICY = {
         "frame-ancestors": ["'none'"],
     }
 }
-DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
+# What a request may send, in bytes: as JSON, and as a form with one file and a few words beside it.
+LARGEST_JSON = 1_000_000
+LARGEST_FILE = min(int(ENV.get("STILLROOM_LARGEST_FILE_MB", "5")), 25) * 1024 * 1024
+FORM_ROOM = 65_536
+DATA_UPLOAD_MAX_MEMORY_SIZE = LARGEST_FILE + FORM_ROOM
 
 REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["api.reading.FastJSON"],

@@ -19,7 +19,9 @@ from django.db.utils import DatabaseError
 from ledger.access import Actor, find
 from ledger.errors import (
     AlreadyReversed,
+    CertificateAlone,
     Conflict,
+    DocumentThere,
     Invalid,
     LotExpired,
     LotNotReleased,
@@ -335,5 +337,7 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     "complaint_fact_not_in_future": lambda facts: Invalid(
         "Give a day from that of the receipt to today.", pointer="/on"
     ),
+    "document_once_per_lot": lambda facts: DocumentThere(),
+    "certificate_has_specification": lambda facts: CertificateAlone(pointer="/documents"),
     "entry_of_own_accounts_and_lots": lambda facts: NotFound(),
 }

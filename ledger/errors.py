@@ -286,3 +286,42 @@ class ExpiryStands(Conflict):
     deviation where it is used."""
 
     code = "expiry_stands"
+
+
+class FileEmpty(Invalid):
+    """This file is empty: choose it again."""
+
+    code = "file_empty"
+
+
+class FileTypeUnknown(Invalid):
+    """By its bytes this is no PDF, PNG, JPEG or WebP: print it to a PDF, or take a picture."""
+
+    code = "file_type_unknown"
+
+
+class FileMislabelled(Invalid):
+    """This file is called {said}, and its bytes are those of {found}: send it as what it is, with
+    the name it had when it was made."""
+
+    code = "file_mislabelled"
+
+
+class FileDamaged(Invalid):
+    """This {found} does not end as one does: it was cut off, or has something behind its end. Fetch
+    it again, or save it anew."""
+
+    code = "file_damaged"
+
+
+class DocumentThere(Conflict):
+    """This very file is with the lot already: use the document that is there."""
+
+    code = "document_there"
+
+
+class CertificateAlone(Conflict):
+    """A release rests on a certificate of analysis only where the lot's supplier is known and the
+    material has a specification of yours: set one first, or release on another basis."""
+
+    code = "certificate_alone"

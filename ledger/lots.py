@@ -6,15 +6,16 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
+from django.contrib.postgres.expressions import ArraySubquery
 from django.db import connection
-from django.db.models import F, QuerySet
+from django.db.models import F, OuterRef, QuerySet
 from django.db.models.functions import Now
 
 from ledger.access import Actor, find, lot_for, lots_visible_to
 from ledger.alerts import enqueue_checks
 from ledger.entries import explained, lock_pools
 from ledger.errors import Invalid, Stale
-from ledger.models import Custody, Decision, Lot, Material, Retest, Status
+from ledger.models import Custody, Decision, DecisionDocument, Lot, Material, Retest, Status
 from ledger.quantities import Density
 from ledger.roles import Verb
 
@@ -153,10 +154,16 @@ def _keep_retest(actor: Actor, lot: Lot, decision: Decision) -> None:
 
 
 def decisions_of(actor: Actor, lot: UUID | str) -> "QuerySet[Decision]":
-    """What the maker has decided about a lot, the latest first. Raises NotFound."""
+    """What the maker has decided about a lot, the latest first, each with the ids of the documents
+    that it `rests_on`. Raises NotFound."""
     actor.must(Verb.READ)
     found = lot_for(actor, lot)
-    return Decision.objects.filter(maker_id=actor.maker, lot=found).order_by("-id")
+    named = DecisionDocument.objects.filter(coop_id=actor.coop_id, decision=OuterRef("id"))
+    return (
+        Decision.objects.filter(maker_id=actor.maker, lot=found)
+        .annotate(rests_on=ArraySubquery(named.order_by("id").values("document_id")))
+        .order_by("-id")
+    )
 
 
 def measure_density(actor: Actor, *, lot: UUID | str, density: Density, version: int | None) -> Lot:

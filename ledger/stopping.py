@@ -17,6 +17,7 @@ from django.db.models.functions import Now
 
 from ledger.access import Actor, lot_for
 from ledger.alerts import enqueue_checks
+from ledger.documents import rest_on
 from ledger.entries import account, lock_pools
 from ledger.lots import custody_of, decide
 from ledger.models import Account, Custody, Decision, Lot, Status
@@ -90,13 +91,15 @@ class Affected:
 class Decided:
     """A decision about a lot, and what was made from the lot.
 
-    `in_process` are the batches that have some of the lot itself.
+    `in_process` are the batches that have some of the lot itself, and `documents` are the ids of
+    those that the decision rests on.
     """
 
     lot: Lot
     decision: Decision
     affected: tuple[Affected, ...]
     in_process: Sequence[str]
+    documents: Sequence[UUID] = ()
 
 
 def decide_through(
@@ -106,16 +109,19 @@ def decide_through(
     decision: str,
     basis: str,
     retest_on: date | None = None,
+    documents: Sequence[UUID | str] = (),
 ) -> Decided:
     """Decide about a lot, and hold what was made from it where the lot is held or rejected.
 
-    What is rejected or on hold already stays as it is. Raises what `ledger.lots.decide` does.
+    What is rejected or on hold already stays as it is. `documents` are those of the lot that the
+    decision rests on. Raises what `ledger.lots.decide` and `ledger.documents.rest_on` do.
     """
     actor.must(Verb.DECIDE)
     found = lot_for(actor, lot)
     # All locks at once, in their order; whoever makes something of these lots meanwhile waits.
     lock_pools([found.material_id, *(one.material_id for one in made_of(actor, found))])
     found, kept = decide(actor, lot=found.id, decision=decision, basis=basis, retest_on=retest_on)
+    rests_on = rest_on(actor, kept, found, documents) if documents else []
     root, *rest = sorted(
         made_of(actor, found, itself=True), key=lambda one: (one.id != found.id, one.id)
     )
@@ -123,7 +129,7 @@ def decide_through(
         word = "rejected" if decision == "reject" else "on hold"
         why = f"made from lot {found.code}, which is {word}: {basis}"[:400]
         rest = _hold(actor, rest, why, kept.id)
-    return Decided(found, kept, tuple(rest), root.batches)
+    return Decided(found, kept, tuple(rest), root.batches, rests_on)
 
 
 def stop_through(actor: Actor, *, lot: UUID | str, basis: str) -> Decided:

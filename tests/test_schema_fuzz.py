@@ -33,6 +33,7 @@ from schemathesis.specs.openapi.checks import (
 from api import schema
 from api.rest.fields import Body
 from tests.api.client import Client, open_coop, sign_in
+from tests.api.files import pdf
 from tests.api.population import ALLY, Populated, populate
 from tests.running import Running
 
@@ -58,6 +59,7 @@ NAMED_BY_PATH = {
     "alerts": "alert",
     "batches": "batch",
     "counts": "count",
+    "documents": "document",
     "containers": "container",
     "entries": "entry",
     "fills": "fill",
@@ -175,6 +177,10 @@ def likely(value: Any, draw: Any, ids: dict[str, list[str]]) -> Any:
 
 
 def likely_as(name: str, value: Any, draw: Any, ids: dict[str, list[str]]) -> Any:
+    if name == "file":
+        return draw(st.sampled_from([value, pdf(draw(st.uuids()).hex)]))
+    if name == "documents" and value:
+        return [draw(st.sampled_from(ids["document"]))]
     if not isinstance(value, str):
         return likely(value, draw, ids)
     if name in KINDS:

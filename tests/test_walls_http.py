@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from tests.api.bodies import DOCUMENT, OF_FIELD, body_of, places, put, settled
+from tests.api.bodies import DOCUMENT, OF_FIELD, body_of, places, put, send, settled
 from tests.api.client import Answer, Client, Coop, open_coop
 from tests.api.people import maker_id
 from tests.api.population import ALLY, Populated, populate
@@ -25,6 +25,7 @@ OF_PATH = {
     "alerts": "alert",
     "batches": "batch",
     "counts": "count",
+    "documents": "document",
     "containers": "container",
     "entries": "entry",
     "fills": "fill",
@@ -105,9 +106,7 @@ def kind_of(path: str) -> str:
 
 
 def ask(client: Client, method: str, path: str, body: Any, query: str = "") -> Answer:
-    sent = None if body is None else json.dumps(body).encode()
-    headers = {"Idempotency-Key": str(uuid.uuid4()), "If-Match": "*"}
-    return client.raw(method, f"{path}{query}", sent, headers)
+    return send(client, method, f"{path}{query}", body, If_Match="*")
 
 
 def query_of(operation: dict[str, Any]) -> str:

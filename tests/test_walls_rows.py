@@ -15,12 +15,15 @@ from formulas.complaints import add_fact, log_complaint
 from formulas.standards import set_formula_standard
 from ledger.access import acting_as
 from ledger.catalogue import PartFacts, change_material
+from ledger.documents import attach_document
 from ledger.issuing import Taken, sell
 from ledger.models import Coop as CoopRow
 from ledger.quantities import parse_quantity
 from ledger.recall_notices import answer_notice, notices_of
 from ledger.recall_records import close_recall, contact_buyer, open_recall
+from ledger.stopping import decide_through
 from ledger.transferring import accept_transfer, offer_transfer
+from tests.api.files import pdf
 from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
 
 # Whose rows are tried through HTTP alone (test_walls_http.py), and by their policies and keys.
@@ -92,7 +95,12 @@ def _fill(shop: Workshop) -> None:
         log_complaint, received_on=TODAY, today=TODAY, what_happened="a rash", product=product.id
     )
     shop.does(add_fact, complaint=complaint.id, kind="note", on=TODAY, today=TODAY, text="called")
-    shop.decide(lot, "hold")
+    paper = shop.does(
+        attach_document, lot=lot.id, kind="coa", content=pdf(), name="certificate.pdf"
+    )
+    shop.does(
+        decide_through, lot=lot.id, decision="hold", basis="cloudy", documents=[str(paper.id)]
+    )
 
 
 def _recall(giver: Workshop, taker: Workshop) -> None:

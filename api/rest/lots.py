@@ -1,6 +1,8 @@
 """Lots: what is there, and what is decided about it."""
 
+from collections.abc import Sequence
 from typing import Any
+from uuid import UUID
 
 from rest_framework import serializers
 
@@ -43,6 +45,7 @@ class LotOut(serializers.Serializer[Any]):
     on_hand = OnHand()
     value = Shown(allow_null=True, help_text="Null for who may not see costs.")
     unit_cost = UnitCost(allow_null=True)
+    document_count = serializers.IntegerField(help_text="Files that are kept with it.")
     working = serializers.DictField(required=False, help_text="With explain=1.")
 
 
@@ -65,6 +68,13 @@ class DecisionIn(Body):
     basis = Text(max_length=400, help_text='Such as "certificate agrees with specification".')
     retest_on = serializers.DateField(
         required=False, allow_null=True, help_text="The next retest date, with a release."
+    )
+    documents = serializers.ListField(
+        child=Id(),
+        required=False,
+        max_length=20,
+        help_text="Documents of the lot that it rests on. A release on a certificate of analysis"
+        " asks for a known supplier and a specification.",
     )
 
 
@@ -90,6 +100,7 @@ class DecisionOut(serializers.Serializer[Any]):
     retest_on = serializers.DateField(allow_null=True)
     status = serializers.ChoiceField(STATUSES)
     cause = Id(allow_null=True, help_text="The decision about another lot that led to this one.")
+    documents = serializers.ListField(child=Id(), help_text="Those that it rests on.")
     person = Id()
     decided_at = Moment()
 
@@ -145,7 +156,7 @@ class Decisions(Resource):
     @reads(Paged, page_of(DecisionOut))
     def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sent:
         """List the decisions about a lot, the latest first."""
-        return page(self.request, query, lots.decisions_of(actor, id), decision_json)
+        return page(self.request, query, lots.decisions_of(actor, id), _kept_json)
 
     @writes(DecisionIn, DecidedOut, examples=examples.DECISION)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
@@ -158,7 +169,11 @@ def _lot(actor: Actor, id: str) -> Sent:
     return Sent(found, headers={"ETag": etags.etag(found["id"], found["version"])})
 
 
-def decision_json(row: Decision) -> dict[str, Any]:
+def _kept_json(row: Any) -> dict[str, Any]:
+    return decision_json(row, row.rests_on)
+
+
+def decision_json(row: Decision, documents: Sequence[UUID]) -> dict[str, Any]:
     return {
         "id": str(row.id),
         "lot": str(row.lot_id),
@@ -167,6 +182,7 @@ def decision_json(row: Decision) -> dict[str, Any]:
         "retest_on": row.retest_on,
         "status": lots.BECOMES[row.decision].value,
         "cause": row.cause_id and str(row.cause_id),
+        "documents": [str(id) for id in documents],
         "person": str(row.person_id),
         "decided_at": row.decided_at,
     }
@@ -174,7 +190,7 @@ def decision_json(row: Decision) -> dict[str, Any]:
 
 def decided_json(decided: stopping.Decided) -> dict[str, Any]:
     return {
-        **decision_json(decided.decision),
+        **decision_json(decided.decision, decided.documents),
         "affected": [affected_json(one) for one in decided.affected],
         "in_process": list(decided.in_process),
     }

@@ -4,6 +4,7 @@ from ledger.models.alerts import Alert, Outbox, Sweep, Watch
 from ledger.models.bills import Bill, BillLine, BillUse
 from ledger.models.catalogue import CostFormula, CostPolicy, Material, MaterialPart, Supplier
 from ledger.models.counts import CountCause, CountLine, CountReading, CountSheet
+from ledger.models.documents import DecisionDocument, Document
 from ledger.models.entries import Entry, LayerPosting, Posting
 from ledger.models.makers import Coop, Maker, Membership
 from ledger.models.quality import LotResult, Retest, Specification, SpecificationLimit
@@ -45,6 +46,8 @@ __all__ = [
     "CountSheet",
     "Custody",
     "Decision",
+    "DecisionDocument",
+    "Document",
     "Entry",
     "Holding",
     "Layer",

@@ -1,5 +1,5 @@
 -- A figure as it is shown: with so many decimals, and a tie goes to the even digit.
-create function ledger_shown(value numeric, digits int) returns numeric
+create or replace function ledger_shown(value numeric, digits int) returns numeric
 immutable parallel safe language sql as $$
   -- A tie is what can be shown only when doubled.
   select case when value = round(value, digits) or value * 2 <> round(value * 2, digits)
@@ -13,7 +13,7 @@ $$;
 --
 -- A lot is worth what its own layer says where the cost formula tells lots apart, otherwise its
 -- share of all that is left of the material.
-create function ledger_show_lots(lots uuid[], costs boolean, digits int) returns text
+create or replace function ledger_show_lots(lots uuid[], costs boolean, digits int) returns text
 language plpgsql stable security definer set search_path = pg_catalog, public, pg_temp
 set plan_cache_mode = force_generic_plan set enable_seqscan = off set enable_hashjoin = off
 set enable_mergejoin = off as $$
@@ -34,8 +34,10 @@ begin
            case when costs then ledger_shown(
              coalesce(p.value * h.quantity / nullif(p.quantity, 0), 0), digits)::text
              end as "value",
-           case when costs and p.quantity > 0 then json_build_object(
-             'amount', round(p.value * u.per / p.quantity, 6)::text, 'per', u.unit) end as unit_cost
+           case when costs and p.quantity > 0 then json_build_object('per', u.unit,
+             'amount', round(p.value * u.per / p.quantity, 6)::text) end as unit_cost,
+           (select count(*) from ledger_document d
+              where d.coop_id = coop and d.lot_id = wanted.id) as document_count
     from unnest(lots) wanted(id)
     join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = wanted.id
     join ledger_lot l on l.coop_id = coop and l.id = wanted.id

@@ -2,12 +2,17 @@
 
 import copy
 import json
+import uuid
 from collections.abc import Iterator
 from typing import Any
 
 from api import schema
+from tests.api.client import Answer, Client
+from tests.api.files import pdf
 
 DOCUMENT: dict[str, Any] = json.loads(schema.document())
+# What stands for a file, which no JSON can hold.
+UPLOADED = "a file"
 NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
 # What an id in a body or a query is of, by its name.
 OF_FIELD = {
@@ -21,6 +26,7 @@ OF_FIELD = {
     "sale": "sale",
     "corrects": "measurement",
     "maker": "maker",
+    "documents": "document",
 }
 
 
@@ -39,6 +45,8 @@ class Body:
                 return self.of(described[choice][0], name)
         if "enum" in described:
             return described["enum"][0]
+        if described.get("format") == "binary":
+            return UPLOADED
         if described.get("type") == "object" or "properties" in described:
             return self._object(described)
         if described.get("type") == "array":
@@ -110,7 +118,9 @@ def places(body: Any, pointer: str = "") -> Iterator[tuple[str, str]]:
             yield from places(inner, f"{pointer}/{place}")
     elif isinstance(body, dict):
         for name, inner in body.items():
-            if name in OF_FIELD and is_id(inner):
+            if name in OF_FIELD and isinstance(inner, list):
+                yield from ((f"{pointer}/{name}/{n}", OF_FIELD[name]) for n in range(len(inner)))
+            elif name in OF_FIELD and is_id(inner):
                 yield f"{pointer}/{name}", OF_FIELD[name]
             else:
                 yield from places(inner, f"{pointer}/{name}")
@@ -125,7 +135,7 @@ def put(body: Any, pointer: str, value: str) -> Any:
         if isinstance(inner, dict) and {"formula", "material"} <= set(inner):
             del inner["formula"]
         inner = inner[int(step)] if isinstance(inner, list) else inner[step]
-    inner[last] = value
+    inner[int(last) if isinstance(inner, list) else last] = value
     if last in ("formula", "material") and {"formula", "material"} <= set(inner):
         del inner["material" if last == "formula" else "formula"]
     if {"product", "formula"} <= set(inner) and "planned_for" in inner:
@@ -141,5 +151,16 @@ def put(body: Any, pointer: str, value: str) -> Any:
 def body_of(operation: dict[str, Any], own: dict[str, list[str]]) -> Any:
     """A body for an operation with these ids, or None where none is sent."""
     content = operation.get("requestBody", {}).get("content", {})
-    described = content.get("application/json", {}).get("schema")
+    described = next((one["schema"] for one in content.values()), None)
     return Body(own).of(described) if described else None
+
+
+def send(client: Client, method: str, path: str, body: Any, **headers: str) -> Answer:
+    """One request with a key of its own: as a form where a file goes with it, otherwise as JSON."""
+    key = str(uuid.uuid4())
+    if isinstance(body, dict) and body.get("file") == UPLOADED:
+        texts = {name: value for name, value in body.items() if name != "file"}
+        return client.upload(path, pdf(key), key, **texts)
+    sent = None if body is None else json.dumps(body).encode()
+    named = {"Idempotency-Key": key} | {n.replace("_", "-"): v for n, v in headers.items()}
+    return client.raw(method, path, sent, named)

@@ -117,6 +117,31 @@ class Client:
         named["Idempotency-Key"] = str(uuid.uuid4()) if key is None else key
         return self.raw("POST", path, json.dumps(body).encode(), named)
 
+    def upload(
+        self,
+        path: str,
+        file: bytes | None,
+        key: str | None = None,
+        *,
+        name: str = "certificate.pdf",
+        said: str = "application/pdf",
+        **texts: str,
+    ) -> Answer:
+        """Send a form with a file and some texts, as a browser does."""
+        boundary = uuid.uuid4().hex
+        parts = [(f'name="{field}"', text.encode()) for field, text in texts.items()]
+        if file is not None:
+            parts.append((f'name="file"; filename="{name}"\r\nContent-Type: {said}', file))
+        body = b"".join(
+            f"--{boundary}\r\nContent-Disposition: form-data; {head}\r\n\r\n".encode()
+            + content
+            + b"\r\n"
+            for head, content in parts
+        )
+        headers = {"Idempotency-Key": str(uuid.uuid4()) if key is None else key}
+        headers["Content-Type"] = f"multipart/form-data; boundary={boundary}"
+        return self.raw("POST", path, body + f"--{boundary}--\r\n".encode(), headers)
+
     def change(self, method: str, path: str, body: Any, etag: str = "") -> Answer:
         """PUT or PATCH what was read with this ETag."""
         return self.raw(method, path, json.dumps(body).encode(), {"If-Match": etag})

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tests.api.client import Client
+from tests.api.files import pdf
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,8 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     cost_class = f"class {secret}"
     chosen = {"cost_class": cost_class, "formula": "fifo", "reason": f"reason {secret}"}
     maker.post("cost-formulas", chosen).made()
+    certified = {"kind": "coa", "name": f"CoA {secret}.pdf", "note": f"note {secret}"}
+    document = maker.upload(f"lots/{oil_lot}/documents", pdf(secret), **certified).made()
     ids = {
         "material": [oil, jar],
         "own_material": [formula["material"], product["material"]],
@@ -64,6 +67,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "fill": [fill["id"]],
         "measurement": [measurement["id"]],
         "container": [jar],
+        "document": [document["id"]],
         "token": [row["id"] for row in maker.listed("tokens")],
         "count": [_counted(maker, oil_lot, secret)],
         "alert": [_alert(maker, oil)],

@@ -62,6 +62,7 @@ def test_a_lot_shows_what_it_is_and_what_it_is_worth() -> None:
         "on_hand": {"grams": "1500.000000"},
         "value": "30.03",
         "unit_cost": {"amount": "20.020000", "per": "kg"},
+        "document_count": 0,
     }
 
 
