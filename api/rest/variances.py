@@ -126,7 +126,9 @@ class BatchVariancesOut(JudgedBatchOut):
     actual = Shown(help_text="All that went in: materials, packaging, labour, overhead.")
     standard = Shown(help_text="What the output should have cost.")
     total = VarianceOut(help_text="Actual less standard: the sum of all variances.")
+    by_products = Shown(help_text="Of what went in, taken off by what came out beside it.")
     abnormal = Shown(help_text="Of what went in, expensed as abnormal loss.")
+    carried = Shown(help_text="What the good output carries of it.")
     materials = MaterialsVariancesOut()
     packaging = PackagingVariancesOut()
     labour = LabourVariancesOut()
@@ -244,7 +246,9 @@ def batch_variances_json(judged: Judged) -> dict[str, Any]:
         "actual": plain(told.actual),
         "standard": plain(told.standard),
         "total": variance_json(told.total),
+        "by_products": plain(making.by_product_value),
         "abnormal": plain(making.abnormal),
+        "carried": plain(told.actual - making.by_product_value - making.abnormal),
         "materials": {
             **_input_json(told.all_materials, named=True),
             "lines": [

@@ -75,7 +75,7 @@ def amounts(told: dict[str, Any]) -> dict[str, Any]:
 
 
 def test_a_batch_worked_by_hand(north: Client, balm: dict[str, Any]) -> None:
-    """650 g of oil and 600 g of wax give 960 g in 9 jars; it took 50 minutes.
+    """650 g of oil and 600 g of wax give 960 g in 9 jars; it took 50 minutes, and 10 g were lost.
 
     The standard takes 960 ÷ 0.8 = 1200 g, 600 of each: 7.20 + 12.00 = 19.20.
     Oil cost 6.50. At standard it is 650 · 0.012 = 7.80; half of the 1250 g would be 7.50.
@@ -92,7 +92,8 @@ def test_a_batch_worked_by_hand(north: Client, balm: dict[str, Any]) -> None:
     batch = planned(north, balm)
     path = f"batches/{batch['id']}/variances"
     north.get(path).refused(409, "not_finished")
-    finished(north, batch, labour_minutes="50")
+    lost = {"quantity": "10 g", "reason": "boiled over"}
+    finished(north, batch, labour_minutes="50", abnormal_loss=lost)
     told = north.get(path).made()
     assert (D(told["actual"]), D(told["standard"])) == (D("46.85"), D("41.204"))
     assert (D(told["total"]["amount"]), told["total"]["direction"]) == (D("5.646"), "adverse")
@@ -114,6 +115,9 @@ def test_a_batch_worked_by_hand(north: Client, balm: dict[str, Any]) -> None:
     assert amounts(overhead) == {"rate": D("-0.37"), "base": D("-0.084"), "total": D("-0.454")}
     heads = [amounts(one)["total"] for one in (materials, packaging, labour, overhead)]
     assert sum(heads) == D(told["total"]["amount"])
+    # 10 g were declared lost: 10 ÷ (960 + 10) of the 42.35 that are no packaging.
+    beside = (D(told["by_products"]), D(told["abnormal"]), D(told["carried"]))
+    assert beside == (0, D("0.436598"), D("46.413402"))
     whole = north.get(f"batches/{batch['id']}").made()["finished"]
     assert (whole["labour_minutes"], whole["cost"]["inputs"]) == ("50", "46.85")
     working = north.get(path, explain=1).made()["working"]
