@@ -186,7 +186,7 @@ def variance_json(amount: Decimal, how: str = "") -> dict[str, Any]:
 class BatchVarianceDetails(Resource):
     """Why a batch cost more or less than its standard."""
 
-    @reads(Explain, BatchVariancesOut)
+    @reads(Explain, BatchVariancesOut, extensions={"x-not-yet": True})
     def get(self, actor: Actor, query: dict[str, Any], id: str) -> dict[str, Any]:
         """Compare a finished batch with the standard of the day when it was finished."""
         judged = comparing.variances_of(actor, batch=id)
