@@ -10,6 +10,7 @@ from tests.benchmarks import (
     listing,
     planning,
     posting,
+    recalling,
     rolling,
     starting,
     weighing,
@@ -26,6 +27,7 @@ PARTS: dict[str, Part] = {
     "planning": planning.measure,
     "lots": listing.measure,
     "history": history.measure,
+    "recall": recalling.measure,
     "what-if": rolling.measure,
     "start": starting.measure,
 }
