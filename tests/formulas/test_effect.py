@@ -52,7 +52,7 @@ def test_whatever_the_steps_the_headroom_counts_down_to_nothing(
 def test_after_an_overrun_nothing_more_may_go_in_and_the_share_is_said() -> None:
     """20 g more after 42 g beside 12,036 g: 62 ÷ 12,098 = 0.5125 %."""
     effect = effect_of(Pot(D(12036), D(12036), D(42)), D(20), D("0.50"))
-    assert effect.headroom_grams == 0
+    assert (effect.headroom_grams, effect.max_percent) == (D(0), D("0.50"))
     assert round(effect.share_percent, 4) == round(effect.final_percent, 4) == D("0.5125")
 
 

@@ -114,3 +114,10 @@ def test_a_pick_is_all_that_can_be_had_in_order(lots: list[PickableLot], quantit
     assert sum(lot.available for lot in lots) - sum(lot.available for lot in picked.lots) == sum(
         p.quantity for p in picked.picks
     )
+
+
+def test_those_that_are_named_come_before_all_others_in_their_order() -> None:
+    picked = pick([L1, L2, L3], D(4000), date(2025, 5, 1), before=["L3", "L2"])
+    assert [one.lot for one in picked.picks] == ["L3", "L2"]
+    rest = pick([L1, L2, L3], D(4000), date(2025, 5, 1), before=["L2"])
+    assert [one.lot for one in rest.picks] == ["L2", "L1", "L3"]

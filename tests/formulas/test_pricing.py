@@ -128,3 +128,7 @@ def test_small_prices_are_prices() -> None:
     """Half a unit of money left by each pays one after two of them."""
     assert contribution(D("0.5"), D("0.25")).ratio == D("0.5")
     assert break_even(D(1), D("0.75"), D("0.25")).whole_units == 2
+
+
+def test_a_price_tells_the_cost_that_it_is_built_on() -> None:
+    assert price_for_margin(D(4), D(60)).unit_cost == 4
