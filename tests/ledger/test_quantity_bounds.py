@@ -65,3 +65,7 @@ def test_nothing_charged_and_nothing_drawn_are_amounts() -> None:
 
 def test_an_odd_count_is_whole_and_keeps_no_decimals() -> None:
     assert str(count_of(parse_quantity("3 each"), name="Jars")) == "3"
+
+
+def test_sixty_four_characters_are_read() -> None:
+    assert parse_quantity("0" * 61 + "1 g").amount == 1

@@ -152,6 +152,12 @@ COSTS: list[Asked] = [
         "A quantity must be above zero; what goes back out is a movement of its own.",
     ),
     (
+        lambda: take([Layer("A", D(5), D(1))], [Draw("A", D(0))], Rule.LOT),
+        QuantityNotPositive,
+        "",
+        "A quantity must be above zero; what goes back out is a movement of its own.",
+    ),
+    (
         lambda: take([Layer("A", D(5), D(1))], [Draw("A", D(2)), Draw("A", D(4))], Rule.LOT),
         NotEnough,
         "",
