@@ -178,6 +178,16 @@ def batch_yield(
     )
 
 
+def bulk_part(value: Decimal, *, of_bulk: Fraction, returned: Fraction) -> tuple[Decimal, Decimal]:
+    """What of the value of some units goes with the bulk, and what is lost, to six decimals.
+
+    `of_bulk` is the bulk's share of what they cost, and `returned` the part of what was in them
+    that came out again; more than all of it carries no more than all. Both sum to the value.
+    """
+    kept = round_stored(Fraction(value) * of_bulk * min(returned, Fraction(1)))
+    return kept, value - kept
+
+
 def shown(cost: BatchCost, currency: str) -> BatchCost:
     """The same cost at the minor unit of `currency`, still adding up in both its sums.
 

@@ -12,7 +12,7 @@ from formulas.filling import total_of
 from formulas.finishing import cost_of, yield_of
 from formulas.later_bills import LaterBill, later_bills_of
 from formulas.later_counts import LaterCount, later_counts_of
-from formulas.models import Batch, Filling, Making, Weighing
+from formulas.models import Batch, Emptying, Filling, Making, Weighing
 from formulas.steeping import steeped_of
 from formulas.workings import Known, known_of_batch, known_of_lot
 from ledger.access import Actor, lot_for
@@ -203,12 +203,24 @@ class _Teller:
             row = self.known.by_products[lot_id]
             facts["batch"] = row.making.batch.code
             return self._money("by-product", row.nrv, "net realisable value", facts=facts)
+        if lot_id in self.known.emptyings:
+            return self._emptied(self.known.emptyings[lot_id], facts)
         if lot_id in self.known.fillings:
             return self._filled(self.known.fillings[lot_id], facts)
         if not lot.material.stocked:
             facts["cost_per_kg"] = f"{lot.material.cost_per_kg or 0:f}"
             return Figure("not stocked", facts=facts, how=lot.material.cost_source)
         return Figure("opening stock", facts=facts, how="valued when the books began")
+
+    def _emptied(self, row: Emptying, facts: dict[str, str]) -> Figure:
+        facts |= {
+            "units": str(row.units),
+            "grams": f"{row.grams:f}",
+            "expensed": f"{row.expensed:f}",
+            "reason": row.reason,
+        }
+        how = "the bulk's part of what the units cost"
+        return self._money("emptied", row.bulk, how, (self.origin(row.lot_id),), facts)
 
     def _filled(self, filling: Filling, facts: dict[str, str]) -> Figure:
         facts |= {"units": str(filling.units), "used": f"{filling.used_grams:f} g"}

@@ -14,7 +14,7 @@ from django.db import connection
 from django.db.models import F
 
 from formulas.access import standing
-from formulas.models import Batch, ByProduct, Filling, Making, Weighing
+from formulas.models import Batch, ByProduct, Emptying, Filling, Making, Weighing
 from ledger.access import Actor
 from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
 
@@ -56,6 +56,7 @@ class Known:
     receipt_lines: dict[UUID, ReceiptLine] = field(default_factory=dict)
     makings: dict[UUID, Making] = field(default_factory=dict)
     by_products: dict[UUID, ByProduct] = field(default_factory=dict)
+    emptyings: dict[UUID, Emptying] = field(default_factory=dict)
     fillings: dict[UUID, Filling] = field(default_factory=dict)
 
 
@@ -161,6 +162,9 @@ def _load_lots(wanted: set[UUID], known: Known) -> None:
     known.by_products |= {row.lot_id: row for row in beside}
     filled = Filling.objects.select_related("product").filter(lot_id__in=new)
     known.fillings |= {row.lot_id: row for row in filled}
-    bulk = {row.bulk_lot_id for row in known.fillings.values()} - known.lots.keys()
-    if bulk:
-        _load_lots(bulk, known)
+    emptied = Emptying.objects.filter(bulk_lot_id__in=new)
+    known.emptyings |= {row.bulk_lot_id: row for row in emptied}
+    below = {row.bulk_lot_id for row in known.fillings.values()}
+    below |= {row.lot_id for row in known.emptyings.values()}
+    if below - known.lots.keys():
+        _load_lots(below - known.lots.keys(), known)

@@ -12,6 +12,7 @@ from django.db import connection, models
 
 from formulas.by_products import ByProductDraft
 from formulas.complaints import add_fact, log_complaint
+from formulas.emptying import empty
 from formulas.standards import set_formula_standard
 from ledger.access import acting_as
 from ledger.catalogue import PartFacts, change_material
@@ -89,7 +90,8 @@ def _fill(shop: Workshop) -> None:
     planned = shop.plan(product, 3)
     shop.weigh_all(planned)
     beside = ByProductDraft(jelly.id, parse_quantity("1 g"), D(1))
-    shop.finish(planned, "149 g", units=3, samples=["1 each"], by_products=[beside])
+    made = shop.finish(planned, "149 g", units=3, samples=["1 each"], by_products=[beside])
+    shop.does(empty, lot=made.lot.id, units=1, reason="no lid", happened_at=MORNING)
     shop.plan(product, 500)
     complaint = shop.does(
         log_complaint, received_on=TODAY, today=TODAY, what_happened="a rash", product=product.id

@@ -49,6 +49,9 @@ RECEIPT: Final = _sent(
 DECISION: Final = _sent(
     "Release", {"decision": "release", "basis": "certificate agrees with specification"}
 )
+EMPTYING: Final = _sent(
+    "Twelve pots with the wrong label", {"units": 12, "reason": "labels of another batch"}
+)
 FORMULA_IN: Final = _sent(
     "A gel whose water is the balance",
     {

@@ -4,6 +4,7 @@ from formulas.models.batches import Batch, BatchLine, BatchPackaging, Pick
 from formulas.models.by_products import ByProduct
 from formulas.models.complaints import Complaint, ComplaintFact
 from formulas.models.contents import Container, NetContents, UnitWeighing, WaterFilling
+from formulas.models.emptyings import Emptying
 from formulas.models.formulas import Formula, FormulaVersion, Line, Phase, Window
 from formulas.models.made_for import MadeFor
 from formulas.models.making import Filling, Making, Weighing
@@ -22,6 +23,7 @@ __all__ = [
     "Complaint",
     "ComplaintFact",
     "Container",
+    "Emptying",
     "Filling",
     "Formula",
     "FormulaVersion",

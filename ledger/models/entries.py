@@ -26,6 +26,7 @@ class Entry(MakerRow):
         COST_FORMULA = "cost_formula"
         COUNT = "count"
         SCRAP = "scrap"
+        EMPTY = "empty"
         LATE_CHARGE = "late_charge"
         PRICE_CORRECTION = "price_correction"
         CREDIT_NOTE = "credit_note"

@@ -21,6 +21,7 @@ ASKS = {
     "POST /lots/{id}/decisions": Verb.DECIDE,
     "POST /lots/{id}/documents": Verb.RECEIVE,
     "POST /lots/{id}/retests": Verb.DECIDE,
+    "POST /lots/{id}/emptyings": Verb.MAKE,
     "POST /lots/{id}/test-results": Verb.DECIDE,
     "POST /materials/{id}/specifications": Verb.DECIDE,
     "POST /formulas": Verb.FORMULATE,

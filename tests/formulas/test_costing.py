@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from formulas.costing import BatchCost, Labour, Overhead, batch_cost, batch_yield, shown
+from formulas.costing import BatchCost, Labour, Overhead, batch_cost, batch_yield, bulk_part, shown
 from ledger.errors import Invalid, QuantityNotPositive
 
 
@@ -79,6 +79,18 @@ def test_by_products_bring_no_more_than_went_in(value: str) -> None:
     with pytest.raises(Invalid, match=r"120\.00") as refused:
         cost(D(value))
     assert refused.value.pointer == "/by_products"
+
+
+def test_bulk_of_emptied_units_keeps_its_part_and_the_rest_is_lost() -> None:
+    """50 of 62 is bulk: of $37.20 that is $30.00, and $29.00 where 2,900 of 3,000 g came out."""
+    share = Fraction(50, 62)
+    part = bulk_part(D("37.20"), of_bulk=share, returned=Fraction(1))
+    assert part == (D(30), D("7.20"))
+    part = bulk_part(D("37.20"), of_bulk=share, returned=Fraction(2900, 3000))
+    assert part == (D(29), D("8.20"))
+    assert bulk_part(D(31), of_bulk=share, returned=Fraction(2))[0] == D(25), "never more than all"
+    kept, lost = bulk_part(D("0.01"), of_bulk=Fraction(1, 3), returned=Fraction(1))
+    assert (kept, lost) == (D("0.003333"), D("0.006667"))
 
 
 def test_by_products_are_not_lost() -> None:

@@ -1,0 +1,1 @@
+-- The table itself goes with the migration before.
