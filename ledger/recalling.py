@@ -27,6 +27,12 @@ BEFORE_ALL: Final = datetime(1, 1, 1, tzinfo=UTC)
 # Goods that lie here can still be stopped.
 WITHIN_REACH: Final = frozenset({"store", "batch", "consignment"})
 
+# From key to key: the planner cannot know how few lots are reached, and would read through all that
+# was ever made instead.
+_PLANS: Final = """
+select set_config(name, %(other)s, true)
+  from unnest(array['enable_seqscan', 'enable_hashjoin', 'enable_mergejoin']) name
+"""
 # UNION, not UNION ALL: a lot reached by two ways is followed once.
 _MAKINGS: Final = """
 with recursive reached(lot) as (
@@ -189,14 +195,16 @@ def recall_list(actor: Actor, *, lot: UUID | str, since: datetime | None = None)
         "making": account(actor, Account.Kind.MAKING, "making"),
         "sales": account(actor, Account.Kind.SALES, "cost of goods sold"),
     }
+    _rows(_PLANS, {"other": "off"})
     makings = _makings(_rows(_MAKINGS, own))
     own["lots"] = list({root.id, *(id for making in makings for id in making.outputs)})
     own["since"] = since or BEFORE_ALL
     where = _whereabouts(_rows(_PLACES, own))
+    accounts = [DirectAccount(*row) for row in _rows(_ACCOUNTS, own)]
+    _rows(_PLANS, {"other": "on"})
     held = carried(root.id, where.totals, makings)
     lots = _listed(_rows(_LOTS, own), where, held)
     lots.sort(key=lambda found: (found.id != root.id, found.id))
-    accounts = [DirectAccount(*row) for row in _rows(_ACCOUNTS, own)]
     return RecallList(tuple(lots), tuple(accounts), len(makings))
 
 
