@@ -18,10 +18,12 @@ from ledger.access import acting_as
 from ledger.catalogue import PartFacts, change_material
 from ledger.documents import attach_document
 from ledger.issuing import Taken, sell
+from ledger.limits import Limit
 from ledger.models import Coop as CoopRow
 from ledger.quantities import parse_quantity
 from ledger.recall_notices import answer_notice, notices_of
 from ledger.recall_records import close_recall, contact_buyer, open_recall
+from ledger.retesting import Found, record_results, specify
 from ledger.stopping import decide_through
 from ledger.transferring import accept_transfer, offer_transfer
 from tests.api.files import pdf
@@ -41,15 +43,12 @@ BY_HTTP_ALONE = set(
         "CountSheet",
         "Lack",
         "LineChange",
-        "LotResult",
         "MadeFor",
         "Measurement",
         "NetContents",
         "Picking",
         "Retest",
         "Rework",
-        "Specification",
-        "SpecificationLimit",
         "TopUp",
         "UnitWeighing",
         "WaterFilling",
@@ -97,6 +96,9 @@ def _fill(shop: Workshop) -> None:
         log_complaint, received_on=TODAY, today=TODAY, what_happened="a rash", product=product.id
     )
     shop.does(add_fact, complaint=complaint.id, kind="note", on=TODAY, today=TODAY, text="called")
+    shop.does(specify, material=oil.id, limits=[Limit("acid value", high=D(2))])
+    found = [Found("acid value", D(1))]
+    shop.does(record_results, lot=lot.id, found=found, tested_on=TODAY, today=TODAY)
     paper = shop.does(
         attach_document, lot=lot.id, kind="coa", content=pdf(), name="certificate.pdf"
     )
