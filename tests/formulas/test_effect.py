@@ -1,5 +1,6 @@
 """Adding to effect: the headroom is exact, on the final mass, and counts down."""
 
+from decimal import ROUND_DOWN
 from fractions import Fraction
 
 from hypothesis import given
@@ -33,7 +34,7 @@ def test_whatever_the_steps_the_headroom_counts_down_to_nothing(
     assert whole is not None
     own = D(0)
     for part in parts:
-        step = (whole * part / (100 * len(parts))).quantize(MICRO)
+        step = (whole * part / (100 * len(parts))).quantize(MICRO, ROUND_DOWN)
         pot = Pot(others, others, own)
         assert overrun(pot, step, most, "Acid") is None
         effect = effect_of(pot, step, most)
