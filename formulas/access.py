@@ -112,7 +112,10 @@ def batch_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Batch:
 def with_details(batches: QuerySet[Batch]) -> QuerySet[Batch]:
     """The same with lines, picks, packaging and the weighings that count, in a few queries."""
     weighings = (
-        standing(Weighing.objects.all()).select_related("lot__material", "person").order_by("id")
+        standing(Weighing.objects.all())
+        .select_related("lot__material", "person")
+        .prefetch_related("second_looks")
+        .order_by("id")
     )
     return batches.prefetch_related(
         "lines__material",

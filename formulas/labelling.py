@@ -27,14 +27,22 @@ MOST_MONTHS = 120
 
 @dataclass(frozen=True, slots=True)
 class LabelDraft:
-    """What the maker states for the label; `made_by` is the name and address, the maker's name
-    where it is empty."""
+    """What the maker states for the label and beside it.
+
+    `made_by` is the name and address, the maker's name where it is empty. `report_to` is where to
+    report that something went wrong (21 USC 364e), `safety_file` where its safety is shown (21 USC
+    364d, Regulation (EC) 1223/2009 Art 10) and `notified_as` its reference with the authority (Art
+    13, 21 USC 364c): kept here, judged elsewhere. The sections are from memory.
+    """
 
     gtin: str = ""
     months_after_opening: int | None = None
     function: str = ""
     warnings: str = ""
     made_by: str = ""
+    report_to: str = ""
+    safety_file: str = ""
+    notified_as: str = ""
 
 
 NOTHING_STATED = LabelDraft()
@@ -65,7 +73,8 @@ def set_label(product: Product, draft: LabelDraft) -> None:
         )
     product.months_after_opening = months
     product.label_function, product.label_warnings = draft.function, draft.warnings
-    product.made_by = draft.made_by
+    product.made_by, product.report_to = draft.made_by, draft.report_to
+    product.safety_file, product.notified_as = draft.safety_file, draft.notified_as
 
 
 def label_product(
@@ -127,6 +136,16 @@ def _missing(product: Product, lasts: Durability, lot: Lot | None) -> tuple[str,
             "What it is for, unless plain to see: state labelling.function.",
         ),
         (product.label_warnings, "Precautions, where it needs any: state labelling.warnings."),
+        (
+            product.report_to,
+            "Where to report that something went wrong (asked for in the US): state"
+            " labelling.report_to.",
+        ),
+        (
+            product.safety_file,
+            "Where its safety is shown, which is not for this page to judge: state"
+            " labelling.safety_file.",
+        ),
         (lot, "The batch number: print it for a lot."),
     )
     missing = [said for there, said in asked if not there]

@@ -67,6 +67,7 @@ def receive(
     happened_at: datetime,
     release_basis: str | None = None,
     reference: str = "",
+    condition: str = "",
 ) -> Received:
     """Receive a delivery: open a lot a line, in quarantine unless released, at landed cost.
 
@@ -101,6 +102,7 @@ def receive(
         supplier=seller,
         happened_at=happened_at,
         reference=reference,
+        condition=condition,
         total=sum((line.landed_cost for line in landed), Decimal(0)),
     )
     receipt.save(force_insert=True)

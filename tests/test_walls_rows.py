@@ -88,6 +88,7 @@ def _fill(shop: Workshop) -> None:
     shop.does(set_formula_standard, formula=version.formula_id, valid_from=TODAY)
     planned = shop.plan(product, 3)
     shop.weigh_all(planned)
+    shop.look_again(planned)
     beside = ByProductDraft(jelly.id, parse_quantity("1 g"), D(1))
     made = shop.finish(planned, "149 g", units=3, samples=["1 each"], by_products=[beside])
     shop.does(empty, lot=made.lot.id, units=1, reason="no lid", happened_at=MORNING)

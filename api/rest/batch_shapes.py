@@ -1,5 +1,6 @@
 """How a batch is sent and shown."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from rest_framework import serializers
@@ -48,7 +49,7 @@ from formulas.costing import BatchCost, BatchYield, shown
 from formulas.deviations import Rule
 from formulas.drawing import Sample
 from formulas.measurements import standing_of, standing_rows, windows_of
-from formulas.models import Batch, Weighing
+from formulas.models import Batch, SecondLook, Weighing
 from ledger.access import Actor
 from ledger.lots import custody_of
 from ledger.money import round_money
@@ -91,6 +92,7 @@ class WeighingOut(serializers.Serializer[Any]):
     overrode = Overrode(help_text="The rules that the deviation overrode.")
     happened_at = Moment()
     person = Id()
+    second_look = Id(allow_null=True, help_text="Who has looked at it a second time.")
 
 
 class LossOut(serializers.Serializer[Any]):
@@ -290,14 +292,16 @@ def _planned_json(row: Batch) -> dict[str, Any]:
         "lines": lines_json(row),
         "packaging": packaging_json(row),
         "infusion": planned_infusion_json(row),
-        "weighings": [weighing_json(one) for one in row.weighings.all()],
+        "weighings": [
+            weighing_json(one, list(one.second_looks.all())) for one in row.weighings.all()
+        ],
         **measured_json(row),
         "top_ups": [top_up_brief(one) for one in sorted(row.top_ups.all(), key=lambda o: o.id)],
         "cautions": cautions_json(of_plan(row) if row.state == Batch.State.PLANNED else ()),
     }
 
 
-def weighing_json(row: Weighing) -> dict[str, Any]:
+def weighing_json(row: Weighing, second_looks: Sequence[SecondLook] = ()) -> dict[str, Any]:
     return {
         "id": str(row.id),
         "entry": str(row.entry_id),
@@ -310,6 +314,7 @@ def weighing_json(row: Weighing) -> dict[str, Any]:
         "overrode": row.overrode,
         "happened_at": row.happened_at,
         "person": str(row.person_id),
+        "second_look": next((str(look.person_id) for look in second_looks), None),
     }
 
 

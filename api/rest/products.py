@@ -74,6 +74,24 @@ class LabelIn(Body):
         allow_blank=True,
         help_text="Name and address of who answers for it; the maker's name if left out.",
     )
+    report_to = Text(
+        max_length=300,
+        required=False,
+        allow_blank=True,
+        help_text="An address, a telephone number or a page where to report what went wrong.",
+    )
+    safety_file = Text(
+        max_length=300,
+        required=False,
+        allow_blank=True,
+        help_text="Where the safety report or file lies.",
+    )
+    notified_as = Text(
+        max_length=120,
+        required=False,
+        allow_blank=True,
+        help_text="Its reference with the authority.",
+    )
 
 
 class ProductIn(Body):
@@ -121,6 +139,9 @@ class LabelOut(serializers.Serializer[Any]):
     function = Text(allow_blank=True)
     warnings = Text(allow_blank=True)
     made_by = Text(allow_blank=True)
+    report_to = Text(allow_blank=True)
+    safety_file = Text(allow_blank=True)
+    notified_as = Text(allow_blank=True)
 
 
 class ProductOut(serializers.Serializer[Any]):
@@ -227,6 +248,9 @@ def product_json(row: Product, actor: Actor) -> dict[str, Any]:
             "function": row.label_function,
             "warnings": row.label_warnings,
             "made_by": row.made_by,
+            "report_to": row.report_to,
+            "safety_file": row.safety_file,
+            "notified_as": row.notified_as,
         },
         "version": row.version,
         "created_at": row.created_at,

@@ -53,6 +53,9 @@ class ReceiptIn(Body):
     supplier = Id()
     happened_at = Moment(required=False, help_text="When it arrived; now, if left out.")
     reference = Text(max_length=80, required=False, help_text="The delivery note's number.")
+    condition = Text(
+        max_length=200, required=False, help_text="How it arrived: sealed, dented, warm."
+    )
     lines = listed(ReceiptLineIn, least=1, most=200)
     charges = listed(ChargeIn, most=20, required=False)
     release = ReleaseIn(required=False, allow_null=True)
@@ -90,6 +93,7 @@ class ReceiptOut(serializers.Serializer[Any]):
     entry = Id()
     supplier = Id()
     reference = Text(allow_blank=True)
+    condition = Text(allow_blank=True)
     happened_at = Moment()
     total = Shown()
     lines = ReceiptLineOut(many=True)
@@ -100,6 +104,7 @@ class ReceiptBrief(serializers.Serializer[Any]):
     entry = Id()
     supplier = Id()
     reference = Text(allow_blank=True)
+    condition = Text(allow_blank=True)
     happened_at = Moment()
     total = Shown()
 
@@ -136,6 +141,7 @@ def brief_json(receipt: Receipt, currency: str) -> dict[str, Any]:
         "entry": str(receipt.entry_id),
         "supplier": str(receipt.supplier_id),
         "reference": receipt.reference,
+        "condition": receipt.condition,
         "happened_at": receipt.happened_at,
         "total": plain(round_money(receipt.total, currency)),
     }
@@ -194,6 +200,7 @@ class Receipts(Resource):
             happened_at=data.get("happened_at", self.now),
             release_basis=release and release["basis"],
             reference=data.get("reference", ""),
+            condition=data.get("condition", ""),
         )
         return receipt_json(received, actor.currency)
 

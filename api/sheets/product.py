@@ -41,6 +41,7 @@ def product_label(
                 ("How long it lasts", label.durability.text),
                 ("Batch number", lot.code if lot else ""),
                 ("Made by", label.made_by),
+                ("Report to", product.report_to),
                 ("GTIN", product.gtin),
             ]
         ),

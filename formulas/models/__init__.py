@@ -7,7 +7,7 @@ from formulas.models.contents import Container, NetContents, UnitWeighing, Water
 from formulas.models.emptyings import Emptying
 from formulas.models.formulas import Formula, FormulaVersion, Line, Phase, Window
 from formulas.models.made_for import MadeFor
-from formulas.models.making import Filling, Making, Weighing
+from formulas.models.making import Filling, Making, SecondLook, Weighing
 from formulas.models.measurements import Measurement
 from formulas.models.products import Packaging, Product
 from formulas.models.rework import Rework
@@ -40,6 +40,7 @@ __all__ = [
     "Picking",
     "Product",
     "Rework",
+    "SecondLook",
     "StandardCost",
     "StandardPrice",
     "TopUp",

@@ -54,6 +54,22 @@ class Weighing(MakerRow):
         )
 
 
+class SecondLook(MakerRow):
+    """Another person has looked at a weighing: lot, scale and figure."""
+
+    weighing = link(Weighing, related_name="second_looks")
+    note = models.CharField(max_length=400, blank=True)
+    looked_at = models.DateTimeField()
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
+    )
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "weighing"], name="second_look_once"),
+        )
+
+
 class Making(MakerRow):
     """A batch finished: what came out and what it cost, exact to six decimals.
 

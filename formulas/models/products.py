@@ -51,6 +51,9 @@ class Product(MakerRow):
     label_function = models.CharField(max_length=120, blank=True)
     label_warnings = models.CharField(max_length=1000, blank=True)
     made_by = models.CharField(max_length=300, blank=True)
+    report_to = models.CharField(max_length=300, blank=True)
+    safety_file = models.CharField(max_length=300, blank=True)
+    notified_as = models.CharField(max_length=120, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

@@ -14,6 +14,7 @@ class Receipt(MakerRow):
     supplier = link("ledger.Supplier")
     happened_at = models.DateTimeField()
     reference = models.CharField(max_length=80, blank=True)
+    condition = models.CharField(max_length=200, blank=True, help_text="As it arrived.")
     total = money()
 
 

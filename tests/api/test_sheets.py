@@ -222,6 +222,9 @@ def test_a_product_label(north: Client) -> None:
         "function": "Shampoo",
         "warnings": "Avoid contact with eyes <b>.",
         "made_by": "North Bench, 1 Quay Road",
+        "report_to": "north-bench.example/report",
+        "safety_file": "folder 7, shelf by the desk",
+        "notified_as": "N-1234",
     }
     product = shampoo(north, "Fern", use="rinse_off", labelling=stated)
     assert north.get(f"products/{product}").made()["labelling"] == stated
@@ -247,6 +250,7 @@ def test_a_product_label(north: Client) -> None:
         "8.45 fl oz, 250 mL",
         "Avoid contact with eyes <b>.",
         "North Bench, 1 Quay Road",
+        "north-bench.example/report",
         lot["code"],
         "Linalool 0.015000 yes",
         "shelf_life_days",
