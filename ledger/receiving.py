@@ -80,8 +80,6 @@ def receive(
     materials = materials_for(
         actor, [(line.material, f"/lines/{n}/material") for n, line in enumerate(lines)]
     )
-    for place, material in enumerate(materials):
-        must_be_stocked(material, f"/lines/{place}/material")
     measured = [_measure(place, line, materials[place]) for place, line in enumerate(lines)]
     landed = land(
         [_costed(*line) for line in zip(lines, materials, measured, strict=True)],
@@ -166,6 +164,7 @@ def _post(
 
 
 def _measure(place: int, line: Delivered, material: Material) -> Measured:
+    must_be_stocked(material, f"/lines/{place}/material")
     with placed(f"/lines/{place}/quantity"):
         return measure(line.quantity, material, line.density)
 

@@ -215,19 +215,21 @@ def test_other_operations_send_json_alone(north: Client) -> None:
 NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
 
 
+STATED = {
+    "gtin": "09521234543213",
+    "months_after_opening": 12,
+    "function": "Shampoo",
+    "warnings": "Avoid contact with eyes <b>.",
+    "made_by": "North Bench, 1 Quay Road",
+    "report_to": "north-bench.example/report",
+    "safety_file": "folder 7, shelf by the desk",
+    "notified_as": "N-1234",
+}
+
+
 def test_a_product_label(north: Client) -> None:
-    stated = {
-        "gtin": "09521234543213",
-        "months_after_opening": 12,
-        "function": "Shampoo",
-        "warnings": "Avoid contact with eyes <b>.",
-        "made_by": "North Bench, 1 Quay Road",
-        "report_to": "north-bench.example/report",
-        "safety_file": "folder 7, shelf by the desk",
-        "notified_as": "N-1234",
-    }
-    product = shampoo(north, "Fern", use="rinse_off", labelling=stated)
-    assert north.get(f"products/{product}").made()["labelling"] == stated
+    product = shampoo(north, "Fern", use="rinse_off", labelling=STATED)
+    assert north.get(f"products/{product}").made()["labelling"] == STATED
     batch = north.post("batches", {"product": product, "units": 4, "planned_for": "2025-05-08"})
     made = batch.made()
     for line in made["lines"]:
@@ -264,7 +266,7 @@ def test_a_product_label(north: Client) -> None:
     assert "Water, Phenoxyethanol, Fragrance" in page
     assert "eyes &lt;b&gt;." in page
     north.get(path, lot=NOWHERE).refused(422, "not_found", "/lot")
-    wrong = {**stated, "gtin": "09521234543214"}
+    wrong = {**STATED, "gtin": "09521234543214"}
     body = north.get(f"products/{product}").made()
     sent = {name: body[name] for name in ("name", "formula")}
     sent |= {"fill": {"nominal": "250 mL"}, "packaging": [], "labelling": wrong}
