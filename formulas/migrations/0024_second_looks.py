@@ -11,7 +11,7 @@ from ledger.migrations import _sql
 class Migration(migrations.Migration):
     dependencies = [
         ("formulas", "0023_complaint_walls"),
-        ("ledger", "0024_arrival_condition"),
+        ("ledger", "0026_arrival_condition"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
