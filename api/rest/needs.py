@@ -93,7 +93,7 @@ class ReorderIn(Body):
     usual_order = QuantityField(required=False)
 
 
-class MeasuredOut(serializers.Serializer[Any]):
+class UseMeasuredOut(serializers.Serializer[Any]):
     first = serializers.DateField()
     last = serializers.DateField()
     pattern = serializers.ChoiceField(PATTERNS)
@@ -102,7 +102,7 @@ class MeasuredOut(serializers.Serializer[Any]):
 class DailyUseOut(serializers.Serializer[Any]):
     per_day = Shown()
     spread = Shown()
-    measured = MeasuredOut(allow_null=True)
+    measured = UseMeasuredOut(allow_null=True)
 
 
 class ReorderOut(serializers.Serializer[Any]):

@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("ledger", "0025_document_walls"),
+        ("ledger", "0026_empty_kind"),
     ]
 
     operations = [

@@ -10,8 +10,8 @@ from ledger.migrations import _sql
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("formulas", "0023_complaint_walls"),
-        ("ledger", "0026_arrival_condition"),
+        ("formulas", "0025_emptying_walls"),
+        ("ledger", "0027_arrival_condition"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
