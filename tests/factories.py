@@ -91,6 +91,7 @@ class Workshop:
         *,
         at: datetime = MORNING,
         expires_on: date | None = None,
+        retest_on: date | None = None,
         freight: str = "",
         density: str = "",
         release: str | None = "certificate seen",
@@ -103,6 +104,7 @@ class Workshop:
             quantity=parse_quantity(quantity),
             price=D(price),
             expires_on=expires_on,
+            retest_on=retest_on,
             density=parse_density(density) if density else None,
         )
         charges = [Charge(ChargeKind.FREIGHT, D(freight), SpreadBy.MASS)] if freight else []

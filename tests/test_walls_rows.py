@@ -28,33 +28,7 @@ from ledger.stopping import decide_through
 from ledger.transferring import accept_transfer, offer_transfer
 from tests.api.files import pdf
 from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
-
-# Whose rows are tried through HTTP alone (test_walls_http.py), and by their policies and keys.
-BY_HTTP_ALONE = set(
-    [
-        "Alternate",
-        "Bill",
-        "BillLine",
-        "BillUse",
-        "Container",
-        "CountCause",
-        "CountLine",
-        "CountReading",
-        "CountSheet",
-        "Lack",
-        "LineChange",
-        "MadeFor",
-        "Measurement",
-        "NetContents",
-        "Picking",
-        "Retest",
-        "Rework",
-        "TopUp",
-        "UnitWeighing",
-        "WaterFilling",
-        "Window",
-    ]
-)
+from tests.filling import fill_the_rest
 
 
 @pytest.fixture(scope="module")
@@ -66,6 +40,7 @@ def workshops(database: Any) -> list[Workshop]:
         found += [first, open_workshop("Mill Bench", coop=first.coop)]
     for shop in found:
         _fill(shop)
+        fill_the_rest(shop)
     for giver, taker in (found[:2], found[2:]):
         _recall(giver, taker)
         _recall(taker, giver)
@@ -186,7 +161,7 @@ def test_the_tables_are_not_empty(workshops: list[Workshop]) -> None:
     with acting_as(shop.actor):
         empty = {m.__name__ for m in walled() if not m._default_manager.exists()}
     may_be = {"Token", "Answer", "Alert", "Watch", "CostPolicy", "Outbox", "Filling", "Sweep"}
-    assert sorted(empty - may_be - BY_HTTP_ALONE) == []
+    assert sorted(empty - may_be) == []
 
 
 def test_outside_the_walls_there_is_nothing(workshops: list[Workshop]) -> None:

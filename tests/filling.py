@@ -1,0 +1,142 @@
+"""Whatever a maker may have rows of beyond its first batch, made by the verbs."""
+
+from dataclasses import replace
+
+from formulas.alternates import AlternateDraft
+from formulas.composing import LineDraft, PhaseDraft, write_formula
+from formulas.composition import Balance, Fixed
+from formulas.containers import Piece, record_water_fill, set_container
+from formulas.intermediates import plan_intermediates
+from formulas.judging import Measure, Window
+from formulas.measurements import record_measurement
+from formulas.repicking import reserve_again
+from formulas.reworking import rework
+from formulas.topping_up import top_up
+from formulas.unit_weighings import Weighed, choose_rule, units_of_batch, weigh_units
+from ledger.billing import Wanted, book_bill
+from ledger.costing import ChargeKind
+from ledger.count_closing import Explained, close_sheet
+from ledger.counting import Chosen, Read, open_sheet, read_lots
+from ledger.models import Bill, CountCause, Material, ReceiptLine
+from ledger.quantities import parse_quantity
+from ledger.retesting import retest
+from tests.factories import MORNING, TODAY, D, Workshop
+
+
+def fill_the_rest(shop: Workshop) -> None:
+    """A count, a late bill, a top-up, rework, intermediates, containers, a retest."""
+    oil = shop.material("Sunflower oil", density="0.92 g/mL")
+    _bill(shop, oil)
+    _count(shop, oil)
+    _top_up(shop, oil)
+    _rework(shop, oil)
+    _intermediate(shop, oil)
+    _contents(shop, oil)
+    _retest(shop)
+
+
+def _bill(shop: Workshop, oil: Material) -> None:
+    """Freight that is told after some of the goods were used."""
+    lot = shop.receive(oil, "10 kg", "50.00")
+    version = shop.formula("Sunflower balm", [(oil, "100")])
+    planned = shop.plan(version, "1 kg")
+    shop.weigh_all(planned)
+    line = shop.does(lambda actor: ReceiptLine.objects.get(maker_id=actor.maker, lot=lot))
+    bill = Wanted(Bill.Kind.LATE_CHARGE, D(9), charge_kind=ChargeKind.FREIGHT)
+    shop.does(book_bill, receipt=line.receipt_id, bill=bill, happened_at=MORNING)
+
+
+def _count(shop: Workshop, oil: Material) -> None:
+    """A lot read twice, and what lacks of it explained."""
+    lot = shop.receive(oil, "500 g", "4.00")
+    sheet = shop.does(open_sheet, chosen=Chosen(lots=[lot.id]), now=MORNING)
+    read = [Read(lot.id, quantity=parse_quantity("450 g"))]
+    for _ in range(2):
+        shop.does(read_lots, sheet=sheet.id, readings=read, happened_at=MORNING, now=MORNING)
+    cause = Explained(lot.id, "/causes/0", CountCause.Cause.SPILL, "a bottle fell")
+    shop.does(close_sheet, sheet=sheet.id, causes=[cause], now=MORNING)
+
+
+def _top_up(shop: Workshop, oil: Material) -> None:
+    """The first of a line runs out, and its alternate stands in; measured against a window."""
+    paste, weaker = shop.material("Strong paste"), shop.material("Weak paste")
+    little = shop.receive(paste, "100 g", "2.00")
+    shop.receive(weaker, "5 kg", "20.00")
+    other = AlternateDraft(weaker.id, D(35))
+    lines = [
+        LineDraft(Balance(), material=oil.id),
+        LineDraft(Fixed(D(20)), material=paste.id, active_percent=D(70), alternates=[other]),
+    ]
+    draft = replace(
+        shop.draft("Wash", []),
+        phases=[PhaseDraft("A", lines)],
+        windows=[Window(Measure.PH, low=D(5), high=D(6))],
+    )
+    planned = shop.plan(shop.does(write_formula, draft), "1 kg")
+    batch = planned.batch.id
+    shop.does(record_measurement, batch=batch, measure=Measure.PH, value="5.5", happened_at=MORNING)
+    shop.does(top_up, batch=batch, line=planned.lines[1].line.id, lot=little.id)
+
+
+def _rework(shop: Workshop, oil: Material) -> None:
+    """Some of a made lot goes into the next batch of it."""
+    draft = replace(shop.draft("Rub", [(oil, "100")]), rework_max_percent=D(10))
+    version = shop.does(write_formula, draft)
+    made = shop.made_lot(version, "500")
+    planned = shop.plan(version, "1 kg")
+    shop.does(
+        rework,
+        batch=planned.batch.id,
+        lot=made.id,
+        quantity=parse_quantity("50 g"),
+        approval="smells right",
+        happened_at=MORNING,
+    )
+
+
+def _intermediate(shop: Workshop, oil: Material) -> None:
+    """What a batch lacks of an intermediate is planned for it, and lacks still."""
+    steeped = shop.formula("Steeped oil", [(oil, "100")])
+    planned = shop.plan(shop.formula("Salve", [(oil, "balance"), (steeped, "10")]), "1 kg")
+    shop.does(plan_intermediates, batch=planned.batch.id)
+    shop.does(reserve_again, batch=planned.batch.id)
+
+
+def _contents(shop: Workshop, oil: Material) -> None:
+    """A jar measured with water, a rule chosen, and filled jars weighed."""
+    jar = shop.material("Glass jar", measured_by="count")
+    shop.receive(jar, "10 each", "5.00")
+    nominal = parse_quantity("100 mL")
+    shop.does(set_container, material=jar.id, nominal=nominal, headspace_percent=D(2))
+    piece = Piece(gross=parse_quantity("160 g"), tare=parse_quantity("50 g"))
+    shop.does(
+        record_water_fill,
+        material=jar.id,
+        level="brimful",
+        at="20 degC",
+        pieces=[piece],
+        happened_at=MORNING,
+    )
+    product = shop.product(shop.formula("Ointment", [(oil, "100")]), "80 g", [(jar, "1 each")])
+    shop.does(choose_rule, product=product.id, rule="us", allowed=None)
+    planned = shop.plan(product, 2)
+    shop.weigh_all(planned)
+    shop.finish(planned, "160 g", units=2)
+    of = shop.does(units_of_batch, planned.batch.id)
+    weighed = [Weighed(net=parse_quantity("80.5 g")), Weighed(net=parse_quantity("80.1 g"))]
+    shop.does(weigh_units, of=of, weighed=weighed, happened_at=MORNING)
+
+
+def _retest(shop: Workshop) -> None:
+    """A lot is tested again and may be used for longer."""
+    clay = shop.material("Kaolin")
+    lot = shop.receive(clay, "1 kg", "3.00", retest_on=TODAY)
+    shop.does(
+        retest,
+        lot=lot.id,
+        tested_on=TODAY,
+        passed=True,
+        basis="dry and white",
+        today=TODAY,
+        retest_on=TODAY.replace(year=TODAY.year + 1),
+    )
