@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 from fractions import Fraction
 from uuid import UUID
 
@@ -20,6 +20,7 @@ from ledger.quantities import Quantity
 from ledger.roles import Verb
 
 ZERO = Decimal(0)
+CENTIGRAM = Decimal("0.01")
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,8 @@ def _rework_in(batch: Batch) -> Decimal:
 
 
 def _over(batch: Batch, before: Decimal, percent: Decimal, most: Decimal) -> OverMaximum:
-    left = max(ZERO, batch.batch_grams * most / 100 - before)
+    # Told to the scale's step and never rounded up: what is said to go in must go in.
+    left = max(ZERO, batch.batch_grams * most / 100 - before).quantize(CENTIGRAM, ROUND_DOWN)
     if not most:
         detail = (
             "The formula allows no rework: give its version a rework_max_percent, or record a"
@@ -108,8 +110,8 @@ def _over(batch: Batch, before: Decimal, percent: Decimal, most: Decimal) -> Ove
         )
     else:
         detail = (
-            f"This would make {percent:.4f} % of the batch rework, above the maximum of"
-            f" {most.normalize():f} %: at most {left:.2f} g more may go in. Add less, or record a"
+            f"This would make {percent.normalize():f} % of the batch rework, above the maximum of"
+            f" {most.normalize():f} %: at most {left:f} g more may go in. Add less, or record a"
             " deviation."
         )
     return OverMaximum(
