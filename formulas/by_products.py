@@ -32,22 +32,27 @@ class ByProductDraft:
     nrv: Decimal
 
 
+def materials_of(actor: Actor, drafts: Sequence[ByProductDraft]) -> list[Material]:
+    """What each by-product is of. Raises NotFound in its place."""
+    named = [(one.material, f"/by_products/{n}/material") for n, one in enumerate(drafts)]
+    return materials_for(actor, named) if named else []
+
+
 def open_by_products(
     actor: Actor,
     batch: Batch,
     drafts: Sequence[ByProductDraft],
+    materials: Sequence[Material],
     held: Sequence[Holding],
     happened_at: datetime,
 ) -> list[ByProduct]:
     """Open a lot for each, in quarantine and no younger than what went in; nothing is posted yet.
 
-    Raises NotFound, DensityMissing, MoneyTooFine, and Invalid for what is counted or not stocked,
-    for what the batch is made for, and for a value below zero.
+    `materials` are what each is of. Raises DensityMissing, MoneyTooFine, and Invalid for what is
+    counted or not stocked, for what the batch is made for, and for a value below zero.
     """
     if not drafts:
         return []
-    named = [(one.material, f"/by_products/{n}/material") for n, one in enumerate(drafts)]
-    materials = materials_for(actor, named)
     rows = []
     for place, (draft, material) in enumerate(zip(drafts, materials, strict=True)):
         _check(actor, batch, draft, material, f"/by_products/{place}")

@@ -13,6 +13,7 @@ from formulas.by_products import (
     ByProductDraft,
     keep_by_products,
     lots_of,
+    materials_of,
     moves_of_by_products,
     open_by_products,
 )
@@ -92,10 +93,11 @@ def finish(
     if units is not None and found.product is None:
         raise Invalid("This batch is of bulk, not of a product: leave units out.", pointer="/units")
     outcome = outcome_of(found, output, units, abnormal_loss, labour_minutes, marc)
+    materials = materials_of(actor, by_products)
     held = held_by(found)
     if not held:
         raise NothingWeighed(batch=found.code)
-    beside = open_by_products(actor, found, by_products, held, happened_at)
+    beside = open_by_products(actor, found, by_products, materials, held, happened_at)
     outcome = replace(outcome, spent_grams=spent_in(found, held), by_products=beside)
     lot = _open_lot(actor, found, held, outcome, happened_at, release_basis)
     draws = _draw(actor, found, held, [lot, *lots_of(beside)], units, happened_at)

@@ -25,7 +25,7 @@ def look_again(
     """
     actor.must(Verb.MAKE)
     rows = standing(Weighing.objects.filter(batch=batch_for(actor, batch)))
-    found = find(rows, weighing)
+    found = find(rows, weighing, pointer="/weighing")
     if found.person_id == actor.person_id:
         raise _own()
     if SecondLook.objects.filter(weighing=found).exists():

@@ -326,4 +326,6 @@ COMPLAINT_FACT: Final = _sent(
     "The doctor's letter",
     {"kind": "medical_information", "on": "2025-06-20", "text": "healed within a week"},
 )
-SECOND_LOOK: Final = _sent("Another person has looked", {"note": "jar, lot and scale seen"})
+SECOND_LOOK: Final = _sent(
+    "Another person has looked", {"weighing": _id(20), "note": "jar, lot and scale seen"}
+)

@@ -13,6 +13,7 @@ from ledger.access import Actor
 
 
 class SecondLookIn(Body):
+    weighing = Id(help_text="One of the batch, by somebody else.")
     note = Text(max_length=400, required=False, allow_blank=True)
 
 
@@ -38,7 +39,7 @@ class SecondLooks(Resource):
     """Second looks at a weighing."""
 
     @writes(SecondLookIn, SecondLookOut, examples=examples.SECOND_LOOK)
-    def post(self, actor: Actor, data: dict[str, Any], id: str, weighing: str) -> dict[str, Any]:
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Sign that a second person has seen lot, scale and figure of a weighing."""
-        look = look_again(actor, batch=id, weighing=weighing, now=self.now, **data)
+        look = look_again(actor, batch=id, now=self.now, **data)
         return second_look_json(look)

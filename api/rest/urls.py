@@ -109,10 +109,7 @@ urlpatterns = [
     path("batches/<str:id>", batches.OneBatch.as_view()),
     path("batches/<str:id>/sheet", sheets.BatchSheets.as_view()),
     path("batches/<str:id>/weighings", batches.Weighings.as_view()),
-    path(
-        "batches/<str:id>/weighings/<str:weighing>/second-looks",
-        second_looks.SecondLooks.as_view(),
-    ),
+    path("batches/<str:id>/second-looks", second_looks.SecondLooks.as_view()),
     path("batches/<str:id>/weigh-backs", batches.WeighBacks.as_view()),
     path("batches/<str:id>/measurements", measurements.Measurements.as_view()),
     path("batches/<str:id>/scrap", scraps.Scraps.as_view()),

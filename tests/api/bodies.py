@@ -27,6 +27,7 @@ OF_FIELD = {
     "corrects": "measurement",
     "maker": "maker",
     "documents": "document",
+    "weighing": "weighing",
 }
 
 
@@ -81,6 +82,8 @@ class Body:
     def _plain(self, described: dict[str, Any], name: str) -> Any:
         if name in OF_FIELD:
             return self.own[OF_FIELD[name]][0]
+        if name == "service_level_percent":
+            return "95"
         if described.get("type") == "boolean":
             return True
         if described.get("type") == "integer":

@@ -35,7 +35,11 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     receipt = _receipt(maker, supplier, oil, jar, secret)
     oil_lot, jar_lot = (line["lot"]["id"] for line in receipt["lines"])
     formula, product = _recipes(maker, oil, jar, secret)
+    for kind, made in (("formulas", formula), ("products", product)):
+        standard = {"valid_from": "2025-01-01", "note": f"note {secret}"}
+        maker.post(f"{kind}/{made['id']}/standard-costs", standard).made()
     bulk, making = _made(maker, {"formula": formula["id"], "batch": "2 kg"}, secret)
+    units, _ = _made(maker, {"product": product["id"], "units": 20}, secret)
     planned = maker.post(
         "batches", {"product": product["id"], "units": 2, "planned_for": "2025-05-08"}
     ).made()
@@ -60,7 +64,8 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "lot": [oil_lot, jar_lot, bulk["lot"]["id"], fill["lot"]["id"]],
         "formula": [formula["id"]],
         "product": [product["id"]],
-        "batch": [planned["id"], bulk["id"]],
+        "batch": [planned["id"], bulk["id"], units["id"]],
+        "weighing": [one["id"] for one in maker.get(f"batches/{bulk['id']}").made()["weighings"]],
         "line": [line["id"] for batch in (planned, making) for line in batch["lines"]],
         "entry": [receipt["entry"], bulk["entry"], fill["entry"], issue["entry"]],
         "sale": [sale["entry"]],
@@ -174,10 +179,12 @@ def _made(maker: Client, size: dict[str, Any], secret: str) -> tuple[Any, Any]:
         "happened_at": "2025-05-06T09:00:00Z",
     }
     maker.post(f"batches/{batch['id']}/weighings", weighing).made()
+    made = {"units": size["units"], "output": f"{size['units'] * 50} g"} if "units" in size else {}
     body = {
         "output": "1990 g",
         "happened_at": "2025-05-06T12:00:00Z",
         "release": {"basis": f"basis {secret}"},
+        **made,
     }
     return maker.post(f"batches/{batch['id']}/finish", body).made(), batch
 

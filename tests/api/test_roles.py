@@ -34,7 +34,7 @@ ASKS = {
     "POST /what-if": Verb.SEE_COSTS,
     "POST /batches": Verb.MAKE,
     "POST /batches/{id}/weighings": Verb.MAKE,
-    "POST /batches/{id}/weighings/{weighing}/second-looks": Verb.MAKE,
+    "POST /batches/{id}/second-looks": Verb.MAKE,
     "POST /batches/{id}/finish": Verb.MAKE,
     "POST /issues": Verb.ISSUE,
     "POST /sales": Verb.ISSUE,
@@ -83,7 +83,6 @@ def test_a_role_may_what_the_table_says(
     """Sent are the document's own examples, whose ids are nowhere: who may is told that."""
     method, path = operation.split()
     path = path.strip("/").replace("{id}", NOWHERE).replace("{material}", NOWHERE)
-    path = path.replace("{weighing}", NOWHERE)
     body = example_of(operation)
     answer = send(people[role], method, path, body, If_Match="*")
     if ASKS[operation] in MAY[role]:

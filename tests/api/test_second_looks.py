@@ -40,17 +40,17 @@ def weighed(north: Client) -> tuple[dict[str, Any], dict[str, Any]]:
 def test_a_second_person_looks(coop: Coop, north: Client, helper: Client) -> None:
     batch, weighing = weighed(north)
     assert weighing["second_look"] is None
-    path = f"batches/{batch['id']}/weighings/{weighing['id']}/second-looks"
-    own = north.post(path, {}).refused(409, "conflict")
+    path, sent = f"batches/{batch['id']}/second-looks", {"weighing": weighing["id"]}
+    own = north.post(path, sent).refused(409, "conflict")
     assert "somebody else" in own["detail"]
-    look = helper.post(path, {"note": "jar and scale seen"}).made()
+    look = helper.post(path, {**sent, "note": "jar and scale seen"}).made()
     assert look["weighing"] == weighing["id"]
     assert look["person"] != weighing["person"]
     (kept,) = north.get(f"batches/{batch['id']}").made()["weighings"]
     assert kept["second_look"] == look["person"]
     assert D(kept["quantity"]["grams"]) == 1000
-    helper.post(path, {}).refused(409, "conflict")
-    helper.post(path, {"seen": True}).refused(422, "unknown_field", "/seen")
+    helper.post(path, sent).refused(409, "conflict")
+    helper.post(path, {**sent, "seen": True}).refused(422, "unknown_field", "/seen")
     # What the database says by itself, whoever asks.
     with pytest.raises(Exception, match="does not look a second time"):
         sql(
@@ -64,17 +64,12 @@ def test_a_second_person_looks(coop: Coop, north: Client, helper: Client) -> Non
 
 def test_what_is_not_there_is_not_looked_at(north: Client, mill: Client, helper: Client) -> None:
     batch, weighing = weighed(north)
-    mill.post(f"batches/{batch['id']}/weighings/{weighing['id']}/second-looks", {}).refused(
-        404, "not_found"
-    )
-    helper.post(f"batches/{batch['id']}/weighings/{NOWHERE}/second-looks", {}).refused(
-        404, "not_found"
-    )
+    path, sent = f"batches/{batch['id']}/second-looks", {"weighing": weighing["id"]}
+    mill.post(path, sent).refused(404, "not_found")
+    helper.post(path, {"weighing": NOWHERE}).refused(422, "not_found", "/weighing")
     undone = {"reason": "another jar was meant"}
     north.post(f"entries/{weighing['entry']}/reversal", undone).made()
-    helper.post(f"batches/{batch['id']}/weighings/{weighing['id']}/second-looks", {}).refused(
-        404, "not_found"
-    )
+    helper.post(path, sent).refused(422, "not_found", "/weighing")
 
 
 def test_how_a_delivery_arrived_is_kept(north: Client) -> None:

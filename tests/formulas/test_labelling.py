@@ -25,6 +25,8 @@ STATED = LabelDraft(
     function="Hand balm",
     warnings="For external use.",
     made_by="North Bench, 1 Quay Road",
+    report_to="north-bench.example/report",
+    safety_file="folder 7",
 )
 
 
@@ -51,7 +53,7 @@ def test_a_label_with_everything(shop: Workshop) -> None:
 def test_what_nobody_has_stated_is_missing(shop: Workshop) -> None:
     label = shop.does(label_product, product=balm(shop, days=None).id, today=TODAY)
     assert label.made_by == "North Bench"
-    assert len(label.missing) == 6
+    assert len(label.missing) == 8
     assert label.durability.kind is Lasts.UNKNOWN
     assert any("shelf_life_days" in said for said in label.missing)
 

@@ -121,6 +121,7 @@ def thursday_what_did_it_cost(bench: Client, done: dict[str, Any]) -> None:
         "labour": "10.00",
         "overhead": "0.00",
         "inputs": "34.15",
+        "by_products": "0.00",
         "abnormal": "0.00",
         "total": "34.15",
         "per_kg": cost["per_kg"],
