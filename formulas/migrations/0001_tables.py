@@ -13,11 +13,143 @@ class Migration(migrations.Migration):
     initial = True
 
     dependencies = [
+        ("auth", "__first__"),
         ("ledger", "0006_outbox"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
+        migrations.CreateModel(
+            name="Formula",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                ("version", models.PositiveIntegerField(default=1)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "material"), name="formula_makes_its_own"
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="FormulaVersion",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("number", models.PositiveIntegerField()),
+                (
+                    "process_loss_percent",
+                    models.DecimalField(decimal_places=6, default=0, max_digits=9),
+                ),
+                ("density", models.DecimalField(decimal_places=12, max_digits=16, null=True)),
+                ("density_at", models.DecimalField(decimal_places=2, max_digits=6, null=True)),
+                ("density_entered", models.CharField(blank=True, max_length=64)),
+                ("shelf_life_days", models.PositiveIntegerField(null=True)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "formula",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="versions",
+                        to="formulas.formula",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "formula", "number"), name="formula_version_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("process_loss_percent__gte", 0), ("process_loss_percent__lt", 100)
+                        ),
+                        name="formula_loss_below_100",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("density__isnull", True),
+                            models.Q(("density__gt", 0), ("density__lt", 30)),
+                            _connector="OR",
+                        ),
+                        name="formula_density_plausible",
+                    ),
+                ],
+            },
+        ),
         migrations.CreateModel(
             name="Batch",
             fields=[
@@ -103,6 +235,16 @@ class Migration(migrations.Migration):
                         to=settings.AUTH_USER_MODEL,
                     ),
                 ),
+                (
+                    "version",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.formulaversion",
+                    ),
+                ),
             ],
             options={
                 "verbose_name_plural": "batches",
@@ -161,50 +303,22 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.CreateModel(
-            name="Formula",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "batch", "position"), name="batch_packaging_once"
                     ),
-                ),
-                ("name", models.CharField(max_length=120)),
-                ("version", models.PositiveIntegerField(default=1)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("per_unit__gt", 0),
+                            ("per_unit__lt", Decimal("1000000000000")),
+                            ("short__gte", 0),
+                            ("short__lt", Decimal("1000000000000")),
+                        ),
+                        name="batch_packaging_above_zero",
                     ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-                (
-                    "material",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.material",
-                    ),
-                ),
-            ],
+                ],
+            },
         ),
         migrations.CreateModel(
             name="BatchLine",
@@ -282,77 +396,22 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.CreateModel(
-            name="FormulaVersion",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "batch", "position"), name="batch_line_once"
                     ),
-                ),
-                ("number", models.PositiveIntegerField()),
-                (
-                    "process_loss_percent",
-                    models.DecimalField(decimal_places=6, default=0, max_digits=9),
-                ),
-                ("density", models.DecimalField(decimal_places=12, max_digits=16, null=True)),
-                ("density_at", models.DecimalField(decimal_places=2, max_digits=6, null=True)),
-                ("density_entered", models.CharField(blank=True, max_length=64)),
-                ("shelf_life_days", models.PositiveIntegerField(null=True)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("grams__gte", 0),
+                            ("grams__lt", Decimal("1000000000000")),
+                            ("short__gte", 0),
+                            ("short__lt", Decimal("1000000000000")),
+                        ),
+                        name="batch_line_not_negative",
                     ),
-                ),
-                (
-                    "formula",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="versions",
-                        to="formulas.formula",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-                (
-                    "person",
-                    models.ForeignKey(
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-            ],
-        ),
-        migrations.AddField(
-            model_name="batch",
-            name="version",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.formulaversion",
-            ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Making",
@@ -464,18 +523,41 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddField(
-            model_name="batch",
-            name="making",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.making",
-            ),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("coop", "entry"), name="making_by_entry"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("declared_grams__gte", 0),
+                            ("declared_grams__lt", Decimal("1000000000000")),
+                            ("output_grams__gt", 0),
+                            ("output_grams__lt", Decimal("1000000000000")),
+                            ("weighed_grams__gt", 0),
+                            ("weighed_grams__lt", Decimal("1000000000000")),
+                        ),
+                        name="making_above_zero",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("abnormal__gte", 0),
+                            ("abnormal__lt", Decimal("1000000000000")),
+                            ("labour__gte", 0),
+                            ("labour__lt", Decimal("1000000000000")),
+                            ("materials__gte", 0),
+                            ("materials__lt", Decimal("1000000000000")),
+                            ("overhead__gte", 0),
+                            ("overhead__lt", Decimal("1000000000000")),
+                            ("packaging__gte", 0),
+                            ("packaging__lt", Decimal("1000000000000")),
+                        ),
+                        name="making_cost_not_negative",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "batch"], name="making_by_batch"),
+                    models.Index(fields=["coop", "lot"], name="making_by_lot"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Phase",
@@ -519,6 +601,13 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "version", "position"), name="phase_once"
+                    )
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Line",
@@ -609,6 +698,56 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "version", "position"), name="line_once"
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("kind", "balance")),
+                        fields=("coop", "version"),
+                        name="formula_one_balance",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["fixed", "balance", "to_effect"])),
+                        name="line_kind_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("component__isnull", False), ("material__isnull", True)),
+                            models.Q(("component__isnull", True), ("material__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="line_of_material_or_formula",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("percent__gt", 0), ("percent__lte", 100)),
+                        name="line_percent_within_100",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("max_percent__isnull", True),
+                                models.Q(("kind", "to_effect"), _negated=True),
+                            ),
+                            models.Q(
+                                ("kind", "to_effect"),
+                                ("max_percent__gte", models.F("percent")),
+                                ("max_percent__lte", 100),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="line_maximum_to_effect",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("component__isnull", False)),
+                        fields=["coop", "maker", "component"],
+                        name="line_by_component",
+                    )
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Pick",
@@ -684,6 +823,25 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("line__isnull", True), ("packaging__isnull", False)),
+                            models.Q(("line__isnull", False), ("packaging__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="pick_for_line_or_packaging",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__gt", 0), ("quantity__lt", Decimal("1000000000000"))
+                        ),
+                        name="pick_above_zero",
+                    ),
+                ],
+                "indexes": [models.Index(fields=["coop", "batch"], name="pick_by_batch")],
+            },
         ),
         migrations.CreateModel(
             name="Product",
@@ -762,6 +920,50 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "material"), name="product_makes_its_own"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("fill_grams__isnull", True),
+                                ("fill_ml__gt", 0),
+                                ("fill_ml__lt", Decimal("1000000000000")),
+                            ),
+                            models.Q(
+                                ("fill_grams__gt", 0),
+                                ("fill_grams__lt", Decimal("1000000000000")),
+                                ("fill_ml__isnull", True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="product_fill_by_volume_or_mass",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("overfill_percent__gte", 0), ("overfill_percent__lte", 100)
+                        ),
+                        name="product_overfill_plausible",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("hourly_rate__gte", 0),
+                            ("hourly_rate__lt", Decimal("1000000000000")),
+                            ("minutes_per_batch__gte", 0),
+                            ("minutes_per_batch__lt", Decimal("1000000000000")),
+                            ("minutes_per_unit__gte", 0),
+                            ("minutes_per_unit__lt", Decimal("1000000000000")),
+                            ("overhead_per_batch__gte", 0),
+                            ("overhead_per_batch__lt", Decimal("1000000000000")),
+                            ("overhead_percent__gte", 0),
+                            ("overhead_percent__lt", 100000),
+                        ),
+                        name="product_policy_not_negative",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Packaging",
@@ -816,6 +1018,19 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "product", "position"), name="packaging_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__gt", 0), ("quantity__lt", Decimal("1000000000000"))
+                        ),
+                        name="packaging_above_zero",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Filling",
@@ -922,18 +1137,20 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddField(
-            model_name="batch",
-            name="product",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.product",
-            ),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("coop", "entry"), name="filling_by_entry"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("units__gt", 0),
+                            ("used_grams__gt", 0),
+                            ("used_grams__lt", Decimal("1000000000000")),
+                        ),
+                        name="filling_above_zero",
+                    ),
+                ],
+                "indexes": [models.Index(fields=["coop", "lot"], name="filling_by_lot")],
+            },
         ),
         migrations.CreateModel(
             name="Weighing",
@@ -1026,292 +1243,43 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddConstraint(
-            model_name="batchpackaging",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "batch", "position"), name="batch_packaging_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="batchpackaging",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("per_unit__gt", 0),
-                    ("per_unit__lt", Decimal("1000000000000")),
-                    ("short__gte", 0),
-                    ("short__lt", Decimal("1000000000000")),
-                ),
-                name="batch_packaging_above_zero",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="formula",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "material"), name="formula_makes_its_own"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="batchline",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "batch", "position"), name="batch_line_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="batchline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("grams__gte", 0),
-                    ("grams__lt", Decimal("1000000000000")),
-                    ("short__gte", 0),
-                    ("short__lt", Decimal("1000000000000")),
-                ),
-                name="batch_line_not_negative",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="formulaversion",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "formula", "number"), name="formula_version_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="formulaversion",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("process_loss_percent__gte", 0), ("process_loss_percent__lt", 100)
-                ),
-                name="formula_loss_below_100",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="formulaversion",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("density__isnull", True),
-                    models.Q(("density__gt", 0), ("density__lt", 30)),
-                    _connector="OR",
-                ),
-                name="formula_density_plausible",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="making",
-            index=models.Index(fields=["coop", "batch"], name="making_by_batch"),
-        ),
-        migrations.AddIndex(
-            model_name="making",
-            index=models.Index(fields=["coop", "lot"], name="making_by_lot"),
-        ),
-        migrations.AddConstraint(
-            model_name="making",
-            constraint=models.UniqueConstraint(fields=("coop", "entry"), name="making_by_entry"),
-        ),
-        migrations.AddConstraint(
-            model_name="making",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("declared_grams__gte", 0),
-                    ("declared_grams__lt", Decimal("1000000000000")),
-                    ("output_grams__gt", 0),
-                    ("output_grams__lt", Decimal("1000000000000")),
-                    ("weighed_grams__gt", 0),
-                    ("weighed_grams__lt", Decimal("1000000000000")),
-                ),
-                name="making_above_zero",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="making",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("abnormal__gte", 0),
-                    ("abnormal__lt", Decimal("1000000000000")),
-                    ("labour__gte", 0),
-                    ("labour__lt", Decimal("1000000000000")),
-                    ("materials__gte", 0),
-                    ("materials__lt", Decimal("1000000000000")),
-                    ("overhead__gte", 0),
-                    ("overhead__lt", Decimal("1000000000000")),
-                    ("packaging__gte", 0),
-                    ("packaging__lt", Decimal("1000000000000")),
-                ),
-                name="making_cost_not_negative",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="phase",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "version", "position"), name="phase_once"
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="line",
-            index=models.Index(
-                condition=models.Q(("component__isnull", False)),
-                fields=["coop", "maker", "component"],
-                name="line_by_component",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="line",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "version", "position"), name="line_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="line",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("kind", "balance")),
-                fields=("coop", "version"),
-                name="formula_one_balance",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="line",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["fixed", "balance", "to_effect"])),
-                name="line_kind_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="line",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("component__isnull", False), ("material__isnull", True)),
-                    models.Q(("component__isnull", True), ("material__isnull", False)),
-                    _connector="OR",
-                ),
-                name="line_of_material_or_formula",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="line",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("percent__gt", 0), ("percent__lte", 100)),
-                name="line_percent_within_100",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="line",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("max_percent__isnull", True),
-                        models.Q(("kind", "to_effect"), _negated=True),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("coop", "entry"), name="weighing_by_entry"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("quantity", 0), _negated=True),
+                            ("quantity__gt", Decimal("-1000000000000")),
+                            ("quantity__lt", Decimal("1000000000000")),
+                        ),
+                        name="weighing_is_a_number",
                     ),
-                    models.Q(
-                        ("kind", "to_effect"),
-                        ("max_percent__gte", models.F("percent")),
-                        ("max_percent__lte", 100),
-                    ),
-                    _connector="OR",
-                ),
-                name="line_maximum_to_effect",
+                ],
+                "indexes": [models.Index(fields=["coop", "batch"], name="weighing_by_batch")],
+            },
+        ),
+        migrations.AddField(
+            model_name="batch",
+            name="making",
+            field=models.ForeignKey(
+                db_constraint=False,
+                db_index=False,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="formulas.making",
             ),
         ),
-        migrations.AddIndex(
-            model_name="pick",
-            index=models.Index(fields=["coop", "batch"], name="pick_by_batch"),
-        ),
-        migrations.AddConstraint(
-            model_name="pick",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("line__isnull", True), ("packaging__isnull", False)),
-                    models.Q(("line__isnull", False), ("packaging__isnull", True)),
-                    _connector="OR",
-                ),
-                name="pick_for_line_or_packaging",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="pick",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("quantity__gt", 0), ("quantity__lt", Decimal("1000000000000"))),
-                name="pick_above_zero",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="product",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "material"), name="product_makes_its_own"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="product",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("fill_grams__isnull", True),
-                        ("fill_ml__gt", 0),
-                        ("fill_ml__lt", Decimal("1000000000000")),
-                    ),
-                    models.Q(
-                        ("fill_grams__gt", 0),
-                        ("fill_grams__lt", Decimal("1000000000000")),
-                        ("fill_ml__isnull", True),
-                    ),
-                    _connector="OR",
-                ),
-                name="product_fill_by_volume_or_mass",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="product",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("overfill_percent__gte", 0), ("overfill_percent__lte", 100)),
-                name="product_overfill_plausible",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="product",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("hourly_rate__gte", 0),
-                    ("hourly_rate__lt", Decimal("1000000000000")),
-                    ("minutes_per_batch__gte", 0),
-                    ("minutes_per_batch__lt", Decimal("1000000000000")),
-                    ("minutes_per_unit__gte", 0),
-                    ("minutes_per_unit__lt", Decimal("1000000000000")),
-                    ("overhead_per_batch__gte", 0),
-                    ("overhead_per_batch__lt", Decimal("1000000000000")),
-                    ("overhead_percent__gte", 0),
-                    ("overhead_percent__lt", 100000),
-                ),
-                name="product_policy_not_negative",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="packaging",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "product", "position"), name="packaging_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="packaging",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("quantity__gt", 0), ("quantity__lt", Decimal("1000000000000"))),
-                name="packaging_above_zero",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="filling",
-            index=models.Index(fields=["coop", "lot"], name="filling_by_lot"),
-        ),
-        migrations.AddConstraint(
-            model_name="filling",
-            constraint=models.UniqueConstraint(fields=("coop", "entry"), name="filling_by_entry"),
-        ),
-        migrations.AddConstraint(
-            model_name="filling",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("units__gt", 0),
-                    ("used_grams__gt", 0),
-                    ("used_grams__lt", Decimal("1000000000000")),
-                ),
-                name="filling_above_zero",
+        migrations.AddField(
+            model_name="batch",
+            name="product",
+            field=models.ForeignKey(
+                db_constraint=False,
+                db_index=False,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="formulas.product",
             ),
         ),
         migrations.AddIndex(
@@ -1390,25 +1358,6 @@ class Migration(migrations.Migration):
                     _connector="OR",
                 ),
                 name="batch_units_of_a_product",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="weighing",
-            index=models.Index(fields=["coop", "batch"], name="weighing_by_batch"),
-        ),
-        migrations.AddConstraint(
-            model_name="weighing",
-            constraint=models.UniqueConstraint(fields=("coop", "entry"), name="weighing_by_entry"),
-        ),
-        migrations.AddConstraint(
-            model_name="weighing",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("quantity", 0), _negated=True),
-                    ("quantity__gt", Decimal("-1000000000000")),
-                    ("quantity__lt", Decimal("1000000000000")),
-                ),
-                name="weighing_is_a_number",
             ),
         ),
     ]

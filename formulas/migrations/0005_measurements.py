@@ -12,9 +12,9 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("formulas", "0004_product_use"),
         ("ledger", "0007_shown"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
@@ -39,7 +39,87 @@ class Migration(migrations.Migration):
                     "recorded_at",
                     models.DateTimeField(db_default=django.db.models.functions.datetime.Now()),
                 ),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="measurements",
+                        to="formulas.batch",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "corrects",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="formulas.measurement",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "corrects"), name="measurement_corrected_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("measure", "appearance"), ("value__isnull", True)),
+                            models.Q(
+                                ("agrees__isnull", True),
+                                ("measure__in", ["ph", "temperature", "viscosity", "flow_time"]),
+                                ("value__gt", Decimal("-1000000000000")),
+                                ("value__lt", Decimal("1000000000000")),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="measurement_of_a_number_or_words",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("at_celsius__isnull", True), ("at_celsius__lte", 1000), _connector="OR"
+                        ),
+                        name="measurement_temperature_plausible",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("corrects", models.F("id")), _negated=True),
+                        name="measurement_corrects_another",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Window",
@@ -55,7 +135,110 @@ class Migration(migrations.Migration):
                 ("low", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
                 ("high", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
                 ("text", models.CharField(blank=True, max_length=200)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "version",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="windows",
+                        to="formulas.formulaversion",
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "version", "measure"), name="window_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("high__isnull", True),
+                                ("low__isnull", True),
+                                ("measure", "appearance"),
+                                ("target__isnull", True),
+                                models.Q(("text", ""), _negated=True),
+                            ),
+                            models.Q(
+                                ("measure__in", ["ph", "temperature", "viscosity", "flow_time"]),
+                                ("text", ""),
+                                models.Q(
+                                    ("target__isnull", False),
+                                    ("low__isnull", False),
+                                    ("high__isnull", False),
+                                    _connector="OR",
+                                ),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="window_of_numbers_or_words",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("target__isnull", True),
+                                ("target__lt", Decimal("1000000000000")),
+                                _connector="OR",
+                            ),
+                            models.Q(
+                                ("low__isnull", True),
+                                ("low__lt", Decimal("1000000000000")),
+                                _connector="OR",
+                            ),
+                            models.Q(
+                                ("high__isnull", True),
+                                ("high__lt", Decimal("1000000000000")),
+                                _connector="OR",
+                            ),
+                        ),
+                        name="window_is_finite",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("low__isnull", True),
+                                ("target__isnull", True),
+                                ("low__lte", models.F("target")),
+                                _connector="OR",
+                            ),
+                            models.Q(
+                                ("target__isnull", True),
+                                ("high__isnull", True),
+                                ("target__lte", models.F("high")),
+                                _connector="OR",
+                            ),
+                            models.Q(
+                                ("low__isnull", True),
+                                ("high__isnull", True),
+                                ("low__lte", models.F("high")),
+                                _connector="OR",
+                            ),
+                        ),
+                        name="window_in_order",
+                    ),
+                ],
+            },
         ),
         migrations.AddField(
             model_name="batchline",
@@ -76,213 +259,6 @@ class Migration(migrations.Migration):
                     _connector="OR",
                 ),
                 name="line_temperature_plausible",
-            ),
-        ),
-        migrations.AddField(
-            model_name="measurement",
-            name="batch",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="measurements",
-                to="formulas.batch",
-            ),
-        ),
-        migrations.AddField(
-            model_name="measurement",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="measurement",
-            name="corrects",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="corrected_by",
-                to="formulas.measurement",
-            ),
-        ),
-        migrations.AddField(
-            model_name="measurement",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="measurement",
-            name="person",
-            field=models.ForeignKey(
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="window",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="window",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="window",
-            name="version",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="windows",
-                to="formulas.formulaversion",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="measurement",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "corrects"), name="measurement_corrected_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="measurement",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("measure", "appearance"), ("value__isnull", True)),
-                    models.Q(
-                        ("agrees__isnull", True),
-                        ("measure__in", ["ph", "temperature", "viscosity", "flow_time"]),
-                        ("value__gt", Decimal("-1000000000000")),
-                        ("value__lt", Decimal("1000000000000")),
-                    ),
-                    _connector="OR",
-                ),
-                name="measurement_of_a_number_or_words",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="measurement",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("at_celsius__isnull", True), ("at_celsius__lte", 1000), _connector="OR"
-                ),
-                name="measurement_temperature_plausible",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="measurement",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("corrects", models.F("id")), _negated=True),
-                name="measurement_corrects_another",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="window",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "version", "measure"), name="window_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="window",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("high__isnull", True),
-                        ("low__isnull", True),
-                        ("measure", "appearance"),
-                        ("target__isnull", True),
-                        models.Q(("text", ""), _negated=True),
-                    ),
-                    models.Q(
-                        ("measure__in", ["ph", "temperature", "viscosity", "flow_time"]),
-                        ("text", ""),
-                        models.Q(
-                            ("target__isnull", False),
-                            ("low__isnull", False),
-                            ("high__isnull", False),
-                            _connector="OR",
-                        ),
-                    ),
-                    _connector="OR",
-                ),
-                name="window_of_numbers_or_words",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="window",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("target__isnull", True),
-                        ("target__lt", Decimal("1000000000000")),
-                        _connector="OR",
-                    ),
-                    models.Q(
-                        ("low__isnull", True),
-                        ("low__lt", Decimal("1000000000000")),
-                        _connector="OR",
-                    ),
-                    models.Q(
-                        ("high__isnull", True),
-                        ("high__lt", Decimal("1000000000000")),
-                        _connector="OR",
-                    ),
-                ),
-                name="window_is_finite",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="window",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("low__isnull", True),
-                        ("target__isnull", True),
-                        ("low__lte", models.F("target")),
-                        _connector="OR",
-                    ),
-                    models.Q(
-                        ("target__isnull", True),
-                        ("high__isnull", True),
-                        ("target__lte", models.F("high")),
-                        _connector="OR",
-                    ),
-                    models.Q(
-                        ("low__isnull", True),
-                        ("high__isnull", True),
-                        ("low__lte", models.F("high")),
-                        _connector="OR",
-                    ),
-                ),
-                name="window_in_order",
             ),
         ),
     ]

@@ -12,9 +12,9 @@ from ledger.migrations import _sql
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("formulas", "0007_weighing_addition"),
         ("ledger", "0014_known_of_materials"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
@@ -29,31 +29,65 @@ class Migration(migrations.Migration):
                 ),
                 ("position", models.PositiveSmallIntegerField()),
                 ("active_percent", models.DecimalField(decimal_places=6, max_digits=9, null=True)),
-            ],
-        ),
-        migrations.CreateModel(
-            name="Lack",
-            fields=[
                 (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
                     ),
                 ),
-                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
-            ],
-        ),
-        migrations.CreateModel(
-            name="LineChange",
-            fields=[
                 (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    "line",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="alternates",
+                        to="formulas.line",
                     ),
                 ),
-                ("grams", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "line", "position"), name="alternate_in_turn"
+                    ),
+                    models.UniqueConstraint(
+                        fields=("coop", "line", "material"), name="alternate_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("active_percent__isnull", True),
+                            models.Q(("active_percent__gt", 0), ("active_percent__lte", 100)),
+                            _connector="OR",
+                        ),
+                        name="alternate_active_within_100",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Picking",
@@ -65,7 +99,142 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="pickings",
+                        to="formulas.batch",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
+            options={
+                "indexes": [models.Index(fields=["coop", "batch"], name="picking_by_batch")],
+            },
+        ),
+        migrations.CreateModel(
+            name="Lack",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.batchline",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+                (
+                    "packaging",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.batchpackaging",
+                    ),
+                ),
+                (
+                    "picking",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="lacks",
+                        to="formulas.picking",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("line__isnull", True), ("packaging__isnull", False)),
+                            models.Q(("line__isnull", False), ("packaging__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="lack_for_line_or_packaging",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__gt", 0), ("quantity__lt", Decimal("1000000000000"))
+                        ),
+                        name="lack_above_zero",
+                    ),
+                ],
+                "indexes": [models.Index(fields=["coop", "picking"], name="lack_by_picking")],
+            },
         ),
         migrations.CreateModel(
             name="TopUp",
@@ -83,7 +252,214 @@ class Migration(migrations.Migration):
                 ("other_percent", models.DecimalField(decimal_places=6, max_digits=9, null=True)),
                 ("cautions", models.JSONField(default=list)),
                 ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="top_ups",
+                        to="formulas.batch",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.batchline",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+                (
+                    "other_lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "own_material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("kept_grams__gte", 0),
+                            ("kept_grams__lt", Decimal("1000000000000")),
+                            ("replaced_grams__gt", 0),
+                            ("replaced_grams__lt", Decimal("1000000000000")),
+                            ("other_grams__gt", 0),
+                            ("other_grams__lt", Decimal("1000000000000")),
+                        ),
+                        name="top_up_above_zero",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("other_percent__isnull", True), ("own_percent__isnull", True)
+                            ),
+                            models.Q(
+                                ("own_percent__gt", 0),
+                                ("own_percent__lte", 100),
+                                ("other_percent__gt", 0),
+                                ("other_percent__lte", 100),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="top_up_active_within_100",
+                    ),
+                ],
+                "indexes": [models.Index(fields=["coop", "batch"], name="top_up_by_batch")],
+            },
+        ),
+        migrations.CreateModel(
+            name="LineChange",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("grams", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "batch",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="changes",
+                        to="formulas.batch",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.batchline",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+                (
+                    "top_up",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.topup",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("grams", 0), _negated=True),
+                            ("grams__gt", Decimal("-1000000000000")),
+                            ("grams__lt", Decimal("1000000000000")),
+                        ),
+                        name="line_change_is_a_number",
+                    )
+                ],
+                "indexes": [models.Index(fields=["coop", "batch"], name="line_change_by_batch")],
+            },
         ),
         migrations.AddField(
             model_name="line",
@@ -102,216 +478,6 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.AddField(
-            model_name="alternate",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="alternate",
-            name="line",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="alternates",
-                to="formulas.line",
-            ),
-        ),
-        migrations.AddField(
-            model_name="alternate",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="alternate",
-            name="material",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.material",
-            ),
-        ),
-        migrations.AddField(
-            model_name="lack",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="lack",
-            name="line",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.batchline",
-            ),
-        ),
-        migrations.AddField(
-            model_name="lack",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="lack",
-            name="material",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.material",
-            ),
-        ),
-        migrations.AddField(
-            model_name="lack",
-            name="packaging",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.batchpackaging",
-            ),
-        ),
-        migrations.AddField(
-            model_name="linechange",
-            name="batch",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="changes",
-                to="formulas.batch",
-            ),
-        ),
-        migrations.AddField(
-            model_name="linechange",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="linechange",
-            name="line",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.batchline",
-            ),
-        ),
-        migrations.AddField(
-            model_name="linechange",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="linechange",
-            name="material",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.material",
-            ),
-        ),
-        migrations.AddField(
-            model_name="picking",
-            name="batch",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="pickings",
-                to="formulas.batch",
-            ),
-        ),
-        migrations.AddField(
-            model_name="picking",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="picking",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="picking",
-            name="person",
-            field=models.ForeignKey(
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="lack",
-            name="picking",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="lacks",
-                to="formulas.picking",
-            ),
-        ),
-        migrations.AddField(
             model_name="pick",
             name="picking",
             field=models.ForeignKey(
@@ -321,215 +487,6 @@ class Migration(migrations.Migration):
                 on_delete=django.db.models.deletion.PROTECT,
                 related_name="+",
                 to="formulas.picking",
-            ),
-        ),
-        migrations.AddField(
-            model_name="topup",
-            name="batch",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="top_ups",
-                to="formulas.batch",
-            ),
-        ),
-        migrations.AddField(
-            model_name="topup",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="topup",
-            name="line",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.batchline",
-            ),
-        ),
-        migrations.AddField(
-            model_name="topup",
-            name="lot",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.lot",
-            ),
-        ),
-        migrations.AddField(
-            model_name="topup",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="topup",
-            name="material",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.material",
-            ),
-        ),
-        migrations.AddField(
-            model_name="topup",
-            name="other_lot",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.lot",
-            ),
-        ),
-        migrations.AddField(
-            model_name="topup",
-            name="own_material",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.material",
-            ),
-        ),
-        migrations.AddField(
-            model_name="topup",
-            name="person",
-            field=models.ForeignKey(
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="linechange",
-            name="top_up",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.topup",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="alternate",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "line", "position"), name="alternate_in_turn"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="alternate",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "line", "material"), name="alternate_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="alternate",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("active_percent__isnull", True),
-                    models.Q(("active_percent__gt", 0), ("active_percent__lte", 100)),
-                    _connector="OR",
-                ),
-                name="alternate_active_within_100",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="picking",
-            index=models.Index(fields=["coop", "batch"], name="picking_by_batch"),
-        ),
-        migrations.AddIndex(
-            model_name="lack",
-            index=models.Index(fields=["coop", "picking"], name="lack_by_picking"),
-        ),
-        migrations.AddConstraint(
-            model_name="lack",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("line__isnull", True), ("packaging__isnull", False)),
-                    models.Q(("line__isnull", False), ("packaging__isnull", True)),
-                    _connector="OR",
-                ),
-                name="lack_for_line_or_packaging",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="lack",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("quantity__gt", 0), ("quantity__lt", Decimal("1000000000000"))),
-                name="lack_above_zero",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="topup",
-            index=models.Index(fields=["coop", "batch"], name="top_up_by_batch"),
-        ),
-        migrations.AddConstraint(
-            model_name="topup",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("kept_grams__gte", 0),
-                    ("kept_grams__lt", Decimal("1000000000000")),
-                    ("replaced_grams__gt", 0),
-                    ("replaced_grams__lt", Decimal("1000000000000")),
-                    ("other_grams__gt", 0),
-                    ("other_grams__lt", Decimal("1000000000000")),
-                ),
-                name="top_up_above_zero",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="topup",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("other_percent__isnull", True), ("own_percent__isnull", True)),
-                    models.Q(
-                        ("own_percent__gt", 0),
-                        ("own_percent__lte", 100),
-                        ("other_percent__gt", 0),
-                        ("other_percent__lte", 100),
-                    ),
-                    _connector="OR",
-                ),
-                name="top_up_active_within_100",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="linechange",
-            index=models.Index(fields=["coop", "batch"], name="line_change_by_batch"),
-        ),
-        migrations.AddConstraint(
-            model_name="linechange",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("grams", 0), _negated=True),
-                    ("grams__gt", Decimal("-1000000000000")),
-                    ("grams__lt", Decimal("1000000000000")),
-                ),
-                name="line_change_is_a_number",
             ),
         ),
         _sql.run("topping_up", app="formulas"),

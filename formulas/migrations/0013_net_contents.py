@@ -12,9 +12,9 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("formulas", "0012_rework_walls"),
         ("ledger", "0007_shown"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
@@ -39,7 +39,62 @@ class Migration(migrations.Migration):
                 ("usable_mean", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
                 ("usable_least", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
                 ("usable_ml", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "maker", "material"), name="container_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("headspace_percent__gte", 0),
+                            ("headspace_percent__lt", 100),
+                            ("nominal_ml__gt", 0),
+                            ("nominal_ml__lt", Decimal("1000000000000")),
+                        ),
+                        name="container_above_zero",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("usable_mean__isnull", True),
+                            ("brimful_mean__isnull", True),
+                            ("usable_mean__lte", models.F("brimful_mean")),
+                            _connector="OR",
+                        ),
+                        name="container_usable_below_brim",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="NetContents",
@@ -54,9 +109,53 @@ class Migration(migrations.Migration):
                 ("rule", models.CharField(choices=[("us", "us"), ("eu", "eu")], max_length=2)),
                 ("allowed_entered", models.CharField(blank=True, max_length=64)),
                 ("allowed", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "product",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.product",
+                    ),
+                ),
             ],
             options={
                 "verbose_name_plural": "net contents",
+                "constraints": [
+                    models.UniqueConstraint(fields=("coop", "product"), name="net_contents_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(("rule__in", ["us", "eu"])), name="net_contents_known"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("allowed__isnull", True),
+                            models.Q(("allowed__gt", 0), ("allowed__lt", Decimal("1000000000000"))),
+                            _connector="OR",
+                        ),
+                        name="net_contents_allowed_above_zero",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -90,7 +189,118 @@ class Migration(migrations.Migration):
                 ("allowed_grams", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
                 ("allowed_by", models.CharField(blank=True, max_length=200)),
                 ("happened_at", models.DateTimeField()),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "filling",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.filling",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "making",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.making",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "product",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="formulas.product",
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("filling__isnull", True), ("making__isnull", False)),
+                            models.Q(("filling__isnull", False), ("making__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="unit_weighing_of_fill_or_batch",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("units__gt", 0),
+                            ("units__lte", models.F("lot_units")),
+                            ("least_grams__gt", 0),
+                            ("mean_grams__gte", models.F("least_grams")),
+                            ("mean_grams__lt", Decimal("1000000000000")),
+                            ("nominal_grams__gt", 0),
+                            ("nominal_grams__lt", Decimal("1000000000000")),
+                        ),
+                        name="unit_weighing_plausible",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("allowed_grams__isnull", True), ("rule", "")),
+                            models.Q(
+                                ("allowed_grams__gt", 0),
+                                ("allowed_grams__lt", Decimal("1000000000000")),
+                                ("rule__in", ["us", "eu"]),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="unit_weighing_by_rule",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "lot"], name="unit_weighing_by_lot"),
+                    models.Index(fields=["coop", "product"], name="unit_weighing_by_product"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="WaterFilling",
@@ -119,7 +329,65 @@ class Migration(migrations.Migration):
                 ("least_ml", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("most_ml", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("happened_at", models.DateTimeField()),
+                (
+                    "container",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="water_fillings",
+                        to="formulas.container",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("level__in", ["brimful", "usable"])),
+                        name="water_filling_level_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("least_ml__gt", 0),
+                            ("least_ml__lte", models.F("most_ml")),
+                            ("most_ml__lt", Decimal("1000000000000")),
+                        ),
+                        name="water_filling_above_zero",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "container"], name="water_filling_by_container")
+                ],
+            },
         ),
         migrations.AddField(
             model_name="filling",
@@ -178,317 +446,6 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 name="filling_leaves_something",
-            ),
-        ),
-        migrations.AddField(
-            model_name="container",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="container",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="container",
-            name="material",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.material",
-            ),
-        ),
-        migrations.AddField(
-            model_name="netcontents",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="netcontents",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="netcontents",
-            name="product",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.product",
-            ),
-        ),
-        migrations.AddField(
-            model_name="unitweighing",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="unitweighing",
-            name="filling",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.filling",
-            ),
-        ),
-        migrations.AddField(
-            model_name="unitweighing",
-            name="lot",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.lot",
-            ),
-        ),
-        migrations.AddField(
-            model_name="unitweighing",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="unitweighing",
-            name="making",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.making",
-            ),
-        ),
-        migrations.AddField(
-            model_name="unitweighing",
-            name="person",
-            field=models.ForeignKey(
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="unitweighing",
-            name="product",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="formulas.product",
-            ),
-        ),
-        migrations.AddField(
-            model_name="waterfilling",
-            name="container",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="water_fillings",
-                to="formulas.container",
-            ),
-        ),
-        migrations.AddField(
-            model_name="waterfilling",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="waterfilling",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="waterfilling",
-            name="person",
-            field=models.ForeignKey(
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="container",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "maker", "material"), name="container_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="container",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("headspace_percent__gte", 0),
-                    ("headspace_percent__lt", 100),
-                    ("nominal_ml__gt", 0),
-                    ("nominal_ml__lt", Decimal("1000000000000")),
-                ),
-                name="container_above_zero",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="container",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("usable_mean__isnull", True),
-                    ("brimful_mean__isnull", True),
-                    ("usable_mean__lte", models.F("brimful_mean")),
-                    _connector="OR",
-                ),
-                name="container_usable_below_brim",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="netcontents",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "product"), name="net_contents_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="netcontents",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("rule__in", ["us", "eu"])), name="net_contents_known"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="netcontents",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("allowed__isnull", True),
-                    models.Q(("allowed__gt", 0), ("allowed__lt", Decimal("1000000000000"))),
-                    _connector="OR",
-                ),
-                name="net_contents_allowed_above_zero",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="unitweighing",
-            index=models.Index(fields=["coop", "lot"], name="unit_weighing_by_lot"),
-        ),
-        migrations.AddIndex(
-            model_name="unitweighing",
-            index=models.Index(fields=["coop", "product"], name="unit_weighing_by_product"),
-        ),
-        migrations.AddConstraint(
-            model_name="unitweighing",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("filling__isnull", True), ("making__isnull", False)),
-                    models.Q(("filling__isnull", False), ("making__isnull", True)),
-                    _connector="OR",
-                ),
-                name="unit_weighing_of_fill_or_batch",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="unitweighing",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("units__gt", 0),
-                    ("units__lte", models.F("lot_units")),
-                    ("least_grams__gt", 0),
-                    ("mean_grams__gte", models.F("least_grams")),
-                    ("mean_grams__lt", Decimal("1000000000000")),
-                    ("nominal_grams__gt", 0),
-                    ("nominal_grams__lt", Decimal("1000000000000")),
-                ),
-                name="unit_weighing_plausible",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="unitweighing",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("allowed_grams__isnull", True), ("rule", "")),
-                    models.Q(
-                        ("allowed_grams__gt", 0),
-                        ("allowed_grams__lt", Decimal("1000000000000")),
-                        ("rule__in", ["us", "eu"]),
-                    ),
-                    _connector="OR",
-                ),
-                name="unit_weighing_by_rule",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="waterfilling",
-            index=models.Index(fields=["coop", "container"], name="water_filling_by_container"),
-        ),
-        migrations.AddConstraint(
-            model_name="waterfilling",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("level__in", ["brimful", "usable"])),
-                name="water_filling_level_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="waterfilling",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("least_ml__gt", 0),
-                    ("least_ml__lte", models.F("most_ml")),
-                    ("most_ml__lt", Decimal("1000000000000")),
-                ),
-                name="water_filling_above_zero",
             ),
         ),
     ]

@@ -11,9 +11,9 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("formulas", "0017_infusion_rule"),
         ("ledger", "0021_posting_quicker"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
@@ -98,6 +98,53 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("product__isnull", False), ("version__isnull", True)),
+                            models.Q(
+                                ("hourly_rate", 0),
+                                ("minutes_per_batch", 0),
+                                ("minutes_per_unit", 0),
+                                ("overhead_per_batch", 0),
+                                ("overhead_percent", 0),
+                                ("product__isnull", True),
+                                ("version__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="standard_of_version_or_product",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("hourly_rate__gte", 0),
+                            ("hourly_rate__lt", Decimal("1000000000000")),
+                            ("minutes_per_batch__gte", 0),
+                            ("minutes_per_batch__lt", Decimal("1000000000000")),
+                            ("minutes_per_unit__gte", 0),
+                            ("minutes_per_unit__lt", Decimal("1000000000000")),
+                            ("overhead_per_batch__gte", 0),
+                            ("overhead_per_batch__lt", Decimal("1000000000000")),
+                            ("overhead_percent__gte", 0),
+                            ("overhead_percent__lt", 100000),
+                        ),
+                        name="standard_policy_not_negative",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("version__isnull", False)),
+                        fields=["coop", "version", "valid_from"],
+                        name="standard_by_version",
+                    ),
+                    models.Index(
+                        condition=models.Q(("product__isnull", False)),
+                        fields=["coop", "product", "valid_from"],
+                        name="standard_by_product",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="StandardPrice",
@@ -165,85 +212,27 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddIndex(
-            model_name="standardcost",
-            index=models.Index(
-                condition=models.Q(("version__isnull", False)),
-                fields=["coop", "version", "valid_from"],
-                name="standard_by_version",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="standardcost",
-            index=models.Index(
-                condition=models.Q(("product__isnull", False)),
-                fields=["coop", "product", "valid_from"],
-                name="standard_by_product",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="standardcost",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("product__isnull", False), ("version__isnull", True)),
-                    models.Q(
-                        ("hourly_rate", 0),
-                        ("minutes_per_batch", 0),
-                        ("minutes_per_unit", 0),
-                        ("overhead_per_batch", 0),
-                        ("overhead_percent", 0),
-                        ("product__isnull", True),
-                        ("version__isnull", False),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "standard", "material"), name="standard_price_once"
                     ),
-                    _connector="OR",
-                ),
-                name="standard_of_version_or_product",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="standardcost",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("hourly_rate__gte", 0),
-                    ("hourly_rate__lt", Decimal("1000000000000")),
-                    ("minutes_per_batch__gte", 0),
-                    ("minutes_per_batch__lt", Decimal("1000000000000")),
-                    ("minutes_per_unit__gte", 0),
-                    ("minutes_per_unit__lt", Decimal("1000000000000")),
-                    ("overhead_per_batch__gte", 0),
-                    ("overhead_per_batch__lt", Decimal("1000000000000")),
-                    ("overhead_percent__gte", 0),
-                    ("overhead_percent__lt", 100000),
-                ),
-                name="standard_policy_not_negative",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="standardprice",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "standard", "material"), name="standard_price_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="standardprice",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("price__gte", 0),
-                    ("price__lt", Decimal("1000000000000")),
-                    ("share__gte", 0),
-                    ("share__lt", Decimal("1000000000000")),
-                ),
-                name="standard_price_not_negative",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="standardprice",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("basis__in", ["given", "store", "last_receipt", "stated", "rolled_up"])
-                ),
-                name="standard_basis_known",
-            ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("price__gte", 0),
+                            ("price__lt", Decimal("1000000000000")),
+                            ("share__gte", 0),
+                            ("share__lt", Decimal("1000000000000")),
+                        ),
+                        name="standard_price_not_negative",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("basis__in", ["given", "store", "last_receipt", "stated", "rolled_up"])
+                        ),
+                        name="standard_basis_known",
+                    ),
+                ],
+            },
         ),
     ]

@@ -4,7 +4,6 @@ from decimal import Decimal
 
 import django.db.models.deletion
 import django.db.models.expressions
-from django.conf import settings
 from django.db import migrations, models
 
 import ledger.ids
@@ -12,9 +11,9 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("formulas", "0019_standard_cost_walls"),
         ("ledger", "0021_posting_quicker"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
@@ -31,7 +30,64 @@ class Migration(migrations.Migration):
                 ("entered", models.CharField(max_length=64)),
                 ("grams", models.DecimalField(decimal_places=6, max_digits=18)),
                 ("nrv", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "making",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="by_products",
+                        to="formulas.making",
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "making", "position"), name="by_product_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("grams__gt", 0),
+                            ("grams__lt", Decimal("1000000000000")),
+                            ("nrv__gte", 0),
+                            ("nrv__lt", Decimal("1000000000000")),
+                        ),
+                        name="by_product_above_zero",
+                    ),
+                ],
+                "indexes": [models.Index(fields=["coop", "lot"], name="by_product_by_lot")],
+            },
         ),
         migrations.AddField(
             model_name="making",
@@ -62,72 +118,6 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 name="making_by_products_within_cost",
-            ),
-        ),
-        migrations.AddField(
-            model_name="byproduct",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="byproduct",
-            name="lot",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.lot",
-            ),
-        ),
-        migrations.AddField(
-            model_name="byproduct",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="byproduct",
-            name="making",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="by_products",
-                to="formulas.making",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="byproduct",
-            index=models.Index(fields=["coop", "lot"], name="by_product_by_lot"),
-        ),
-        migrations.AddConstraint(
-            model_name="byproduct",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "making", "position"), name="by_product_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="byproduct",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("grams__gt", 0),
-                    ("grams__lt", Decimal("1000000000000")),
-                    ("nrv__gte", 0),
-                    ("nrv__lt", Decimal("1000000000000")),
-                ),
-                name="by_product_above_zero",
             ),
         ),
     ]

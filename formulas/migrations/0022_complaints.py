@@ -9,9 +9,9 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("formulas", "0021_by_product_walls"),
         ("ledger", "0023_recall_walls"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
@@ -83,6 +83,22 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("serious", False), ("adverse", True), _connector="OR"),
+                        name="complaint_serious_is_adverse",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("what_happened", ""), _negated=True),
+                        name="complaint_says_what_happened",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "maker", "lot"], name="complaint_by_lot"),
+                    models.Index(fields=["coop", "maker", "product"], name="complaint_by_product"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="ComplaintFact",
@@ -151,38 +167,14 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddIndex(
-            model_name="complaint",
-            index=models.Index(fields=["coop", "maker", "lot"], name="complaint_by_lot"),
-        ),
-        migrations.AddIndex(
-            model_name="complaint",
-            index=models.Index(fields=["coop", "maker", "product"], name="complaint_by_product"),
-        ),
-        migrations.AddConstraint(
-            model_name="complaint",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("serious", False), ("adverse", True), _connector="OR"),
-                name="complaint_serious_is_adverse",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="complaint",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("what_happened", ""), _negated=True),
-                name="complaint_says_what_happened",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="complaintfact",
-            index=models.Index(fields=["coop", "complaint"], name="fact_by_complaint"),
-        ),
-        migrations.AddConstraint(
-            model_name="complaintfact",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("text", ""), _negated=True),
-                name="complaint_fact_says_something",
-            ),
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("text", ""), _negated=True),
+                        name="complaint_fact_says_something",
+                    )
+                ],
+                "indexes": [models.Index(fields=["coop", "complaint"], name="fact_by_complaint")],
+            },
         ),
     ]

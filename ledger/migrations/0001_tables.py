@@ -14,7 +14,7 @@ class Migration(migrations.Migration):
     initial = True
 
     dependencies = [
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
+        ("auth", "__first__"),
     ]
 
     operations = [
@@ -28,6 +28,44 @@ class Migration(migrations.Migration):
                 ("time_zone", models.CharField(max_length=64)),
                 ("created_at", models.DateTimeField(auto_now_add=True)),
             ],
+        ),
+        migrations.CreateModel(
+            name="Maker",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                (
+                    "mark",
+                    models.CharField(
+                        help_text="Begins the maker's lot codes, such as NB.", max_length=6
+                    ),
+                ),
+                ("lots_numbered", models.PositiveIntegerField(default=0)),
+                ("batches_numbered", models.PositiveIntegerField(default=0)),
+                ("books_closed_on", models.DateField(null=True)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("coop", "mark"), name="maker_mark_once"),
+                    models.UniqueConstraint(fields=("coop", "name"), name="maker_name_once"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Account",
@@ -70,7 +108,24 @@ class Migration(migrations.Migration):
                         to="ledger.coop",
                     ),
                 ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "maker", "kind", "name"), name="account_name_once"
+                    )
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Entry",
@@ -141,280 +196,36 @@ class Migration(migrations.Migration):
                         to="ledger.entry",
                     ),
                 ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
             ],
             options={
                 "verbose_name_plural": "entries",
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "reverses"), name="entry_reversed_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("reverses__isnull", True),
+                            models.Q(("reason", ""), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="entry_reversal_has_reason",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "maker", "kind", "id"], name="entry_by_kind")
+                ],
             },
-        ),
-        migrations.CreateModel(
-            name="Lot",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("code", models.CharField(max_length=16)),
-                ("supplier_lot", models.CharField(blank=True, max_length=80)),
-                ("arrived_on", models.DateField()),
-                ("expires_on", models.DateField(null=True)),
-                ("retest_on", models.DateField(null=True)),
-                ("dates_note", models.CharField(blank=True, max_length=200)),
-                ("density", models.DecimalField(decimal_places=12, max_digits=16, null=True)),
-                ("density_at", models.DecimalField(decimal_places=2, max_digits=6, null=True)),
-                ("density_entered", models.CharField(blank=True, max_length=64)),
-                ("version", models.PositiveIntegerField(default=1)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "made_in",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.account",
-                    ),
-                ),
-            ],
-        ),
-        migrations.CreateModel(
-            name="Layer",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("ordinal", models.PositiveIntegerField()),
-                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
-                ("value", models.DecimalField(decimal_places=6, max_digits=18)),
-                (
-                    "any_left",
-                    models.GeneratedField(
-                        db_persist=True,
-                        expression=models.Q(("quantity__gt", 0)),  # type: ignore[arg-type]
-                        output_field=models.BooleanField(),
-                    ),
-                ),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "lot",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.lot",
-                    ),
-                ),
-            ],
-        ),
-        migrations.CreateModel(
-            name="Maker",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("name", models.CharField(max_length=120)),
-                (
-                    "mark",
-                    models.CharField(
-                        help_text="Begins the maker's lot codes, such as NB.", max_length=6
-                    ),
-                ),
-                ("lots_numbered", models.PositiveIntegerField(default=0)),
-                ("batches_numbered", models.PositiveIntegerField(default=0)),
-                ("books_closed_on", models.DateField(null=True)),
-                ("created_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-            ],
-        ),
-        migrations.AddField(
-            model_name="lot",
-            name="origin",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.CreateModel(
-            name="LayerPosting",
-            fields=[
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "coop_id",
-                        "entry_id",
-                        "line",
-                        "layer_id",
-                        blank=True,
-                        editable=False,
-                        primary_key=True,
-                        serialize=False,
-                    ),
-                ),
-                ("line", models.SmallIntegerField()),
-                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
-                ("value", models.DecimalField(decimal_places=6, max_digits=18)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "entry",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.entry",
-                    ),
-                ),
-                (
-                    "layer",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.layer",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-            ],
-        ),
-        migrations.AddField(
-            model_name="layer",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="entry",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.CreateModel(
-            name="Decision",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("decision", models.CharField(max_length=10)),
-                ("basis", models.CharField(max_length=400)),
-                (
-                    "retest_on",
-                    models.DateField(
-                        help_text="The new retest date, if it was retested.", null=True
-                    ),
-                ),
-                ("decided_at", models.DateTimeField(auto_now_add=True)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "person",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "lot",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.lot",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-            ],
         ),
         migrations.CreateModel(
             name="CostPolicy",
@@ -454,17 +265,13 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddField(
-            model_name="account",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "maker", "cost_class"), name="cost_policy_once"
+                    )
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Material",
@@ -523,196 +330,24 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddField(
-            model_name="lot",
-            name="material",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.material",
-            ),
-        ),
-        migrations.AddField(
-            model_name="layer",
-            name="material",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.material",
-            ),
-        ),
-        migrations.CreateModel(
-            name="Holding",
-            fields=[
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "coop_id",
-                        "account_id",
-                        "lot_id",
-                        blank=True,
-                        editable=False,
-                        primary_key=True,
-                        serialize=False,
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("density__isnull", True),
+                            models.Q(("density__gt", 0), ("density__lt", 30)),
+                            _connector="OR",
+                        ),
+                        name="material_density_plausible",
                     ),
-                ),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("store", "Store"),
-                            ("batch", "Batch"),
-                            ("supplier", "Supplier"),
-                            ("source", "Source"),
-                            ("opening", "Opening"),
-                            ("making", "Making"),
-                            ("labour", "Labour"),
-                            ("overhead", "Overhead"),
-                            ("sales", "Sales"),
-                            ("issue", "Issue"),
-                            ("loss", "Loss"),
-                            ("cost_difference", "Cost Difference"),
-                        ],
-                        max_length=16,
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("mass_each__isnull", True), ("mass_each__gt", 0), _connector="OR"
+                        ),
+                        name="material_mass_each_positive",
                     ),
-                ),
-                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
-                ("value", models.DecimalField(decimal_places=6, max_digits=18)),
-                ("last_on", models.DateField()),
-                (
-                    "any_left",
-                    models.GeneratedField(
-                        db_persist=True,
-                        expression=models.Q(("quantity__gt", 0)),  # type: ignore[arg-type]
-                        output_field=models.BooleanField(),
-                    ),
-                ),
-                (
-                    "account",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.account",
-                    ),
-                ),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "lot",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.lot",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-                (
-                    "material",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.material",
-                    ),
-                ),
-            ],
-        ),
-        migrations.CreateModel(
-            name="Custody",
-            fields=[
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "coop_id",
-                        "maker_id",
-                        "lot_id",
-                        blank=True,
-                        editable=False,
-                        primary_key=True,
-                        serialize=False,
-                    ),
-                ),
-                (
-                    "status",
-                    models.CharField(
-                        choices=[
-                            ("quarantine", "Quarantine"),
-                            ("released", "Released"),
-                            ("rejected", "Rejected"),
-                            ("hold", "Hold"),
-                        ],
-                        max_length=10,
-                    ),
-                ),
-                ("since", models.DateTimeField(auto_now_add=True)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "lot",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.lot",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-                (
-                    "material",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.material",
-                    ),
-                ),
-            ],
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Alert",
@@ -759,6 +394,16 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("closed_at__isnull", True)),
+                        fields=("coop", "maker", "kind", "material"),
+                        name="alert_open_once",
+                    )
+                ],
+                "indexes": [models.Index(fields=["coop", "maker", "id"], name="alert_by_maker")],
+            },
         ),
         migrations.CreateModel(
             name="Membership",
@@ -813,6 +458,26 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "maker", "person"),
+                        name="membership_once",
+                        nulls_distinct=False,
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("maker__isnull", True), ("role", "coordinator")),
+                            models.Q(
+                                ("maker__isnull", False),
+                                models.Q(("role", "coordinator"), _negated=True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="coordinator_is_of_the_coop",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Outbox",
@@ -859,6 +524,22 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "outbox",
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(
+                            ("claimed_until__isnull", True), ("done_at__isnull", True)
+                        ),
+                        fields=("coop", "maker", "task", "subject"),
+                        name="outbox_waiting_once",
+                    )
+                ],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("done_at__isnull", True)),
+                        fields=["due_at"],
+                        name="outbox_owed",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
@@ -891,352 +572,6 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="+",
                         to="ledger.coop",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-                (
-                    "material",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.material",
-                    ),
-                ),
-            ],
-        ),
-        migrations.CreateModel(
-            name="Posting",
-            fields=[
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "coop_id",
-                        "entry_id",
-                        "line",
-                        blank=True,
-                        editable=False,
-                        primary_key=True,
-                        serialize=False,
-                    ),
-                ),
-                ("line", models.SmallIntegerField()),
-                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
-                ("value", models.DecimalField(decimal_places=6, max_digits=18)),
-                ("happened_on", models.DateField()),
-                (
-                    "account",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.account",
-                    ),
-                ),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "entry",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.entry",
-                    ),
-                ),
-                (
-                    "lot",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.lot",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-            ],
-        ),
-        migrations.CreateModel(
-            name="Receipt",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("happened_at", models.DateTimeField()),
-                ("reference", models.CharField(blank=True, max_length=80)),
-                ("total", models.DecimalField(decimal_places=6, max_digits=18)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "entry",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.entry",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-            ],
-            options={
-                "abstract": False,
-            },
-        ),
-        migrations.CreateModel(
-            name="ReceiptCharge",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("position", models.PositiveSmallIntegerField()),
-                ("kind", models.CharField(max_length=8)),
-                ("amount", models.DecimalField(decimal_places=6, max_digits=18)),
-                ("spread_by", models.CharField(max_length=5)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-                (
-                    "receipt",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="charges",
-                        to="ledger.receipt",
-                    ),
-                ),
-            ],
-        ),
-        migrations.CreateModel(
-            name="ReceiptLine",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("position", models.PositiveSmallIntegerField()),
-                ("entered", models.CharField(max_length=64)),
-                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
-                ("density", models.DecimalField(decimal_places=12, max_digits=16, null=True)),
-                ("density_at", models.DecimalField(decimal_places=2, max_digits=6, null=True)),
-                (
-                    "density_of",
-                    models.CharField(blank=True, help_text="lot or material", max_length=8),
-                ),
-                ("goods", models.DecimalField(decimal_places=6, max_digits=18)),
-                ("landed_cost", models.DecimalField(decimal_places=6, max_digits=18)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "lot",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.lot",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-                (
-                    "receipt",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="lines",
-                        to="ledger.receipt",
-                    ),
-                ),
-            ],
-        ),
-        migrations.CreateModel(
-            name="ChargeShare",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("amount", models.DecimalField(decimal_places=6, max_digits=18)),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "maker",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.maker",
-                    ),
-                ),
-                (
-                    "charge",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="shares",
-                        to="ledger.receiptcharge",
-                    ),
-                ),
-                (
-                    "line",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="shares",
-                        to="ledger.receiptline",
-                    ),
-                ),
-            ],
-        ),
-        migrations.CreateModel(
-            name="Reservation",
-            fields=[
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "coop_id",
-                        "account_id",
-                        "lot_id",
-                        blank=True,
-                        editable=False,
-                        primary_key=True,
-                        serialize=False,
-                    ),
-                ),
-                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
-                (
-                    "account",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.account",
-                    ),
-                ),
-                (
-                    "coop",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.coop",
-                    ),
-                ),
-                (
-                    "lot",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="ledger.lot",
                     ),
                 ),
                 (
@@ -1318,6 +653,19 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__gte", 0), ("quantity__lt", Decimal("1000000000000"))
+                        ),
+                        name="shortfall_not_negative",
+                    )
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "maker", "material"], name="shortfall_by_material")
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Supplier",
@@ -1346,28 +694,948 @@ class Migration(migrations.Migration):
                 "abstract": False,
             },
         ),
-        migrations.AddField(
-            model_name="receipt",
-            name="supplier",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.supplier",
-            ),
+        migrations.CreateModel(
+            name="Lot",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("code", models.CharField(max_length=16)),
+                ("supplier_lot", models.CharField(blank=True, max_length=80)),
+                ("arrived_on", models.DateField()),
+                ("expires_on", models.DateField(null=True)),
+                ("retest_on", models.DateField(null=True)),
+                ("dates_note", models.CharField(blank=True, max_length=200)),
+                ("density", models.DecimalField(decimal_places=12, max_digits=16, null=True)),
+                ("density_at", models.DecimalField(decimal_places=2, max_digits=6, null=True)),
+                ("density_entered", models.CharField(blank=True, max_length=64)),
+                ("version", models.PositiveIntegerField(default=1)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "made_in",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.account",
+                    ),
+                ),
+                (
+                    "origin",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+                (
+                    "supplier",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.supplier",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("coop", "code"), name="lot_code_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("density__isnull", True),
+                            models.Q(("density__gt", 0), ("density__lt", 30)),
+                            _connector="OR",
+                        ),
+                        name="lot_density_plausible",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("expires_on__isnull", True),
+                            ("expires_on__gte", models.F("arrived_on")),
+                            _connector="OR",
+                        ),
+                        name="lot_expires_after_arrival",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("retest_on__isnull", True),
+                            ("retest_on__gte", models.F("arrived_on")),
+                            _connector="OR",
+                        ),
+                        name="lot_retest_after_arrival",
+                    ),
+                ],
+                "indexes": [models.Index(fields=["coop", "material"], name="lot_by_material")],
+            },
         ),
-        migrations.AddField(
-            model_name="lot",
-            name="supplier",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.supplier",
-            ),
+        migrations.CreateModel(
+            name="Layer",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("ordinal", models.PositiveIntegerField()),
+                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("value", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "any_left",
+                    models.GeneratedField(
+                        db_persist=True,
+                        expression=models.Q(("quantity__gt", 0)),
+                        output_field=models.BooleanField(),
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "maker", "material", "lot"),
+                        name="layer_once",
+                        nulls_distinct=False,
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__gte", 0),
+                            ("quantity__lt", Decimal("1000000000000")),
+                            ("value__gte", 0),
+                            ("value__lt", Decimal("1000000000000")),
+                        ),
+                        name="layer_not_negative",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("quantity__gt", 0), ("value", 0), _connector="OR"),
+                        name="layer_empty_has_no_value",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("any_left", True)),
+                        fields=["coop", "maker", "material", "ordinal"],
+                        name="layer_left",
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="LayerPosting",
+            fields=[
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "coop_id",
+                        "entry_id",
+                        "line",
+                        "layer_id",
+                        blank=True,
+                        editable=False,
+                        primary_key=True,
+                        serialize=False,
+                    ),
+                ),
+                ("line", models.SmallIntegerField()),
+                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("value", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
+                (
+                    "layer",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.layer",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+            ],
+            options={
+                "indexes": [models.Index(fields=["coop", "layer"], name="layer_posting_by_layer")],
+            },
+        ),
+        migrations.CreateModel(
+            name="Decision",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("decision", models.CharField(max_length=10)),
+                ("basis", models.CharField(max_length=400)),
+                (
+                    "retest_on",
+                    models.DateField(
+                        help_text="The new retest date, if it was retested.", null=True
+                    ),
+                ),
+                ("decided_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+            ],
+            options={
+                "indexes": [models.Index(fields=["coop", "maker", "lot"], name="decision_by_lot")],
+            },
+        ),
+        migrations.CreateModel(
+            name="Holding",
+            fields=[
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "coop_id",
+                        "account_id",
+                        "lot_id",
+                        blank=True,
+                        editable=False,
+                        primary_key=True,
+                        serialize=False,
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("store", "Store"),
+                            ("batch", "Batch"),
+                            ("supplier", "Supplier"),
+                            ("source", "Source"),
+                            ("opening", "Opening"),
+                            ("making", "Making"),
+                            ("labour", "Labour"),
+                            ("overhead", "Overhead"),
+                            ("sales", "Sales"),
+                            ("issue", "Issue"),
+                            ("loss", "Loss"),
+                            ("cost_difference", "Cost Difference"),
+                        ],
+                        max_length=16,
+                    ),
+                ),
+                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("value", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("last_on", models.DateField()),
+                (
+                    "any_left",
+                    models.GeneratedField(
+                        db_persist=True,
+                        expression=models.Q(("quantity__gt", 0)),
+                        output_field=models.BooleanField(),
+                    ),
+                ),
+                (
+                    "account",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.account",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("kind__in", ["store", "batch"]), _negated=True),
+                            models.Q(
+                                ("quantity__gte", 0), ("quantity__lt", Decimal("1000000000000"))
+                            ),
+                            _connector="OR",
+                        ),
+                        name="holding_not_negative",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("kind", "batch"), _negated=True),
+                            models.Q(
+                                ("value__gte", 0),
+                                models.Q(("quantity__gt", 0), ("value", 0), _connector="OR"),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="holding_empty_has_no_value",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "lot"], name="holding_by_lot"),
+                    models.Index(
+                        condition=models.Q(("any_left", True), ("kind", "store")),
+                        fields=["coop", "maker", "material", "lot"],
+                        name="holding_in_store",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Custody",
+            fields=[
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "coop_id",
+                        "maker_id",
+                        "lot_id",
+                        blank=True,
+                        editable=False,
+                        primary_key=True,
+                        serialize=False,
+                    ),
+                ),
+                (
+                    "status",
+                    models.CharField(
+                        choices=[
+                            ("quarantine", "Quarantine"),
+                            ("released", "Released"),
+                            ("rejected", "Rejected"),
+                            ("hold", "Hold"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("since", models.DateTimeField(auto_now_add=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+            ],
+            options={
+                "indexes": [
+                    models.Index(fields=["coop", "material", "maker"], name="custody_by_material")
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Posting",
+            fields=[
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "coop_id",
+                        "entry_id",
+                        "line",
+                        blank=True,
+                        editable=False,
+                        primary_key=True,
+                        serialize=False,
+                    ),
+                ),
+                ("line", models.SmallIntegerField()),
+                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("value", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("happened_on", models.DateField()),
+                (
+                    "account",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.account",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__lt", Decimal("1000000000000")),
+                            ("value__lt", Decimal("1000000000000")),
+                        ),
+                        name="posting_is_a_number",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("lot__isnull", False), ("quantity", 0), _connector="OR"
+                        ),
+                        name="posting_without_lot_moves_value_only",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(
+                        fields=["coop", "lot", "account", "happened_on"], name="posting_by_holding"
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Receipt",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("happened_at", models.DateTimeField()),
+                ("reference", models.CharField(blank=True, max_length=80)),
+                ("total", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "supplier",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.supplier",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="ReceiptCharge",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                ("kind", models.CharField(max_length=8)),
+                ("amount", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("spread_by", models.CharField(max_length=5)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "receipt",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="charges",
+                        to="ledger.receipt",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "receipt", "position"), name="receipt_charge_once"
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="ReceiptLine",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                ("entered", models.CharField(max_length=64)),
+                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("density", models.DecimalField(decimal_places=12, max_digits=16, null=True)),
+                ("density_at", models.DecimalField(decimal_places=2, max_digits=6, null=True)),
+                (
+                    "density_of",
+                    models.CharField(blank=True, help_text="lot or material", max_length=8),
+                ),
+                ("goods", models.DecimalField(decimal_places=6, max_digits=18)),
+                ("landed_cost", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "receipt",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="lines",
+                        to="ledger.receipt",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "receipt", "position"), name="receipt_line_once"
+                    )
+                ],
+                "indexes": [models.Index(fields=["coop", "lot"], name="receipt_line_by_lot")],
+            },
+        ),
+        migrations.CreateModel(
+            name="ChargeShare",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=ledger.ids.new_id, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("amount", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "charge",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="shares",
+                        to="ledger.receiptcharge",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="shares",
+                        to="ledger.receiptline",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "line", "charge"), name="charge_share_once"
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Reservation",
+            fields=[
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "coop_id",
+                        "account_id",
+                        "lot_id",
+                        blank=True,
+                        editable=False,
+                        primary_key=True,
+                        serialize=False,
+                    ),
+                ),
+                ("quantity", models.DecimalField(decimal_places=6, max_digits=18)),
+                (
+                    "account",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.account",
+                    ),
+                ),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__gte", 0), ("quantity__lt", Decimal("1000000000000"))
+                        ),
+                        name="reservation_not_negative",
+                    )
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "lot"], name="reservation_by_lot"),
+                    models.Index(
+                        fields=["coop", "maker", "material"], name="reservation_by_material"
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Sweep",
@@ -1441,326 +1709,19 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddConstraint(
-            model_name="maker",
-            constraint=models.UniqueConstraint(fields=("coop", "mark"), name="maker_mark_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="maker",
-            constraint=models.UniqueConstraint(fields=("coop", "name"), name="maker_name_once"),
-        ),
-        migrations.AddIndex(
-            model_name="layerposting",
-            index=models.Index(fields=["coop", "layer"], name="layer_posting_by_layer"),
-        ),
-        migrations.AddConstraint(
-            model_name="entry",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "reverses"), name="entry_reversed_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="entry",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("reverses__isnull", True),
-                    models.Q(("reason", ""), _negated=True),
-                    _connector="OR",
-                ),
-                name="entry_reversal_has_reason",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="decision",
-            index=models.Index(fields=["coop", "maker", "lot"], name="decision_by_lot"),
-        ),
-        migrations.AddIndex(
-            model_name="entry",
-            index=models.Index(fields=["coop", "maker", "kind", "id"], name="entry_by_kind"),
-        ),
-        migrations.AddConstraint(
-            model_name="costpolicy",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "maker", "cost_class"), name="cost_policy_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="account",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "maker", "kind", "name"), name="account_name_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="material",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("density__isnull", True),
-                    models.Q(("density__gt", 0), ("density__lt", 30)),
-                    _connector="OR",
-                ),
-                name="material_density_plausible",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="material",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("mass_each__isnull", True), ("mass_each__gt", 0), _connector="OR"
-                ),
-                name="material_mass_each_positive",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="layer",
-            index=models.Index(
-                condition=models.Q(("any_left", True)),
-                fields=["coop", "maker", "material", "ordinal"],
-                name="layer_left",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="layer",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "maker", "material", "lot"), name="layer_once", nulls_distinct=False
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="layer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("quantity__gte", 0),
-                    ("quantity__lt", Decimal("1000000000000")),
-                    ("value__gte", 0),
-                    ("value__lt", Decimal("1000000000000")),
-                ),
-                name="layer_not_negative",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="layer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("quantity__gt", 0), ("value", 0), _connector="OR"),
-                name="layer_empty_has_no_value",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="holding",
-            index=models.Index(fields=["coop", "lot"], name="holding_by_lot"),
-        ),
-        migrations.AddIndex(
-            model_name="holding",
-            index=models.Index(
-                condition=models.Q(("any_left", True), ("kind", "store")),
-                fields=["coop", "maker", "material", "lot"],
-                name="holding_in_store",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="holding",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("kind__in", ["store", "batch"]), _negated=True),
-                    models.Q(("quantity__gte", 0), ("quantity__lt", Decimal("1000000000000"))),
-                    _connector="OR",
-                ),
-                name="holding_not_negative",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="holding",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("kind", "batch"), _negated=True),
-                    models.Q(
-                        ("value__gte", 0),
-                        models.Q(("quantity__gt", 0), ("value", 0), _connector="OR"),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "maker", "material"), name="watch_once"
                     ),
-                    _connector="OR",
-                ),
-                name="holding_empty_has_no_value",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="custody",
-            index=models.Index(fields=["coop", "material", "maker"], name="custody_by_material"),
-        ),
-        migrations.AddIndex(
-            model_name="alert",
-            index=models.Index(fields=["coop", "maker", "id"], name="alert_by_maker"),
-        ),
-        migrations.AddConstraint(
-            model_name="alert",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("closed_at__isnull", True)),
-                fields=("coop", "maker", "kind", "material"),
-                name="alert_open_once",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="membership",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "maker", "person"), name="membership_once", nulls_distinct=False
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="membership",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("maker__isnull", True), ("role", "coordinator")),
-                    models.Q(
-                        ("maker__isnull", False), models.Q(("role", "coordinator"), _negated=True)
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("reorder_point__gte", 0),
+                            ("reorder_point__lt", Decimal("1000000000000")),
+                        ),
+                        name="watch_point_not_negative",
                     ),
-                    _connector="OR",
-                ),
-                name="coordinator_is_of_the_coop",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="outbox",
-            index=models.Index(
-                condition=models.Q(("done_at__isnull", True)), fields=["due_at"], name="outbox_owed"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="outbox",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("claimed_until__isnull", True), ("done_at__isnull", True)),
-                fields=("coop", "maker", "task", "subject"),
-                name="outbox_waiting_once",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="posting",
-            index=models.Index(
-                fields=["coop", "lot", "account", "happened_on"], name="posting_by_holding"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="posting",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("quantity__lt", Decimal("1000000000000")),
-                    ("value__lt", Decimal("1000000000000")),
-                ),
-                name="posting_is_a_number",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="posting",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("lot__isnull", False), ("quantity", 0), _connector="OR"),
-                name="posting_without_lot_moves_value_only",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="receiptcharge",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "receipt", "position"), name="receipt_charge_once"
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="receiptline",
-            index=models.Index(fields=["coop", "lot"], name="receipt_line_by_lot"),
-        ),
-        migrations.AddConstraint(
-            model_name="receiptline",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "receipt", "position"), name="receipt_line_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="chargeshare",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "line", "charge"), name="charge_share_once"
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="reservation",
-            index=models.Index(fields=["coop", "lot"], name="reservation_by_lot"),
-        ),
-        migrations.AddIndex(
-            model_name="reservation",
-            index=models.Index(
-                fields=["coop", "maker", "material"], name="reservation_by_material"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="reservation",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("quantity__gte", 0), ("quantity__lt", Decimal("1000000000000"))
-                ),
-                name="reservation_not_negative",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="shortfall",
-            index=models.Index(fields=["coop", "maker", "material"], name="shortfall_by_material"),
-        ),
-        migrations.AddConstraint(
-            model_name="shortfall",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("quantity__gte", 0), ("quantity__lt", Decimal("1000000000000"))
-                ),
-                name="shortfall_not_negative",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="lot",
-            index=models.Index(fields=["coop", "material"], name="lot_by_material"),
-        ),
-        migrations.AddConstraint(
-            model_name="lot",
-            constraint=models.UniqueConstraint(fields=("coop", "code"), name="lot_code_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="lot",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("density__isnull", True),
-                    models.Q(("density__gt", 0), ("density__lt", 30)),
-                    _connector="OR",
-                ),
-                name="lot_density_plausible",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="lot",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("expires_on__isnull", True),
-                    ("expires_on__gte", models.F("arrived_on")),
-                    _connector="OR",
-                ),
-                name="lot_expires_after_arrival",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="lot",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("retest_on__isnull", True),
-                    ("retest_on__gte", models.F("arrived_on")),
-                    _connector="OR",
-                ),
-                name="lot_retest_after_arrival",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="watch",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "maker", "material"), name="watch_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="watch",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("reorder_point__gte", 0), ("reorder_point__lt", Decimal("1000000000000"))
-                ),
-                name="watch_point_not_negative",
-            ),
+                ],
+            },
         ),
     ]

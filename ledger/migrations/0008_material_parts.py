@@ -31,7 +31,54 @@ class Migration(migrations.Migration):
                 ("position", models.PositiveSmallIntegerField()),
                 ("inci_name", models.CharField(max_length=200)),
                 ("percent", models.DecimalField(decimal_places=6, max_digits=9)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="parts",
+                        to="ledger.material",
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "material", "kind", "position"), name="material_part_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("percent__gt", 0),
+                            ("percent__lte", 100),
+                            models.Q(("inci_name", ""), _negated=True),
+                            ("kind__in", ["part", "allergen"]),
+                        ),
+                        name="material_part_within_100",
+                    ),
+                ],
+            },
         ),
         migrations.AddField(
             model_name="material",
@@ -51,58 +98,6 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("declared_as__in", ["ingredient", "colourant", "absent"])),
                 name="material_declared_as_known",
-            ),
-        ),
-        migrations.AddField(
-            model_name="materialpart",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="materialpart",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="materialpart",
-            name="material",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="parts",
-                to="ledger.material",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="materialpart",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "material", "kind", "position"), name="material_part_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="materialpart",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("percent__gt", 0),
-                    ("percent__lte", 100),
-                    models.Q(("inci_name", ""), _negated=True),
-                    ("kind__in", ["part", "allergen"]),
-                ),
-                name="material_part_within_100",
             ),
         ),
         _sql.run("parts"),

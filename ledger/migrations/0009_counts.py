@@ -12,34 +12,11 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("ledger", "0008_material_parts"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
-        migrations.AlterField(
-            model_name="entry",
-            name="kind",
-            field=models.CharField(
-                choices=[
-                    ("opening", "Opening"),
-                    ("receipt", "Receipt"),
-                    ("draw", "Draw"),
-                    ("weigh_back", "Weigh Back"),
-                    ("make", "Make"),
-                    ("fill", "Fill"),
-                    ("cancel", "Cancel"),
-                    ("sale", "Sale"),
-                    ("customer_return", "Customer Return"),
-                    ("supplier_return", "Supplier Return"),
-                    ("issue", "Issue"),
-                    ("reversal", "Reversal"),
-                    ("cost_formula", "Cost Formula"),
-                    ("count", "Count"),
-                ],
-                max_length=16,
-            ),
-        ),
         migrations.CreateModel(
             name="CountSheet",
             fields=[
@@ -109,6 +86,34 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("tolerance_percent__isnull", True),
+                            models.Q(
+                                ("tolerance_percent__gte", 0), ("tolerance_percent__lte", 100)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="count_tolerance_in_percent",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("ended_at__isnull", True), ("state", "open")),
+                            models.Q(
+                                models.Q(("state", "open"), _negated=True),
+                                ("ended_at__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="count_sheet_state_known",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "maker", "id"], name="count_sheet_by_maker")
+                ],
+            },
         ),
         migrations.CreateModel(
             name="CountLine",
@@ -179,6 +184,38 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "sheet", "lot"), name="count_line_once"
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("is_open", True)),
+                        fields=("coop", "maker", "lot"),
+                        name="lot_on_one_open_sheet",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("counted__isnull", True),
+                            models.Q(
+                                ("counted__gte", 0),
+                                ("counted__lt", Decimal("1000000000000")),
+                                ("tolerance__gte", 0),
+                                ("tolerance__lt", Decimal("1000000000000")),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="count_line_not_negative",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("counted_at__isnull", False)),
+                        fields=["coop", "maker", "material", "counted_at"],
+                        name="count_line_by_material",
+                    )
+                ],
+            },
         ),
         migrations.CreateModel(
             name="CountCause",
@@ -371,70 +408,27 @@ class Migration(migrations.Migration):
                 ],
             },
         ),
-        migrations.AddIndex(
-            model_name="countsheet",
-            index=models.Index(fields=["coop", "maker", "id"], name="count_sheet_by_maker"),
-        ),
-        migrations.AddConstraint(
-            model_name="countsheet",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("tolerance_percent__isnull", True),
-                    models.Q(("tolerance_percent__gte", 0), ("tolerance_percent__lte", 100)),
-                    _connector="OR",
-                ),
-                name="count_tolerance_in_percent",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="countsheet",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("ended_at__isnull", True), ("state", "open")),
-                    models.Q(
-                        models.Q(("state", "open"), _negated=True), ("ended_at__isnull", False)
-                    ),
-                    _connector="OR",
-                ),
-                name="count_sheet_state_known",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="countline",
-            index=models.Index(
-                condition=models.Q(("counted_at__isnull", False)),
-                fields=["coop", "maker", "material", "counted_at"],
-                name="count_line_by_material",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="countline",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "sheet", "lot"), name="count_line_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="countline",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("is_open", True)),
-                fields=("coop", "maker", "lot"),
-                name="lot_on_one_open_sheet",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="countline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("counted__isnull", True),
-                    models.Q(
-                        ("counted__gte", 0),
-                        ("counted__lt", Decimal("1000000000000")),
-                        ("tolerance__gte", 0),
-                        ("tolerance__lt", Decimal("1000000000000")),
-                    ),
-                    _connector="OR",
-                ),
-                name="count_line_not_negative",
+        migrations.AlterField(
+            model_name="entry",
+            name="kind",
+            field=models.CharField(
+                choices=[
+                    ("opening", "Opening"),
+                    ("receipt", "Receipt"),
+                    ("draw", "Draw"),
+                    ("weigh_back", "Weigh Back"),
+                    ("make", "Make"),
+                    ("fill", "Fill"),
+                    ("cancel", "Cancel"),
+                    ("sale", "Sale"),
+                    ("customer_return", "Customer Return"),
+                    ("supplier_return", "Supplier Return"),
+                    ("issue", "Issue"),
+                    ("reversal", "Reversal"),
+                    ("cost_formula", "Cost Formula"),
+                    ("count", "Count"),
+                ],
+                max_length=16,
             ),
         ),
     ]

@@ -11,37 +11,11 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("ledger", "0010_count_walls"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
-        migrations.AlterField(
-            model_name="entry",
-            name="kind",
-            field=models.CharField(
-                choices=[
-                    ("opening", "Opening"),
-                    ("receipt", "Receipt"),
-                    ("draw", "Draw"),
-                    ("weigh_back", "Weigh Back"),
-                    ("make", "Make"),
-                    ("fill", "Fill"),
-                    ("cancel", "Cancel"),
-                    ("sale", "Sale"),
-                    ("customer_return", "Customer Return"),
-                    ("supplier_return", "Supplier Return"),
-                    ("issue", "Issue"),
-                    ("reversal", "Reversal"),
-                    ("cost_formula", "Cost Formula"),
-                    ("count", "Count"),
-                    ("late_charge", "Late Charge"),
-                    ("price_correction", "Price Correction"),
-                    ("credit_note", "Credit Note"),
-                ],
-                max_length=16,
-            ),
-        ),
         migrations.CreateModel(
             name="Bill",
             fields=[
@@ -133,6 +107,30 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("coop", "entry"), name="bill_by_entry"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("amount", 0), _negated=True),
+                            ("amount__gt", Decimal("-1000000000000")),
+                            ("amount__lt", Decimal("1000000000000")),
+                            models.Q(
+                                models.Q(("kind", "late_charge"), _negated=True),
+                                ("amount__gt", 0),
+                                _connector="OR",
+                            ),
+                            models.Q(
+                                models.Q(("kind", "credit_note"), _negated=True),
+                                ("amount__lt", 0),
+                                _connector="OR",
+                            ),
+                        ),
+                        name="bill_raises_or_lowers",
+                    ),
+                ],
+                "indexes": [models.Index(fields=["coop", "receipt"], name="bill_by_receipt")],
+            },
         ),
         migrations.CreateModel(
             name="BillLine",
@@ -194,6 +192,21 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("coop", "bill", "line"), name="bill_line_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("amount__lt", Decimal("1000000000000")),
+                            ("left__gte", 0),
+                            ("left__lt", Decimal("1000000000000")),
+                            ("to_stock__lt", Decimal("1000000000000")),
+                        ),
+                        name="bill_line_is_a_number",
+                    ),
+                ],
+                "indexes": [models.Index(fields=["coop", "line"], name="bill_line_by_line")],
+            },
         ),
         migrations.CreateModel(
             name="BillUse",
@@ -259,83 +272,52 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddIndex(
-            model_name="bill",
-            index=models.Index(fields=["coop", "receipt"], name="bill_by_receipt"),
-        ),
-        migrations.AddConstraint(
-            model_name="bill",
-            constraint=models.UniqueConstraint(fields=("coop", "entry"), name="bill_by_entry"),
-        ),
-        migrations.AddConstraint(
-            model_name="bill",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("amount", 0), _negated=True),
-                    ("amount__gt", Decimal("-1000000000000")),
-                    ("amount__lt", Decimal("1000000000000")),
-                    models.Q(
-                        models.Q(("kind", "late_charge"), _negated=True),
-                        ("amount__gt", 0),
-                        _connector="OR",
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("amount__lt", Decimal("1000000000000")),
+                            ("quantity__gte", 0),
+                            ("quantity__lt", Decimal("1000000000000")),
+                        ),
+                        name="bill_use_is_a_number",
+                    )
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "line"], name="bill_use_by_line"),
+                    models.Index(fields=["coop", "account"], name="bill_use_by_account"),
+                    models.Index(
+                        condition=models.Q(("entry__isnull", False)),
+                        fields=["coop", "entry"],
+                        name="bill_use_by_entry",
                     ),
-                    models.Q(
-                        models.Q(("kind", "credit_note"), _negated=True),
-                        ("amount__lt", 0),
-                        _connector="OR",
-                    ),
-                ),
-                name="bill_raises_or_lowers",
-            ),
+                ],
+            },
         ),
-        migrations.AddIndex(
-            model_name="billline",
-            index=models.Index(fields=["coop", "line"], name="bill_line_by_line"),
-        ),
-        migrations.AddConstraint(
-            model_name="billline",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "bill", "line"), name="bill_line_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="billline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("amount__lt", Decimal("1000000000000")),
-                    ("left__gte", 0),
-                    ("left__lt", Decimal("1000000000000")),
-                    ("to_stock__lt", Decimal("1000000000000")),
-                ),
-                name="bill_line_is_a_number",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="billuse",
-            index=models.Index(fields=["coop", "line"], name="bill_use_by_line"),
-        ),
-        migrations.AddIndex(
-            model_name="billuse",
-            index=models.Index(fields=["coop", "account"], name="bill_use_by_account"),
-        ),
-        migrations.AddIndex(
-            model_name="billuse",
-            index=models.Index(
-                condition=models.Q(("entry__isnull", False)),
-                fields=["coop", "entry"],
-                name="bill_use_by_entry",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="billuse",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("amount__lt", Decimal("1000000000000")),
-                    ("quantity__gte", 0),
-                    ("quantity__lt", Decimal("1000000000000")),
-                ),
-                name="bill_use_is_a_number",
+        migrations.AlterField(
+            model_name="entry",
+            name="kind",
+            field=models.CharField(
+                choices=[
+                    ("opening", "Opening"),
+                    ("receipt", "Receipt"),
+                    ("draw", "Draw"),
+                    ("weigh_back", "Weigh Back"),
+                    ("make", "Make"),
+                    ("fill", "Fill"),
+                    ("cancel", "Cancel"),
+                    ("sale", "Sale"),
+                    ("customer_return", "Customer Return"),
+                    ("supplier_return", "Supplier Return"),
+                    ("issue", "Issue"),
+                    ("reversal", "Reversal"),
+                    ("cost_formula", "Cost Formula"),
+                    ("count", "Count"),
+                    ("late_charge", "Late Charge"),
+                    ("price_correction", "Price Correction"),
+                    ("credit_note", "Credit Note"),
+                ],
+                max_length=16,
             ),
         ),
     ]

@@ -11,8 +11,8 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("ledger", "0014_known_of_materials"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
@@ -50,7 +50,131 @@ class Migration(migrations.Migration):
                 ("answered_at", models.DateTimeField(null=True)),
                 ("reason", models.CharField(blank=True, max_length=400)),
                 ("amount", models.DecimalField(decimal_places=6, max_digits=18, null=True)),
+                (
+                    "coop",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.coop",
+                    ),
+                ),
+                (
+                    "in_entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.lot",
+                    ),
+                ),
+                (
+                    "maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.material",
+                    ),
+                ),
+                (
+                    "out_entry",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.entry",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "to_maker",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="ledger.maker",
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__gt", 0), ("quantity__lt", Decimal("1000000000000"))
+                        ),
+                        name="transfer_of_something",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("price__isnull", True),
+                            models.Q(("price__gte", 0), ("price__lt", Decimal("1000000000000"))),
+                            _connector="OR",
+                        ),
+                        name="transfer_price_not_negative",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("maker", models.F("to_maker")), _negated=True),
+                        name="transfer_to_another",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("state", "accepted"),
+                                ("amount__gte", 0),
+                                ("in_entry__isnull", False),
+                                ("out_entry__isnull", False),
+                            ),
+                            models.Q(
+                                models.Q(("state", "accepted"), _negated=True),
+                                ("amount__isnull", True),
+                                ("in_entry__isnull", True),
+                                ("out_entry__isnull", True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="transfer_accepted_moves",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "maker", "lot"], name="transfer_by_lot"),
+                    models.Index(fields=["coop", "to_maker"], name="transfer_by_receiver"),
+                ],
+            },
         ),
         migrations.RemoveConstraint(
             model_name="holding",
@@ -161,148 +285,6 @@ class Migration(migrations.Migration):
                     _connector="OR",
                 ),
                 name="holding_empty_has_no_value",
-            ),
-        ),
-        migrations.AddField(
-            model_name="transfer",
-            name="coop",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.coop",
-            ),
-        ),
-        migrations.AddField(
-            model_name="transfer",
-            name="in_entry",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.entry",
-            ),
-        ),
-        migrations.AddField(
-            model_name="transfer",
-            name="lot",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.lot",
-            ),
-        ),
-        migrations.AddField(
-            model_name="transfer",
-            name="maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddField(
-            model_name="transfer",
-            name="material",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.material",
-            ),
-        ),
-        migrations.AddField(
-            model_name="transfer",
-            name="out_entry",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.entry",
-            ),
-        ),
-        migrations.AddField(
-            model_name="transfer",
-            name="person",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="transfer",
-            name="to_maker",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.maker",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="transfer",
-            index=models.Index(fields=["coop", "maker", "lot"], name="transfer_by_lot"),
-        ),
-        migrations.AddIndex(
-            model_name="transfer",
-            index=models.Index(fields=["coop", "to_maker"], name="transfer_by_receiver"),
-        ),
-        migrations.AddConstraint(
-            model_name="transfer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("quantity__gt", 0), ("quantity__lt", Decimal("1000000000000"))),
-                name="transfer_of_something",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="transfer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("price__isnull", True),
-                    models.Q(("price__gte", 0), ("price__lt", Decimal("1000000000000"))),
-                    _connector="OR",
-                ),
-                name="transfer_price_not_negative",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="transfer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("maker", models.F("to_maker")), _negated=True),
-                name="transfer_to_another",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="transfer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("state", "accepted"),
-                        ("amount__gte", 0),
-                        ("in_entry__isnull", False),
-                        ("out_entry__isnull", False),
-                    ),
-                    models.Q(
-                        models.Q(("state", "accepted"), _negated=True),
-                        ("amount__isnull", True),
-                        ("in_entry__isnull", True),
-                        ("out_entry__isnull", True),
-                    ),
-                    _connector="OR",
-                ),
-                name="transfer_accepted_moves",
             ),
         ),
     ]

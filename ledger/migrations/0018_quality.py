@@ -9,23 +9,11 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("ledger", "0017_material_cautions"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
-        migrations.AddField(
-            model_name="decision",
-            name="cause",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="ledger.decision",
-            ),
-        ),
         migrations.CreateModel(
             name="Specification",
             fields=[
@@ -78,6 +66,14 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "maker", "material", "number"),
+                        name="specification_numbered_once",
+                    )
+                ],
+            },
         ),
         migrations.CreateModel(
             name="SpecificationLimit",
@@ -125,6 +121,36 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("text", ""),
+                                models.Q(
+                                    ("low__isnull", False), ("high__isnull", False), _connector="OR"
+                                ),
+                                models.Q(
+                                    ("low__isnull", True),
+                                    ("high__isnull", True),
+                                    ("low__lte", models.F("high")),
+                                    _connector="OR",
+                                ),
+                            ),
+                            models.Q(
+                                models.Q(("text", ""), _negated=True),
+                                ("high__isnull", True),
+                                ("low__isnull", True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="specification_limit_says_something",
+                    )
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "specification"], name="limit_by_specification")
+                ],
+            },
         ),
         migrations.CreateModel(
             name="LotResult",
@@ -193,6 +219,23 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("text", ""), ("value__isnull", False)),
+                            models.Q(
+                                ("value__isnull", True), models.Q(("text", ""), _negated=True)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="test_result_says_something",
+                    )
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "maker", "lot"], name="test_result_by_lot")
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Retest",
@@ -276,53 +319,16 @@ class Migration(migrations.Migration):
                 ],
             },
         ),
-        migrations.AddConstraint(
-            model_name="specification",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "maker", "material", "number"), name="specification_numbered_once"
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="specificationlimit",
-            index=models.Index(fields=["coop", "specification"], name="limit_by_specification"),
-        ),
-        migrations.AddConstraint(
-            model_name="specificationlimit",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("text", ""),
-                        models.Q(("low__isnull", False), ("high__isnull", False), _connector="OR"),
-                        models.Q(
-                            ("low__isnull", True),
-                            ("high__isnull", True),
-                            ("low__lte", models.F("high")),
-                            _connector="OR",
-                        ),
-                    ),
-                    models.Q(
-                        models.Q(("text", ""), _negated=True),
-                        ("high__isnull", True),
-                        ("low__isnull", True),
-                    ),
-                    _connector="OR",
-                ),
-                name="specification_limit_says_something",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="lotresult",
-            index=models.Index(fields=["coop", "maker", "lot"], name="test_result_by_lot"),
-        ),
-        migrations.AddConstraint(
-            model_name="lotresult",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("text", ""), ("value__isnull", False)),
-                    models.Q(("value__isnull", True), models.Q(("text", ""), _negated=True)),
-                    _connector="OR",
-                ),
-                name="test_result_says_something",
+        migrations.AddField(
+            model_name="decision",
+            name="cause",
+            field=models.ForeignKey(
+                db_constraint=False,
+                db_index=False,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="ledger.decision",
             ),
         ),
     ]

@@ -11,8 +11,8 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("ledger", "0021_posting_quicker"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
@@ -97,6 +97,14 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("reason", ""), _negated=True), name="recall_has_reason"
+                    )
+                ],
+                "indexes": [models.Index(fields=["coop", "maker", "lot"], name="recall_by_lot")],
+            },
         ),
         migrations.CreateModel(
             name="RecallClosure",
@@ -150,6 +158,11 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("coop", "recall"), name="recall_closed_once")
+                ],
+            },
         ),
         migrations.CreateModel(
             name="RecallContact",
@@ -239,6 +252,27 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("lot__isnull", True), ("outcome", ""), ("quantity__isnull", True)
+                            ),
+                            models.Q(
+                                models.Q(("outcome", ""), _negated=True),
+                                ("answered", True),
+                                ("lot__isnull", False),
+                                ("quantity__gt", 0),
+                                ("quantity__lt", Decimal("1000000000000")),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="recall_outcome_was_answered",
+                    )
+                ],
+                "indexes": [models.Index(fields=["coop", "recall"], name="contact_by_recall")],
+            },
         ),
         migrations.CreateModel(
             name="RecallNotice",
@@ -325,6 +359,38 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("passes_on__isnull", True), ("recall__isnull", False)),
+                            models.Q(("passes_on__isnull", False), ("recall__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="notice_of_one_recall",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__gte", 0), ("quantity__lt", Decimal("1000000000000"))
+                        ),
+                        name="notice_is_a_number",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("maker", models.F("to_maker")), _negated=True),
+                        name="notice_to_another",
+                    ),
+                    models.UniqueConstraint(
+                        fields=("coop", "maker", "to_maker", "lot", "recall", "passes_on"),
+                        name="notice_once",
+                        nulls_distinct=False,
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["coop", "to_maker"], name="notice_by_receiver"),
+                    models.Index(fields=["coop", "recall"], name="notice_by_recall"),
+                    models.Index(fields=["coop", "passes_on"], name="notice_by_origin"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="RecallAnswer",
@@ -400,102 +466,18 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddIndex(
-            model_name="recall",
-            index=models.Index(fields=["coop", "maker", "lot"], name="recall_by_lot"),
-        ),
-        migrations.AddConstraint(
-            model_name="recall",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("reason", ""), _negated=True), name="recall_has_reason"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="recallclosure",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "recall"), name="recall_closed_once"
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="recallcontact",
-            index=models.Index(fields=["coop", "recall"], name="contact_by_recall"),
-        ),
-        migrations.AddConstraint(
-            model_name="recallcontact",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("lot__isnull", True), ("outcome", ""), ("quantity__isnull", True)),
-                    models.Q(
-                        models.Q(("outcome", ""), _negated=True),
-                        ("answered", True),
-                        ("lot__isnull", False),
-                        ("quantity__gt", 0),
-                        ("quantity__lt", Decimal("1000000000000")),
-                    ),
-                    _connector="OR",
-                ),
-                name="recall_outcome_was_answered",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="recallnotice",
-            index=models.Index(fields=["coop", "to_maker"], name="notice_by_receiver"),
-        ),
-        migrations.AddIndex(
-            model_name="recallnotice",
-            index=models.Index(fields=["coop", "recall"], name="notice_by_recall"),
-        ),
-        migrations.AddIndex(
-            model_name="recallnotice",
-            index=models.Index(fields=["coop", "passes_on"], name="notice_by_origin"),
-        ),
-        migrations.AddConstraint(
-            model_name="recallnotice",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("passes_on__isnull", True), ("recall__isnull", False)),
-                    models.Q(("passes_on__isnull", False), ("recall__isnull", True)),
-                    _connector="OR",
-                ),
-                name="notice_of_one_recall",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="recallnotice",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("quantity__gte", 0), ("quantity__lt", Decimal("1000000000000"))
-                ),
-                name="notice_is_a_number",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="recallnotice",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("maker", models.F("to_maker")), _negated=True),
-                name="notice_to_another",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="recallnotice",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "maker", "to_maker", "lot", "recall", "passes_on"),
-                name="notice_once",
-                nulls_distinct=False,
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="recallanswer",
-            index=models.Index(fields=["coop", "notice"], name="answer_by_notice"),
-        ),
-        migrations.AddConstraint(
-            model_name="recallanswer",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("corrected", {}), models.Q(("reason", ""), _negated=True), _connector="OR"
-                ),
-                name="answer_corrected_for_a_reason",
-            ),
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("corrected", {}),
+                            models.Q(("reason", ""), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="answer_corrected_for_a_reason",
+                    )
+                ],
+                "indexes": [models.Index(fields=["coop", "notice"], name="answer_by_notice")],
+            },
         ),
     ]

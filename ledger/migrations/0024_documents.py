@@ -9,8 +9,8 @@ import ledger.ids
 
 class Migration(migrations.Migration):
     dependencies = [
+        ("auth", "__first__"),
         ("ledger", "0023_recall_walls"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
@@ -94,6 +94,17 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "lot", "sha256"), name="document_once_per_lot"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("size__gt", 0), ("size__lte", 26214400)),
+                        name="document_size_kept",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="DecisionDocument",
@@ -145,24 +156,12 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddConstraint(
-            model_name="document",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "lot", "sha256"), name="document_once_per_lot"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="document",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("size__gt", 0), ("size__lte", 26214400)),
-                name="document_size_kept",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="decisiondocument",
-            constraint=models.UniqueConstraint(
-                fields=("coop", "decision", "document"), name="decision_rests_on_it_once"
-            ),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("coop", "decision", "document"), name="decision_rests_on_it_once"
+                    )
+                ],
+            },
         ),
     ]
