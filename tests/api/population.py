@@ -35,9 +35,6 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     receipt = _receipt(maker, supplier, oil, jar, secret)
     oil_lot, jar_lot = (line["lot"]["id"] for line in receipt["lines"])
     formula, product = _recipes(maker, oil, jar, secret)
-    for kind, made in (("formulas", formula), ("products", product)):
-        standard = {"valid_from": "2025-01-01", "note": f"note {secret}"}
-        maker.post(f"{kind}/{made['id']}/standard-costs", standard).made()
     bulk, making = _made(maker, {"formula": formula["id"], "batch": "2 kg"}, secret)
     units, _ = _made(maker, {"product": product["id"], "units": 20}, secret)
     planned = maker.post(
@@ -65,7 +62,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "formula": [formula["id"]],
         "product": [product["id"]],
         "batch": [planned["id"], bulk["id"], units["id"]],
-        "weighing": [one["id"] for one in maker.get(f"batches/{bulk['id']}").made()["weighings"]],
+        "weighing": _weighings(maker, bulk["id"]),
         "line": [line["id"] for batch in (planned, making) for line in batch["lines"]],
         "entry": [receipt["entry"], bulk["entry"], fill["entry"], issue["entry"]],
         "sale": [sale["entry"]],
@@ -82,6 +79,10 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         ids |= _exchanged(maker, ally, oil_lot, secret)
         ids |= _recalled(maker, ally, ids, secret)
     return Populated(ids, [secret])
+
+
+def _weighings(maker: Client, batch: str) -> list[str]:
+    return [one["id"] for one in maker.get(f"batches/{batch}").made()["weighings"]]
 
 
 def _complained(maker: Client, lot: str, product: str, secret: str) -> str:
@@ -133,7 +134,7 @@ def _recalled(
 
 
 def _recipes(maker: Client, oil: str, jar: str, secret: str) -> tuple[Any, Any]:
-    """A formula, and a product of it."""
+    """A formula and a product of it, each with its standard cost."""
     lines = [{"material": oil, "percent": "100"}]
     formula = {
         "name": f"Balm {secret}",
@@ -149,7 +150,11 @@ def _recipes(maker: Client, oil: str, jar: str, secret: str) -> tuple[Any, Any]:
         "labour": {"minutes_per_unit": "2", "hourly_rate": "18.18"},
         "overhead": {"per_batch": "5.05", "percent_of_materials": "1.01"},
     }
-    return made, maker.post("products", product).made()
+    sold = maker.post("products", product).made()
+    for kind, one in (("formulas", made), ("products", sold)):
+        standard = {"valid_from": "2025-01-01", "note": f"note {secret}"}
+        maker.post(f"{kind}/{one['id']}/standard-costs", standard).made()
+    return made, sold
 
 
 def _receipt(maker: Client, supplier: str, oil: str, jar: str, secret: str) -> dict[str, Any]:
