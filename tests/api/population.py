@@ -48,9 +48,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     maker.change("PUT", f"watches/{oil}", {"reorder_point": "500 kg"}).made()
     measured = {"measure": "ph", "value": "5.5", "note": f"note {secret}"}
     measurement = maker.post(f"batches/{planned['id']}/measurements", measured).made()
-    cost_class = f"class {secret}"
-    chosen = {"cost_class": cost_class, "formula": "fifo", "reason": f"reason {secret}"}
-    maker.post("cost-formulas", chosen).made()
+    _cost_formula(maker, secret)
     certified = {"kind": "coa", "name": f"CoA {secret}.pdf", "note": f"note {secret}"}
     document = maker.upload(f"lots/{oil_lot}/documents", pdf(secret), **certified).made()
     ids = {
@@ -79,6 +77,11 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         ids |= _exchanged(maker, ally, oil_lot, secret)
         ids |= _recalled(maker, ally, ids, secret)
     return Populated(ids, [secret])
+
+
+def _cost_formula(maker: Client, secret: str) -> None:
+    chosen = {"cost_class": f"class {secret}", "formula": "fifo", "reason": f"reason {secret}"}
+    maker.post("cost-formulas", chosen).made()
 
 
 def _weighings(maker: Client, batch: str) -> list[str]:
