@@ -814,7 +814,7 @@ class Migration(migrations.Migration):
                     "any_left",
                     models.GeneratedField(
                         db_persist=True,
-                        expression=models.Q(("quantity__gt", 0)),
+                        expression=models.Q(("quantity__gt", 0)),  # type: ignore[arg-type]
                         output_field=models.BooleanField(),
                     ),
                 ),
@@ -1057,7 +1057,7 @@ class Migration(migrations.Migration):
                     "any_left",
                     models.GeneratedField(
                         db_persist=True,
-                        expression=models.Q(("quantity__gt", 0)),
+                        expression=models.Q(("quantity__gt", 0)),  # type: ignore[arg-type]
                         output_field=models.BooleanField(),
                     ),
                 ),
