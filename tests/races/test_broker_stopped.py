@@ -105,7 +105,9 @@ def test_what_was_written_without_a_broker_is_done_when_it_is_back(
     slowest = max(write(bench, lot, "500") for _ in range(4))
     assert slowest < 1
     assert not outbox.worker_alive()
-    assert len(bench.owed(done_at=None)) == 1
+    # Four changes owe one check; a sweep may have taken it up already, and then another is owed.
+    assert bench.owed(done_at=None)
+    assert len(bench.owed(done_at=None, claimed_until=None)) <= 1
     time.sleep(6)
     assert office.to(bench.email) == []
 
