@@ -48,7 +48,7 @@ CHECKS = [
     response_headers_conformance,
     response_schema_conformance,
 ]
-SEED, EXAMPLES = 20250506, 14
+SEED, EXAMPLES = 20250506, 22
 QUANTITIES = ["1 g", "2.5 kg", "4 gal", "16 fl oz", "3 each", "0.5 lb", "½ cup", "1e5 g", "16 oz"]
 # What a word of a request may name; the fields that hold a quantity; and moments that are past.
 KINDS = {"lot", "material", "supplier", "formula", "product", "line", "sale"}

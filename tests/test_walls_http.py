@@ -149,11 +149,9 @@ def test_anothers_id_in_a_path_is_not_there(
     assert tried >= 2
     # The same request about the maker's own is another story, or this would prove nothing.
     if method == "GET":
-        own = (
-            ask(one.client, method, path.replace(f"{{{named}}}", id), body, query)
-            for id in one.has.ids[kind_of(path)]
-        )
-        assert any(answer.status == 200 for answer in own)
+        # Variances are of what is finished: the last batch, and not the first, which is planned.
+        own = one.has.ids[kind_of(path)][-1 if path.endswith("/variances") else 0]
+        assert ask(one.client, method, path.replace(f"{{{named}}}", own), body, query).status == 200
 
 
 def with_ids_in_body() -> list[Any]:
