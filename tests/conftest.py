@@ -2,7 +2,7 @@
 
 Their addresses are set before Django reads its settings; they start when a test first asks.
 
-- `database`: migrated; the default connection is the application's role, whose walls hold.
+- `database`: the default connection is the application's role, whose walls hold.
   Nothing is rolled back or emptied between tests (postings cannot be, and the role may not):
   a test opens a co-op of its own and sees nothing of the others.
 - `redis_server`: the broker and the rate limiter's store.
@@ -20,18 +20,18 @@ import pytest
 from django.conf import settings
 from pytest_django import DjangoDbBlocker
 
-from deploy import embedded, prepare
+from deploy import embedded
+from tests.migrated import migrated
 from tests.running import Running
 
-DATABASE = "stillroom_test"
 HOME = Path(tempfile.mkdtemp(prefix="stillroom-"))
 
 if settings.configured:
     raise pytest.UsageError("Unset DJANGO_SETTINGS_MODULE: the tests choose their own services.")
 SERVICES = {
     "DJANGO_SETTINGS_MODULE": "deploy.settings",
-    "DATABASE_URL": embedded.postgres_url(HOME, "stillroom", DATABASE),
-    "DATABASE_OWNER_URL": embedded.postgres_url(HOME, "stillroom_owner", DATABASE),
+    "DATABASE_URL": embedded.postgres_url(HOME, "stillroom"),
+    "DATABASE_OWNER_URL": embedded.postgres_url(HOME, "stillroom_owner"),
     "REDIS_URL": embedded.redis_url(HOME),
     "SECRET_KEY": "a key that signs nothing outside these tests",
 }
@@ -57,8 +57,8 @@ def pytest_unconfigure() -> None:
 
 @pytest.fixture(scope="session")
 def postgres() -> Iterator[embedded.Server]:
-    """A PostgreSQL with the roles and an empty database."""
-    server = embedded.start_postgres(HOME, database=DATABASE)
+    """A PostgreSQL with the roles and a migrated database."""
+    server = embedded.start_postgres(migrated(HOME))
     yield server
     server.process.stop()
 
@@ -75,11 +75,10 @@ def redis_server() -> Iterator[embedded.Broker]:
 def database(
     postgres: embedded.Server, django_db_blocker: DjangoDbBlocker
 ) -> Iterator[embedded.Server]:
-    """The migrated database, open to the tests as the application's role."""
+    """The database, open to the tests as the application's role."""
     from django.db import connections
 
     with django_db_blocker.unblock():
-        prepare.migrate()
         yield postgres
         connections.close_all()
 
@@ -87,6 +86,6 @@ def database(
 @pytest.fixture(scope="session")
 def server() -> Iterator[Running]:
     """The whole server, without the demo."""
-    running = Running(HOME / "server")
+    running = Running(migrated(HOME / "server"))
     yield running.wait_ready()
     running.discard()

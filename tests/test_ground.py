@@ -23,6 +23,7 @@ from django.conf import settings
 from deploy import archive, embedded, environment, supervise
 from deploy.logs import OneLine
 from deploy.processes import Failed, Service
+from tests.migrated import migrated
 from tests.running import ROOT, Running, clean_environment
 
 pytestmark = pytest.mark.ground
@@ -119,6 +120,7 @@ def test_stops_at_once_while_it_is_starting(home: Path, start: Callable[[], Runn
 
 
 def test_what_dies_is_started_again(home: Path, start: Callable[[], Running]) -> None:
+    migrated(home)
     running = start().wait_ready()
     running.child("celery", "worker")
     for words in (("postgres", "-D"), ("redis-server",), ("granian",), ("celery", "worker")):
@@ -148,6 +150,7 @@ def _selects(home: Path) -> bool:
 
 
 def test_nothing_outlives_a_killed_supervisor(home: Path, start: Callable[[], Running]) -> None:
+    migrated(home)
     running = start().wait_ready()
     running.child("celery", "beat")
     family = running.family()
@@ -158,6 +161,7 @@ def test_nothing_outlives_a_killed_supervisor(home: Path, start: Callable[[], Ru
 def test_a_killed_database_does_not_block_the_next_start(
     home: Path, start: Callable[[], Running]
 ) -> None:
+    migrated(home)
     running = start().wait_ready()
     sql(home, "create table kept as select 7 as n")
     family = running.family()
@@ -230,6 +234,7 @@ def test_redis_keeps_what_it_was_told(redis_server: embedded.Broker) -> None:
 
 
 def test_a_backup_comes_back(home: Path, start: Callable[[], Running]) -> None:
+    migrated(home)
     running = start().wait_ready()
     sql(home, "create table kept as select 19078.475389 as grams")
     file = home.with_name("backup.dump")
@@ -282,7 +287,9 @@ def test_the_owner_of_a_running_server_is_never_mixed_with_another_database(
 
 
 def test_a_server_with_an_address_and_names_of_its_own(home: Path) -> None:
-    running = Running(home, {"HOST": "127.0.0.2", "ALLOWED_HOSTS": "stillroom.example, other"})
+    running = Running(
+        migrated(home), {"HOST": "127.0.0.2", "ALLOWED_HOSTS": "stillroom.example, other"}
+    )
     running.url = f"http://127.0.0.2:{running.port}"
     try:
         running.wait_ready()

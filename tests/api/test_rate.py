@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.api.client import PASSWORD, Client, open_coop, sign_in
+from tests.migrated import migrated
 from tests.running import Running
 
 LIMIT = 40
@@ -18,7 +19,7 @@ TRIES = 2 * LIMIT + 5
 @pytest.fixture
 def strict(tmp_path: Path) -> Iterator[Running]:
     """A server that allows few requests a minute."""
-    running = Running(tmp_path / "server", {"STILLROOM_RATE_PER_MINUTE": str(LIMIT)})
+    running = Running(migrated(tmp_path / "server"), {"STILLROOM_RATE_PER_MINUTE": str(LIMIT)})
     yield running.wait_ready()
     running.discard()
 
@@ -67,7 +68,7 @@ def test_signing_in_is_counted_by_address_whatever_is_said_beside_it(strict: Run
 
 def test_requests_that_are_granted_several_at_once_are_all_counted(tmp_path: Path) -> None:
     limit = 480
-    running = Running(tmp_path / "server", {"STILLROOM_RATE_PER_MINUTE": str(limit)})
+    running = Running(migrated(tmp_path / "server"), {"STILLROOM_RATE_PER_MINUTE": str(limit)})
     try:
         north = open_coop(running.wait_ready(), "North Bench")["North Bench"]
         answers = [north.get("suppliers").status for _ in range(2 * limit + 10)]

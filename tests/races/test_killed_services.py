@@ -20,6 +20,7 @@ import psutil
 import pytest
 
 from tests.api.client import Answer, Client, open_coop
+from tests.migrated import migrated
 from tests.running import Running
 
 D = Decimal
@@ -30,7 +31,7 @@ BEFORE_S, AFTER_S = 1.0, 3.0
 @pytest.fixture
 def running(tmp_path: Path) -> Iterator[Running]:
     """A server that may be killed, with a rate that no load reaches."""
-    running = Running(tmp_path / "server", {"STILLROOM_RATE_PER_MINUTE": "1000000"})
+    running = Running(migrated(tmp_path / "server"), {"STILLROOM_RATE_PER_MINUTE": "1000000"})
     yield running.wait_ready()
     running.discard()
 
