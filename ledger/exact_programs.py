@@ -1,0 +1,163 @@
+"""Linear programs in fractions: nothing is rounded, so that what is found is proven as it stands.
+
+The dual simplex method with its inverse kept as columns (Lemke (1954), from memory). It is meant
+for a few dozen unknowns and some hundred rows, where being exact matters more than being quick.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import lcm
+
+from ledger.errors import Invalid
+
+Number = int | Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """`least` ≤ weights · unknowns ≤ `most`; without `least` there is no lower limit."""
+
+    weights: tuple[int, ...]
+    most: Number
+    least: Number | None = None
+
+    @property
+    def is_fixed(self) -> bool:
+        return self.least == self.most
+
+
+@dataclass(frozen=True, slots=True)
+class Optimum:
+    """The unknowns where the goal is least, and what each limiting row weighs in that.
+
+    `weights` has the rows that are at a limit in *every* solution as good as this one: those with
+    a weight other than zero (complementary slackness).
+    """
+
+    unknowns: list[Fraction]
+    weights: dict[int, Fraction]
+
+
+def minimise(goal: Sequence[int], rows: Sequence[Row], start: Sequence[int]) -> Optimum:
+    """The least `goal` · unknowns under all rows.
+
+    `start` names as many independent rows as there are unknowns, every fixed row among them, whose
+    limits alone would bound the goal from below. The row furthest beyond its limit comes in next;
+    after a step that gained nothing the first such row does, so that no choice of rows comes twice
+    (Bland (1977), from memory). Raises Invalid where `start` is not such a choice, and where no
+    unknowns satisfy all rows.
+    """
+    basis = _Basis(goal, rows, start)
+    gained = True
+    while True:
+        found = basis.first_beyond() if not gained else basis.furthest_beyond()
+        if found is None:
+            return Optimum(basis.point(), basis.weights())
+        gained = basis.take_in(*found)
+
+
+class _Basis:
+    """The rows that are at a limit now; `columns` are those of the inverse of their weights."""
+
+    def __init__(self, goal: Sequence[int], rows: Sequence[Row], start: Sequence[int]) -> None:
+        self.goal, self.rows, self.members = goal, rows, list(start)
+        self.columns = _inverse_columns([rows[place].weights for place in start])
+        # The goal weighs each row at its upper limit above zero, at its lower one below.
+        self.at_most = [weight >= 0 for weight in self._weights()]
+        if any(
+            not upper and rows[place].least is None
+            for place, upper in zip(self.members, self.at_most, strict=True)
+        ):
+            raise Invalid("The rows to start from do not bound the goal.")
+
+    def _weights(self) -> list[Fraction]:
+        return [-_dot(self.goal, column) for column in self.columns]
+
+    def weights(self) -> dict[int, Fraction]:
+        found = zip(self.members, self._weights(), strict=True)
+        return {place: weight for place, weight in found if weight}
+
+    def point(self) -> list[Fraction]:
+        limits = [
+            self.rows[place].most if upper else self.rows[place].least or 0
+            for place, upper in zip(self.members, self.at_most, strict=True)
+        ]
+        return [
+            sum((limit * column[unknown] for limit, column in self._with(limits)), Fraction(0))
+            for unknown in range(len(self.goal))
+        ]
+
+    def _with(self, limits: list[Number]) -> Iterator[tuple[Number, list[Fraction]]]:
+        return ((limit, column) for limit, column in zip(limits, self.columns, strict=True))
+
+    def _beyond(self) -> Iterator[tuple[Number, int, int]]:
+        """By how much, which row, and whether above its most (1) or below its least (-1)."""
+        point = self.point()
+        # Whole numbers over one denominator: the sums below are most of the work.
+        scale = lcm(*(one.denominator for one in point))
+        whole = [one.numerator * (scale // one.denominator) for one in point]
+        for place, row in enumerate(self.rows):
+            value = sum(weight * one for weight, one in zip(row.weights, whole, strict=True))
+            if value > row.most * scale:
+                yield value - row.most * scale, place, 1
+            elif row.least is not None and value < row.least * scale:
+                yield row.least * scale - value, place, -1
+
+    def first_beyond(self) -> tuple[int, int] | None:
+        return next(((place, side) for _, place, side in self._beyond()), None)
+
+    def furthest_beyond(self) -> tuple[int, int] | None:
+        found = max(self._beyond(), key=lambda one: one[0], default=None)
+        return None if found is None else found[1:]
+
+    def take_in(self, place: int, side: int) -> bool:
+        """The row comes in at its limit, and the first whose weight would turn goes out.
+
+        Returns whether the goal's bound rose.
+        """
+        entering = self.rows[place].weights
+        parts = [_dot(entering, column) for column in self.columns]
+        weights = self._weights()
+        step, _, out = min(
+            (
+                (abs(weight / part), self.members[at], at)
+                for at, (weight, part) in enumerate(zip(weights, parts, strict=True))
+                if not self.rows[self.members[at]].is_fixed
+                and part * side * (1 if self.at_most[at] else -1) > 0
+            ),
+            default=(Fraction(0), 0, -1),
+        )
+        if out < 0:
+            raise Invalid("No solution satisfies all rows.")
+        coming = [one / parts[out] for one in self.columns[out]]
+        for at, part in enumerate(parts):
+            if part and at != out:
+                column = self.columns[at]
+                self.columns[at] = [a - part * b for a, b in zip(column, coming, strict=True)]
+        self.columns[out], self.members[out], self.at_most[out] = coming, place, side > 0
+        return step > 0
+
+
+def _dot(weights: Sequence[int], column: Sequence[Fraction]) -> Fraction:
+    return sum((a * b for a, b in zip(weights, column, strict=True) if a), Fraction(0))
+
+
+def _inverse_columns(matrix: Sequence[Sequence[int]]) -> list[list[Fraction]]:
+    """The columns of the inverse, by elimination. Raises Invalid where there is none."""
+    size = len(matrix)
+    work = [
+        [Fraction(one) for one in row] + [Fraction(int(at == place)) for at in range(size)]
+        for place, row in enumerate(matrix)
+    ]
+    for at in range(size):
+        pivot = next((row for row in range(at, size) if work[row][at]), None)
+        if pivot is None:
+            raise Invalid("The rows to start from are not independent.")
+        work[at], work[pivot] = work[pivot], work[at]
+        head = work[at][at]
+        work[at] = [one / head for one in work[at]]
+        for row in range(size):
+            if row != at and (factor := work[row][at]):
+                work[row] = [a - factor * b for a, b in zip(work[row], work[at], strict=True)]
+    return [[work[row][size + column] for row in range(size)] for column in range(size)]
