@@ -1,8 +1,10 @@
 -- The least that posts an entry into the server's own tables: same rows, keys, constraints,
 -- trigger, walls and locks as the real one, and it refuses the same: another's account or lot, what
 -- is not there, not released, out of date or reserved, the future, a closed period, a back-dated
--- overdraw. But all ids are given, goods only ever go from one account into another, the cost
--- formula is a moving average, and a refusal says nothing of what to do.
+-- overdraw. Its balances are right for whatever it accepts, a lot named twice and two lots of one
+-- material included, and what is watched is owed a check. But all ids are given, goods only ever go
+-- from one account into another, the cost formula is a moving average, and a refusal says nothing
+-- of what to do.
 create schema floor;
 create function floor.post(entry uuid, at timestamptz, person int, source uuid, target uuid,
                            lots uuid[], layers uuid[], quantities numeric[]) returns numeric[]
@@ -43,7 +45,9 @@ begin
     from unnest(layers, quantities) with ordinality m(layer, quantity, line)
     join ledger_layer l on l.coop_id = coop and l.id = m.layer;
   update ledger_layer l set quantity = l.quantity - m.quantity, value = l.value - m.value
-    from unnest(layers, quantities, worth) m(layer, quantity, value)
+    from (select layer, sum(quantity), sum(value)
+            from unnest(layers, quantities, worth) m(layer, quantity, value) group by layer
+         ) m(layer, quantity, value)
     where l.coop_id = coop and l.id = m.layer;
   insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
   select coop, maker, entry, line, layer, -quantity, -value
@@ -51,11 +55,14 @@ begin
   with carried as (
     update ledger_holding h set quantity = h.quantity + m.quantity, value = h.value + m.value,
                                 last_on = greatest(h.last_on, day)
-      from (select source, lot, -quantity, -value from unnest(lots, quantities, worth)
-                as m(lot, quantity, value)
-            union all
-            select target, lot, quantity, value from unnest(lots, quantities, worth)
-                as m(lot, quantity, value)
+      from (select account, lot, sum(quantity), sum(value)
+              from (select source, lot, -quantity, -value from unnest(lots, quantities, worth)
+                        as m(lot, quantity, value)
+                    union all
+                    select target, lot, quantity, value from unnest(lots, quantities, worth)
+                        as m(lot, quantity, value)
+                   ) m(account, lot, quantity, value)
+              group by account, lot
            ) m(account, lot, quantity, value)
       where h.coop_id = coop and h.account_id = m.account and h.lot_id = m.lot
       returning h.last_on)
@@ -72,6 +79,11 @@ begin
   select coop, maker, entry, 2 * line, target, lot, quantity, value, day
     from unnest(lots, quantities, worth) with ordinality
       m(lot, quantity, value, line);
+  insert into ledger_outbox (coop_id, maker_id, id, task, subject)
+  select coop, maker, uuidv7(), 'check_watch', w.material_id
+    from ledger_watch w join ledger_layer l on l.coop_id = coop and l.material_id = w.material_id
+    where w.coop_id = coop and w.maker_id = maker and l.id = any (layers)
+    on conflict do nothing;
   return worth;
 end $$;
 alter function floor.post(uuid, timestamptz, int, uuid, uuid, uuid[], uuid[], numeric[])
