@@ -6,7 +6,7 @@ Most of them lose something in the making, which all three ways of reckoning hee
 import random
 import statistics
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -74,59 +74,74 @@ def random_recipes() -> list[Recipe]:
 
 
 def write(server: Running, stock: Stock, recipes: list[Recipe]) -> None:
-    """The formulas in their tables, as the verb would leave them.
+    """The formulas in their tables, as the verb would leave them, copied in at once.
 
     The lines come in without the trigger that looks for cycles, which looks once for each version.
     """
-    from ledger.access import acting_as
-
     with psycopg.connect(as_superuser(server), autocommit=True) as admin:
         admin.execute("alter table formulas_line disable trigger user")
-        with acting_as(stock.actor()):
-            _insert(stock, recipes)
+        with admin.transaction():
+            for rows in _rows(stock, recipes):
+                _copy(admin, rows)
         admin.execute("alter table formulas_line enable trigger user")
 
 
-def _insert(stock: Stock, recipes: list[Recipe]) -> None:
+def _copy(admin: psycopg.Connection[Any], rows: Sequence[Any]) -> None:
+    """Rows of one model into its table; the database fills what it fills by itself."""
+    from django.db import connection
+    from django.db.models import NOT_PROVIDED
+
+    meta = rows[0]._meta
+    fields = [
+        one for one in meta.concrete_fields if not one.generated and one.db_default is NOT_PROVIDED
+    ]
+    columns = ", ".join(one.column for one in fields)
+    with admin.cursor().copy(f"copy {meta.db_table} ({columns}) from stdin") as copy:
+        for row in rows:
+            copy.write_row(
+                [one.get_db_prep_save(one.pre_save(row, True), connection) for one in fields]
+            )
+
+
+def _rows(stock: Stock, recipes: list[Recipe]) -> Iterator[list[Any]]:
     from formulas.models import Formula, FormulaVersion, Line, Phase
     from ledger.models import Material
 
     own = {"coop_id": stock.coop_id, "maker_id": stock.maker_id}
-    made = Material.objects.bulk_create(
+    made = [
         Material(**own, name=f"Base {n}", measured_by="mass", cost_class="made")
         for n in range(len(recipes))
-    )
-    formulas = Formula.objects.bulk_create(
-        Formula(**own, name=material.name, material=material) for material in made
-    )
-    versions = FormulaVersion.objects.bulk_create(
+    ]
+    yield made
+    formulas = [Formula(**own, name=one.name, material_id=one.id) for one in made]
+    yield formulas
+    versions = [
         FormulaVersion(
             **own,
-            formula=one,
+            formula_id=one.id,
             number=1,
             process_loss_percent=100 - recipe.left,
             person_id=stock.person_id,
         )
         for one, recipe in zip(formulas, recipes, strict=True)
-    )
-    phases = Phase.objects.bulk_create(
-        Phase(**own, version=version, position=0, name="A") for version in versions
-    )
-    for start in range(0, len(recipes), 1000):
-        Line.objects.bulk_create(
-            Line(
-                **own,
-                version=versions[n],
-                phase=phases[n],
-                position=place,
-                kind="fixed",
-                component=formulas[which] if nested else None,
-                material_id=None if nested else stock.materials[which],
-                percent=percent,
-            )
-            for n in range(start, min(start + 1000, len(recipes)))
-            for place, (nested, which, percent) in enumerate(recipes[n].lines)
+    ]
+    yield versions
+    phases = [Phase(**own, version_id=one.id, position=0, name="A") for one in versions]
+    yield phases
+    yield [
+        Line(
+            **own,
+            version_id=versions[n].id,
+            phase_id=phases[n].id,
+            position=place,
+            kind="fixed",
+            component_id=formulas[which].id if nested else None,
+            material_id=None if nested else stock.materials[which],
+            percent=percent,
         )
+        for n, recipe in enumerate(recipes)
+        for place, (nested, which, percent) in enumerate(recipe.lines)
+    ]
 
 
 def recursive(recipes: list[Recipe], costs: list[Any]) -> list[Any]:
