@@ -339,5 +339,8 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     ),
     "document_once_per_lot": lambda facts: DocumentThere(),
     "certificate_has_specification": lambda facts: CertificateAlone(pointer="/documents"),
+    "offer_once": lambda facts: Conflict(
+        "This pack is offered already: add a price to that offer."
+    ),
     "entry_of_own_accounts_and_lots": lambda facts: NotFound(),
 }

@@ -24,11 +24,13 @@ class Verb(StrEnum):
     HEAR = "log complaints, and what buyers said in a recall"
     SET_COST_FORMULA = "choose the cost formula"
     SET_STANDARD_COST = "set standard costs"
+    SEE_OFFERS = "see what suppliers offer"
+    OFFER = "write offers of suppliers"
 
 
 _BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
 _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Verb.EDIT_CATALOGUE}
-_BOOKS |= {Verb.TRANSFER, Verb.HEAR}
+_BOOKS |= {Verb.TRANSFER, Verb.HEAR, Verb.SEE_OFFERS, Verb.OFFER}
 
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb),
@@ -36,7 +38,9 @@ MAY: Final[dict[str, frozenset[Verb]]] = {
     "books": frozenset(
         _BOOKS | {Verb.BILL, Verb.SET_COST_FORMULA, Verb.SET_STANDARD_COST, Verb.WATCH, Verb.COUNT}
     ),
-    "read-only": frozenset({Verb.READ, Verb.SEE_COSTS}),
+    "read-only": frozenset({Verb.READ, Verb.SEE_COSTS, Verb.SEE_OFFERS}),
     # Of the co-op alone: no maker's stock, only what all share.
-    "coordinator": frozenset({Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY}),
+    "coordinator": frozenset(
+        {Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY, Verb.SEE_OFFERS, Verb.OFFER}
+    ),
 }

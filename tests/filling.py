@@ -14,10 +14,12 @@ from formulas.reworking import rework
 from formulas.topping_up import top_up
 from formulas.unit_weighings import Weighed, choose_rule, units_of_batch, weigh_units
 from ledger.billing import Wanted, book_bill
+from ledger.catalogue import add_supplier
 from ledger.costing import ChargeKind
 from ledger.count_closing import Explained, close_sheet
 from ledger.counting import Chosen, Read, open_sheet, read_lots
 from ledger.models import Bill, CountCause, Material, ReceiptLine
+from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
 from ledger.quantities import parse_quantity
 from ledger.retesting import retest
 from tests.factories import MORNING, TODAY, D, Workshop
@@ -33,6 +35,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _intermediate(shop, oil)
     _contents(shop, oil)
     _retest(shop)
+    _offer(shop, oil)
 
 
 def _bill(shop: Workshop, oil: Material) -> None:
@@ -140,3 +143,18 @@ def _retest(shop: Workshop) -> None:
         today=TODAY,
         retest_on=TODAY.replace(year=TODAY.year + 1),
     )
+
+
+def _offer(shop: Workshop, oil: Material) -> None:
+    """What a supplier offers, with a break, and the terms of an order."""
+    supplier = shop.does(add_supplier, name="Bulk oils")
+    step = BreakFacts(parse_quantity("25 kg"), D("4.60"))
+    shop.does(
+        add_offer,
+        supplier=supplier.id,
+        material=oil.id,
+        pack=parse_quantity("5 kg"),
+        price=PriceFacts(TODAY, D("5.20"), breaks=[step]),
+    )
+    terms = TermsFacts(TODAY, freight_kind="flat", freight=D(28))
+    shop.does(set_supplier_terms, supplier=supplier.id, terms=terms)

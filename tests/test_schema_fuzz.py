@@ -53,7 +53,7 @@ QUANTITIES = ["1 g", "2.5 kg", "4 gal", "16 fl oz", "3 each", "0.5 lb", "½ cup"
 # What a word of a request may name; the fields that hold a quantity; and moments that are past.
 KINDS = {"lot", "material", "supplier", "formula", "product", "line", "sale"}
 MEASURED = {"quantity", "output", "batch", "used", "reorder_point", "nominal", "mass_each"}
-MEASURED |= {"gross", "tare", "booked", "really"}
+MEASURED |= {"gross", "tare", "booked", "really", "pack", "at_least"}
 MOMENTS = ["2025-05-07T12:00:00Z", "2025-06-01T23:30:00-05:00", "2031-01-01T00:00:00Z"]
 NAMED_BY_PATH = {
     "alerts": "alert",
@@ -64,6 +64,7 @@ NAMED_BY_PATH = {
     "entries": "entry",
     "fills": "fill",
     "complaints": "complaint",
+    "offers": "offer",
     "recall-notices": "notice",
     "recalls": "recall",
     "watches": "material",

@@ -32,6 +32,7 @@ OF_PATH = {
     "formulas": "formula",
     "lots": "lot",
     "materials": "material",
+    "offers": "offer",
     "products": "product",
     "complaints": "complaint",
     "recall-notices": "notice",

@@ -88,6 +88,34 @@ PRICE: Final = _sent(
     "A margin of 60 % after a fee of 6.5 %",
     {"unit_cost": "2.35", "fixed_fee": "0.30", "margin_percent": "60", "fee_percent": "6.5"},
 )
+OFFER: Final = _sent(
+    "A kilogram that costs less from 25, 50 and 75 kg on",
+    {
+        "supplier": SUPPLIER,
+        "material": GLYCERIN,
+        "pack": "1 kg",
+        "article_code": "GLY-1",
+        "valid_from": "2025-05-01",
+        "price": "5.20",
+        "breaks": [
+            {"at_least": "25 kg", "price": "4.60"},
+            {"at_least": "50 kg", "price": "4.10"},
+            {"at_least": "75 kg", "price": "3.80"},
+        ],
+        "lead_time_days": 9,
+    },
+)
+OFFER_PRICE: Final = _sent(
+    "In another currency, at the rate of the day",
+    {"valid_from": "2025-06-01", "price": "4.90", "currency": "EUR", "rate": "1.0845"},
+)
+OFFER_END: Final = _sent(
+    "Out of the list", {"valid_from": "2025-09-01", "note": "not in the autumn list"}
+)
+SUPPLIER_TERMS: Final = _sent(
+    "28.00 for each order, free from 200.00 on",
+    {"valid_from": "2025-05-01", "freight_kind": "flat", "freight": "28", "free_from": "200"},
+)
 LADDER: Final = _sent(
     "Wholesale at a margin, and a shop price that ends in .95 with tax",
     {

@@ -7,6 +7,7 @@ from ledger.models.counts import CountCause, CountLine, CountReading, CountSheet
 from ledger.models.documents import DecisionDocument, Document
 from ledger.models.entries import Entry, LayerPosting, Posting
 from ledger.models.makers import Coop, Maker, Membership
+from ledger.models.offers import Offer, OfferBreak, OfferPrice, SupplierTerms
 from ledger.models.quality import LotResult, Retest, Specification, SpecificationLimit
 from ledger.models.recalls import (
     Recall,
@@ -58,6 +59,9 @@ __all__ = [
     "Material",
     "MaterialPart",
     "Membership",
+    "Offer",
+    "OfferBreak",
+    "OfferPrice",
     "Outbox",
     "Pool",
     "Posting",
@@ -76,6 +80,7 @@ __all__ = [
     "SpecificationLimit",
     "Status",
     "Supplier",
+    "SupplierTerms",
     "Sweep",
     "Transfer",
     "Watch",

@@ -49,8 +49,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     measured = {"measure": "ph", "value": "5.5", "note": f"note {secret}"}
     measurement = maker.post(f"batches/{planned['id']}/measurements", measured).made()
     _cost_formula(maker, secret)
-    certified = {"kind": "coa", "name": f"CoA {secret}.pdf", "note": f"note {secret}"}
-    document = maker.upload(f"lots/{oil_lot}/documents", pdf(secret), **certified).made()
+    document = _certified(maker, oil_lot, secret)
     ids = {
         "material": [oil, jar],
         "own_material": [formula["material"], product["material"]],
@@ -72,11 +71,18 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "count": [_counted(maker, oil_lot, secret)],
         "alert": [_alert(maker, oil)],
     }
+    ids["offer"] = [_offered(maker, supplier, oil, secret)]
     ids["complaint"] = [_complained(maker, fill["lot"]["id"], product["id"], secret)]
     if ally is not None:
         ids |= _exchanged(maker, ally, oil_lot, secret)
         ids |= _recalled(maker, ally, ids, secret)
     return Populated(ids, [secret])
+
+
+def _certified(maker: Client, lot: str, secret: str) -> Any:
+    """The certificate of a lot."""
+    certified = {"kind": "coa", "name": f"CoA {secret}.pdf", "note": f"note {secret}"}
+    return maker.upload(f"lots/{lot}/documents", pdf(secret), **certified).made()
 
 
 def _cost_formula(maker: Client, secret: str) -> None:
@@ -86,6 +92,17 @@ def _cost_formula(maker: Client, secret: str) -> None:
 
 def _weighings(maker: Client, batch: str) -> list[str]:
     return [one["id"] for one in maker.get(f"batches/{batch}").made()["weighings"]]
+
+
+def _offered(maker: Client, supplier: str, oil: str, secret: str) -> str:
+    """What a supplier offers the maker alone, and the terms of an order."""
+    day = {"valid_from": "2025-05-01"}
+    terms = {"freight_kind": "flat", "freight": "28", "note": f"note {secret}", **day}
+    maker.post(f"suppliers/{supplier}/terms", terms).made()
+    pack = {"supplier": supplier, "material": oil, "pack": "5 kg", "article_code": secret}
+    breaks = [{"at_least": "25 kg", "price": "40.40"}]
+    offer = maker.post("offers", {**pack, "price": "44.40", "breaks": breaks, **day}).made()
+    return str(offer["id"])
 
 
 def _complained(maker: Client, lot: str, product: str, secret: str) -> str:

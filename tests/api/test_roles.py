@@ -16,6 +16,10 @@ DOCUMENT: dict[str, Any] = json.loads(schema.document())
 # What each operation asks of a role, written down apart from the code that asks it.
 ASKS = {
     "POST /materials": Verb.EDIT_CATALOGUE,
+    "POST /suppliers/{id}/terms": Verb.OFFER,
+    "POST /offers": Verb.OFFER,
+    "POST /offers/{id}/prices": Verb.OFFER,
+    "POST /offers/{id}/end": Verb.OFFER,
     "POST /receipts": Verb.RECEIVE,
     "POST /receipts/{id}/charges": Verb.BILL,
     "POST /lots/{id}/decisions": Verb.DECIDE,
@@ -105,6 +109,8 @@ def test_who_belongs_to_the_maker_reads_and_nobody_else(
             answer.refused(403, "forbidden")
     seen = people[role].get("receipts")
     assert seen.status == (200 if Verb.SEE_COSTS in MAY[role] else 403), "prices stand in them"
+    seen = people[role].get("offers")
+    assert seen.status == (200 if Verb.SEE_OFFERS in MAY[role] else 403)
     for path in ("materials", "suppliers"):
         assert people[role].get(path).status == 200
 
@@ -186,6 +192,7 @@ def test_the_table_leaves_nothing_out() -> None:
         "supplier-returns": Verb.ISSUE,
         "cost-formulas": Verb.SET_COST_FORMULA,
         "suppliers": Verb.EDIT_CATALOGUE,
+        "offers": Verb.SEE_OFFERS,
         # A part of PATCH /materials/{id}, tried with the verb itself.
         "density": Verb.CHANGE_DENSITY,
     }

@@ -1,0 +1,1 @@
+drop function ledger_check_breaks() cascade;
