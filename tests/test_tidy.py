@@ -21,6 +21,8 @@ DIVIDED_OPENLY = {("ledger/unit_names.py", "7 / 10"), ("ledger/outbox.py", "200 
 OF_FLOATS = {"models.FloatField", "math.fsum", "math.sqrt"}
 # Arrays of binary numbers, for a question about all formulas at once; prices are exact.
 MAY_USE_ARRAYS = {"formulas/rollup.py"}
+# The solver reckons in floats; whole numbers go in and come out, and costs are reckoned anew.
+MAY_ASK_THE_SOLVER = {"ledger/solver.py"}
 # What a version control system keeps is judged; what a tool left lying about is not.
 GENERATED = {".venv", ".data", ".git", "__pycache__", "mutants", "stillroom.egg-info"}
 
@@ -162,6 +164,17 @@ def test_arrays_stand_in_one_place_and_are_loaded_when_asked() -> None:
         if isinstance(node, ast.Import | ast.ImportFrom) and arrays & set(imported(node))
     ]
     assert at_the_top == []
+
+
+def test_the_solver_is_asked_in_one_place_and_loaded_when_asked() -> None:
+    users = {named(path) for path, tree in trees(*DOMAIN, "api") if "highspy" in imported(tree)}
+    assert users == MAY_ASK_THE_SOLVER
+    assert not [
+        name
+        for name in users
+        for node in ast.parse((ROOT / name).read_text()).body
+        if isinstance(node, ast.Import | ast.ImportFrom) and "highspy" in imported(node)
+    ]
 
 
 def test_migrations_import_nothing_of_the_apps() -> None:

@@ -1,0 +1,76 @@
+"""The cheapest packs of one supplier for one material, by dynamic programming in whole numbers.
+
+With several packs of which any number may be bought this is the covering knapsack (Martello and
+Toth, Knapsack Problems, ch. 3, from memory): offer after offer, the cheapest way to hold a quantity
+is one without the offer, or with a pack more of it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from ledger.order_numbers import Choice, Tier
+
+LONGEST_TABLE: Final = 20_000
+_NONE: Final = 1 << 80
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """What it costs, and how many packs of which of the choices it takes."""
+
+    cost: int
+    packs: dict[int, int]
+
+
+def cheapest_cover(
+    need: int, choices: Sequence[Choice], within: int | None = None, longest: int = LONGEST_TABLE
+) -> Cover | None:
+    """The cheapest packs that hold `need` together, and no more than `within`; None if none do.
+
+    It is the cheapest where no price rises with the quantity, and where the table of all
+    quantities is no longer than `longest`; a longer one is reckoned in a coarser measure, which
+    gives a cover that may be somewhat dearer.
+    """
+    top = need if within is None else within
+    coarse = 1 + top * sum(len(choice.tiers) for choice in choices) // longest
+    sizes = [choice.size // coarse for choice in choices]
+    least, most = -(-need // coarse), top // coarse if within is not None else -(-need // coarse)
+    costs = [0] + [_NONE] * most
+    counts = []
+    for choice, size in zip(choices, sizes, strict=True):
+        costs, counted = _with_offer(costs, choice.tiers if size else (), size, within is None)
+        counts.append(counted)
+    cost, place = min(((costs[q], q) for q in range(least, most + 1)), default=(_NONE, 0))
+    if cost >= _NONE:
+        return None
+    packs = {}
+    for which in reversed(range(len(choices))):
+        if count := counts[which][place]:
+            packs[which] = count
+            place = max(0, place - count * sizes[which])
+    held = sum(choices[which].size * count for which, count in packs.items())
+    if within is not None and held > within:
+        return None
+    return Cover(sum(choices[which].price(count) for which, count in packs.items()), packs)
+
+
+def _with_offer(
+    before: list[int], tiers: Sequence[Tier], size: int, beyond: bool
+) -> tuple[list[int], list[int]]:
+    """The least costs with an offer more, and how many of its packs each takes.
+
+    `beyond` says that more than a quantity may be held as well.
+    """
+    after, counts = before.copy(), [0] * len(before)
+    for tier in tiers:
+        first, price = tier.first * size, tier.first * tier.price
+        row, packs = [_NONE] * len(before), [0] * len(before)
+        for q in range(1 if beyond else first, len(before)):
+            row[q], packs[q] = before[q - first if q > first else 0] + price, tier.first
+            more = q - size if q > size else 0
+            if packs[more] and row[more] + tier.price < row[q]:
+                row[q], packs[q] = row[more] + tier.price, packs[more] + 1
+            if row[q] < after[q]:
+                after[q], counts[q] = row[q], packs[q]
+    return after, counts

@@ -1,0 +1,124 @@
+"""Whole numbers under rows at the least cost: the one place that asks the solver, HiGHS.
+
+HiGHS reckons in binary numbers, within tolerances. So only whole numbers go in, whole numbers come
+out, and what they cost is never read from it: whoever asks reckons that anew, exactly, and keeps no
+answer that breaks a rule. What is taken from the solver is its bound, rounded down. It is loaded
+when first asked, and works with one thread.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from fractions import Fraction
+from math import floor
+from typing import Any, Final
+
+# HiGHS stops a proof at this difference; costs are whole, so that less than one is none.
+_HALF: Final = Fraction(49, 100)
+_FINE: Final = Fraction(1, 10**7)
+_LEAST_SECONDS: Final = Fraction(1, 20)
+
+
+@dataclass(slots=True)
+class Program:
+    """Columns with their cost and bounds, and rows: the sum of each row is at least `least`."""
+
+    costs: list[int] = field(default_factory=list)
+    lowest: list[int] = field(default_factory=list)
+    highest: list[int] = field(default_factory=list)
+    whole: list[bool] = field(default_factory=list)
+    starts: list[int] = field(default_factory=lambda: [0])
+    columns: list[int] = field(default_factory=list)
+    factors: list[int] = field(default_factory=list)
+    least: list[int] = field(default_factory=list)
+
+    def column(self, cost: int, highest: int, *, whole: bool = True) -> int:
+        """A number from zero to `highest`; which column it is."""
+        self.costs.append(cost)
+        self.lowest.append(0)
+        self.highest.append(highest)
+        self.whole.append(whole)
+        return len(self.costs) - 1
+
+    def row(self, terms: Mapping[int, int], least: int) -> None:
+        """The sum of factor times column is at least this."""
+        self.columns.extend(terms)
+        self.factors.extend(terms.values())
+        self.starts.append(len(self.columns))
+        self.least.append(least)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The best values found, if any, and what no answer can be cheaper than, if that is known."""
+
+    values: tuple[int, ...] | None
+    bound: int
+    impossible: bool
+
+
+def solve(
+    program: Program,
+    *,
+    seconds: Fraction,
+    within: Decimal = Decimal(0),
+    start: Sequence[int] | None = None,
+) -> Found:
+    """The least cost, to proof or to a part `within` of it, or the best found in these seconds.
+
+    `start` is an answer to begin from. No cost may be below zero, so that zero bounds them all.
+    """
+    import highspy
+
+    solver = highspy.Highs()  # type: ignore[no-untyped-call]
+    options = {
+        "output_flag": False,
+        "threads": 1,
+        "time_limit": _binary(max(seconds, _LEAST_SECONDS)),
+        "mip_rel_gap": _binary(Fraction(within)),
+        "mip_abs_gap": _binary(_HALF),
+        "mip_feasibility_tolerance": _binary(_FINE),
+    }
+    for name, value in options.items():
+        solver.setOptionValue(name, value)
+    solver.passModel(_model(program, highspy))
+    if start is not None:
+        solution = highspy.HighsSolution()
+        solution.col_value = list(start)
+        solver.setSolution(solution)
+    solver.run()
+    info = solver.getInfo()
+    if solver.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
+        return Found(None, 0, True)
+    there = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    values = tuple(round(value) for value in solver.getSolution().col_value) if there else None
+    return Found(values, _below(info.mip_dual_bound), False)
+
+
+def _model(program: Program, highspy: Any) -> Any:
+    model = highspy.HighsLp()
+    model.num_col_, model.num_row_ = len(program.costs), len(program.least)
+    model.col_cost_ = program.costs
+    model.col_lower_, model.col_upper_ = program.lowest, program.highest
+    model.row_lower_ = program.least
+    model.row_upper_ = [highspy.kHighsInf] * len(program.least)
+    model.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    model.a_matrix_.start_ = program.starts
+    model.a_matrix_.index_ = program.columns
+    model.a_matrix_.value_ = program.factors
+    kinds = highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger
+    model.integrality_ = [kinds[whole] for whole in program.whole]
+    return model
+
+
+def _binary(value: Fraction) -> Any:
+    """The nearest binary number, which is what an option takes."""
+    return value.numerator / value.denominator
+
+
+def _below(bound: Any) -> int:
+    """The least whole cost that the bound allows; the solver's own error is given away."""
+    if not abs(bound) < 10**18:
+        return 0
+    exact = Fraction(bound)
+    return max(0, floor(exact - exact / 10**9 + 1 - Fraction(1, 100)))

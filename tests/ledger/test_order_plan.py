@@ -1,0 +1,217 @@
+"""The order plan against trying everything, and what it says where nothing can be ordered."""
+
+from dataclasses import replace
+from decimal import Decimal as D
+from random import Random
+
+import pytest
+
+from ledger import order_stages
+from ledger.errors import Invalid
+from ledger.order_advice import advice, line_by_line
+from ledger.order_bills import keeps_the_terms
+from ledger.order_plan import OrderPlan, order_plan
+from ledger.order_terms import (
+    BudgetTooSmall,
+    Need,
+    NothingCovers,
+    PackOffer,
+    PackPrice,
+    Terms,
+    Why,
+)
+from tests.ledger.order_cases import Case, cases, cheapest_of_all
+
+CASES = 500
+
+
+def planned(case: Case, *, seconds: D = D(10), within: D = D(0)) -> OrderPlan:
+    return order_plan(case.needs, case.offers, case.terms, seconds=seconds, within=within)
+
+
+def least(case: Case) -> D | None:
+    try:
+        plan = planned(case)
+    except NothingCovers:
+        return None
+    assert plan.proven
+    assert plan.bound == plan.cost
+    assert keeps_the_terms(plan.packs, case.needs, case.terms)
+    return plan.cost
+
+
+def test_it_costs_what_trying_everything_costs() -> None:
+    compared = [(least(case), cheapest_of_all(case)) for case in cases(CASES, seed=1)]
+    assert len(compared) == CASES
+    assert [pair for pair in compared if pair[0] != pair[1]] == []
+    assert sum(found is None for found, _ in compared) < CASES / 5
+
+
+def test_the_stages_come_to_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is meant for hundreds of offers, of a few; amounts beyond the need included."""
+    monkeypatch.setattr(order_stages, "_FEW", 0)
+    monkeypatch.setattr(order_stages, "_MANY", 0)
+    compared = [(least(case), cheapest_of_all(case)) for case in cases(100, seed=2)]
+    assert [pair for pair in compared if pair[0] != pair[1]] == []
+
+
+def test_ordering_together_never_costs_more_than_ordering_apart() -> None:
+    """Every need by itself, with the same terms."""
+    compared = 0
+    for case in cases(150, seed=3):
+        apart = [least(replace(case, needs=[need])) for need in case.needs]
+        together = least(case)
+        if None not in apart:
+            compared += 1
+            assert together is not None
+            assert together <= sum((cost for cost in apart if cost is not None), D(0))
+    assert compared > 100
+
+
+def wide(seed: int, materials: int = 40, suppliers: int = 4) -> Case:
+    """More than can be tried, less than takes long."""
+    r = Random(seed)
+    needs = [Need(m, D(r.randint(50, 20_000))) for m in range(materials)]
+    offers = [
+        PackOffer(
+            (m, s, size),
+            s,
+            m,
+            D(size),
+            (
+                PackPrice(1, cost := D(r.randint(10 * size, 20 * size)) / 1000 + 1),
+                PackPrice(4, cost * D("0.9")),
+            ),
+            D(size),
+        )
+        for m in range(materials)
+        for s in range(suppliers)
+        if s == m % suppliers or r.random() < 0.5
+        for size in (500, 1000, 5000)
+    ]
+    terms = {
+        s: Terms(D(r.randint(50, 200)), D(r.randint(5, 20)), D("0.25"), D(r.randint(200, 900)))
+        for s in range(suppliers)
+    }
+    return Case(needs, offers, terms)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("seconds", ["0", "0.2", "2"])
+def test_at_its_deadline_it_answers_with_its_bound(seconds: str) -> None:
+    case = wide(4)
+    plan = planned(case, seconds=D(seconds))
+    assert keeps_the_terms(plan.packs, case.needs, case.terms)
+    assert 0 <= plan.bound <= plan.cost
+    assert plan.proven == (plan.bound == plan.cost)
+    assert plan.gap == (plan.cost - plan.bound) / plan.cost
+
+
+def test_within_a_part_of_the_least_is_enough_where_that_is_asked() -> None:
+    case = wide(5)
+    near = planned(case, within=D("0.01"))
+    assert near.gap <= D("0.01")
+    assert near.cost <= line_by_line(case.needs, case.offers, case.terms)
+
+
+def test_the_best_step_is_never_dearer_to_use_than_the_plan() -> None:
+    told = 0
+    for case in cases(120, seed=6):
+        try:
+            plan = planned(case)
+        except NothingCovers:
+            continue
+        for line in advice(plan, case.needs, case.terms):
+            [own] = [step for step in line.steps if step.packs == line.planned]
+            [order] = [one for one in plan.orders if one.supplier == line.offer.supplier]
+            assert own.cost == order.cost
+            assert [step.packs for step in line.steps] == sorted({s.packs for s in line.steps})
+            if line.best is not None:
+                told += 1
+                assert line.best.expiring == 0
+                assert line.best.per_usable is not None
+                assert own.expiring or line.best.per_usable <= (own.per_usable or 0)
+    assert told >= 5
+
+
+def one(
+    material: str, price: str, supplier: str = "mill", *, shelf_months: D | None = None
+) -> PackOffer:
+    key, prices = (material, price, supplier), (PackPrice(1, D(price)),)
+    return PackOffer(key, supplier, material, D(1000), prices, shelf_months=shelf_months)
+
+
+FREE = {"mill": Terms(), "press": Terms()}
+
+
+def test_it_says_which_material_nobody_offers() -> None:
+    with pytest.raises(NothingCovers) as refused:
+        order_plan([Need("clay", D(1)), Need("wax", D(1))], [one("clay", "4")], FREE)
+    assert refused.value.facts == {"materials": ["wax"], "reason": Why.NOT_OFFERED}
+
+
+def test_it_says_what_only_a_supplier_offers_that_is_left_out() -> None:
+    offers = [one("clay", "4"), one("wax", "5", "press")]
+    needs = [Need("clay", D(1)), Need("wax", D(1))]
+    with pytest.raises(NothingCovers) as refused:
+        order_plan(needs, offers, FREE, without={"press"})
+    assert refused.value.facts == {"materials": ["wax"], "reason": Why.LEFT_OUT}
+    dearer = [*offers, one("wax", "6")]
+    assert order_plan(needs, dearer, FREE, without={"press"}).cost == 10
+
+
+def test_it_says_what_would_expire() -> None:
+    needs = [Need("clay", D(500), D(50)), Need("wax", D(500))]
+    offers = [one("clay", "4", shelf_months=D(12)), one("wax", "5")]
+    with pytest.raises(NothingCovers) as refused:
+        order_plan(needs, offers, FREE)
+    assert refused.value.facts == {"materials": ["clay"], "reason": Why.WOULD_EXPIRE}
+
+
+def test_it_says_where_a_least_amount_asks_for_more_than_is_used() -> None:
+    needs = [Need("clay", D(500), D(100))]
+    offers = [one("clay", "4", shelf_months=D(12))]
+    with pytest.raises(NothingCovers) as refused:
+        order_plan(needs, offers, {"mill": Terms(minimum=D(20))})
+    assert refused.value.facts == {"materials": ["clay"], "reason": Why.LEAST_AMOUNTS}
+
+
+def test_it_says_what_budget_would_do() -> None:
+    needs = [Need("clay", D(2500))]
+    with pytest.raises(BudgetTooSmall) as refused:
+        order_plan(needs, [one("clay", "4")], FREE, budget=D("11.99"))
+    assert refused.value.facts["least"] == 12
+    assert order_plan(needs, [one("clay", "4")], FREE, budget=D(12)).cost == 12
+
+
+def test_what_is_in_store_is_used_first() -> None:
+    """12 months at 100 g are 1,200 g: with 300 g in store, one pack is used in time, not two."""
+    offers = [one("clay", "4", shelf_months=D(12)), one("clay", "9", "press")]
+    need = Need("clay", D(1500), D(100), in_store=D(300))
+    with pytest.raises(NothingCovers):
+        order_plan([need], offers[:1], FREE)
+    assert order_plan([need], offers, FREE).cost == 13
+
+
+def test_nothing_needed_is_nothing_ordered() -> None:
+    plan = order_plan([Need("clay", D(0))], [one("clay", "4")], FREE)
+    assert plan.orders == ()
+    assert (plan.cost, plan.gap, plan.proven) == (D(0), D(0), True)
+
+
+@pytest.mark.parametrize(
+    ("needs", "offers"),
+    [
+        ([Need("clay", D(-1))], [one("clay", "4")]),
+        ([Need("clay", D(1)), Need("clay", D(2))], [one("clay", "4")]),
+        ([Need("clay", D(1))], [one("clay", "4"), one("clay", "4")]),
+        ([Need("clay", D(1))], [one("clay", "-4")]),
+        ([Need("clay", D(1))], [replace(one("clay", "4"), prices=())]),
+        ([Need("clay", D(1))], [replace(one("clay", "4"), size=D(0))]),
+        ([Need("clay", D(1))], [replace(one("clay", "4"), prices=(PackPrice(0, D(4)),))]),
+    ],
+)
+def test_figures_that_cannot_be_meant(needs: list[Need], offers: list[PackOffer]) -> None:
+    with pytest.raises(Invalid):
+        order_plan(needs, offers, FREE)
+    with pytest.raises(Invalid):
+        order_plan([Need("clay", D(1))], [one("clay", "4")], {"mill": Terms(flat=D(-1))})
