@@ -1,9 +1,12 @@
 """Opening a co-op and its makers."""
 
+import functools
 import itertools
 import re
+import secrets
 import string
 import zoneinfo
+from collections.abc import Iterator
 from typing import Final
 from uuid import UUID
 
@@ -52,7 +55,7 @@ def open_coop(*, name: str, currency: str, time_zone: str, coordinator: Abstract
     CurrencyUnknown.
     """
     minor_units(currency)
-    if time_zone not in zoneinfo.available_timezones():
+    if time_zone not in _time_zones():
         raise Invalid(f"{time_zone!r} is not a time zone; write one such as UTC or Europe/Paris.")
     coop = Coop(id=new_id(), name=_clean(name), currency=currency, time_zone=time_zone)
     with transaction.atomic():
@@ -176,11 +179,26 @@ def _clean(name: str) -> str:
     return clean
 
 
+@functools.cache
+def _time_zones() -> set[str]:
+    """Hundreds of files are read for them."""
+    return zoneinfo.available_timezones()
+
+
+def _slugs(name: str) -> Iterator[str]:
+    """Slugs to try for a name: numbered, and drawn by lot where many have the same name."""
+    base = slugify(name)[:50] or "co-op"
+    yield base
+    for number in range(2, 10):
+        yield f"{base}-{number}"
+    while True:
+        yield f"{base}-{secrets.token_hex(4)}"
+
+
 def _save_with_free_slug(coop: Coop) -> None:
     """Other co-ops cannot be seen, so a slug is tried rather than looked up."""
-    base = slugify(coop.name)[:50] or "co-op"
-    for attempt in itertools.count(1):
-        coop.slug = base if attempt == 1 else f"{base}-{attempt}"
+    for slug in _slugs(coop.name):
+        coop.slug = slug
         try:
             with transaction.atomic():
                 coop.save(force_insert=True)

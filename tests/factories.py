@@ -289,7 +289,8 @@ def open_workshop(name: str = "North Bench", *, coop: Coop | None = None) -> Wor
     """Open a maker in `coop`, or in a new one."""
     owner = get_user_model().objects.create(username=f"owner-{uuid.uuid4()}")
     if coop is None:
-        coop = open_coop(name="Harbour Makers", currency="USD", time_zone="UTC", coordinator=owner)
+        coop_name = f"Harbour Makers {uuid.uuid4().hex[:8]}"
+        coop = open_coop(name=coop_name, currency="USD", time_zone="UTC", coordinator=owner)
     maker = open_maker(coop=coop, name=name, owner=owner)
     return Workshop(coop, actor_for(coop, maker.id, owner.pk, Membership.Role.OWNER))
 

@@ -149,7 +149,10 @@ def open_bench(
     owner = get_user_model().objects.create(username=f"owner-{uuid.uuid4()}", email=address)
     if coop is None:
         coop = open_coop(
-            name="Harbour Makers", currency="USD", time_zone=time_zone, coordinator=owner
+            name=f"Harbour Makers {number}",
+            currency="USD",
+            time_zone=time_zone,
+            coordinator=owner,
         )
     maker = open_maker(coop=coop, name=name, owner=owner)
     return Bench(coop, maker, actor_for(coop, maker.id, owner.pk, Membership.Role.OWNER), address)

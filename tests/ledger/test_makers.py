@@ -56,6 +56,17 @@ def test_a_co_op_has_a_coordinator_and_a_slug_of_its_own(person: AbstractBaseUse
     assert (member.person_id, member.role, member.maker_id) == (person.pk, "coordinator", None)
 
 
+def test_where_many_have_one_name_a_slug_is_drawn_by_lot(person: AbstractBaseUser) -> None:
+    name = f"Tide {uuid.uuid4()}"
+    slugs = [
+        open_coop(name=name, currency="EUR", time_zone="UTC", coordinator=person).slug
+        for _ in range(11)
+    ]
+    assert slugs[8] == f"{slugs[0]}-9"
+    assert len(slugs[9]) == len(slugs[0]) + len("-12345678")
+    assert len(set(slugs)) == 11
+
+
 def test_a_name_without_letters_still_gets_a_slug(person: AbstractBaseUser) -> None:
     opened = open_coop(name="石鹸", currency="JPY", time_zone="Asia/Tokyo", coordinator=person)
     assert opened.slug.startswith("co-op")
