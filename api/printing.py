@@ -16,7 +16,7 @@ from rest_framework.response import Response
 from api.operation import Resource, Sent, reads
 from api.reading import FastJSON
 from api.rest.fields import Body, Choice
-from api.sheets import html, pdf
+from api.sheets import html
 from api.sheets.blocks import PAPERS, Sheet
 
 
@@ -74,6 +74,9 @@ def sent(sheet: Sheet, format: str) -> Sent:
     name = "".join(one if one.isascii() and one.isalnum() else "-" for one in sheet.name)
     headers = {"Content-Disposition": f'inline; filename="{name}.{format}"'}
     if format == "pdf":
+        # What draws takes as long to load as the rest of the server: the first who asks loads it.
+        from api.sheets import pdf
+
         return Sent(pdf.render(sheet), headers=headers, kind="application/pdf")
     headers["Content-Security-Policy"] = html.policy()
     return Sent(html.render(sheet), headers=headers, kind="text/html; charset=utf-8")
