@@ -11,6 +11,7 @@ Their addresses are set before Django reads its settings; they start when a test
 
 import os
 import shutil
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -24,6 +25,9 @@ from deploy import embedded
 from tests.migrated import migrated
 from tests.running import Running
 
+# Dozens of processes start here, and each would compile all of us anew.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 HOME = Path(tempfile.mkdtemp(prefix="stillroom-"))
 
 if settings.configured:

@@ -33,12 +33,19 @@ DECIDES = (
 )
 
 
-def migrated(data: Path) -> Path:
-    """Lay a migrated database into the new data directory `data` of a server, and return it."""
+def migrated(data: Path, *, durable: bool = False) -> Path:
+    """Lay a migrated database into the new data directory `data` of a server, and return it.
+
+    Unless it is to be `durable`, as every other server's is, it does not wait for the disk: a
+    power cut would harm it, and nothing else.
+    """
     made = _made(_store() / _digest())
     lay_out(data)
     # The owner stays: PostgreSQL is not root, and takes no directory of somebody else.
     subprocess.run(["cp", "-a", made / "postgres", data / "postgres"], check=True)
+    if not durable:
+        with (data / "postgres" / "postgresql.auto.conf").open("a") as settings:
+            settings.write("fsync = off\n")
     return data
 
 

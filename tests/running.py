@@ -14,6 +14,8 @@ from typing import IO
 
 import psutil
 
+from tests.managing import Commands
+
 ROOT = Path(__file__).resolve().parent.parent
 SERVICE_VARIABLES = ("DATABASE_URL", "DATABASE_OWNER_URL", "REDIS_URL", "SECRET_KEY")
 
@@ -44,6 +46,7 @@ class Running:
         usual = {"STILLROOM_DEMO": "0", "PORT": str(self.port), "STILLROOM_DATA": str(data)}
         self.environ = clean_environment(**{**usual, **(environ or {})})
         self.lines: list[str] = []
+        self.commands: Commands | None = None
         self.process = subprocess.Popen(
             [ROOT / "deploy" / "up"],
             env=self.environ,
@@ -101,8 +104,17 @@ class Running:
             check=False,
         )
 
+    def command(self, *words: str, **environ: str) -> subprocess.CompletedProcess[str]:
+        """The same in a process that stays until the server ends, and loads Django once."""
+        if self.commands is None:
+            self.commands = Commands(self.environ)
+        return self.commands.run(*words, **environ)
+
     def wait_end(self, within_s: int = 60) -> int:
         """Its exit code, when it has ended."""
+        if self.commands is not None:
+            self.commands.close()
+            self.commands = None
         code = self.process.wait(within_s)
         self.reader.join(5)
         return code

@@ -243,6 +243,6 @@ def open_coop(server: Running, *makers: str, name: str = "Harbour Makers") -> Co
 
 
 def _managed(server: Running, *words: str) -> str:
-    done = server.manage(*words, "--password-env", "MAKER_PASSWORD", MAKER_PASSWORD=PASSWORD)
+    done = server.command(*words, "--password-env", "MAKER_PASSWORD", MAKER_PASSWORD=PASSWORD)
     assert done.returncode == 0, done.stderr
     return done.stdout.strip().splitlines()[-1]

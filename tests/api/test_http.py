@@ -258,7 +258,7 @@ def test_parked_work_is_counted_and_can_be_released(server: Running, coop: Coop)
         )
     told = nobody.raw("GET", "/readyz")
     assert (told.status, told.json["parked"]) == (200, 1)
-    done = server.manage("release_parked")
+    done = server.command("release_parked")
     assert (done.returncode, done.stdout) == (0, "1 released\n")
     assert nobody.raw("GET", "/readyz").json["parked"] == 0
 

@@ -81,10 +81,10 @@ def test_a_new_password_ends_all_tokens(server: Running, coop: Coop) -> None:
     join(hill, person, "Hill Bench", "owner")
     elsewhere = Client(server.port, token_of(hill, person))
     set_it = ("set_password", person, "--password-env", "NEW_PASSWORD")
-    easy = server.manage(*set_it, NEW_PASSWORD="password12")
+    easy = server.command(*set_it, NEW_PASSWORD="password12")
     assert (easy.returncode, "too common" in easy.stderr) == (1, True)
     assert client.get("lots").status == 200, "what is refused changes nothing"
-    done = server.manage(*set_it, NEW_PASSWORD=NEW_PASSWORD)
+    done = server.command(*set_it, NEW_PASSWORD=NEW_PASSWORD)
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout == f"{person}: password set, 2 tokens ended\n"
     for gone in (client, elsewhere):
@@ -95,11 +95,11 @@ def test_a_new_password_ends_all_tokens(server: Running, coop: Coop) -> None:
 
 def test_who_is_made_inactive_is_out_and_may_come_back(server: Running, coop: Coop) -> None:
     person, client = person_at(coop)
-    done = server.manage("set_active", person, "--no")
+    done = server.command("set_active", person, "--no")
     assert (done.returncode, done.stdout) == (0, f"{person}: not active, 1 tokens ended\n")
     client.get("lots").refused(401, "not_signed_in")
     sign_in(server, person).refused(401, "credentials_wrong")
-    done = server.manage("set_active", person, "--yes")
+    done = server.command("set_active", person, "--yes")
     assert (done.returncode, done.stdout) == (0, f"{person}: active, 0 tokens ended\n")
     client.get("lots").refused(401, "not_signed_in")
     assert sign_in(server, person).status == 201
@@ -111,9 +111,9 @@ def test_nobody_by_that_name_is_said(server: Running) -> None:
         ("set_password", nobody, "--password-env", "NEW_PASSWORD"),
         ("set_active", nobody, "--no"),
     ):
-        ran = server.manage(*words, NEW_PASSWORD=NEW_PASSWORD)
+        ran = server.command(*words, NEW_PASSWORD=NEW_PASSWORD)
         assert (ran.returncode, ran.stdout) == (1, "")
         assert f"Nobody signs in as '{nobody}'" in ran.stderr
         assert "Traceback" not in ran.stderr
-    neither = server.manage("set_active", nobody)
+    neither = server.command("set_active", nobody)
     assert (neither.returncode != 0, "--yes" in neither.stderr) == (True, True)

@@ -142,4 +142,4 @@ def test_finishing_at_once_finishes_once(server: Running, north: Client) -> None
     undo = {"reason": "a slip"}
     answers = at_once(north, lambda client, _: client.post(f"entries/{entry}/reversal", undo))
     assert Counter(answer.status for answer in answers) == {201: 1, 409: CLIENTS - 1}
-    assert server.manage("verify_ledger").returncode == 0
+    assert server.command("verify_ledger").returncode == 0

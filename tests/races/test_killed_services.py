@@ -31,7 +31,8 @@ BEFORE_S, AFTER_S = 1.0, 3.0
 @pytest.fixture
 def running(tmp_path: Path) -> Iterator[Running]:
     """A server that may be killed, with a rate that no load reaches."""
-    running = Running(migrated(tmp_path / "server"), {"STILLROOM_RATE_PER_MINUTE": "1000000"})
+    data = migrated(tmp_path / "server", durable=True)
+    running = Running(data, {"STILLROOM_RATE_PER_MINUTE": "1000000"})
     yield running.wait_ready()
     running.discard()
 
@@ -152,7 +153,7 @@ def once(running: Running, north: Client, lot: str, acts: list[Act]) -> None:
     grams = sum(int(act.body["lines"][0]["quantity"].split()[0]) for act in acts)
     left = D(north.get(f"lots/{lot}").made()["on_hand"]["grams"])
     assert left == D(1_000_000) - grams
-    checked = running.manage("verify_ledger")
+    checked = running.command("verify_ledger")
     assert checked.returncode == 0, checked.stdout + checked.stderr
     # Whoever still asks with an old key is told of the old act.
     replayed = north.post("issues", acts[0].body, acts[0].key)

@@ -64,9 +64,6 @@ class BooksMachine(RuleBasedStateMachine):
         self._open(Oracle(), first, second)
 
     def _open(self, oracle: Oracle, first: str, second: str) -> None:
-        with connection.cursor() as cursor:
-            # What is proved here is not that a power cut loses nothing.
-            cursor.execute("set synchronous_commit = off")
         self.books = Books(first)
         self.batch = self.books.batch()
         self.oracle = oracle
@@ -257,8 +254,6 @@ class BooksMachine(RuleBasedStateMachine):
         if hasattr(self, "told"):
             self.compare()
             assert self.books.disagreements() == []
-        with connection.cursor() as cursor:
-            cursor.execute("reset synchronous_commit")
 
 
 TestBooks = told(BooksMachine, STORIES)

@@ -37,7 +37,7 @@ def test_a_month_of_hand_wash(maker: Client, server: Running) -> None:
     the_drum_is_counted_and_the_difference_explained(month)
     the_freight_bill_comes_late(month)
     somebody_asks_where_the_drum_went(month)
-    assert server.manage("verify_ledger").returncode == 0, "the books still agree with themselves"
+    assert server.command("verify_ledger").returncode == 0, "the books still agree with themselves"
 
 
 def the_deliveries_come(month: Month) -> None:

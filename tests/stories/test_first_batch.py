@@ -30,7 +30,7 @@ def test_the_first_week(server: Running) -> None:
     thursday_what_did_it_cost(bench, batch)
     thursday_where_did_it_come_from(bench, lot, batch["lot"]["id"])
     friday_a_slip(bench, glycerin, lot, batch)
-    assert server.manage("verify_ledger").returncode == 0
+    assert server.command("verify_ledger").returncode == 0
 
 
 def monday_a_delivery(bench: Client) -> tuple[str, str]:
