@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from formulas.alternates import AlternateDraft
+from formulas.checks import check_batch
 from formulas.composing import LineDraft, PhaseDraft, write_formula
 from formulas.composition import Balance, Fixed
 from formulas.containers import Piece, record_water_fill, set_container
@@ -22,6 +23,7 @@ from ledger.models import Bill, CountCause, Material, ReceiptLine
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
 from ledger.quantities import parse_quantity
 from ledger.retesting import retest
+from ledger.source_tests import record_source_test
 from tests.factories import MORNING, TODAY, D, Workshop
 
 
@@ -36,6 +38,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _contents(shop, oil)
     _retest(shop)
     _offer(shop, oil)
+    _source_test(shop)
 
 
 def _bill(shop: Workshop, oil: Material) -> None:
@@ -125,6 +128,14 @@ def _contents(shop: Workshop, oil: Material) -> None:
     planned = shop.plan(product, 2)
     shop.weigh_all(planned)
     shop.finish(planned, "160 g", units=2)
+    shop.does(
+        check_batch,
+        batch=planned.batch.id,
+        kind="start_up",
+        passed=True,
+        happened_at=MORNING,
+        now=MORNING,
+    )
     of = shop.does(units_of_batch, planned.batch.id)
     weighed = [Weighed(net=parse_quantity("80.5 g")), Weighed(net=parse_quantity("80.1 g"))]
     shop.does(weigh_units, of=of, weighed=weighed, happened_at=MORNING)
@@ -158,3 +169,17 @@ def _offer(shop: Workshop, oil: Material) -> None:
     )
     terms = TermsFacts(TODAY, freight_kind="flat", freight=D(28))
     shop.does(set_supplier_terms, supplier=supplier.id, terms=terms)
+
+
+def _source_test(shop: Workshop) -> None:
+    """The water of a tap is tested."""
+    water = shop.material("Tap water", stocked=False)
+    shop.does(
+        record_source_test,
+        material=water.id,
+        source="tap",
+        tested_on=TODAY,
+        result="nothing grows",
+        passed=True,
+        today=TODAY,
+    )

@@ -354,6 +354,18 @@ COMPLAINT_FACT: Final = _sent(
     "The doctor's letter",
     {"kind": "medical_information", "on": "2025-06-20", "text": "healed within a week"},
 )
+BATCH_CHECK: Final = _sent(
+    "The kettle is clean", {"kind": "equipment", "subject": "kettle 2", "result": "pass"}
+)
+SOURCE_TEST: Final = _sent(
+    "The water of the tap",
+    {
+        "drawn_from": "tap of the north room, after the filter",
+        "tested_on": "2025-05-02",
+        "found": "plate count 12 per mL, pH 7.1",
+        "result": "pass",
+    },
+)
 SECOND_LOOK: Final = _sent(
     "Another person has looked", {"weighing": _id(20), "note": "jar, lot and scale seen"}
 )

@@ -4,6 +4,7 @@ from django.urls import path
 
 from api.rest import (
     advice,
+    batch_checks,
     batches,
     bills,
     catalogue,
@@ -34,6 +35,7 @@ from api.rest import (
     scraps,
     second_looks,
     sheets,
+    source_tests,
     standards,
     stock,
     tokens,
@@ -51,6 +53,7 @@ urlpatterns = [
     path("materials", catalogue.Materials.as_view()),
     path("materials/<str:id>", catalogue.OneMaterial.as_view()),
     path("materials/<str:id>/specifications", quality.Specifications.as_view()),
+    path("materials/<str:id>/source-tests", source_tests.SourceTests.as_view()),
     path("materials/<str:id>/usage", needs.MaterialUsage.as_view()),
     path("materials/<str:id>/reorder-point", needs.ReorderPoints.as_view()),
     path("suppliers", catalogue.Suppliers.as_view()),
@@ -115,6 +118,7 @@ urlpatterns = [
     path("batches/<str:id>", batches.OneBatch.as_view()),
     path("batches/<str:id>/sheet", sheets.BatchSheets.as_view()),
     path("batches/<str:id>/weighings", batches.Weighings.as_view()),
+    path("batches/<str:id>/checks", batch_checks.BatchChecks.as_view()),
     path("batches/<str:id>/second-looks", second_looks.SecondLooks.as_view()),
     path("batches/<str:id>/weigh-backs", batches.WeighBacks.as_view()),
     path("batches/<str:id>/measurements", measurements.Measurements.as_view()),

@@ -2,6 +2,7 @@
 
 from formulas.models.batches import Batch, BatchLine, BatchPackaging, Pick
 from formulas.models.by_products import ByProduct
+from formulas.models.checks import BatchCheck
 from formulas.models.complaints import Complaint, ComplaintFact
 from formulas.models.contents import Container, NetContents, UnitWeighing, WaterFilling
 from formulas.models.emptyings import Emptying
@@ -17,6 +18,7 @@ from formulas.models.topping_up import Alternate, Lack, LineChange, Picking, Top
 __all__ = [
     "Alternate",
     "Batch",
+    "BatchCheck",
     "BatchLine",
     "BatchPackaging",
     "ByProduct",

@@ -8,7 +8,13 @@ from ledger.models.documents import DecisionDocument, Document
 from ledger.models.entries import Entry, LayerPosting, Posting
 from ledger.models.makers import Coop, Maker, Membership
 from ledger.models.offers import Offer, OfferBreak, OfferPrice, SupplierTerms
-from ledger.models.quality import LotResult, Retest, Specification, SpecificationLimit
+from ledger.models.quality import (
+    LotResult,
+    Retest,
+    SourceTest,
+    Specification,
+    SpecificationLimit,
+)
 from ledger.models.recalls import (
     Recall,
     RecallAnswer,
@@ -76,6 +82,7 @@ __all__ = [
     "Reservation",
     "Retest",
     "Shortfall",
+    "SourceTest",
     "Specification",
     "SpecificationLimit",
     "Status",

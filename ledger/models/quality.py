@@ -107,3 +107,20 @@ class Retest(MakerRow):
             ),
         )
         indexes = (models.Index(fields=["coop", "maker", "lot"], name="retest_by_lot"),)
+
+
+class SourceTest(MakerRow):
+    """A test of what comes from a source and not from a lot, such as the water of a tap."""
+
+    material = link("ledger.Material")
+    source = models.CharField(max_length=120)
+    tested_on = models.DateField()
+    result = models.CharField(max_length=400)
+    passed = models.BooleanField()
+    person = _person()
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        indexes = (
+            models.Index(fields=["coop", "maker", "material", "tested_on"], name="test_of_source"),
+        )

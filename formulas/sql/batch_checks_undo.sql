@@ -1,0 +1,2 @@
+drop trigger check_approval on formulas_batchcheck;
+drop function formulas_check_approval();

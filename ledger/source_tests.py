@@ -1,0 +1,58 @@
+"""Tests of what comes from a source and not from a lot, such as water (ISO 22716:2007 6.8).
+
+What is not stocked has no lot that a certificate could be attached to; the day and the source stand
+in its place.
+"""
+
+from datetime import date
+from uuid import UUID
+
+from django.db.models import QuerySet
+
+from ledger.access import Actor, material_for
+from ledger.errors import Invalid
+from ledger.models import SourceTest
+from ledger.roles import Verb
+
+
+def record_source_test(
+    actor: Actor,
+    *,
+    material: UUID | str,
+    source: str,
+    tested_on: date,
+    result: str,
+    passed: bool,
+    today: date,
+) -> SourceTest:
+    """Keep what a test of a source found.
+
+    Raises NotFound, Forbidden, and Invalid for a material that is kept in lots and a day to come.
+    """
+    actor.must(Verb.DECIDE)
+    found = material_for(actor, material)
+    if found.stocked:
+        raise Invalid(
+            f"{found.name} is kept in lots: keep the test with its lot.", pointer="/material"
+        )
+    if tested_on > today:
+        raise Invalid("tested_on lies in the future.", pointer="/tested_on")
+    row = SourceTest(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        material=found,
+        source=source,
+        tested_on=tested_on,
+        result=result,
+        passed=passed,
+        person_id=actor.person_id,
+    )
+    row.save(force_insert=True)
+    return row
+
+
+def source_tests_of(actor: Actor, material: UUID | str) -> "QuerySet[SourceTest]":
+    """The tests of a material's sources. Raises NotFound, Forbidden."""
+    actor.must(Verb.READ)
+    found = material_for(actor, material)
+    return SourceTest.objects.filter(maker_id=actor.maker, material=found)

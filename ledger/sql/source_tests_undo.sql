@@ -1,0 +1,1 @@
+-- The table takes its own walls with it.
