@@ -8,13 +8,13 @@ import hashlib
 from collections.abc import Sequence
 from uuid import UUID
 
-from django.db.models import F, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from ledger.access import Actor, find, find_all, lot_for
 from ledger.entries import explained
 from ledger.errors import DocumentThere, Invalid
 from ledger.file_types import kept_name, type_of_file
-from ledger.models import Custody, Decision, DecisionDocument, Document, Lot
+from ledger.models import Custody, Decision, DecisionDocument, Document, Lot, Share
 from ledger.roles import Verb
 
 
@@ -99,8 +99,12 @@ def rest_on(
 
 
 def _visible_to(actor: Actor) -> "QuerySet[Document]":
-    """Documents of the lots that the maker has or had, with the name of who attached each."""
+    """Documents of the lots that the maker has or had, or that are open to the co-op, with the name
+    of who attached each."""
     actor.must(Verb.READ)
     held = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker).values("lot_id")
-    rows = Document.objects.filter(coop_id=actor.coop_id, lot_id__in=held)
+    # Which shares are open is for the wall to say.
+    shared = Share.objects.filter(coop_id=actor.coop_id).values("lot_id")
+    rows = Document.objects.filter(coop_id=actor.coop_id)
+    rows = rows.filter(Q(lot_id__in=held) | Q(lot_id__in=shared))
     return rows.annotate(attached_by=F("maker__name")).defer("content")

@@ -32,6 +32,7 @@ from ledger.errors import (
     Stale,
     UsedSince,
 )
+from ledger.explained_moves import BETWEEN_MAKERS
 from ledger.ids import account_id, new_id
 from ledger.models import Account, Entry
 from ledger.statements import run
@@ -286,30 +287,7 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
         f"The books are closed up to {facts.get('closed_on')}; give a later happened_at.",
         pointer="/happened_at",
     ),
-    "transfer_not_reversed": lambda facts: Conflict(
-        "Neither maker takes back a move alone: offer the goods back instead."
-    ),
-    "transfer_is_there": lambda facts: NotFound(),
-    "transfer_open": lambda facts: Conflict(
-        f"This offer is already {facts['state']}; a new one can be made.", state=facts["state"]
-    ),
-    "transfer_after_its_offer": lambda facts: Invalid(
-        f"The goods were offered from {facts['offered']} on; give a later happened_at.",
-        pointer="/happened_at",
-    ),
-    "transfer_lot_moves": lambda facts: LotNotReleased(
-        f"The lot {facts['code']} is {facts['status']} with whoever offers it, and may not move.",
-        status=facts["status"],
-    ),
-    "transfer_still_there": lambda facts: NotEnough(
-        f"Only {_amount(facts, 'left')} of the lot {facts['code']} is left to give;"
-        " ask for an offer of no more than that.",
-        left=str(facts["left"]),
-    ),
-    "transfer_giver_can": lambda facts: Conflict(
-        "The books of whoever offers this refuse it at that moment; give a later happened_at,"
-        " or ask them.",
-    ),
+    **BETWEEN_MAKERS,
     "retest_has_record": lambda facts: Stale(
         "The lot was retested meanwhile: read it again, then give the date after that one."
     ),

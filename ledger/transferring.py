@@ -82,20 +82,14 @@ def offer_transfer(
     to = maker_for(actor, maker, pointer="/maker")
     if to.id == actor.maker:
         raise Invalid("Offer it to another maker than your own.", pointer="/maker")
-    found = lot_for(actor, lot, pointer="/lot")
-    if found.material.maker_id is not None:
-        raise Invalid(
-            f"The lot {found.code} is of a material that only you know;"
-            " lots of the shared catalogue can move to another maker.",
-            pointer="/lot",
-        )
+    found = giveable_lot(actor, lot)
     if price is not None and price != round_money(price, actor.currency):
         raise MoneyTooFine(
             currency=actor.currency, digits=minor_units(actor.currency), pointer="/price"
         )
     with placed("/quantity"):
         amount = measure(quantity, found.material, density_of(found))
-    _must_be_free(actor, found, amount)
+    must_be_free(actor, found, amount)
     return Transfer.objects.create(
         coop_id=actor.coop_id,
         maker_id=actor.maker,
@@ -109,6 +103,21 @@ def offer_transfer(
         happened_at=happened_at,
         person_id=actor.person_id,
     )
+
+
+def giveable_lot(actor: Actor, lot: UUID | str) -> Lot:
+    """A lot of the maker's that another may come to have.
+
+    Raises NotFound, and Invalid for one of a material of its own making.
+    """
+    found = lot_for(actor, lot, pointer="/lot")
+    if found.material.maker_id is not None:
+        raise Invalid(
+            f"The lot {found.code} is of a material that only you know;"
+            " lots of the shared catalogue can move to another maker.",
+            pointer="/lot",
+        )
+    return found
 
 
 def accept_transfer(
@@ -134,18 +143,7 @@ def accept_transfer(
     found = transfer_for(actor, transfer)
     if found.to_maker_id != actor.maker:
         raise Invalid("This offer is your own; the maker it was made to accepts it.")
-    giver = [
-        account_id(found.maker_id, f"{kind.value}:{name}")
-        for kind, name in (
-            (Account.Kind.STORE, "store"),
-            (Account.Kind.SETTLEMENT, str(actor.maker)),
-            (Account.Kind.TRANSFER, "gain or loss"),
-        )
-    ]
-    receiver = [
-        account(actor, Account.Kind.STORE, "store"),
-        account(actor, Account.Kind.SETTLEMENT, str(found.maker_id)),
-    ]
+    giver, receiver = accounts_between(found.maker_id, actor.maker)
     with explained():
         run(
             _ACCEPT,
@@ -156,6 +154,21 @@ def accept_transfer(
         )
     found.refresh_from_db()
     return found
+
+
+def accounts_between(giver: UUID, receiver: UUID) -> tuple[list[UUID], list[UUID]]:
+    """The accounts that a move touches: the giver's store, settlement, and gain or loss; and the
+    receiver's store and settlement."""
+    gave = (
+        (Account.Kind.STORE, "store"),
+        (Account.Kind.SETTLEMENT, str(receiver)),
+        (Account.Kind.TRANSFER, "gain or loss"),
+    )
+    got = ((Account.Kind.STORE, "store"), (Account.Kind.SETTLEMENT, str(giver)))
+    return (
+        [account_id(giver, f"{kind.value}:{name}") for kind, name in gave],
+        [account_id(receiver, f"{kind.value}:{name}") for kind, name in got],
+    )
 
 
 def decline_transfer(actor: Actor, *, transfer: UUID | str, reason: str) -> Transfer:
@@ -204,8 +217,11 @@ def _close(actor: Actor, transfer: UUID | str, answer: Transfer.State, reason: s
     return found
 
 
-def _must_be_free(actor: Actor, lot: Lot, amount: Measured) -> None:
-    """Raises LotNotReleased for a lot that may not move, NotEnough for more than is free."""
+def must_be_free(actor: Actor, lot: Lot, amount: Measured | None) -> Measured:
+    """So much of a lot, or all that is free of it: neither moved nor promised to a batch.
+
+    Raises LotNotReleased for a lot that may not move, NotEnough for more than is free or nothing.
+    """
     lock_pools([lot.material_id])
     status = custody_of(actor, lot).status
     if status in (Status.HOLD, Status.REJECTED):
@@ -214,20 +230,27 @@ def _must_be_free(actor: Actor, lot: Lot, amount: Measured) -> None:
             pointer="/lot",
             status=status,
         )
-    free = _free(actor, lot.id)
-    if amount.quantity > free:
+    free, batches = _free(actor, lot.id)
+    unit = "each" if lot.material.counted else "g"
+    if amount is None:
+        amount = Measured(f"{free.normalize():f} {unit}", free, counted=lot.material.counted)
+    if free <= 0 or amount.quantity > free:
+        why = f": the rest is reserved for {', '.join(batches)}" if batches else ""
         raise NotEnough(
-            f"Only {free.normalize():f} {'each' if amount.counted else 'g'} of the lot"
-            f" {lot.code} is free to give.",
+            f"Only {free.normalize():f} {unit} of the lot {lot.code} is free to give{why}.",
             pointer="/quantity",
             left=f"{free:f}",
+            reserved_for=batches,
         )
+    return amount
 
 
-def _free(actor: Actor, lot: UUID) -> Decimal:
-    """What lies in the store of a lot and is promised to nobody."""
+def _free(actor: Actor, lot: UUID) -> tuple[Decimal, list[str]]:
+    """What lies in the store of a lot and is promised to nobody; and the batches that hold more."""
     store = account(actor, Account.Kind.STORE, "store")
     held = Holding.objects.filter(coop_id=actor.coop_id, account_id=store, lot_id=lot)
-    promised = Reservation.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot_id=lot)
+    rows = Reservation.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot_id=lot)
+    promised = list(rows.filter(quantity__gt=0).values_list("account__name", "quantity"))
     there = sum(held.values_list("quantity", flat=True), Decimal(0))
-    return there - sum(promised.values_list("quantity", flat=True), Decimal(0))
+    free = there - sum((quantity for _, quantity in promised), Decimal(0))
+    return free, sorted(batch for batch, _ in promised)

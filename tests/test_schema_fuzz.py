@@ -58,6 +58,7 @@ MOMENTS = ["2025-05-07T12:00:00Z", "2025-06-01T23:30:00-05:00", "2031-01-01T00:0
 NAMED_BY_PATH = {
     "alerts": "alert",
     "batches": "batch",
+    "claims": "claim",
     "counts": "count",
     "documents": "document",
     "containers": "container",
@@ -70,6 +71,7 @@ NAMED_BY_PATH = {
     "watches": "material",
     **{f"{kind}s": kind for kind in ("receipt", "lot", "material", "supplier", "formula")},
     "products": "product",
+    "shares": "share",
     "transfers": "transfer",
 }
 

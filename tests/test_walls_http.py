@@ -24,6 +24,7 @@ SECRETS = ("Wren", "Finch", "Siskin", "Dunnock")
 OF_PATH = {
     "alerts": "alert",
     "batches": "batch",
+    "claims": "claim",
     "counts": "count",
     "documents": "document",
     "containers": "container",
@@ -38,6 +39,7 @@ OF_PATH = {
     "recall-notices": "notice",
     "recalls": "recall",
     "receipts": "receipt",
+    "shares": "share",
     "suppliers": "supplier",
     "tokens": "token",
     "transfers": "transfer",
@@ -231,7 +233,10 @@ def test_lists_show_nothing_of_others(makers: list[Maker]) -> None:
 
 
 def limit_of(path: str) -> dict[str, Any]:
-    return {} if path.endswith("/cost-formulas") else {"limit": 200}
+    if path.endswith("/cost-formulas"):
+        return {}
+    # What all may see is shown with lots that are somebody's.
+    return {"limit": 200} | ({"of": "own"} if path.endswith("/shares") else {})
 
 
 def assert_shows_only(said: str, one: Maker, makers: list[Maker], *, shared: bool) -> None:

@@ -16,6 +16,7 @@ from formulas.emptying import empty
 from formulas.standards import set_formula_standard
 from ledger.access import acting_as
 from ledger.catalogue import PartFacts, change_material
+from ledger.claiming import accept_claim, claim_share
 from ledger.documents import attach_document
 from ledger.issuing import Taken, sell
 from ledger.limits import Limit
@@ -24,6 +25,7 @@ from ledger.quantities import parse_quantity
 from ledger.recall_notices import answer_notice, notices_of
 from ledger.recall_records import close_recall, contact_buyer, open_recall
 from ledger.retesting import Found, record_results, specify
+from ledger.sharing import open_share
 from ledger.stopping import decide_through
 from ledger.transferring import accept_transfer, offer_transfer
 from tests.api.files import pdf
@@ -44,6 +46,8 @@ def workshops(database: Any) -> list[Workshop]:
     for giver, taker in (found[:2], found[2:]):
         _recall(giver, taker)
         _recall(taker, giver)
+        _share(giver, taker)
+        _share(taker, giver)
     return found
 
 
@@ -109,6 +113,18 @@ def _recall(giver: Workshop, taker: Workshop) -> None:
     giver.does(close_recall, recall=recall.id, reason="all have answered", happened_at=MORNING)
     (notice,) = taker.does(lambda actor: list(notices_of(actor, incoming=True)))
     taker.does(answer_notice, notice=notice.id, hold=True)
+
+
+def _share(giver: Workshop, taker: Workshop) -> None:
+    """A lot opened to the co-op, of which the other maker claims some."""
+    lot = giver.receive(giver.material("Cocoa butter"), "1 kg", "9.00")
+    share = giver.does(
+        open_share, lot=lot.id, quantity=parse_quantity("500 g"), happened_at=MORNING
+    )
+    claim = taker.does(
+        claim_share, share=share.id, quantity=parse_quantity("100 g"), happened_at=MORNING
+    )
+    giver.does(accept_claim, claim=claim.id, happened_at=MORNING)
 
 
 def walled() -> list[type[models.Model]]:

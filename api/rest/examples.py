@@ -247,6 +247,11 @@ TRANSFER: Final = _sent(
     {"maker": _id(9), "lot": LOT, "quantity": "1.5 kg", "note": "from the May drum"},
 )
 ACCEPTANCE: Final = _sent("Seen and released", {"release": {"basis": "seal whole, smells right"}})
+SHARE: Final = _sent(
+    "Half a drum, at cost and five percent",
+    {"lot": LOT, "quantity": "100 kg", "percent": "5", "accepts_itself": True},
+)
+CLAIM: Final = _sent("What the next two batches need", {"quantity": "12 kg"})
 CONSIGNMENT: Final = _sent(
     "Fifteen jars to a shop",
     {"shop": "harbour shop", "lines": [{"lot": LOT, "quantity": "15 each"}]},

@@ -23,6 +23,7 @@ from ledger.models.recalls import (
     RecallNotice,
 )
 from ledger.models.receipts import ChargeShare, Receipt, ReceiptCharge, ReceiptLine
+from ledger.models.sharing import Claim, Movement, Share
 from ledger.models.stock import (
     Account,
     Custody,
@@ -44,6 +45,7 @@ __all__ = [
     "BillLine",
     "BillUse",
     "ChargeShare",
+    "Claim",
     "Coop",
     "CostFormula",
     "CostPolicy",
@@ -68,6 +70,7 @@ __all__ = [
     "Offer",
     "OfferBreak",
     "OfferPrice",
+    "Movement",
     "Outbox",
     "Pool",
     "Posting",
@@ -81,6 +84,7 @@ __all__ = [
     "ReceiptLine",
     "Reservation",
     "Retest",
+    "Share",
     "Shortfall",
     "SourceTest",
     "Specification",

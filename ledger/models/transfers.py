@@ -12,7 +12,8 @@ class Transfer(MakerRow):
     """So much of a lot, offered by its holder (`maker`) to another maker, who alone may accept it.
 
     Both see the row. The offer is only added; its answer is written by the ledger's own functions.
-    Without a `price` the goods move at what they cost in the giver's books.
+    Without a `price` the goods move at what they cost in the giver's books, and so much `percent`
+    more where that is agreed.
     """
 
     class State(models.TextChoices):
@@ -27,6 +28,7 @@ class Transfer(MakerRow):
     entered = models.CharField(max_length=64)
     quantity = quantity()
     price = money(null=True)
+    percent = models.DecimalField(max_digits=9, decimal_places=4, null=True)
     note = models.CharField(max_length=400, blank=True)
     happened_at = models.DateTimeField(help_text="The goods may move from this moment on.")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")

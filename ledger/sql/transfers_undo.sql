@@ -1,6 +1,4 @@
 drop function ledger_show_offered(uuid[]);
-drop function ledger_accept_transfer(
-  uuid, timestamptz, int, int, text, uuid, uuid, uuid[], uuid[]);
 drop function ledger_close_transfer(uuid, text, text);
 drop function ledger_lock_offer(uuid, boolean);
 drop trigger transfers_stay on ledger_entry;

@@ -1,6 +1,7 @@
 """One of everything for a maker, made through the API: what others must never see."""
 
 import time
+import uuid
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +18,7 @@ class Populated:
 
     ids: dict[str, list[str]]
     texts: list[str]
-    shared = frozenset({"material", "supplier", "maker", "container"})
+    shared = frozenset({"material", "supplier", "maker", "container", "share"})
 
     def private(self) -> list[str]:
         """The ids that nobody else may see."""
@@ -74,7 +75,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     ids["offer"] = [_offered(maker, supplier, oil, secret)]
     ids["complaint"] = [_complained(maker, fill["lot"]["id"], product["id"], secret)]
     if ally is not None:
-        ids |= _exchanged(maker, ally, oil_lot, secret)
+        ids |= _exchanged(maker, ally, oil_lot, jar_lot, secret)
         ids |= _recalled(maker, ally, ids, secret)
     return Populated(ids, [secret])
 
@@ -124,14 +125,30 @@ def _filled(maker: Client, product: str, bulk: str, secret: str) -> Any:
     return maker.post("fills", body).made()
 
 
-def _exchanged(maker: Client, ally: Client, lot: str, secret: str) -> dict[str, list[str]]:
-    """An offer to the ally, a maker of whom the others may know."""
+def _exchanged(
+    maker: Client, ally: Client, lot: str, jars: str, secret: str
+) -> dict[str, list[str]]:
+    """An offer to the ally, a maker of whom the others may know; jars that are open to all."""
     (to,) = [row["id"] for row in maker.listed("makers") if row["name"] == ALLY]
     body = {"maker": to, "lot": lot, "quantity": "1 g", "note": f"note {secret}"}
     offer = maker.post("transfers", body).made()
     consigned = {"shop": f"shop {secret}", "lines": [{"lot": lot, "quantity": "1 g"}]}
     maker.post("consignments", consigned).made()
-    return {"maker": [to], "transfer": [offer["id"]]}
+    opened = {"lot": jars, "quantity": "2 each", "note": f"note {secret}"}
+    share = maker.post("shares", opened).made()["id"]
+    claim = ally.post(f"shares/{share}/claims", {"quantity": "1 each"}).made()["id"]
+    theirs = ally.post("shares", {"lot": _spare(ally)}).made()["id"]
+    return {
+        "maker": [to],
+        "transfer": [offer["id"]],
+        "share": [theirs, share],
+        "claim": [claim],
+    }
+
+
+def _spare(ally: Client) -> str:
+    """A lot of the ally's own."""
+    return ally.receive(ally.material(f"Wax {uuid.uuid4()}"), "1 kg", "5.00")
 
 
 def _recalled(

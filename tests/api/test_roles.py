@@ -46,6 +46,8 @@ ASKS = {
     "POST /sales": Verb.ISSUE,
     "POST /entries/{id}/reversal": Verb.REVERSE,
     "POST /transfers": Verb.TRANSFER,
+    "POST /shares": Verb.TRANSFER,
+    "POST /shares/{id}/claims": Verb.TRANSFER,
     "PUT /watches/{material}": Verb.WATCH,
     "POST /complaints": Verb.HEAR,
     "POST /complaints/{id}/facts": Verb.HEAR,

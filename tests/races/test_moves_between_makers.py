@@ -1,4 +1,4 @@
-"""Two makers accept the last kilogram at once, and moves cross each other without a ring."""
+"""Two makers accept or claim the last kilogram at once; moves cross each other without a ring."""
 
 from collections.abc import Callable
 from datetime import timedelta
@@ -10,9 +10,11 @@ import pytest
 
 from deploy.embedded import Server
 from ledger.access import acting_as
+from ledger.claiming import claim_share
 from ledger.errors import NotEnough
 from ledger.models import Lot
 from ledger.quantities import parse_quantity
+from ledger.sharing import open_share
 from ledger.transferring import accept_transfer, offer_transfer
 from tests.ledger.bench import now, open_bench
 from tests.ledger.books import Books
@@ -65,6 +67,57 @@ def test_the_last_kilogram_goes_to_one_and_the_other_is_told() -> None:
         assert giver.disagreements() == []
 
 
+def claiming(maker: Books, share: UUID) -> Callable[[], Any]:
+    def work() -> Any:
+        with acting_as(maker.actor):
+            return claim_share(
+                maker.actor,
+                share=share,
+                quantity=parse_quantity("1 kg"),
+                happened_at=now(),
+            ).state
+
+    return work
+
+
+def last_kilogram_of_a_share() -> tuple[Books, Lot, list[Any]]:
+    """Two makers claim a kilogram of the one that is open, out of a lot of which there is more."""
+    giver, one, two = neighbours(3)
+    lot = giver.lot("5000", "100")
+    with acting_as(giver.actor):
+        share = open_share(
+            giver.actor,
+            lot=lot.id,
+            quantity=parse_quantity("1500 g"),
+            accepts_itself=True,
+            happened_at=now() - timedelta(hours=1),
+        )
+    return giver, lot, all_at_once([claiming(maker, share.id) for maker in (one, two)])
+
+
+def test_the_last_kilogram_of_a_share_goes_to_one_and_the_other_is_told() -> None:
+    for _ in range(5):
+        giver, lot, done = last_kilogram_of_a_share()
+        (refused,) = [outcome for outcome in done if isinstance(outcome, Exception)]
+        assert isinstance(refused, NotEnough)
+        assert refused.facts["left"] == "500.000000"
+        assert done.count("accepted") == 1
+        assert giver.held(lot) == (4000, 80)
+        assert giver.disagreements() == []
+
+
+def test_without_the_lock_on_the_share_both_have_it(database: Server) -> None:
+    """The control: each looks at what is left before the other has written its claim."""
+    change = {
+        "x.id = c.share_id for update;": "x.id = c.share_id;",
+        "if c.quantity > still then": "perform pg_sleep(0.3); if c.quantity > still then",
+    }
+    with rewritten(database, "ledger_accept_claim", change):
+        giver, lot, done = last_kilogram_of_a_share()
+    assert done == ["accepted"] * 2
+    assert giver.held(lot) == (3000, 60)
+
+
 def crossing(times: int) -> tuple[list[Books], list[Any]]:
     """Two makers give each other of two lots of one material, many at once."""
     one, two = neighbours(2)
@@ -95,6 +148,6 @@ def test_without_the_order_they_do(database: Server) -> None:
             " and p.material_id = t.material_id for update;"
         )
     }
-    with rewritten(database, "ledger_accept_transfer", change):
+    with rewritten(database, "ledger_move_between", change):
         _, done = crossing(8)
     assert any("deadlock" in str(outcome) for outcome in done)

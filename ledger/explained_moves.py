@@ -1,0 +1,53 @@
+"""What PostgreSQL refuses where makers deal with each other, said in words."""
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any, Final
+
+from ledger.errors import Conflict, Forbidden, Invalid, LotNotReleased, NotEnough, NotFound, Refusal
+
+
+def _left_to_give(facts: dict[str, Any]) -> Refusal:
+    left = f"{Decimal(facts['left']).normalize():f} {facts['unit']}"
+    begins = f"Only {left} of the lot {facts['code']} is left to give"
+    if facts["batches"]:
+        return NotEnough(
+            f"{begins}: the rest is reserved for {', '.join(facts['batches'])}."
+            " Give no more than that, or cancel that batch.",
+            left=str(facts["left"]),
+            reserved_for=facts["batches"],
+        )
+    return NotEnough(f"{begins}; ask for no more than that.", left=str(facts["left"]))
+
+
+BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
+    "transfer_not_reversed": lambda facts: Conflict(
+        "Neither maker takes back a move alone: offer the goods back instead."
+    ),
+    "transfer_is_there": lambda facts: NotFound(),
+    "transfer_open": lambda facts: Conflict(
+        f"This offer is already {facts['state']}; a new one can be made.", state=facts["state"]
+    ),
+    "transfer_after_its_offer": lambda facts: Invalid(
+        f"The goods were offered from {facts['offered']} on; give a later happened_at.",
+        pointer="/happened_at",
+    ),
+    "transfer_lot_moves": lambda facts: LotNotReleased(
+        f"The lot {facts['code']} is {facts['status']} with whoever offers it, and may not move.",
+        status=facts["status"],
+    ),
+    "transfer_still_there": _left_to_give,
+    "transfer_giver_can": lambda facts: Conflict(
+        "The books of whoever gives this refuse it at that moment; give a later happened_at,"
+        " or ask them.",
+    ),
+    "claim_of_open_share": lambda facts: Conflict(
+        "This share is closed; ask whoever opened it for another."
+    ),
+    "claim_open": lambda facts: Conflict(
+        f"This claim is already {facts['state']}; a new one can be made.", state=facts["state"]
+    ),
+    "claim_accepted_by_giver": lambda facts: Forbidden(
+        "Whoever opened the share accepts this claim."
+    ),
+}
