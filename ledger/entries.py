@@ -124,6 +124,8 @@ def reverse_entry(
         raise Conflict("A change of cost formula works forward only; choose the formula anew.")
     if original.kind in (Entry.Kind.TRANSFER_OUT, Entry.Kind.TRANSFER_IN):
         raise Conflict("Neither maker takes back a move alone: offer the goods back instead.")
+    if original.kind in (Entry.Kind.PAYMENT, Entry.Kind.CLEARING):
+        raise Conflict("This stands in several books: take the payment itself back.")
     if Entry.objects.filter(reverses=original).exists():
         raise AlreadyReversed
     entry_id = new_id()

@@ -4,7 +4,16 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Any, Final
 
-from ledger.errors import Conflict, Forbidden, Invalid, LotNotReleased, NotEnough, NotFound, Refusal
+from ledger.errors import (
+    AlreadyReversed,
+    Conflict,
+    Forbidden,
+    Invalid,
+    LotNotReleased,
+    NotEnough,
+    NotFound,
+    Refusal,
+)
 
 
 def _left_to_give(facts: dict[str, Any]) -> Refusal:
@@ -18,6 +27,14 @@ def _left_to_give(facts: dict[str, Any]) -> Refusal:
             reserved_for=facts["batches"],
         )
     return NotEnough(f"{begins}; ask for no more than that.", left=str(facts["left"]))
+
+
+def _dispute_stands(facts: dict[str, Any]) -> Refusal:
+    if not facts["stands"]:
+        return Conflict("This movement is not disputed.")
+    if facts["own"]:
+        return Conflict("You dispute this movement already; say when that is over.")
+    return Conflict("The other maker disputes this movement, and says when that is over.")
 
 
 BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
@@ -41,6 +58,15 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
         "The books of whoever gives this refuse it at that moment; give a later happened_at,"
         " or ask them.",
     ),
+    "transfer_receiver_can": lambda facts: Conflict(
+        "The books of whoever receives this refuse it at that moment; give a later happened_at,"
+        " or ask them.",
+    ),
+    "payment_other_can": lambda facts: Conflict(
+        "The books of the other maker are closed for that day; give a later happened_at."
+    ),
+    "movement_reversed_once": lambda facts: AlreadyReversed(),
+    "dispute_changes_something": _dispute_stands,
     "claim_of_open_share": lambda facts: Conflict(
         "This share is closed; ask whoever opened it for another."
     ),

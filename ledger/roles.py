@@ -19,6 +19,8 @@ class Verb(StrEnum):
     ISSUE = "issue, sell or return stock"
     REVERSE = "reverse entries"
     TRANSFER = "offer stock to other makers, accept theirs"
+    SETTLE = "record payments between makers, dispute what is owed"
+    CLEAR = "clear what all makers of the co-op owe each other"
     WATCH = "set reorder points"
     COUNT = "count stock and explain differences"
     HEAR = "log complaints, and what buyers said in a recall"
@@ -30,10 +32,10 @@ class Verb(StrEnum):
 
 _BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
 _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Verb.EDIT_CATALOGUE}
-_BOOKS |= {Verb.TRANSFER, Verb.HEAR, Verb.SEE_OFFERS, Verb.OFFER}
+_BOOKS |= {Verb.TRANSFER, Verb.SETTLE, Verb.HEAR, Verb.SEE_OFFERS, Verb.OFFER}
 
 MAY: Final[dict[str, frozenset[Verb]]] = {
-    "owner": frozenset(Verb),
+    "owner": frozenset(Verb) - {Verb.CLEAR},
     "bench": frozenset(_BENCH | {Verb.DECIDE, Verb.REVERSE, Verb.FORMULATE, Verb.COUNT, Verb.HEAR}),
     "books": frozenset(
         _BOOKS | {Verb.BILL, Verb.SET_COST_FORMULA, Verb.SET_STANDARD_COST, Verb.WATCH, Verb.COUNT}
@@ -41,6 +43,6 @@ MAY: Final[dict[str, frozenset[Verb]]] = {
     "read-only": frozenset({Verb.READ, Verb.SEE_COSTS, Verb.SEE_OFFERS}),
     # Of the co-op alone: no maker's stock, only what all share.
     "coordinator": frozenset(
-        {Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY, Verb.SEE_OFFERS, Verb.OFFER}
+        {Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY, Verb.SEE_OFFERS, Verb.OFFER, Verb.CLEAR}
     ),
 }

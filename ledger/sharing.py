@@ -117,7 +117,7 @@ def close_share(actor: Actor, *, share: UUID | str, reason: str, now: datetime) 
     Raises NotFound, Forbidden for another's, Conflict for one that is closed.
     """
     actor.must(Verb.TRANSFER)
-    found = find(_shares(actor).select_for_update(of=("self",)), share)
+    found = find(_shares(actor).select_for_update(of=("self",), no_key=True), share)
     if found.giver_id != actor.maker:
         raise Forbidden("Whoever opened a share closes it.")
     if found.closed_at is not None:

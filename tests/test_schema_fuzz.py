@@ -59,6 +59,7 @@ NAMED_BY_PATH = {
     "alerts": "alert",
     "batches": "batch",
     "claims": "claim",
+    "movements": "movement",
     "counts": "count",
     "documents": "document",
     "containers": "container",

@@ -25,6 +25,7 @@ OF_PATH = {
     "alerts": "alert",
     "batches": "batch",
     "claims": "claim",
+    "movements": "movement",
     "counts": "count",
     "documents": "document",
     "containers": "container",
@@ -123,7 +124,13 @@ def days_of(operation: dict[str, Any]) -> dict[str, str]:
     """The days that a query must name: all of the year that things happened in."""
     needed = [one["name"] for one in operation["parameters"] if one.get("required")]
     year = {"from": "2025-01-01", "to": "2025-12-31"}
-    return {name: day for name, day in year.items() if name in needed}
+    named = {name: day for name, day in year.items() if name in needed}
+    # Otherwise a statement is of this month, in which nothing happened.
+    return named | ({"month": "2025-05"} if "month" in asked_by(operation) else {})
+
+
+def asked_by(operation: dict[str, Any]) -> set[str]:
+    return {one["name"] for one in operation["parameters"]}
 
 
 def with_ids_in_path() -> list[Any]:

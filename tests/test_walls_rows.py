@@ -4,6 +4,7 @@ Two co-ops of two makers each, with one of everything. What PostgreSQL's row-lev
 leaves is the maker's own, whatever a query forgot.
 """
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -17,6 +18,7 @@ from formulas.standards import set_formula_standard
 from ledger.access import acting_as
 from ledger.catalogue import PartFacts, change_material
 from ledger.claiming import accept_claim, claim_share
+from ledger.coop_clearing import clear_coop
 from ledger.documents import attach_document
 from ledger.issuing import Taken, sell
 from ledger.limits import Limit
@@ -25,6 +27,7 @@ from ledger.quantities import parse_quantity
 from ledger.recall_notices import answer_notice, notices_of
 from ledger.recall_records import close_recall, contact_buyer, open_recall
 from ledger.retesting import Found, record_results, specify
+from ledger.settling import dispute, record_payment
 from ledger.sharing import open_share
 from ledger.stopping import decide_through
 from ledger.transferring import accept_transfer, offer_transfer
@@ -48,6 +51,7 @@ def workshops(database: Any) -> list[Workshop]:
         _recall(taker, giver)
         _share(giver, taker)
         _share(taker, giver)
+        _settle(giver, taker)
     return found
 
 
@@ -125,6 +129,32 @@ def _share(giver: Workshop, taker: Workshop) -> None:
         claim_share, share=share.id, quantity=parse_quantity("100 g"), happened_at=MORNING
     )
     giver.does(accept_claim, claim=claim.id, happened_at=MORNING)
+
+
+def _settle(one: Workshop, other: Workshop) -> None:
+    """A payment that is disputed, and a clearing of the rest."""
+    paid = one.does(
+        record_payment,
+        maker=other.actor.maker,
+        amount=D(2),
+        paid=True,
+        happened_at=MORNING,
+        note="cash",
+    )
+    one.does(dispute, movement=paid.id, reason="it was three")
+    third = open_workshop("Third Bench", coop=one.coop)
+    for payer, payee in ((one, third), (third, other)):
+        payer.does(
+            record_payment,
+            maker=payee.actor.maker,
+            amount=D(5),
+            paid=True,
+            happened_at=MORNING,
+            note="cash",
+        )
+    coordinator = replace(one.actor, maker_id=None, role="coordinator")
+    with acting_as(coordinator):
+        clear_coop(coordinator, happened_at=MORNING)
 
 
 def walled() -> list[type[models.Model]]:

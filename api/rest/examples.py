@@ -252,6 +252,17 @@ SHARE: Final = _sent(
     {"lot": LOT, "quantity": "100 kg", "percent": "5", "accepts_itself": True},
 )
 CLAIM: Final = _sent("What the next two batches need", {"quantity": "12 kg"})
+PAYMENT: Final = _sent(
+    "By bank transfer",
+    {
+        "maker": _id(9),
+        "direction": "paid",
+        "amount": "183.17",
+        "note": "bank transfer, the drum of May",
+    },
+)
+DISPUTE: Final = _sent("Not so much", {"reason": "the jug held 11 kg, not 12"})
+CLEARING: Final = _sent("The end of a month", {"note": "May, as agreed at the meeting"})
 CONSIGNMENT: Final = _sent(
     "Fifteen jars to a shop",
     {"shop": "harbour shop", "lines": [{"lot": LOT, "quantity": "15 each"}]},

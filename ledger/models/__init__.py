@@ -23,6 +23,7 @@ from ledger.models.recalls import (
     RecallNotice,
 )
 from ledger.models.receipts import ChargeShare, Receipt, ReceiptCharge, ReceiptLine
+from ledger.models.settlement import Clearing, ClearingPayment, Dispute
 from ledger.models.sharing import Claim, Movement, Share
 from ledger.models.stock import (
     Account,
@@ -46,6 +47,8 @@ __all__ = [
     "BillUse",
     "ChargeShare",
     "Claim",
+    "Clearing",
+    "ClearingPayment",
     "Coop",
     "CostFormula",
     "CostPolicy",
@@ -56,6 +59,7 @@ __all__ = [
     "Custody",
     "Decision",
     "DecisionDocument",
+    "Dispute",
     "Document",
     "Entry",
     "Holding",

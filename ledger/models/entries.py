@@ -34,6 +34,8 @@ class Entry(MakerRow):
         UNCONSIGN = "unconsign"
         TRANSFER_OUT = "transfer_out"
         TRANSFER_IN = "transfer_in"
+        PAYMENT = "payment"
+        CLEARING = "clearing"
 
     kind = models.CharField(max_length=16, choices=Kind.choices)
     happened_at = models.DateTimeField()

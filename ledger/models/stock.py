@@ -36,6 +36,7 @@ class Account(MakerRow):
         CONSIGNMENT = "consignment"
         SETTLEMENT = "settlement"
         TRANSFER = "transfer"
+        MONEY = "money"
 
     # Goods lie in these; PostgreSQL refuses a holding below zero in them.
     HOLDS_GOODS = (Kind.STORE, Kind.BATCH, Kind.CONSIGNMENT)

@@ -66,6 +66,9 @@ begin
       giver_accounts[1:1], giver_accounts[2:2], array[t.lot_id], array[t.quantity],
       array[null]::numeric[]))[1];
   exception when check_violation then
+    if acting = giver then
+      raise;
+    end if;
     get stacked diagnostics rule = constraint_name;
     raise exception 'The books of the giver refuse this.' using errcode = '23514',
       constraint = 'transfer_giver_can', detail = jsonb_build_object('rule', rule);
@@ -94,9 +97,17 @@ begin
       decided_at)
     values (coop, receiver, uuidv7(), t.lot_id, 'release', basis, taken_by, clock_timestamp());
   end if;
-  perform ledger_post_entry(in_entry, 'transfer_in', happened, taken_by, '', '', told,
-    receiver_accounts[2:2], receiver_accounts[1:1], array[t.lot_id], array[t.quantity],
-    array[owed]);
+  begin
+    perform ledger_post_entry(in_entry, 'transfer_in', happened, taken_by, '', '', told,
+      receiver_accounts[2:2], receiver_accounts[1:1], array[t.lot_id], array[t.quantity],
+      array[owed]);
+  exception when check_violation then
+    if acting = receiver then
+      raise;
+    end if;
+    raise exception 'The books of the receiver refuse this.' using errcode = '23514',
+      constraint = 'transfer_receiver_can';
+  end;
   update ledger_transfer x set state = 'accepted', answered_at = clock_timestamp(),
       amount = owed, out_entry_id = out_entry, in_entry_id = in_entry
     where x.coop_id = coop and x.id = t.id;

@@ -10,6 +10,11 @@ declare
   day date;
   way json;
 begin
+  if exists (select from ledger_entry e where e.coop_id = coop and e.id = original
+               and e.kind in ('payment', 'clearing')) then
+    raise exception 'What stands in several books is not reversed in one.'
+      using errcode = '23514', constraint = 'transfer_not_reversed';
+  end if;
   perform ledger_lock_pools(array(
     select distinct c.material_id from ledger_posting p
       join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = p.lot_id

@@ -134,7 +134,9 @@ declare
   owed numeric;
 begin
   by_giver := c.to_maker_id = nullif(current_setting('app.maker', true), '')::uuid;
-  select * into s from ledger_share x where x.coop_id = coop and x.id = c.share_id for update;
+  -- No stronger, or it would wait for whoever has just claimed some as well.
+  select * into s from ledger_share x where x.coop_id = coop and x.id = c.share_id
+    for no key update;
   if not by_giver and not (s.accepts_itself and ledger_share_open(s)) then
     raise exception 'The giver accepts a claim.'
       using errcode = '23514', constraint = 'claim_accepted_by_giver';
@@ -147,14 +149,14 @@ begin
         || jsonb_build_object('wanted', c.quantity, 'batches', '[]'::jsonb, 'left',
              greatest(least(still, ledger_free_to_give(s.giver_id, s.lot_id)), 0));
   end if;
-  -- Released by the giver is released here where the claim says so; what the receiver itself has
-  -- decided about the lot stands.
+  -- Released by the giver is released here where the claim says so; with whoever has or had some of
+  -- the lot, it stands as that maker has decided.
   select 'released by ' || m.name || ', as it came' into basis
     from ledger_custody g join ledger_maker m on m.coop_id = g.coop_id and m.id = g.maker_id
     where c.keeps_status and g.coop_id = coop and g.maker_id = s.giver_id and g.lot_id = s.lot_id
       and g.status = 'released' and not exists (
-        select from ledger_decision d where d.coop_id = coop and d.maker_id = c.maker_id
-          and d.lot_id = s.lot_id);
+        select from ledger_custody h where h.coop_id = coop and h.maker_id = c.maker_id
+          and h.lot_id = s.lot_id);
   insert into ledger_transfer (coop_id, maker_id, to_maker_id, id, lot_id, material_id, entered,
     quantity, price, percent, note, happened_at, person_id, offered_at, state, reason)
   select coop, s.giver_id, c.maker_id, transfer, s.lot_id, s.material_id, c.entered, c.quantity,

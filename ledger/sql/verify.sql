@@ -54,6 +54,28 @@ begin
       where coop_id = coop and (maker is null or maker_id = maker)
       group by 1, 2 having sum(value) <> 0) s
   union all
+  select 'settlement accounts equal the movements between makers', to_jsonb(s) from (
+    select coalesce(p.maker_id, m.maker_id) as maker_id, p.value, m.value as movements
+      from (select a.maker_id, sum(x.value) as value
+              from ledger_account a
+              join ledger_posting x on x.coop_id = a.coop_id and x.account_id = a.id
+              where a.coop_id = coop and (maker is null or a.maker_id = maker)
+                and a.kind = 'settlement' group by 1) p
+      full join (select v.maker_id, sum(v.value) as value
+                   from ledger_movement w
+                   cross join lateral (values (w.maker_id, w.amount),
+                                              (w.to_maker_id, -w.amount)) v(maker_id, value)
+                   where w.coop_id = coop and (maker is null or v.maker_id = maker)
+                   group by 1) m on m.maker_id = p.maker_id
+      where coalesce(p.value, 0) <> coalesce(m.value, 0)) s
+  union all
+  select 'settlement accounts of a co-op sum to zero', to_jsonb(s) from (
+    select sum(x.value) as value
+      from ledger_account a
+      join ledger_posting x on x.coop_id = a.coop_id and x.account_id = a.id
+      where maker is null and a.coop_id = coop and a.kind = 'settlement'
+      having sum(x.value) <> 0) s
+  union all
   select 'goods are never below zero', to_jsonb(s) from (
     select account_id, lot_id, quantity from ledger_holding
       where coop_id = coop and (maker is null or maker_id = maker)

@@ -137,12 +137,15 @@ def _exchanged(
     opened = {"lot": jars, "quantity": "2 each", "note": f"note {secret}"}
     share = maker.post("shares", opened).made()["id"]
     claim = ally.post(f"shares/{share}/claims", {"quantity": "1 each"}).made()["id"]
+    paid = {"maker": to, "direction": "paid", "amount": "3.30", "note": f"note {secret}"}
+    payment = maker.post("payments", {**paid, "happened_at": "2025-05-07T09:00:00Z"}).made()
     theirs = ally.post("shares", {"lot": _spare(ally)}).made()["id"]
     return {
         "maker": [to],
         "transfer": [offer["id"]],
         "share": [theirs, share],
         "claim": [claim],
+        "movement": [payment["id"]],
     }
 
 

@@ -61,7 +61,7 @@ def test_what_is_open_is_seen_with_its_papers_and_not_its_cost(trio: Coop) -> No
         403, "forbidden"
     )
     closed = giving.post(f"shares/{made['id']}/closure", {"reason": "needed here"}).made()
-    assert closed["claimable"] == "0.000000"
+    assert closed["claimable"] == "0"
     giving.post(f"shares/{made['id']}/closure", {"reason": "again"}).refused(409, "conflict")
     claim(taking, made["id"], "1 kg").refused(409, "conflict")
     assert taking.get("shares", of="others").made()["results"] == []

@@ -109,7 +109,7 @@ def test_the_last_kilogram_of_a_share_goes_to_one_and_the_other_is_told() -> Non
 def test_without_the_lock_on_the_share_both_have_it(database: Server) -> None:
     """The control: each looks at what is left before the other has written its claim."""
     change = {
-        "x.id = c.share_id for update;": "x.id = c.share_id;",
+        "for no key update;": ";",
         "if c.quantity > still then": "perform pg_sleep(0.3); if c.quantity > still then",
     }
     with rewritten(database, "ledger_accept_claim", change):
