@@ -10,7 +10,6 @@ from uuid import UUID
 
 from formulas.access import batches_of, with_details
 from formulas.composition import Recipe, explode, left_after_loss
-from formulas.drawing import StoreCosts, StoreDraw, costs_of
 from formulas.models import Batch, BatchLine, MadeFor
 from formulas.picking import RELEASED, PickableLot, pick
 from formulas.planning import Planned
@@ -21,6 +20,7 @@ from formulas.shares import Chosen, shares
 from ledger.access import Actor, find
 from ledger.models import Lot, Material
 from ledger.roles import Verb
+from ledger.store_costs import StoreCosts, StoreDraw, costs_of
 
 ZERO = Decimal(0)
 

@@ -15,7 +15,7 @@ from django.db.models import F
 
 from formulas.access import pourable
 from formulas.costing import bulk_part
-from formulas.drawing import StoreDraw, at_cost, check_costed, dates_of_made
+from formulas.drawing import check_costed, dates_of_made
 from formulas.filling import total_of
 from formulas.finishing import cost_of
 from formulas.models import Emptying, Filling, Making
@@ -29,6 +29,7 @@ from ledger.models import Account, Entry, Lot, Material, Status
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 from ledger.stopping import stop_if_made_of_stopped
+from ledger.store_costs import StoreDraw, at_cost
 
 ZERO = Decimal(0)
 

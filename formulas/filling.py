@@ -10,15 +10,7 @@ from uuid import UUID
 from formulas.access import pourable, product_for
 from formulas.costing import Labour
 from formulas.deviations import broken_by
-from formulas.drawing import (
-    Sample,
-    StoreDraw,
-    at_cost,
-    check_costed,
-    dates_of_made,
-    draw_packaging,
-    issue_samples,
-)
+from formulas.drawing import Sample, check_costed, dates_of_made, draw_packaging, issue_samples
 from formulas.finishing import check_value
 from formulas.leftovers import Leftover, Reconciliation, SetAside, reconcile, set_aside
 from formulas.models import Filling, Product
@@ -33,6 +25,7 @@ from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Custody, Entry, Lot, Status
 from ledger.quantities import Quantity, count_of
 from ledger.roles import Verb
+from ledger.store_costs import StoreDraw, at_cost
 
 ZERO = Decimal(0)
 

@@ -20,8 +20,6 @@ from formulas.by_products import (
 from formulas.costing import BatchCost, BatchYield, Labour, Overhead, batch_cost, batch_yield
 from formulas.drawing import (
     Sample,
-    StoreDraw,
-    at_cost,
     check_costed,
     dates_of_made,
     draw_packaging,
@@ -43,6 +41,7 @@ from ledger.money import TOO_MUCH_MONEY
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 from ledger.stopping import stop_if_made_of_stopped
+from ledger.store_costs import StoreDraw, at_cost
 
 ZERO = Decimal(0)
 

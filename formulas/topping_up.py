@@ -7,7 +7,6 @@ from fractions import Fraction
 from uuid import UUID
 
 from formulas.access import pourable
-from formulas.drawing import StoreDraw, at_cost
 from formulas.errors import NotAnAlternate
 from formulas.models import Alternate, Batch, BatchLine, Line, LineChange, TopUp
 from formulas.repicking import Picked, pick_anew, pools_of
@@ -32,6 +31,7 @@ from ledger.errors import Invalid, LotExpired, LotNotReleased, NotFound
 from ledger.lots import last_usable_day
 from ledger.models import Custody, Lot, Material, MaterialPart, Status
 from ledger.roles import Verb
+from ledger.store_costs import StoreDraw, at_cost
 
 ZERO = Decimal(0)
 
