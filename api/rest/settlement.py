@@ -24,7 +24,7 @@ CAUTION = (
 )
 
 
-class BalanceOut(serializers.Serializer[Any]):
+class OwedOut(serializers.Serializer[Any]):
     maker = PartyOut()
     balance = Shown(help_text="Above zero the maker owes you; for the coordinator: is owed.")
     disputed = Shown(help_text="Part of the balance that waits out every clearing.")
@@ -43,7 +43,7 @@ class ProposalOut(serializers.Serializer[Any]):
 
 
 class SettlementOut(serializers.Serializer[Any]):
-    results = BalanceOut(many=True)
+    results = OwedOut(many=True)
     total = Shown(help_text="What you are owed in all; of a co-op it is zero.")
     clearing = ProposalOut(allow_null=True, help_text="For the coordinator: how to clear it all.")
     caution = Text()
