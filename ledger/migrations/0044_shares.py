@@ -10,7 +10,7 @@ from ledger.migrations import _sql
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("ledger", "0027_arrival_condition"),
+        ("ledger", "0060_source_tests"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
