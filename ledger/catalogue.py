@@ -1,6 +1,6 @@
 """The catalogue that a co-op's makers share: materials and suppliers."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -156,22 +156,26 @@ def facts_of(material: Material, changes: dict[str, Any]) -> MaterialFacts:
     return MaterialFacts(**{**kept, **changes})
 
 
-def add_supplier(actor: Actor, *, name: str) -> Supplier:
-    """Add a supplier to the co-op's catalogue."""
+def add_supplier(actor: Actor, *, name: str, contact_name: str = "", mail: str = "") -> Supplier:
+    """Add a supplier to the co-op's catalogue; orders are mailed to `mail`."""
     actor.must(Verb.EDIT_CATALOGUE)
-    return Supplier.objects.create(coop_id=actor.coop_id, name=name)
+    return Supplier.objects.create(
+        coop_id=actor.coop_id, name=name, contact_name=contact_name, mail=mail
+    )
 
 
-def rename_supplier(
-    actor: Actor, *, supplier: UUID | str, version: int | None, name: str
+def change_supplier(
+    actor: Actor, *, supplier: UUID | str, version: int | None, facts: Mapping[str, str]
 ) -> Supplier:
-    """Give a supplier another name. Raises Stale if somebody changed it after `version`."""
+    """Change a supplier's name, contact_name or mail. Raises Stale if changed after `version`."""
     actor.must(Verb.EDIT_CATALOGUE)
     rows = suppliers_visible_to(actor).select_for_update(no_key=True)
     found = find(rows, supplier)
     if version is not None and found.version != version:
         raise Stale
-    found.name, found.version = name, found.version + 1
+    for name, value in facts.items():
+        setattr(found, name, value)
+    found.version += 1
     found.save()
     return found
 

@@ -25,6 +25,7 @@ from ledger.errors import (
     Invalid,
     LotExpired,
     LotNotReleased,
+    NotAsOrdered,
     NotEnough,
     NotFound,
     QuantityTooLarge,
@@ -308,6 +309,15 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
         "happened_at lies in the future; give the moment when the recall was done.",
         pointer="/happened_at",
     ),
+    "order_not_in_future": lambda facts: Invalid(
+        "happened_at lies in the future; give the moment when the order was written.",
+        pointer="/happened_at",
+    ),
+    "order_fact_not_in_future": lambda facts: Invalid(
+        "happened_at lies in the future; give the moment when it took place.",
+        pointer="/happened_at",
+    ),
+    "receipt_is_as_ordered": lambda facts: NotAsOrdered(),
     "complaint_not_in_future": lambda facts: Invalid(
         "This day lies in the future; give the day of receipt.", pointer="/received_on"
     ),

@@ -325,3 +325,10 @@ class CertificateAlone(Conflict):
     material has a specification of yours: set one first, or release on another basis."""
 
     code = "certificate_alone"
+
+
+class NotAsOrdered(Invalid):
+    """This is not what the order's line asks for: name the line that it came for, or leave
+    order_line out to receive it as not ordered."""
+
+    code = "not_as_ordered"

@@ -11,6 +11,7 @@ class Verb(StrEnum):
     SEE_COSTS = "see costs and prices"
     EDIT_CATALOGUE = "add or change materials and suppliers"
     CHANGE_DENSITY = "change the density of a material that all share"
+    ORDER = "order from suppliers"
     RECEIVE = "receive deliveries"
     BILL = "book late bills and credit notes"
     DECIDE = "release, reject or hold lots"
@@ -32,7 +33,7 @@ class Verb(StrEnum):
 
 _BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
 _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Verb.EDIT_CATALOGUE}
-_BOOKS |= {Verb.TRANSFER, Verb.SETTLE, Verb.HEAR, Verb.SEE_OFFERS, Verb.OFFER}
+_BOOKS |= {Verb.TRANSFER, Verb.SETTLE, Verb.HEAR, Verb.SEE_OFFERS, Verb.OFFER, Verb.ORDER}
 
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb) - {Verb.CLEAR},

@@ -21,6 +21,7 @@ from ledger.count_closing import Explained, close_sheet
 from ledger.counting import Chosen, Read, open_sheet, read_lots
 from ledger.models import Bill, CountCause, Material, ReceiptLine
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
+from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
 from ledger.retesting import retest
 from ledger.source_tests import record_source_test
@@ -28,7 +29,7 @@ from tests.factories import MORNING, TODAY, D, Workshop
 
 
 def fill_the_rest(shop: Workshop) -> None:
-    """A count, a late bill, a top-up, rework, intermediates, containers, a retest."""
+    """A count, a late bill, a top-up, rework, intermediates, containers, a retest, an order."""
     oil = shop.material("Sunflower oil", density="0.92 g/mL")
     _bill(shop, oil)
     _count(shop, oil)
@@ -39,6 +40,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _retest(shop)
     _offer(shop, oil)
     _source_test(shop)
+    _order(shop, oil)
 
 
 def _bill(shop: Workshop, oil: Material) -> None:
@@ -183,3 +185,11 @@ def _source_test(shop: Workshop) -> None:
         passed=True,
         today=TODAY,
     )
+
+
+def _order(shop: Workshop, oil: Material) -> None:
+    """An order of which nothing more is expected."""
+    seller = shop.does(add_supplier, name="Oils by the drum")
+    line = Ordered(str(oil.id), parse_quantity("5 kg"), D(25), packs=2)
+    order = shop.does(write_order, supplier=seller.id, lines=[line], happened_at=MORNING)
+    shop.does(end_order, order=order.id, reason="out of it", happened_at=MORNING)

@@ -35,6 +35,7 @@ OF_PATH = {
     "lots": "lot",
     "materials": "material",
     "offers": "offer",
+    "orders": "order",
     "products": "product",
     "complaints": "complaint",
     "recall-notices": "notice",

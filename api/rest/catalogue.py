@@ -15,6 +15,7 @@ from api.rest.fields import (
     DensityIn,
     Flag,
     Id,
+    MailAddress,
     Moment,
     QuantityField,
     Shown,
@@ -149,11 +150,19 @@ class MaterialQuery(Paged):
 
 class SupplierIn(Body):
     name = Text(max_length=200)
+    contact_name = Text(max_length=200, required=False, allow_blank=True)
+    mail = MailAddress(required=False, allow_blank=True, help_text="Where orders are mailed to.")
+
+
+class SupplierChange(SupplierIn):
+    name = Text(max_length=200, required=False)
 
 
 class SupplierOut(serializers.Serializer[Any]):
     id = Id()
     name = Text()
+    contact_name = Text(allow_blank=True)
+    mail = Text(allow_blank=True)
     version = serializers.IntegerField()
     created_at = Moment()
 
@@ -223,6 +232,8 @@ def supplier_json(row: Supplier) -> dict[str, Any]:
     return {
         "id": str(row.id),
         "name": row.name,
+        "contact_name": row.contact_name,
+        "mail": row.mail,
         "version": row.version,
         "created_at": row.created_at,
     }
@@ -281,7 +292,7 @@ class Suppliers(Resource):
     @writes(SupplierIn, SupplierOut)
     def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
         """Add a supplier to the catalogue."""
-        return _supplier(catalogue.add_supplier(actor, name=data["name"]))
+        return _supplier(catalogue.add_supplier(actor, **data))
 
 
 class OneSupplier(Resource):
@@ -292,14 +303,12 @@ class OneSupplier(Resource):
         """Show a supplier."""
         return _supplier(supplier_for(actor, id))
 
-    @writes(SupplierIn, SupplierOut, status=200, keyed=False, edits=True)
+    @writes(SupplierChange, SupplierOut, status=200, keyed=False, edits=True)
     def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
-        """Give a supplier another name (If-Match with its ETag)."""
+        """Change a supplier's name or whom to write to (If-Match with its ETag)."""
         supplier_for(actor, id)
         version = etags.expected_version(self.request, id)
-        return _supplier(
-            catalogue.rename_supplier(actor, supplier=id, version=version, name=data["name"])
-        )
+        return _supplier(catalogue.change_supplier(actor, supplier=id, version=version, facts=data))
 
 
 def _material(row: Material, actor: Actor) -> Sent:

@@ -54,6 +54,23 @@ class Text(serializers.CharField):
         return super().to_internal_value(data)
 
 
+class MailAddress(serializers.EmailField):
+    """A mail address in ASCII: what a mail server between here and there may not know is refused.
+
+    Its pattern is left out of the document, which has the format.
+    """
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(max_length=254, **options)
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str) or not (data.isascii() and data.isprintable()):
+            raise serializers.ValidationError(
+                'Send a mail address, such as "orders@example.org".', code="invalid"
+            )
+        return str(super().to_internal_value(data))
+
+
 class Choice(serializers.ChoiceField):
     """One of a few words; whoever sends another is told which there are."""
 

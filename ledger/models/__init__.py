@@ -8,6 +8,7 @@ from ledger.models.documents import DecisionDocument, Document
 from ledger.models.entries import Entry, LayerPosting, Posting
 from ledger.models.makers import Coop, Maker, Membership
 from ledger.models.offers import Offer, OfferBreak, OfferPrice, SupplierTerms
+from ledger.models.orders import OnOrder, PurchaseOrder, PurchaseOrderFact, PurchaseOrderLine
 from ledger.models.quality import (
     LotResult,
     Retest,
@@ -71,13 +72,17 @@ __all__ = [
     "Material",
     "MaterialPart",
     "Membership",
+    "Movement",
     "Offer",
     "OfferBreak",
     "OfferPrice",
-    "Movement",
+    "OnOrder",
     "Outbox",
     "Pool",
     "Posting",
+    "PurchaseOrder",
+    "PurchaseOrderFact",
+    "PurchaseOrderLine",
     "Recall",
     "RecallAnswer",
     "RecallClosure",

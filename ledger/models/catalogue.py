@@ -150,9 +150,11 @@ class MaterialPart(CoopRow):
 
 
 class Supplier(CoopRow):
-    """Who the co-op buys from."""
+    """Who the co-op buys from; orders are mailed to `mail`."""
 
     name = models.CharField(max_length=200)
+    contact_name = models.CharField(max_length=200, blank=True)
+    mail = models.CharField(max_length=254, blank=True)
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField(auto_now_add=True)
 

@@ -27,6 +27,7 @@ class Maker(CoopRow):
     mark = models.CharField(max_length=6, help_text="Begins the maker's lot codes, such as NB.")
     lots_numbered = models.PositiveIntegerField(default=0)
     batches_numbered = models.PositiveIntegerField(default=0)
+    orders_numbered = models.PositiveIntegerField(default=0)
     books_closed_on = models.DateField(null=True)
     created_at = models.DateTimeField(auto_now_add=True)
 

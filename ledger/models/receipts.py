@@ -12,6 +12,7 @@ class Receipt(MakerRow):
 
     entry = link(Entry)
     supplier = link("ledger.Supplier")
+    order = link("ledger.PurchaseOrder", null=True)
     happened_at = models.DateTimeField()
     reference = models.CharField(max_length=80, blank=True)
     condition = models.CharField(max_length=200, blank=True, help_text="As it arrived.")
@@ -24,6 +25,7 @@ class ReceiptLine(MakerRow):
     receipt = link(Receipt, related_name="lines")
     position = models.PositiveSmallIntegerField()
     lot = link(Lot)
+    order_line = link("ledger.PurchaseOrderLine", null=True, related_name="receipt_lines")
     entered = models.CharField(max_length=64)
     quantity = quantity()
     density = density()
@@ -38,7 +40,14 @@ class ReceiptLine(MakerRow):
                 fields=["coop", "receipt", "position"], name="receipt_line_once"
             ),
         )
-        indexes = (models.Index(fields=["coop", "lot"], name="receipt_line_by_lot"),)
+        indexes = (
+            models.Index(fields=["coop", "lot"], name="receipt_line_by_lot"),
+            models.Index(
+                fields=["coop", "order_line"],
+                condition=models.Q(order_line__isnull=False),
+                name="receipt_line_by_order",
+            ),
+        )
 
 
 class ReceiptCharge(MakerRow):

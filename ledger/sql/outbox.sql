@@ -16,8 +16,8 @@ grant delete on ledger_outbox to stillroom_ledger;
 -- the tables, so that nothing grows with history. For the ledger's functions: their walls hold.
 --
 -- usable: released, not on hold, in date that day. position: usable + on order - all that planned
--- batches need, whether promised from a lot (reserved) or not to be had (shortfall). Nothing is
--- ordered through the ledger yet, so on_order is zero; orders are to be summed here.
+-- batches need, whether promised from a lot (reserved) or not to be had (shortfall). There are
+-- no orders yet, so on_order is zero; orders.sql makes the function anew with what is to come.
 create function ledger_position(coop uuid, maker uuid, material uuid, day date)
 returns table (on_hand numeric, usable numeric, reserved numeric, shortfall numeric,
                on_order numeric, "position" numeric)

@@ -90,7 +90,32 @@ begin
         using (maker_id, lot_id)
       where r.coop_id = coop and (maker is null or r.maker_id = maker)
         and r.quantity > 0 group by 1, 2, h.quantity
-      having sum(r.quantity) > coalesce(h.quantity, 0)) s;
+      having sum(r.quantity) > coalesce(h.quantity, 0)) s
+  union all
+  select 'on order equals its facts', to_jsonb(s) from (
+    select l.id as line_id, o.ordered, o.received, o.ended, l.ordered as facts_ordered,
+           l.received as facts_received, l.ended as facts_ended
+      from (select x.id, coalesce(f.quantity, x.quantity) as ordered, x.received,
+                   exists (select from ledger_purchaseorderfact e
+                             where e.coop_id = coop and e.order_id = x.order_id
+                               and e.kind = 'ended' and coalesce(e.line_id, x.id) = x.id
+                               and (f.id is null or e.id > f.id)) as ended
+              from (select y.id, y.order_id, y.quantity, coalesce(sum(i.quantity)
+                             filter (where u.id is null), 0) as received
+                      from ledger_purchaseorderline y
+                      left join ledger_receiptline i on i.coop_id = coop and i.order_line_id = y.id
+                      left join ledger_receipt r on r.coop_id = coop and r.id = i.receipt_id
+                      left join ledger_entry u on u.coop_id = coop and u.reverses_id = r.entry_id
+                      where y.coop_id = coop and (maker is null or y.maker_id = maker)
+                      group by 1, 2, 3) x
+              left join lateral (
+                select c.id, c.quantity from ledger_purchaseorderfact c
+                  where c.coop_id = coop and c.order_id = x.order_id and c.line_id = x.id
+                    and c.kind = 'corrected' order by c.id desc limit 1) f on true) l
+      full join (select * from ledger_onorder
+                   where coop_id = coop and (maker is null or maker_id = maker)) o
+        on o.line_id = l.id
+      where (o.ordered, o.received, o.ended) is distinct from (l.ordered, l.received, l.ended)) s;
 end $$;
 select walls.define('ledger_disagreements()');
 

@@ -28,6 +28,8 @@ OF_FIELD = {
     "maker": "maker",
     "documents": "document",
     "weighing": "weighing",
+    "order": "order",
+    "order_line": "order_line",
 }
 
 

@@ -46,7 +46,6 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     sold = {"customer": f"customer {secret}", "deviation": {"reason": f"reason {secret}"}}
     sale = _moved(maker, "sales", fill["lot"]["id"], "3 each", **sold)
     issue = _moved(maker, "issues", oil_lot, "1 g", purpose="gift", reason=f"reason {secret}")
-    maker.change("PUT", f"watches/{oil}", {"reorder_point": "500 kg"}).made()
     measured = {"measure": "ph", "value": "5.5", "note": f"note {secret}"}
     measurement = maker.post(f"batches/{planned['id']}/measurements", measured).made()
     _cost_formula(maker, secret)
@@ -73,6 +72,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "alert": [_alert(maker, oil)],
     }
     ids["offer"] = [_offered(maker, supplier, oil, secret)]
+    ids |= _ordered(maker, supplier, oil, jar, secret)
     ids["complaint"] = [_complained(maker, fill["lot"]["id"], product["id"], secret)]
     if ally is not None:
         ids |= _exchanged(maker, ally, oil_lot, jar_lot, secret)
@@ -197,6 +197,24 @@ def _recipes(maker: Client, oil: str, jar: str, secret: str) -> tuple[Any, Any]:
     return made, sold
 
 
+def _ordered(maker: Client, supplier: str, oil: str, jar: str, secret: str) -> dict[str, list[str]]:
+    """An order of which one line was corrected."""
+    lines = [
+        {"material": oil, "pack": "5 kg", "packs": 3, "price": "116.70"},
+        {"material": jar, "pack": "100 each", "price": "33.30", "expected_on": "2025-05-05"},
+    ]
+    body = {
+        "supplier": supplier,
+        "happened_at": "2025-05-02T09:00:00Z",
+        "note": f"note {secret}",
+        "lines": lines,
+    }
+    order = maker.post("orders", body).made()
+    change = {"order_line": order["lines"][0]["id"], "price": "116.55", "reason": f"why {secret}"}
+    maker.post(f"orders/{order['id']}/corrections", change).made()
+    return {"order": [order["id"]], "order_line": [line["id"] for line in order["lines"]]}
+
+
 def _receipt(maker: Client, supplier: str, oil: str, jar: str, secret: str) -> dict[str, Any]:
     lines = [
         {"material": oil, "quantity": "10 kg", "price": "77.70"},
@@ -255,6 +273,7 @@ def _measured(maker: Client, jar: str, product: str, fill: str) -> None:
 
 def _alert(maker: Client, material: str) -> str:
     """The alert over a material that is far below its reorder point, once the worker opens it."""
+    maker.change("PUT", f"watches/{material}", {"reorder_point": "500 kg"}).made()
     end = time.monotonic() + 30
     while time.monotonic() < end:
         for alert in maker.get("alerts", state="open").made()["results"]:

@@ -20,6 +20,9 @@ ASKS = {
     "POST /offers": Verb.OFFER,
     "POST /offers/{id}/prices": Verb.OFFER,
     "POST /offers/{id}/end": Verb.OFFER,
+    "POST /orders": Verb.ORDER,
+    "POST /orders/{id}/corrections": Verb.ORDER,
+    "POST /orders/{id}/endings": Verb.ORDER,
     "POST /receipts": Verb.RECEIVE,
     "POST /receipts/{id}/charges": Verb.BILL,
     "POST /lots/{id}/decisions": Verb.DECIDE,
@@ -62,8 +65,8 @@ ASKS = {
     "POST /counts/{id}/readings": Verb.COUNT,
     "POST /counts/{id}/close": Verb.COUNT,
 }
-READS = "alerts batches complaints counts due-counts entries fills formulas lots products recalls"
-READS += " recall-notices stock watches"
+READS = "alerts batches complaints counts due-counts entries fills formulas lots orders products"
+READS += " recalls recall-notices stock watches"
 NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
 
 
@@ -152,7 +155,7 @@ def test_who_may_not_see_costs_is_told_none(people: dict[str, Client], north: Cl
     made = populate(north, "Linnet").ids
     north.material("Aqua", stocked=False, cost_per_kg="0.02")
     pages = ["stock", "lots", "entries", "batches", "products", "materials", "fills", "due-counts"]
-    pages += [f"products/{made['product'][0]}", f"fills/{made['fill'][0]}"]
+    pages += ["orders", f"products/{made['product'][0]}", f"fills/{made['fill'][0]}"]
     pages += [f"lots/{made['lot'][0]}", f"lots/{made['lot'][2]}", f"batches/{made['batch'][1]}"]
     pages += [f"lots/{made['lot'][3]}/trace?direction=back"]
     pages += [f"entries/{id}" for id in made["entry"]]

@@ -12,7 +12,7 @@ from ledger.catalogue import (
     add_material,
     add_supplier,
     change_material,
-    rename_supplier,
+    change_supplier,
 )
 from ledger.errors import Forbidden, Invalid, NotFound, Stale
 from ledger.models import Material, Supplier
@@ -146,12 +146,16 @@ def test_suppliers_are_renamed_once_at_a_time() -> None:
     stranger = open_bench()
     with acting_as(bench.actor):
         supplier = add_supplier(bench.actor, name="a supplier")
-        rename_supplier(bench.actor, supplier=supplier.id, version=1, name="another name")
+        change_supplier(
+            bench.actor, supplier=supplier.id, version=1, facts={"name": "another name"}
+        )
         assert supplier_for(bench.actor, supplier.id).name == "another name"
     with pytest.raises(Stale), acting_as(bench.actor):
-        rename_supplier(bench.actor, supplier=supplier.id, version=1, name="late")
+        change_supplier(bench.actor, supplier=supplier.id, version=1, facts={"name": "late"})
     with pytest.raises(NotFound), acting_as(stranger.actor):
-        rename_supplier(stranger.actor, supplier=supplier.id, version=None, name="theirs")
+        change_supplier(
+            stranger.actor, supplier=supplier.id, version=None, facts={"name": "theirs"}
+        )
     with acting_as(bench.actor):
         assert Supplier.objects.get().name == "another name"
 
@@ -168,7 +172,9 @@ def test_the_coordinator_keeps_the_catalogue_and_a_reader_does_not() -> None:
             lambda: add_material(reader, facts),
             lambda: change_material(reader, material=material.id, version=None, facts={}),
             lambda: add_supplier(reader, name="x"),
-            lambda: rename_supplier(reader, supplier=supplier.id, version=None, name="x"),
+            lambda: change_supplier(
+                reader, supplier=supplier.id, version=None, facts={"name": "x"}
+            ),
         ):
             with pytest.raises(Forbidden):
                 refused()
