@@ -1,6 +1,7 @@
 """The one table from a refusal to its HTTP status, and the problem that answers it (RFC 9457)."""
 
 from collections.abc import Iterator
+from dataclasses import asdict
 from decimal import Decimal
 from http import HTTPStatus
 from typing import Any
@@ -19,6 +20,7 @@ from ledger.errors import (
     Stale,
     Unreadable,
 )
+from ledger.price_list_rows import ListRefused
 
 
 class HttpRefusal(Refusal):
@@ -221,6 +223,9 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
     """DRF's hook: every exception that has an answer gets it; the rest is a 500 for us to mend."""
     if isinstance(error, Refusal):
         return answer(error, error.headers if isinstance(error, HttpRefusal) else None)
+    if isinstance(error, ListRefused):
+        errors = [{"pointer": "/file", **asdict(one)} for one in error.errors]
+        return problem_response(problem(422, str(error), errors))
     if type(error) in TRANSLATED:
         return answer(TRANSLATED[type(error)]())
     if isinstance(error, exceptions.ValidationError):

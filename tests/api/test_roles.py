@@ -23,6 +23,8 @@ ASKS = {
     "POST /orders": Verb.ORDER,
     "POST /orders/{id}/corrections": Verb.ORDER,
     "POST /orders/{id}/endings": Verb.ORDER,
+    "POST /price-lists": Verb.OFFER,
+    "POST /price-lists/check": Verb.OFFER,
     "POST /receipts": Verb.RECEIVE,
     "POST /receipts/{id}/charges": Verb.BILL,
     "POST /lots/{id}/decisions": Verb.DECIDE,

@@ -23,6 +23,8 @@ from ledger.offering import (
     set_supplier_terms,
     withdraw_offer,
 )
+from ledger.price_list_rows import ListRow
+from ledger.price_lists import import_list
 from ledger.quantities import parse_quantity
 from tests.factories import TODAY, D, Workshop, open_workshop
 
@@ -99,6 +101,27 @@ def test_many_offers_are_read_in_as_many_queries_as_few(shop: Workshop) -> None:
         step = BreakFacts(parse_quantity("25 kg"), D("4.60"))
         written(shop, PriceFacts(TODAY, D("5.20"), breaks=[step]))
     assert queries() == few <= 5
+
+
+def test_a_long_list_takes_as_many_queries_as_a_short_one(shop: Workshop) -> None:
+    _, supplier, material = written(shop, PriceFacts(TODAY, D(5)))
+
+    def queries(rows: int, code: str) -> int:
+        about = {
+            "article_code": code,
+            "supplier": str(supplier.id),
+            "material": str(material.id),
+            "price": "5",
+        }
+        listed = [
+            ListRow(n, {**about, "pack": f"{n} kg", "valid_from": "2025-06-01"})
+            for n in range(2, rows + 2)
+        ]
+        with acting_as(shop.actor), CaptureQueriesContext(connection) as seen:
+            assert len(import_list(shop.actor, listed).offers) == rows
+        return len(seen)
+
+    assert queries(2, "A") == queries(40, "B")
 
 
 def test_the_bench_sees_no_offers(shop: Workshop) -> None:
