@@ -49,13 +49,14 @@ class Need:
     """How much of a material is missing.
 
     With its use a month, no more is bought than is used before it expires; `in_store` is what is
-    there already and is used first.
+    there already and is used first, and `sure` what is used in time whatever the mean says.
     """
 
     material: Key
     quantity: Decimal
     use_per_month: Decimal | None = None
     in_store: Decimal = Decimal(0)
+    sure: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +97,7 @@ class PackOffer:
         """What of it would be used before it expires; None where that is not known."""
         if need.use_per_month is None or self.shelf_months is None:
             return None
-        return max(Decimal(0), need.use_per_month * self.shelf_months - need.in_store)
+        return max(need.sure, need.use_per_month * self.shelf_months - need.in_store, Decimal(0))
 
 
 @dataclass(frozen=True, slots=True)

@@ -338,6 +338,13 @@ REORDER_POINT: Final = _sent(
         "usual_order": "25 kg",
     },
 )
+ORDER_PLAN: Final = _sent(
+    "38 kg are missing, and 6 kg are used in a month",
+    {
+        "needs": [{"material": GLYCERIN, "quantity": "38 kg", "use_per_month": "6 kg"}],
+        "budget": "300.00",
+    },
+)
 RECALL: Final = _sent(
     "A lot called back from the shops",
     {"lot": LOT, "reason": "the supplier found mould in the drum", "depth": "retail"},

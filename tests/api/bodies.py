@@ -27,6 +27,7 @@ OF_FIELD = {
     "corrects": "measurement",
     "maker": "maker",
     "documents": "document",
+    "without": "supplier",
     "weighing": "weighing",
     "order": "order",
     "order_line": "order_line",

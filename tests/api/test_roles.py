@@ -25,6 +25,7 @@ ASKS = {
     "POST /orders/{id}/endings": Verb.ORDER,
     "POST /price-lists": Verb.OFFER,
     "POST /price-lists/check": Verb.OFFER,
+    "POST /order-plans": Verb.SEE_OFFERS,
     "POST /receipts": Verb.RECEIVE,
     "POST /receipts/{id}/charges": Verb.BILL,
     "POST /lots/{id}/decisions": Verb.DECIDE,

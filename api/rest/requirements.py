@@ -1,0 +1,100 @@
+"""What planned batches need in the weeks to come."""
+
+from datetime import date, timedelta
+from typing import Any
+
+from rest_framework import serializers
+
+from api.operation import Resource, reads
+from api.rest.fields import Body, Id, Shown, Text, shortest
+from api.rest.needs import unit_of
+from formulas.requirement_records import Week
+from formulas.requirements import Requirement, Requirements, requirements
+from ledger.access import Actor, day_of
+
+EIGHT_WEEKS = timedelta(days=55)
+
+
+class RequirementsQuery(Body):
+    until = serializers.DateField(
+        required=False, help_text="Batches planned up to this day; eight weeks if left out."
+    )
+
+
+class RequirementWeekOut(serializers.Serializer[Any]):
+    first = serializers.DateField()
+    last = serializers.DateField()
+    gross = Shown(help_text="Needed in it; what is overdue counts in the first week.")
+    scheduled = Shown(help_text="To come: from planned batches of the material.")
+    expiring = Shown(help_text="Lost in it, since nobody uses it in time.")
+    projected = Shown(help_text="Left at its end, with the net need covered.")
+    net = Shown(help_text="Not covered.")
+    release = Shown(help_text="To order or plan in it, so that a later week is covered.")
+    late = Shown(help_text="The part of it that should have been ordered before.")
+
+
+class RequirementOut(serializers.Serializer[Any]):
+    material = Id()
+    name = Text()
+    unit = serializers.ChoiceField(["g", "each"])
+    formula = Id(allow_null=True, help_text="That makes it; null for what is bought.")
+    lead_time_days = serializers.IntegerField(
+        allow_null=True, help_text="Of the offer that comes soonest, if it is known."
+    )
+    usable = Shown(help_text="Released and in date today, promises to batches included.")
+    net = Shown(help_text="All that is not covered.")
+    weeks = RequirementWeekOut(many=True)
+
+
+class RequirementsOut(serializers.Serializer[Any]):
+    first = serializers.DateField()
+    last = serializers.DateField()
+    materials = RequirementOut(many=True)
+
+
+def requirements_json(found: Requirements) -> dict[str, Any]:
+    return {
+        "first": found.first,
+        "last": found.last,
+        "materials": [_row(row) for row in found.rows],
+    }
+
+
+def _row(row: Requirement) -> dict[str, Any]:
+    record = row.record
+    return {
+        "material": str(row.material.id),
+        "name": row.material.name,
+        "unit": unit_of(row.material),
+        "formula": record.formula,
+        "lead_time_days": record.lead_days,
+        "usable": shortest(record.usable),
+        "net": shortest(record.net),
+        "weeks": [_week(week) for week in record.weeks],
+    }
+
+
+def _week(week: Week) -> dict[str, Any]:
+    netted = week.netted
+    return {
+        "first": week.first,
+        "last": week.last,
+        "gross": shortest(netted.gross - week.expiring),
+        "scheduled": shortest(netted.scheduled),
+        "expiring": shortest(week.expiring),
+        "projected": shortest(netted.projected),
+        "net": shortest(netted.net),
+        "release": shortest(netted.release),
+        "late": shortest(netted.late),
+    }
+
+
+class MaterialRequirements(Resource):
+    """What is needed, week by week."""
+
+    @reads(RequirementsQuery, RequirementsOut)
+    def get(self, actor: Actor, query: dict[str, Any]) -> dict[str, Any]:
+        """What planned batches need of each material, through all intermediates, by week."""
+        today = day_of(actor, self.now)
+        until: date = query.get("until", today + EIGHT_WEEKS)
+        return requirements_json(requirements(actor, today=today, until=until))

@@ -1,0 +1,97 @@
+"""Records through the levels, and what expires before it is used, without a database."""
+
+from datetime import date, timedelta
+from decimal import Decimal as D
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from formulas.composition import Composed, Ingredient, Kind, Recipe
+from formulas.requirement_records import Facts, records_of
+from ledger.expiring import InStore, expiring_unused
+
+FIRST = date(2025, 5, 5)
+
+
+def later(days: int) -> date:
+    return FIRST + timedelta(days=days)
+
+
+def part(name: str, percent: str, kind: Kind = Kind.MATERIAL) -> Composed:
+    return Composed(Ingredient(kind, name), D(percent))
+
+
+def test_an_intermediate_of_an_intermediate() -> None:
+    """1 kg of cream, half of which is gel (loss 20 percent): 625 g of it, a fifth of that extract.
+
+    The extract loses a half: 250 g of herb for 125 g. Cream itself has no formula of its own here.
+    """
+    facts = Facts(
+        first=FIRST,
+        weeks=2,
+        needs={"gel": [(later(8), D(500))], "wax": [(later(8), D(500))]},
+        arriving={},
+        stored={"wax": [InStore(D(200))]},
+        made={"gel": "gel formula", "extract": "extract formula"},
+        recipes={
+            "gel formula": Recipe(
+                (part("extract formula", "20", Kind.FORMULA), part("water", "80")), D(20)
+            ),
+            "extract formula": Recipe((part("herb", "100"),), D(50)),
+        },
+        lead_days={"herb": 3},
+    )
+    found = records_of(facts)
+    assert {name: record.net for name, record in found.items()} == {
+        "gel": 500,
+        "extract": 125,
+        "water": 500,
+        "herb": 250,
+        "wax": 300,
+    }
+    herb = found["herb"].weeks
+    assert [week.netted.net for week in herb] == [0, 250]
+    assert [week.netted.release for week in herb] == [250, 0]
+    assert herb[1].first == later(7)
+
+
+def test_what_is_overdue_is_due_now_and_what_is_too_far_off_is_not() -> None:
+    facts = Facts(
+        first=FIRST,
+        weeks=1,
+        needs={"wax": [(later(-30), D(5)), (later(6), D(7))]},
+        arriving={"wax": [(later(-2), D(4)), (later(7), D(100))]},
+        stored={"wax": [InStore(D(3), later(0))]},
+        made={},
+        recipes={},
+        lead_days={},
+    )
+    [week] = records_of(facts)["wax"].weeks
+    netted = week.netted
+    assert (netted.gross, netted.scheduled, netted.net) == (D(12), D(4), D(5))
+
+
+QUANTITIES = st.integers(1, 500).map(D)
+DAYS = st.integers(0, 40).map(later)
+
+
+@given(
+    st.lists(st.builds(InStore, QUANTITIES, st.none() | DAYS), max_size=5),
+    st.lists(st.tuples(DAYS, QUANTITIES), max_size=5),
+)
+def test_no_more_expires_than_was_there_nor_less_than_nobody_needs(
+    stored: list[InStore], needs: list[tuple[date, D]]
+) -> None:
+    lost = expiring_unused(stored, needs)
+    dated = sum((lot.quantity for lot in stored if lot.last_day), D(0))
+    needed = sum((quantity for _, quantity in needs), D(0))
+    gone = sum((left for _, left in lost), D(0))
+    assert max(D(0), dated - needed) <= gone <= dated
+
+
+def test_the_earliest_goes_first() -> None:
+    stored = [InStore(D(10)), InStore(D(10), later(9)), InStore(D(10), later(3))]
+    assert expiring_unused(stored, [(later(2), D(4)), (later(5), D(7))]) == [
+        (later(3), D(6)),
+        (later(9), D(3)),
+    ]
