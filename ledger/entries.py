@@ -291,6 +291,13 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
         pointer="/happened_at",
     ),
     **BETWEEN_MAKERS,
+    "round_is_there": lambda facts: NotFound(),
+    "round_open": lambda facts: Conflict(
+        "This round is closed: what was pledged stands. Pledge in the next one."
+    ),
+    "pledge_of_shared_material": lambda facts: Invalid(
+        "Only you know this material; nobody else offers it.", pointer="/material"
+    ),
     "retest_has_record": lambda facts: Stale(
         "The lot was retested meanwhile: read it again, then give the date after that one."
     ),

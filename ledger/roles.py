@@ -29,11 +29,14 @@ class Verb(StrEnum):
     SET_STANDARD_COST = "set standard costs"
     SEE_OFFERS = "see what suppliers offer"
     OFFER = "write offers of suppliers"
+    RUN_ROUNDS = "open and close order rounds"
+    PLEDGE = "pledge in order rounds"
 
 
 _BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
 _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Verb.EDIT_CATALOGUE}
 _BOOKS |= {Verb.TRANSFER, Verb.SETTLE, Verb.HEAR, Verb.SEE_OFFERS, Verb.OFFER, Verb.ORDER}
+_BOOKS |= {Verb.PLEDGE}
 
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb) - {Verb.CLEAR},
@@ -45,5 +48,6 @@ MAY: Final[dict[str, frozenset[Verb]]] = {
     # Of the co-op alone: no maker's stock, only what all share.
     "coordinator": frozenset(
         {Verb.EDIT_CATALOGUE, Verb.CHANGE_DENSITY, Verb.SEE_OFFERS, Verb.OFFER, Verb.CLEAR}
+        | {Verb.RUN_ROUNDS}
     ),
 }

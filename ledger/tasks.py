@@ -8,9 +8,12 @@ from typing import Any, Final
 from celery import shared_task
 from django.utils import timezone
 
-from ledger import alerts, outbox, verifying
+from ledger import alerts, outbox, round_closing, verifying
 
 log = logging.getLogger(__name__)
+
+# Whoever does what the outbox owes says so when it is loaded, so a worker loads all of them.
+DOERS: Final = (alerts, round_closing)
 
 # Well within the time that a task may run, and within the minute that the worker's heartbeat lasts.
 DRAIN_WITHIN: Final = timedelta(seconds=30)

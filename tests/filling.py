@@ -24,8 +24,10 @@ from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_s
 from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
 from ledger.retesting import retest
+from ledger.round_closing import close_and_reckon
 from ledger.source_tests import record_source_test
 from tests.factories import MORNING, TODAY, D, Workshop
+from tests.ordering_together import EVENING, offered, opened, owed, pledged
 
 
 def fill_the_rest(shop: Workshop) -> None:
@@ -41,6 +43,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _offer(shop, oil)
     _source_test(shop)
     _order(shop, oil)
+    _round(shop)
 
 
 def _bill(shop: Workshop, oil: Material) -> None:
@@ -193,3 +196,10 @@ def _order(shop: Workshop, oil: Material) -> None:
     line = Ordered(str(oil.id), parse_quantity("5 kg"), D(25), packs=2)
     order = shop.does(write_order, supplier=seller.id, lines=[line], happened_at=MORNING)
     shop.does(end_order, order=order.id, reason="out of it", happened_at=MORNING)
+
+
+def _round(shop: Workshop) -> None:
+    """Ordered together, if only by one."""
+    round = opened(shop)
+    pledged(shop, round, offered(shop), "4 kg")
+    close_and_reckon(owed(shop, round), EVENING)

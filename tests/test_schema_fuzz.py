@@ -67,6 +67,7 @@ NAMED_BY_PATH = {
     "fills": "fill",
     "complaints": "complaint",
     "offers": "offer",
+    "order-rounds": "round",
     "recall-notices": "notice",
     "recalls": "recall",
     "watches": "material",

@@ -36,6 +36,7 @@ OF_PATH = {
     "materials": "material",
     "offers": "offer",
     "orders": "order",
+    "order-rounds": "round",
     "products": "product",
     "complaints": "complaint",
     "recall-notices": "notice",
@@ -236,7 +237,7 @@ def test_lists_show_nothing_of_others(makers: list[Maker]) -> None:
         of_its_own = [path for path, answer in said.items() if one.secret in json.dumps(answer)]
         assert len(of_its_own) >= 6, "one's own is shown"
         for path, answer in said.items():
-            shared = path.endswith(("/materials", "/suppliers", "/makers"))
+            shared = path.endswith(("/materials", "/suppliers", "/makers", "/order-rounds"))
             assert_shows_only(json.dumps(answer), one, makers, shared=shared)
 
 

@@ -24,6 +24,16 @@ from ledger.models.recalls import (
     RecallNotice,
 )
 from ledger.models.receipts import ChargeShare, Receipt, ReceiptCharge, ReceiptLine
+from ledger.models.rounds import (
+    OrderRound,
+    RoundClosing,
+    RoundOrder,
+    RoundOrderLine,
+    RoundOutcome,
+    RoundPledge,
+    RoundShare,
+    RoundShareLine,
+)
 from ledger.models.settlement import Clearing, ClearingPayment, Dispute
 from ledger.models.sharing import Claim, Movement, Share
 from ledger.models.stock import (
@@ -77,6 +87,7 @@ __all__ = [
     "OfferBreak",
     "OfferPrice",
     "OnOrder",
+    "OrderRound",
     "Outbox",
     "Pool",
     "Posting",
@@ -93,6 +104,13 @@ __all__ = [
     "ReceiptLine",
     "Reservation",
     "Retest",
+    "RoundClosing",
+    "RoundOrder",
+    "RoundOrderLine",
+    "RoundOutcome",
+    "RoundPledge",
+    "RoundShare",
+    "RoundShareLine",
     "Share",
     "Shortfall",
     "SourceTest",

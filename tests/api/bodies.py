@@ -26,6 +26,7 @@ OF_FIELD = {
     "sale": "sale",
     "corrects": "measurement",
     "maker": "maker",
+    "buyer": "maker",
     "documents": "document",
     "without": "supplier",
     "weighing": "weighing",

@@ -19,6 +19,7 @@ class Populated:
     ids: dict[str, list[str]]
     texts: list[str]
     shared = frozenset({"material", "supplier", "maker", "container", "share"})
+    shared = frozenset({"material", "supplier", "maker", "container", "round"})
 
     def private(self) -> list[str]:
         """The ids that nobody else may see."""
@@ -72,7 +73,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "alert": [_alert(maker, oil)],
     }
     ids["offer"] = [_offered(maker, supplier, oil, secret)]
-    ids |= _ordered(maker, supplier, oil, jar, secret)
+    ids |= _ordered(maker, supplier, oil, jar, secret) | _pledged(maker, oil, secret)
     ids["complaint"] = [_complained(maker, fill["lot"]["id"], product["id"], secret)]
     if ally is not None:
         ids |= _exchanged(maker, ally, oil_lot, jar_lot, secret)
@@ -84,6 +85,16 @@ def _certified(maker: Client, lot: str, secret: str) -> Any:
     """The certificate of a lot."""
     certified = {"kind": "coa", "name": f"CoA {secret}.pdf", "note": f"note {secret}"}
     return maker.upload(f"lots/{lot}/documents", pdf(secret), **certified).made()
+
+
+def _pledged(maker: Client, oil: str, secret: str) -> dict[str, list[str]]:
+    """A round that the others know of, and a pledge that they do not."""
+    (own,) = [row["id"] for row in maker.listed("makers") if row["name"] == maker.maker_name]
+    body = {"name": "Spring", "closes_at": "2199-01-01T12:00:00Z", "buyer": own}
+    round = maker.post("order-rounds", body).made()
+    pledge = {"material": oil, "quantity": "2 kg", "highest_price": "7.50"}
+    pledged = maker.post(f"order-rounds/{round['id']}/pledges", pledge).made()
+    return {"round": [round["id"]], "pledge": [pledged["id"]]}
 
 
 def _cost_formula(maker: Client, secret: str) -> None:

@@ -1,0 +1,23 @@
+"""Requests of ordering together as they are sent, for the document."""
+
+from typing import Any, Final
+
+from drf_spectacular.utils import OpenApiExample
+
+from api.rest.examples import BATCH_ID as SOME_ID
+from api.rest.examples import GLYCERIN
+
+
+def _sent(name: str, value: dict[str, Any]) -> list[OpenApiExample]:
+    return [OpenApiExample(name, value=value, request_only=True)]
+
+
+ORDER_ROUND: Final = _sent(
+    "Pledges until Friday evening",
+    {"name": "June oils", "closes_at": "2199-06-07T18:00:00+02:00", "buyer": SOME_ID},
+)
+_PLEDGED: Final = {"quantity": "12 kg", "highest_price": "4.20", "takes_leftover": True}
+PLEDGE: Final = _sent(
+    "Twelve kilograms, and some of what is left", {"material": GLYCERIN, **_PLEDGED}
+)
+PLEDGE_WITHDRAWAL: Final = _sent("None of it after all", {"material": GLYCERIN})

@@ -1,0 +1,124 @@
+"""Order rounds: ordering together, and what came of it."""
+
+from typing import Any
+
+from api.operation import Resource, Sent, reads, writes
+from api.paging import Paged, page, page_of
+from api.rest import round_examples
+from api.rest.fields import Body, DecimalText, Flag, Id, Moment, QuantityField, Text
+from api.rest.round_results import result_json
+from api.rest.round_shapes import (
+    OrderRoundBrief,
+    OrderRoundOut,
+    PledgeOut,
+    RoundResultOut,
+    brief_round_json,
+    pledge_json,
+    round_json,
+)
+from ledger import rounds
+from ledger.access import Actor
+from ledger.models import RoundPledge
+from ledger.round_results import result_of
+
+
+class OrderRoundIn(Body):
+    name = Text(max_length=120)
+    note = Text(max_length=400, required=False, allow_blank=True)
+    closes_at = Moment(help_text="Until then makers may pledge.")
+    buyer = Id(help_text="The maker that orders for all and receives; a maker names itself.")
+
+
+class PledgeIn(Body):
+    material = Id()
+    quantity = QuantityField(required=False, help_text="Left out: leftover alone.")
+    highest_price = DecimalText(
+        above="0",
+        required=False,
+        help_text="Of a kilogram or a piece, freight included. Above it the pledge takes no part.",
+    )
+    takes_leftover = Flag(
+        required=False, help_text="Whether you buy what is left of packs at what the goods cost."
+    )
+
+
+class PledgeWithdrawalIn(Body):
+    material = Id()
+
+
+class OrderRounds(Resource):
+    """Rounds of ordering together."""
+
+    @reads(Paged, page_of(OrderRoundBrief))
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List the rounds of the co-op, newest first."""
+        rows = rounds.rounds_of(actor)
+        return page(self.request, query, rows, lambda row: brief_round_json(row, actor, self.now))
+
+    @writes(OrderRoundIn, OrderRoundOut, examples=round_examples.ORDER_ROUND)
+    def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
+        """Open a round: makers pledge until it closes, and then all is ordered as one."""
+        opened = rounds.open_round(actor, now=self.now, **data)
+        return _shown(self, actor, opened.id)
+
+
+class OneOrderRound(Resource):
+    """One round."""
+
+    @reads(None, OrderRoundOut)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """Show a round and, as far as you may know it, what is pledged in all."""
+        return _shown(self, actor, id)
+
+
+class RoundClosings(Resource):
+    """Closing a round before its time."""
+
+    @writes(None, OrderRoundOut)
+    def post(self, actor: Actor, id: str) -> dict[str, Any]:
+        """Close a round: nothing is pledged any more, and the worker reckons it."""
+        closed = rounds.close_round(actor, round=id, now=self.now)
+        return _shown(self, actor, closed.id)
+
+
+class RoundPledges(Resource):
+    """What a maker pledges in a round; the others never see it."""
+
+    @reads(Paged, page_of(PledgeOut))
+    def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sent:
+        """List your pledges in a round, newest first, with what they took the place of."""
+        rows = rounds.pledges_of(actor, id)
+        return page(self.request, query, rows, lambda row: pledge_json(row, actor))
+
+    @writes(PledgeIn, PledgeOut, examples=round_examples.PLEDGE)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Pledge so much of a material, in place of what you pledged of it before."""
+        return _pledged(rounds.pledge(actor, round=id, now=self.now, **data), actor)
+
+
+class PledgeWithdrawals(Resource):
+    """Taking a pledge back."""
+
+    @writes(PledgeWithdrawalIn, PledgeOut, examples=round_examples.PLEDGE_WITHDRAWAL)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Take your pledge of a material back, until the round closes."""
+        return _pledged(rounds.withdraw_pledge(actor, round=id, now=self.now, **data), actor)
+
+
+class RoundResults(Resource):
+    """What came of a round."""
+
+    @reads(None, RoundResultOut)
+    def get(self, actor: Actor, id: str) -> dict[str, Any]:
+        """Show what you get and pay, beside what you would have paid alone, and why."""
+        return result_json(result_of(actor, id), actor.currency)
+
+
+def _shown(resource: Resource, actor: Actor, id: Any) -> dict[str, Any]:
+    row = rounds.round_for(actor, id)
+    return round_json(row, rounds.totals_of(actor, row), actor, resource.now)
+
+
+def _pledged(row: RoundPledge, actor: Actor) -> dict[str, Any]:
+    row.counts = True  # type: ignore[attr-defined]
+    return pledge_json(row, actor)

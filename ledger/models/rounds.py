@@ -1,0 +1,211 @@
+"""Order rounds: what the co-op orders together, who pledged what, and what came of it.
+
+Rows are only added. Of a maker's pledges for a material the last one counts; a closing is a row,
+and so is what was reckoned. Orders are read by the buyer, a share by the maker whose it is, and
+both by whoever acts for the co-op.
+"""
+
+from decimal import Decimal
+from typing import Any
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from ledger.models.base import FINITE, CoopRow, MakerRow, link, money, quantity
+from ledger.models.offers import Offer
+
+
+def by_whom(**options: Any) -> "models.ForeignKey[Any, Any]":
+    return models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False, **options
+    )
+
+
+class OrderRound(CoopRow):
+    """Until `closes_at` makers may pledge; then all is ordered as one, by the buyer."""
+
+    name = models.CharField(max_length=120)
+    note = models.CharField(max_length=400, blank=True)
+    opened_at = models.DateTimeField()
+    closes_at = models.DateTimeField()
+    buyer = link("ledger.Maker")
+    person = by_whom()
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(closes_at__gt=F("opened_at")), name="round_closes_after_it_opens"
+            ),
+        )
+
+
+class RoundPledge(MakerRow):
+    """So much of a material, and the highest price accepted for a kilogram or a piece.
+
+    Without a quantity it is for leftover alone; without that either, it is withdrawn.
+    """
+
+    round = link(OrderRound)
+    material = link("ledger.Material")
+    entered = models.CharField(max_length=64, blank=True)
+    quantity = quantity(null=True)
+    highest_price = money(null=True)
+    takes_leftover = models.BooleanField(default=False)
+    pledged_at = models.DateTimeField()
+    person = by_whom()
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(quantity__isnull=True) | Q(quantity__gt=0, quantity__lt=FINITE),
+                name="pledge_of_something",
+            ),
+            models.CheckConstraint(
+                condition=Q(highest_price__isnull=True)
+                | Q(highest_price__gt=0, highest_price__lt=FINITE),
+                name="pledge_price_positive",
+            ),
+        )
+        indexes = (
+            models.Index(fields=["coop", "round", "maker", "material"], name="pledge_by_round"),
+        )
+
+
+class RoundClosing(CoopRow):
+    """From here on nothing is pledged. Without a person it was closed by the clock."""
+
+    round = link(OrderRound)
+    closed_at = models.DateTimeField()
+    person = by_whom(null=True)
+
+    class Meta:
+        constraints = (models.UniqueConstraint(fields=["coop", "round"], name="round_closed_once"),)
+
+
+class RoundOutcome(CoopRow):
+    """What a round came to in all; every maker of the co-op may read it.
+
+    `together` is the cost of all orders, `apart` what its makers would have paid, each alone.
+    `shared` is what was split: the cost without the leftover that was sold. `least_excess` is in
+    the co-op's currency (see `ledger.fair_split`); `proven` says that no cheaper orders exist.
+    """
+
+    round = link(OrderRound)
+    reckoned_at = models.DateTimeField()
+    makers = models.PositiveIntegerField()
+    together = money()
+    apart = money()
+    shared = money()
+    least_excess = money()
+    largest_excess = money()
+    groups = models.PositiveIntegerField()
+    proven = models.BooleanField()
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "round"], name="round_reckoned_once"),
+            models.CheckConstraint(
+                condition=Q(together__gte=0, together__lt=FINITE, shared__gte=0)
+                & Q(shared__lte=F("together"), apart__gte=F("shared"), apart__lt=FINITE),
+                name="round_dearer_apart",
+            ),
+        )
+
+
+class RoundOrder(MakerRow):
+    """What the round orders of one supplier; the maker is the buyer."""
+
+    round = link(OrderRound)
+    supplier = link("ledger.Supplier")
+    goods = money()
+    freight = money()
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=["coop", "round", "supplier"], name="round_order_of_a_supplier_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(goods__gte=0, goods__lt=FINITE, freight__gte=0, freight__lt=FINITE),
+                name="round_order_costs",
+            ),
+        )
+
+
+class RoundOrderLine(MakerRow):
+    """So many packs of an offer."""
+
+    order = link(RoundOrder, related_name="lines")
+    position = models.PositiveSmallIntegerField()
+    offer = link(Offer)
+    packs = models.PositiveIntegerField()
+    quantity = quantity()
+    price = money(help_text="Of one pack.")
+    amount = money()
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "order", "offer"], name="round_offer_once"),
+            models.CheckConstraint(
+                condition=Q(packs__gt=0, quantity__gt=0, quantity__lt=FINITE)
+                & Q(price__gte=0, price__lt=FINITE, amount__gte=0, amount__lt=FINITE),
+                name="round_line_of_packs",
+            ),
+        )
+
+
+class RoundShare(MakerRow):
+    """What a maker pays, beside the cheapest that was found for its own pledges alone.
+
+    `alone_orders` are those orders, as they were found: they are never placed.
+    """
+
+    round = link(OrderRound)
+    alone = money()
+    amount = money()
+    leftover_amount = money()
+    alone_orders = models.JSONField()
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "round", "maker"], name="round_share_once"),
+            models.CheckConstraint(
+                condition=Q(amount__gte=0, amount__lte=F("alone"), alone__lt=FINITE)
+                & Q(leftover_amount__gte=0, leftover_amount__lt=FINITE),
+                name="round_share_not_above_alone",
+            ),
+        )
+
+
+class RoundShareLine(MakerRow):
+    """What a maker gets of a material and pays for it; or why its pledge took no part.
+
+    `quantity` was pledged, `leftover` comes on top. A `dropped` pledge has neither, and its price
+    is what it would have had to pay.
+    """
+
+    round = link(OrderRound)
+    pledge = link(RoundPledge)
+    material = link("ledger.Material")
+    dropped = models.CharField(max_length=12, blank=True)
+    leftover = quantity(default=Decimal(0))
+    leftover_amount = money(default=Decimal(0))
+    quantity = quantity(default=Decimal(0))
+    amount = money(default=Decimal(0))
+    price = money(null=True, help_text="Of a kilogram or a piece, freight included.")
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(quantity__gte=0, quantity__lt=FINITE, amount__gte=0, amount__lt=FINITE)
+                & Q(leftover__gte=0, leftover__lt=FINITE)
+                & Q(leftover_amount__gte=0, leftover_amount__lt=FINITE),
+                name="round_share_line_amounts",
+            ),
+            models.CheckConstraint(
+                condition=Q(dropped="") | Q(quantity=0, amount=0, leftover=0, leftover_amount=0),
+                name="dropped_pledge_gets_nothing",
+            ),
+        )
+        indexes = (models.Index(fields=["coop", "maker", "round"], name="share_line_by_round"),)

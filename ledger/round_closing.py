@@ -1,0 +1,248 @@
+"""The worker closes a round that is due, reckons it, and writes down what came of it.
+
+Nothing is kept open while it reckons. Both steps are safe to repeat: a round is closed once, and
+what was reckoned is written once, with the mark that the work is done.
+"""
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import ROUND_HALF_EVEN, Decimal
+from fractions import Fraction
+from typing import Any, Final
+from uuid import UUID
+
+from django.db import connection, transaction
+
+from ledger import outbox
+from ledger.access import Actor, day_of, set_walls
+from ledger.ids import new_id
+from ledger.models import (
+    Coop,
+    Material,
+    OrderRound,
+    RoundOrder,
+    RoundOrderLine,
+    RoundOutcome,
+    RoundShare,
+    RoundShareLine,
+)
+from ledger.money import minor_unit
+from ledger.offer_reading import offers_on
+from ledger.order_bills import SupplierOrder
+from ledger.outbox import Work
+from ledger.round_offers import Market, market
+from ledger.round_pledges import Pledge, Reckoned
+from ledger.round_reckoning import reckon
+from ledger.rounds import close, round_for
+
+CLOSE: Final = "close_round"
+# Well within the time of a task. One plan gets more time with each attempt.
+SECONDS: Final = Decimal(60)
+SECONDS_OF_A_PLAN: Final = Decimal(3)
+_FINEST: Final = Decimal("0.000001")
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A closed round, its pledges by the ids of their rows, and what can be bought."""
+
+    round: OrderRound
+    pledges: Mapping[Pledge, UUID]
+    market: Market
+
+
+@outbox.does(CLOSE)
+def close_and_reckon(work: Work, now: datetime) -> None:
+    """Close the round by the clock, if nobody has; order for it, split, and write it all down."""
+    with _of_the_coop(work):
+        asked = _ask(work, now)
+    if asked is None:
+        with outbox.inside(work):
+            outbox.mark_done(work, note="reckoned already")
+        return
+    found = reckon(
+        list(asked.pledges),
+        asked.market.plan,
+        asked.market.materials,
+        coin=asked.market.coin,
+        seconds=SECONDS,
+    )
+    with _of_the_coop(work):
+        _write(asked, found, now)
+        set_walls(work.coop_id, work.maker_id)
+        outbox.mark_done(work)
+
+
+@contextmanager
+def _of_the_coop(work: Work) -> Iterator[None]:
+    """One durable transaction of whoever acts for the co-op."""
+    with transaction.atomic(durable=True):
+        set_walls(work.coop_id, None)
+        yield
+
+
+def _ask(work: Work, now: datetime) -> _Asked | None:
+    coop = Coop.objects.get(id=work.coop_id)
+    close(work.subject, now, person=None)
+    opener = OrderRound.objects.values_list("person_id", flat=True).get(id=work.subject)
+    actor = Actor(opener, coop.id, None, "coordinator", coop.currency, coop.time_zone)
+    round = round_for(actor, work.subject)
+    if round.reckoned_at is not None:  # type: ignore[attr-defined]
+        return None
+    with connection.cursor() as cursor:
+        cursor.execute("select * from ledger_round_pledges(%s)", [round.id])
+        rows = cursor.fetchall()
+    materials = Material.objects.in_bulk({material for _, _, material, *_ in rows})
+    pledges = {
+        Pledge(maker, material, quantity, materials[material].counted, highest, leftover): id
+        for id, maker, material, quantity, highest, leftover in rows
+    }
+    closed_at: datetime = round.closed_at  # type: ignore[attr-defined]
+    offers = offers_on(actor, day=day_of(actor, closed_at), materials=list(materials))
+    return _Asked(
+        round,
+        pledges,
+        market(
+            offers,
+            {id: row.mass_each for id, row in materials.items()},
+            coin=minor_unit(coop.currency),
+            seconds=SECONDS_OF_A_PLAN * work.attempts,
+        ),
+    )
+
+
+def _write(asked: _Asked, found: Reckoned, now: datetime) -> None:
+    _write_outcome(asked, found, now)
+    orders = found.plan.orders if found.plan else ()
+    _write_orders(asked.round, orders)
+    _write_shares(asked, found)
+
+
+def _write_outcome(asked: _Asked, found: Reckoned, now: datetime) -> None:
+    split, coin = found.split, asked.market.coin
+    RoundOutcome.objects.create(
+        coop_id=asked.round.coop_id,
+        round=asked.round,
+        reckoned_at=now,
+        makers=len(split.shares) if split else 0,
+        together=found.together,
+        apart=found.apart,
+        shared=split.together * coin if split else Decimal(0),
+        least_excess=_finest(split.least_excess * Fraction(coin)) if split else Decimal(0),
+        largest_excess=split.largest_excess * coin if split else Decimal(0),
+        groups=split.groups if split else 0,
+        proven=found.proven,
+    )
+
+
+def _write_orders(round: OrderRound, orders: tuple[SupplierOrder, ...]) -> None:
+    own = {"coop_id": round.coop_id, "maker_id": round.buyer_id}
+    rows = [
+        RoundOrder(
+            id=new_id(),
+            **own,
+            round=round,
+            supplier_id=UUID(str(order.supplier)),
+            goods=order.goods,
+            freight=order.freight,
+        )
+        for order in orders
+    ]
+    RoundOrder.objects.bulk_create(rows)
+    RoundOrderLine.objects.bulk_create(
+        [
+            RoundOrderLine(
+                **own,
+                order=row,
+                position=place,
+                offer_id=UUID(str(line.offer.key)),
+                packs=line.packs,
+                quantity=line.quantity,
+                price=line.price,
+                amount=line.amount,
+            )
+            for row, order in zip(rows, orders, strict=True)
+            for place, line in enumerate(order.lines)
+        ]
+    )
+
+
+def _write_shares(asked: _Asked, found: Reckoned) -> None:
+    coop, round = asked.round.coop_id, asked.round
+    RoundShare.objects.bulk_create(
+        [
+            RoundShare(
+                coop_id=coop,
+                maker_id=share.maker,
+                round=round,
+                alone=share.alone_cost,
+                amount=share.amount,
+                leftover_amount=share.leftover_amount,
+                alone_orders=_told(share.alone.orders if share.alone else ()),
+            )
+            for share in found.shares
+        ]
+    )
+    ids = {(pledge.maker, pledge.material): id for pledge, id in asked.pledges.items()}
+    lines = [
+        RoundShareLine(
+            coop_id=coop,
+            maker_id=share.maker,
+            round=round,
+            pledge_id=ids[share.maker, line.pledge.material],
+            material_id=line.pledge.material,
+            quantity=line.quantity,
+            amount=line.amount,
+            leftover=line.leftover,
+            leftover_amount=line.leftover_amount,
+            price=_finest(line.price),
+        )
+        for share in found.shares
+        for line in share.lines
+    ]
+    lines += [
+        RoundShareLine(
+            coop_id=coop,
+            maker_id=one.pledge.maker,
+            round=round,
+            pledge_id=ids[one.pledge.maker, one.pledge.material],
+            material_id=one.pledge.material,
+            dropped=one.why.value,
+            price=_finest(one.price),
+        )
+        for one in found.dropped
+    ]
+    RoundShareLine.objects.bulk_create(lines)
+
+
+def _told(orders: tuple[SupplierOrder, ...]) -> list[dict[str, Any]]:
+    """Orders that are not placed, as they are kept beside the share that they explain."""
+    return [
+        {
+            "supplier": str(order.supplier),
+            "goods": f"{order.goods:f}",
+            "freight": f"{order.freight:f}",
+            "lines": [
+                {
+                    "offer": str(line.offer.key),
+                    "material": str(line.offer.material),
+                    "packs": line.packs,
+                    "quantity": f"{line.quantity:f}",
+                    "amount": f"{line.amount:f}",
+                }
+                for line in order.lines
+            ],
+        }
+        for order in orders
+    ]
+
+
+def _finest(value: "Decimal | Fraction | None") -> Any:
+    """As fine as amounts are kept, half-even."""
+    if value is None:
+        return None
+    number = Fraction(value)
+    exact = Decimal(number.numerator) / Decimal(number.denominator)
+    return exact.quantize(_FINEST, rounding=ROUND_HALF_EVEN)

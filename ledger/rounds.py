@@ -1,0 +1,210 @@
+"""Order rounds: the coordinator opens one, makers pledge, and all is ordered as one.
+
+A pledge is its maker's own, and the others never see it. To revise it is to pledge anew, to
+withdraw it is to pledge nothing; the last one before the closing counts. What comes of a round is
+reckoned by the worker (`ledger.round_closing`).
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from uuid import UUID
+
+from django.db import connection
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
+
+from ledger.access import Actor, find, material_for
+from ledger.entries import explained
+from ledger.errors import Forbidden, Invalid, placed
+from ledger.measuring import measure
+from ledger.models import Material, OrderRound, RoundClosing, RoundOutcome, RoundPledge
+from ledger.quantities import Quantity
+from ledger.roles import Verb
+from ledger.transferring import maker_for
+
+
+@dataclass(frozen=True, slots=True)
+class Pledged:
+    """How much of a material is pledged, and by how many makers."""
+
+    material: Material
+    makers: int
+    quantity: Decimal
+
+
+def open_round(
+    actor: Actor,
+    *,
+    name: str,
+    buyer: UUID | str,
+    closes_at: datetime,
+    now: datetime,
+    note: str = "",
+) -> OrderRound:
+    """Open a round; the worker closes it at `closes_at`. `buyer` orders for all and receives.
+
+    Whoever acts for the co-op names any maker; a maker opens rounds in which it buys itself.
+    Raises Forbidden, NotFound, and Invalid for another buyer or a closing time that is over.
+    """
+    actor.must(Verb.RUN_ROUNDS)
+    buying = maker_for(actor, buyer, pointer="/buyer")
+    if actor.maker_id not in (None, buying.id):
+        raise Invalid("Name your own maker, or ask the coordinator to open it.", pointer="/buyer")
+    if closes_at <= now:
+        raise Invalid("A round closes later than now.", pointer="/closes_at")
+    return OrderRound.objects.create(
+        coop_id=actor.coop_id,
+        name=name,
+        note=note,
+        opened_at=now,
+        closes_at=closes_at,
+        buyer=buying,
+        person_id=actor.person_id,
+    )
+
+
+def pledge(
+    actor: Actor,
+    *,
+    round: UUID | str,
+    material: UUID | str,
+    now: datetime,
+    quantity: Quantity | None = None,
+    highest_price: Decimal | None = None,
+    takes_leftover: bool = False,
+) -> RoundPledge:
+    """Pledge so much of a material, in place of what one has pledged of it in this round before.
+
+    `highest_price` is what a kilogram or a piece may cost at most, freight included; without it
+    the maker takes its fair share whatever it is, which is never above its cost alone. Without a
+    quantity the pledge is for leftover alone. Raises NotFound, Conflict for a round that is closed,
+    Invalid for a material of one's own making or a pledge of nothing, and what `measure` raises.
+    """
+    actor.must(Verb.PLEDGE)
+    found = round_for(actor, round)
+    of = material_for(actor, material, pointer="/material")
+    if of.maker_id is not None:
+        raise Invalid("Only you know this material; nobody else offers it.", pointer="/material")
+    if quantity is None and not takes_leftover:
+        raise Invalid(
+            "Give a quantity, or say that you take leftover; to take a pledge back, withdraw it.",
+            pointer="/quantity",
+        )
+    entered, measured = "", None
+    if quantity is not None:
+        with placed("/quantity"):
+            amount = measure(quantity, of)
+        entered, measured = amount.entered, amount.quantity
+    return _write(
+        actor,
+        found,
+        now,
+        material=of,
+        entered=entered,
+        quantity=measured,
+        highest_price=highest_price,
+        takes_leftover=takes_leftover,
+    )
+
+
+def withdraw_pledge(
+    actor: Actor, *, round: UUID | str, material: UUID | str, now: datetime
+) -> RoundPledge:
+    """Take one's pledge of a material back. Raises NotFound, Conflict for a round that is closed,
+    and Invalid where one has pledged none."""
+    actor.must(Verb.PLEDGE)
+    found = round_for(actor, round)
+    of = material_for(actor, material, pointer="/material")
+    last = pledges_of(actor, found.id).filter(material=of).order_by("id").last()
+    if last is None or not stands(last):
+        raise Invalid("You have no pledge of this material in this round.", pointer="/material")
+    return _write(actor, found, now, material=of)
+
+
+def stands(one: RoundPledge) -> bool:
+    """Whether it asks for anything, or takes an earlier pledge back."""
+    return one.quantity is not None or one.takes_leftover
+
+
+def close_round(actor: Actor, *, round: UUID | str, now: datetime) -> OrderRound:
+    """Close a round before its time: for whoever acts for the co-op, and for its buyer.
+
+    Raises NotFound, Forbidden, and Conflict for one that is closed.
+    """
+    actor.must(Verb.RUN_ROUNDS)
+    found = round_for(actor, round)
+    if actor.maker_id not in (None, found.buyer_id):
+        raise Forbidden("A round is closed by the coordinator or by its buyer.")
+    close(found.id, now, person=actor.person_id)
+    return round_for(actor, found.id)
+
+
+def close(round: UUID, now: datetime, *, person: int | None) -> None:
+    """Close a round inside the co-op's walls: by a person once, by the clock (None) if need be."""
+    with explained(), connection.cursor() as cursor:
+        cursor.execute("select ledger_close_round(%s, %s, %s)", [round, now, person])
+
+
+def rounds_of(actor: Actor) -> "QuerySet[OrderRound]":
+    """The rounds of the co-op, each with `closed_at` and `reckoned_at`, None where it is not.
+
+    Raises Forbidden.
+    """
+    if not actor.may(Verb.RUN_ROUNDS):
+        actor.must(Verb.READ)
+    closing = RoundClosing.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
+    outcome = RoundOutcome.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
+    return (
+        OrderRound.objects.filter(coop_id=actor.coop_id)
+        .select_related("buyer")
+        .annotate(
+            closed_at=Subquery(closing.values("closed_at")),
+            reckoned_at=Subquery(outcome.values("reckoned_at")),
+        )
+    )
+
+
+def round_for(actor: Actor, id: UUID | str) -> OrderRound:
+    """A round of the co-op. Raises NotFound."""
+    return find(rounds_of(actor), id)
+
+
+def pledges_of(actor: Actor, round: UUID | str) -> "QuerySet[RoundPledge]":
+    """All that the maker has pledged in a round; `counts` marks the last of each material.
+
+    Raises NotFound, and Forbidden for who is of no maker.
+    """
+    actor.must(Verb.READ)
+    found = round_for(actor, round)
+    rows = RoundPledge.objects.select_related("material", "round")
+    later = RoundPledge.objects.filter(
+        coop_id=OuterRef("coop_id"),
+        maker_id=OuterRef("maker_id"),
+        round_id=OuterRef("round_id"),
+        material_id=OuterRef("material_id"),
+        id__gt=OuterRef("id"),
+    )
+    own = rows.filter(coop_id=actor.coop_id, maker_id=actor.maker, round=found)
+    return own.annotate(counts=~Exists(later))
+
+
+def totals_of(actor: Actor, round: OrderRound) -> list[Pledged]:
+    """What is pledged in all, as far as the actor may know it (ledger/sql/rounds.sql)."""
+    with connection.cursor() as cursor:
+        cursor.execute("select * from ledger_round_totals(%s)", [round.id])
+        rows = cursor.fetchall()
+    materials = Material.objects.filter(coop_id=actor.coop_id)
+    known = materials.in_bulk([material for material, _, _ in rows])
+    return [Pledged(known[material], makers, quantity) for material, makers, quantity in rows]
+
+
+def _write(actor: Actor, round: OrderRound, now: datetime, **facts: object) -> RoundPledge:
+    with explained():
+        return RoundPledge.objects.create(
+            coop_id=actor.coop_id,
+            maker_id=actor.maker,
+            round=round,
+            pledged_at=now,
+            person_id=actor.person_id,
+            **facts,
+        )

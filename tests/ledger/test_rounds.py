@@ -1,0 +1,235 @@
+"""Order rounds behind their walls: who may write, who sees what, and work that is done twice."""
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import DatabaseError, connection, transaction
+
+from ledger import round_closing
+from ledger.access import acting_as, set_walls
+from ledger.errors import Conflict, Forbidden, Invalid, NotFound
+from ledger.models import (
+    OrderRound,
+    Outbox,
+    RoundClosing,
+    RoundOrder,
+    RoundOutcome,
+    RoundPledge,
+    RoundShare,
+    RoundShareLine,
+)
+from ledger.round_closing import close_and_reckon
+from ledger.round_results import result_of
+from ledger.rounds import close, close_round, open_round, pledges_of, round_for, totals_of
+from tests.factories import MORNING, D, Workshop, open_workshop
+from tests.ledger.books import refused_by
+from tests.ordering_together import EVENING, coordinator, does, offered, opened, owed, pledged
+
+pytestmark = pytest.mark.usefixtures("database")
+
+
+@pytest.fixture
+def shops(database: object) -> list[Workshop]:
+    """Three makers of one co-op."""
+    first = open_workshop("North Bench")
+    return [first, *(open_workshop(name, coop=first.coop) for name in ("Mill Bench", "Quay Bench"))]
+
+
+def test_the_clock_closes_and_what_comes_of_it_is_written_once(shops: list[Workshop]) -> None:
+    round, oil = opened(shops[0]), offered(shops[0])
+    for shop in shops:
+        pledged(shop, round, oil, "4 kg")
+    work = owed(shops[0], round)
+    waiting = shops[0].does(lambda actor: Outbox.objects.get(id=work.id))
+    assert (waiting.due_at, waiting.done_at) == (EVENING, None)
+    for _ in range(2):
+        close_and_reckon(work, EVENING + timedelta(seconds=3))
+    done = shops[0].does(lambda actor: Outbox.objects.get(id=work.id))
+    assert (done.done_at is not None, done.last_error) == (True, "reckoned already")
+    found = does(coordinator(shops[0]), result_of, round=round.id)
+    assert found.round.closed_at == EVENING
+    assert found.outcome.together == D(148)
+    assert found.outcome.apart == D(204)
+    assert [one.share.amount for one in found.makers] == [D("49.33"), D("49.34"), D("49.33")]
+    (order,) = found.orders
+    assert (order.maker_id, order.goods, order.freight) == (shops[0].actor.maker, D(120), D(28))
+    for shop in shops:
+        (own,) = shop.does(result_of, round=round.id).makers
+        assert own.maker_id == shop.actor.maker
+        with acting_as(shop.actor):
+            seen = {row.maker_id for row in RoundShare.objects.all()}
+            seen |= {row.maker_id for row in RoundShareLine.objects.all()}
+            seen |= {row.maker_id for row in RoundPledge.objects.all()}
+            assert seen == {shop.actor.maker}
+            assert RoundOrder.objects.exists() == (shop is shops[0])
+
+
+def test_who_dies_before_it_is_written_leaves_nothing(
+    shops: list[Workshop], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    round, oil = opened(shops[0]), offered(shops[0])
+    pledged(shops[1], round, oil, "1 kg")
+    work = owed(shops[0], round)
+
+    def killed(*_: Any) -> None:
+        raise SystemExit
+
+    with monkeypatch.context() as broken:
+        broken.setattr(round_closing, "_write_shares", killed)
+        with pytest.raises(SystemExit):
+            close_and_reckon(work, EVENING)
+    result: Any = shops[1].does(result_of, round=round.id)
+    assert (result.outcome, result.makers) == (None, [])
+    assert result.round.closed_at == EVENING
+    close_and_reckon(work, EVENING)
+    (share,) = shops[1].does(result_of, round=round.id).makers
+    assert share.share is not None
+    assert share.share.amount == D(68)
+
+
+def test_a_round_without_pledges_orders_nothing(shops: list[Workshop]) -> None:
+    round = opened(shops[0])
+    close_and_reckon(owed(shops[0], round), EVENING)
+    found = does(coordinator(shops[0]), result_of, round=round.id)
+    assert (found.outcome.makers, found.outcome.together, found.makers) == (0, 0, [])
+
+
+def test_a_pledge_after_the_closing_is_refused(shops: list[Workshop]) -> None:
+    round, oil = opened(shops[0]), offered(shops[0])
+    with pytest.raises(Conflict):
+        pledged(shops[1], round, oil, "1 kg", now=EVENING)
+    closed: Any = shops[0].does(close_round, round=round.id, now=MORNING)
+    assert closed.closed_at == MORNING
+    with pytest.raises(Conflict):
+        pledged(shops[1], round, oil, "1 kg")
+    with pytest.raises(Conflict):
+        does(coordinator(shops[1]), close_round, round=round.id, now=MORNING)
+    due = shops[0].does(lambda actor: Outbox.objects.get(subject=round.id).due_at)
+    assert due == MORNING, "what is owed is due at once"
+
+
+def test_who_may_open_and_close(shops: list[Workshop]) -> None:
+    north, mill, _ = shops
+    with pytest.raises(Invalid, match="coordinator"):
+        north.does(open_round, name="Mine", buyer=mill.actor.maker, closes_at=EVENING, now=MORNING)
+    with pytest.raises(Forbidden):
+        mill.does(close_round, round=opened(north).id, now=MORNING)
+    with pytest.raises(Invalid, match="later"):
+        opened(north, closes_at=MORNING)
+    elsewhere = open_workshop("Hill Bench")
+    with pytest.raises(NotFound):
+        elsewhere.does(round_for, opened(north).id)
+    own = mill.formula("Balm", [(mill.material("Wax"), "100")]).formula.material
+    with pytest.raises(Invalid, match="Only you"):
+        pledged(mill, opened(north), own, "1 kg")
+
+
+def test_past_all_verbs_the_database_keeps_pledges_apart(shops: list[Workshop]) -> None:
+    """No maker writes rounds of others, outcomes or shares, or reads all pledges."""
+    north, mill, _ = shops
+    round, oil = opened(north), offered(north)
+    row = pledged(north, round, oil, "4 kg")
+    about = {"coop_id": north.coop.id, "round": round}
+    writes: list[Callable[[], Any]] = [
+        lambda: OrderRound.objects.create(
+            coop_id=north.coop.id,
+            name="Theirs",
+            buyer_id=north.actor.maker,
+            opened_at=MORNING,
+            closes_at=EVENING,
+            person_id=mill.actor.person_id,
+        ),
+        lambda: RoundClosing.objects.create(**about, closed_at=MORNING),
+        lambda: RoundShare.objects.create(
+            **about,
+            maker_id=mill.actor.maker,
+            alone=1,
+            amount=0,
+            leftover_amount=0,
+            alone_orders=[],
+        ),
+        lambda: RoundPledge.objects.create(
+            **about,
+            maker_id=north.actor.maker,
+            material=oil,
+            quantity=1,
+            pledged_at=MORNING,
+            person_id=mill.actor.person_id,
+        ),
+        lambda: RoundPledge.objects.filter(id=row.id).update(quantity=1),
+    ]
+    for write in writes[:-1]:
+        with pytest.raises(DatabaseError), acting_as(mill.actor):
+            write()
+    with pytest.raises(DatabaseError), acting_as(north.actor):
+        writes[-1]()
+    for actor in (mill.actor, coordinator(mill)):
+        with acting_as(actor):
+            assert not RoundPledge.objects.exists()
+            with connection.cursor() as cursor:
+                cursor.execute("select * from ledger_round_pledges(%s)", [round.id])
+                assert cursor.fetchall() == [], "of an open round nobody reads all"
+    with pytest.raises(NotFound):
+        mill.does(lambda actor: close(round.id, MORNING, person=None))
+
+
+def test_of_a_closed_round_no_maker_reads_all_pledges(shops: list[Workshop]) -> None:
+    north, mill, _ = shops
+    round = opened(north)
+    pledged(north, round, offered(north), "4 kg")
+    does(coordinator(north), close_round, round=round.id, now=MORNING)
+    with transaction.atomic(), connection.cursor() as cursor:
+        set_walls(north.coop.id, mill.actor.maker)
+        cursor.execute("select * from ledger_round_pledges(%s)", [round.id])
+        assert cursor.fetchall() == []
+
+
+def test_a_share_above_the_cost_alone_is_refused_by_the_database(shops: list[Workshop]) -> None:
+    round = opened(shops[0])
+    with pytest.raises(DatabaseError) as refused, acting_as(coordinator(shops[0])):
+        RoundShare.objects.create(
+            coop_id=round.coop_id,
+            round=round,
+            maker_id=shops[1].actor.maker,
+            alone=D("10.00"),
+            amount=D("10.01"),
+            leftover_amount=0,
+            alone_orders=[],
+        )
+    assert refused_by(refused.value) == "round_share_not_above_alone"
+    with pytest.raises(DatabaseError) as refused, acting_as(coordinator(shops[0])):
+        RoundOutcome.objects.create(
+            coop_id=round.coop_id,
+            round=round,
+            reckoned_at=EVENING,
+            makers=2,
+            together=20,
+            shared=20,
+            apart=19,
+            least_excess=0,
+            largest_excess=0,
+            groups=3,
+            proven=True,
+        )
+    assert refused_by(refused.value) == "round_dearer_apart"
+
+
+def test_totals_hide_what_one_of_them_would_tell(shops: list[Workshop]) -> None:
+    round, oil = opened(shops[0]), offered(shops[0])
+    actor = coordinator(shops[0])
+    for shop in shops[:2]:
+        pledged(shop, round, oil, "4 kg")
+    assert [one.quantity for one in does(actor, totals_of, round=round)] == [8000]
+    does(actor, close_round, round=round.id, now=MORNING)
+    assert shops[0].does(totals_of, round=round) == []
+    again = opened(shops[0])
+    for shop in shops:
+        pledged(shop, again, oil, "4 kg")
+    pledged(shops[0], again, oil, "3 kg")
+    assert shops[0].does(totals_of, round=again) == []
+    does(actor, close_round, round=again.id, now=MORNING)
+    (told,) = shops[0].does(totals_of, round=again)
+    assert (told.makers, told.quantity) == (3, D(11000))
+    assert len(shops[0].does(lambda a: list(pledges_of(a, again.id)))) == 2

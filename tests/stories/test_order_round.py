@@ -1,0 +1,310 @@
+"""Five makers order together of three suppliers: pledges, one order, a fair split, no gossip."""
+
+import json
+import time
+from typing import Any
+
+import pytest
+
+from tests.api.client import Client, Coop, open_coop
+from tests.api.people import maker_id, member
+from tests.running import Running
+
+BENCHES = ("North Bench", "Mill Bench", "Quay Bench", "Hill Bench", "Lane Bench")
+LATER = "2199-01-01T12:00:00Z"
+
+
+@pytest.fixture(scope="module")
+def coop(server: Running) -> Coop:
+    return open_coop(server, *BENCHES)
+
+
+@pytest.fixture(scope="module")
+def coordinator(coop: Coop) -> Client:
+    return member(coop, None, "coordinator")
+
+
+@pytest.fixture(scope="module")
+def goods(coordinator: Client) -> dict[str, str]:
+    """Three materials and a jar, which three suppliers offer."""
+    made = {name: coordinator.material(name) for name in ("Glycerin", "Cera Alba", "Squalane")}
+    made["Jar"] = coordinator.material("Jar", measured_by="count", mass_each="120 g")
+    far, near, glass = (coordinator.supplier() for _ in range(3))
+    since = {"valid_from": "2025-01-01", "open": True}
+    for supplier, material, pack, price, breaks in (
+        (far, "Glycerin", "25 kg", "92.50", [("100 kg", "81.25")]),
+        (near, "Glycerin", "5 kg", "24.00", []),
+        (far, "Cera Alba", "10 kg", "118.00", [("20 kg", "104.00")]),
+        (near, "Cera Alba", "1 kg", "14.90", []),
+        (near, "Squalane", "1 kg", "33.00", [("5 kg", "29.50")]),
+        (glass, "Jar", "144 each", "95.04", [("432 each", "79.20")]),
+    ):
+        steps = [{"at_least": least, "price": each} for least, each in breaks]
+        offer = {"supplier": supplier, "material": made[material], "pack": pack, "price": price}
+        coordinator.post("offers", {**offer, **since, "breaks": steps}).made()
+    day = {"valid_from": "2025-01-01", "open": True}
+    freight = {"freight_kind": "flat", "freight": "38.00", "free_from": "500.00"}
+    coordinator.post(f"suppliers/{far}/terms", {**day, **freight}).made()
+    freight = {"freight_kind": "flat", "freight": "9.50", "free_from": "250.00"}
+    coordinator.post(f"suppliers/{near}/terms", {**day, **freight}).made()
+    freight = {"freight_kind": "mass", "freight": "0.40"}
+    coordinator.post(f"suppliers/{glass}/terms", {**day, **freight}).made()
+    return made
+
+
+@pytest.fixture(scope="module")
+def opened(coordinator: Client, coop: Coop) -> str:
+    """Mill Bench orders for all."""
+    buyer = str(maker_id(coop, "Mill Bench"))
+    body = {"name": "Spring", "closes_at": LATER, "buyer": buyer, "note": "by the lorry"}
+    return str(coordinator.post("order-rounds", body).made()["id"])
+
+
+def reckoned(client: Client, round: str) -> dict[str, Any]:
+    """What came of it, as soon as the worker has reckoned."""
+    end = time.monotonic() + 90
+    while time.monotonic() < end:
+        found: dict[str, Any] = client.get(f"order-rounds/{round}/result").made()
+        if found["reckoned_at"]:
+            return found
+        time.sleep(0.3)
+    raise AssertionError("the worker has not reckoned the round")
+
+
+PLEDGES: dict[str, list[dict[str, Any]]] = {
+    "North Bench": [
+        {"material": "Glycerin", "quantity": "40 kg"},
+        {"material": "Cera Alba", "quantity": "6 kg"},
+        {"material": "Jar", "quantity": "200 each"},
+    ],
+    "Mill Bench": [
+        {"material": "Glycerin", "quantity": "30 kg", "takes_leftover": True},
+        {"material": "Squalane", "quantity": "2.5 kg"},
+    ],
+    "Quay Bench": [
+        {"material": "Cera Alba", "quantity": "12 kg"},
+        {"material": "Squalane", "quantity": "1 kg"},
+        {"material": "Jar", "quantity": "120 each"},
+    ],
+    "Hill Bench": [
+        {"material": "Glycerin", "quantity": "11 lb"},
+        {"material": "Jar", "quantity": "100 each"},
+    ],
+    # Nobody sells beeswax at this price.
+    "Lane Bench": [
+        {"material": "Squalane", "quantity": "1.2 kg", "highest_price": "45"},
+        {"material": "Cera Alba", "quantity": "0.5 kg", "highest_price": "3.21"},
+    ],
+}
+
+
+@pytest.fixture(scope="module")
+def results(
+    coop: Coop, coordinator: Client, goods: dict[str, str], opened: str
+) -> dict[str, dict[str, Any]]:
+    """All have pledged, the coordinator has closed, and the worker has reckoned; by who looks."""
+    for bench, pledges in PLEDGES.items():
+        for pledge in pledges:
+            body = {**pledge, "material": goods[pledge["material"]]}
+            coop[bench].post(f"order-rounds/{opened}/pledges", body).made()
+    coordinator.post(f"order-rounds/{opened}/closing", {}).made()
+    found = {"coordinator": reckoned(coordinator, opened)}
+    return found | {bench: reckoned(coop[bench], opened) for bench in BENCHES}
+
+
+def cents(amount: str) -> int:
+    whole, _, part = amount.partition(".")
+    assert len(part) == 2, amount
+    return int(whole + part)
+
+
+def test_pledges_are_revised_and_withdrawn_and_nothing_is_rewritten(
+    coop: Coop, coordinator: Client, goods: dict[str, str]
+) -> None:
+    north = coop["North Bench"]
+    buyer = str(maker_id(coop, "North Bench"))
+    body = {"name": "Scratch", "closes_at": LATER, "buyer": buyer}
+    round = str(north.post("order-rounds", body).made()["id"])
+    path, wax = f"order-rounds/{round}/pledges", goods["Cera Alba"]
+    first = north.post(path, {"material": wax, "quantity": "5 lb", "highest_price": "12.5"}).made()
+    assert first["quantity"] == {"entered": "5 lb", "grams": "2267.961850"}
+    second = north.post(path, {"material": wax, "quantity": "3 kg"}).made()
+    withdrawn = f"order-rounds/{round}/pledge-withdrawals"
+    north.post(withdrawn, {"material": wax}).made()
+    north.post(withdrawn, {"material": wax}).refused(422, "invalid", "/material")
+    rows = north.listed(path)
+    assert [row["id"] for row in rows[1:]] == [second["id"], first["id"]]
+    assert [(row["counts"], row["withdrawn"]) for row in rows] == [
+        (True, True),
+        (False, False),
+        (False, False),
+    ]
+    for bad, code, pointer in (
+        ({"material": wax}, "invalid", "/quantity"),
+        ({"material": wax, "quantity": "3 oz"}, "unit_ambiguous", "/quantity"),
+        ({"material": wax, "quantity": "3 each"}, "unit_wrong", "/quantity"),
+        ({"material": wax, "quantity": "1 kg", "highest_price": "0"}, "out_of_range", None),
+    ):
+        answer = north.post(path, bad)
+        answer.refused(answer.status if answer.status == 400 else 422, code, pointer)
+    # A closed round takes nothing more in, and is closed once.
+    coop["Mill Bench"].post(f"order-rounds/{round}/closing", {}).refused(403, "forbidden")
+    closed = north.post(f"order-rounds/{round}/closing", {}).made()
+    assert (closed["state"], closed["pledged"]) == ("closed", [])
+    north.post(path, {"material": wax, "quantity": "1 kg"}).refused(409, "conflict")
+    north.post(f"order-rounds/{round}/closing", {}).refused(409, "conflict")
+    found = reckoned(north, round)
+    assert (found["shares"], found["orders"], found["fairness"]) == ([], [], None)
+    assert found["how"] == ["Nothing is ordered: no pledge took part."]
+
+
+def test_a_round_closes_by_the_clock(coop: Coop, goods: dict[str, str]) -> None:
+    north = coop["North Bench"]
+    soon = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(time.time() + 3))
+    body = {"name": "Short", "closes_at": soon, "buyer": str(maker_id(coop, "North Bench"))}
+    round = str(north.post("order-rounds", body).made()["id"])
+    path = f"order-rounds/{round}/pledges"
+    pledge = {"material": goods["Squalane"], "quantity": "2 kg"}
+    north.post(path, pledge).made()
+    found = reckoned(north, round)
+    north.post(path, pledge).refused(409, "conflict")
+    shown = north.get(f"order-rounds/{round}").made()
+    assert (shown["state"], shown["time_zone"]) == ("reckoned", "UTC")
+    assert shown["closed_at"] == shown["closes_at"]
+    (share,) = found["shares"]
+    assert (share["alone"], share["together"], share["saved"]) == ("75.50", "75.50", "0.00")
+    late = {**body, "closes_at": "2025-01-01T00:00:00Z"}
+    north.post("order-rounds", late).refused(422, "invalid", "/closes_at")
+    other = {**body, "closes_at": LATER, "buyer": str(maker_id(coop, "Mill Bench"))}
+    north.post("order-rounds", other).refused(422, "invalid", "/buyer")
+
+
+def test_nobody_pays_more_than_alone_and_cents_are_exact(
+    results: dict[str, dict[str, Any]],
+) -> None:
+    found = results["coordinator"]
+    shares = {share["maker"]["name"]: share for share in found["shares"]}
+    assert set(shares) == set(BENCHES)
+    for share in shares.values():
+        assert 0 < cents(share["together"]) <= cents(share["alone"])
+        assert cents(share["saved"]) == cents(share["alone"]) - cents(share["together"])
+        assert cents(share["to_pay"]) == cents(share["together"]) + cents(share["leftover_amount"])
+        amounts = sum(cents(line["amount"]) for line in share["lines"])
+        assert amounts == cents(share["together"])
+    paid = sum(cents(share["to_pay"]) for share in shares.values())
+    ordered = sum(cents(order["cost"]) for order in found["orders"])
+    assert paid == ordered == cents(found["totals"]["together"])
+    apart = sum(cents(share["alone"]) for share in shares.values())
+    assert apart == cents(found["totals"]["apart"]) > ordered
+    assert len({order["supplier"]["id"] for order in found["orders"]}) == 3
+    fairness = found["fairness"]
+    assert (fairness["groups"], fairness["all_groups"], fairness["proven"]) == (31, 31, True)
+    assert fairness["core_is_empty"] == (not fairness["least_excess"].startswith("-"))
+
+
+def test_every_gram_ordered_is_somebody_s(results: dict[str, dict[str, Any]]) -> None:
+    found = results["coordinator"]
+
+    def quantity(of: dict[str, str]) -> int:
+        return int((of.get("grams") or of["count"] + ".000000").replace(".", ""))
+
+    ordered: dict[str, int] = {}
+    for order in found["orders"]:
+        for line in order["lines"]:
+            name = line["material_name"]
+            ordered[name] = ordered.get(name, 0) + quantity(line["quantity"])
+    given: dict[str, int] = {}
+    for share in found["shares"]:
+        for line in share["lines"]:
+            name = line["material_name"]
+            got = quantity(line["quantity"]) + quantity(line["leftover"])
+            given[name] = given.get(name, 0) + got
+    assert ordered == given
+    takers = {
+        share["maker"]["name"]
+        for share in found["shares"]
+        for line in share["lines"]
+        if line["leftover_amount"] != "0.00"
+    }
+    assert takers <= {"Mill Bench"}
+
+
+def test_what_would_cost_too_much_is_not_ordered(results: dict[str, dict[str, Any]]) -> None:
+    (share,) = results["Lane Bench"]["shares"]
+    lines = {line["material_name"]: line for line in share["lines"]}
+    dear = lines["Cera Alba"]
+    assert (dear["dropped"], dear["amount"], dear["highest_price"]) == (
+        "too_dear",
+        "0.00",
+        "3.210000",
+    )
+    assert float(dear["price"]) > 3.21
+    assert lines["Squalane"]["dropped"] is None
+    assert float(lines["Squalane"]["price"]) <= 45
+
+
+def test_each_sees_its_own_figures_and_the_totals_and_no_more(
+    coop: Coop,
+    coordinator: Client,
+    goods: dict[str, str],
+    opened: str,
+    results: dict[str, dict[str, Any]],
+) -> None:
+    everything = {share["maker"]["name"]: share for share in results["coordinator"]["shares"]}
+    for bench in BENCHES:
+        seen = results[bench]
+        (share,) = seen["shares"]
+        assert share["maker"]["name"] == bench
+        assert share["together"] == everything[bench]["together"]
+        assert share["alone_orders"]
+        assert f"{bench}: alone {share['alone']}, together {share['together']}." in seen["how"]
+        assert seen["totals"] == results["coordinator"]["totals"]
+        assert bool(seen["orders"]) == (bench == "Mill Bench"), "the buyer orders for all"
+        # Neither who else is in it, nor what they pay or pledged, in any answer about the round.
+        paths = ("", "/result", "/pledges")
+        said = [coop[bench].get(f"order-rounds/{opened}{path}").made() for path in paths]
+        said[0]["buyer"] = None
+        text = json.dumps(said)
+        for other in set(BENCHES) - {bench}:
+            assert other not in text
+            assert str(maker_id(coop, other)) not in text
+        own = {row["material_name"] for row in said[2]["results"]}
+        assert own == {pledge["material"] for pledge in PLEDGES[bench]}
+        totals = {row["material_name"]: row["makers"] for row in said[0]["pledged"]}
+        assert totals == {"Glycerin": 3, "Cera Alba": 3, "Squalane": 3, "Jar": 3}
+    # Whoever acts for the co-op orders and hands out, and needs nobody's highest price.
+    whole = json.dumps(results["coordinator"])
+    assert "3.21" not in whole
+    assert not any(share["alone_orders"] for share in everything.values())
+    coordinator.get(f"order-rounds/{opened}/pledges").refused(403, "forbidden")
+
+
+def test_of_two_makers_the_totals_are_not_told(coop: Coop, goods: dict[str, str]) -> None:
+    """Less its own share, each would know the other's."""
+    north, quay = coop["North Bench"], coop["Quay Bench"]
+    body = {"name": "Two", "closes_at": LATER, "buyer": str(maker_id(coop, "North Bench"))}
+    round = str(north.post("order-rounds", body).made()["id"])
+    for bench in (north, quay):
+        pledge = {"material": goods["Cera Alba"], "quantity": "4 kg"}
+        bench.post(f"order-rounds/{round}/pledges", pledge).made()
+    assert north.get(f"order-rounds/{round}").made()["pledged"] == []
+    north.post(f"order-rounds/{round}/closing", {}).made()
+    found = reckoned(quay, round)
+    assert (found["totals"], found["orders"]) == (None, [])
+    assert found["fairness"]["core_is_empty"] is False
+    assert quay.get(f"order-rounds/{round}").made()["pledged"] == []
+
+
+def test_the_coordinator_sees_totals_while_the_round_is_open(
+    coop: Coop, coordinator: Client, goods: dict[str, str]
+) -> None:
+    body = {"name": "Open", "closes_at": LATER, "buyer": str(maker_id(coop, "Hill Bench"))}
+    round = str(coordinator.post("order-rounds", body).made()["id"])
+    for bench in BENCHES[:3]:
+        pledge = {"material": goods["Jar"], "quantity": "50 each"}
+        coop[bench].post(f"order-rounds/{round}/pledges", pledge).made()
+    (row,) = coordinator.get(f"order-rounds/{round}").made()["pledged"]
+    assert (row["makers"], row["quantity"]) == (3, {"count": "150"})
+    assert coop["North Bench"].get(f"order-rounds/{round}").made()["pledged"] == []
+    assert round in {row["id"] for row in coop["Lane Bench"].listed("order-rounds")}
+    assert round in {row["id"] for row in coordinator.listed("order-rounds")}
