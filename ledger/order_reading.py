@@ -51,12 +51,6 @@ class LineTold:
     arrivals: Sequence[Arrival]
 
     @property
-    def over(self) -> Decimal:
-        """How much more came than was ordered."""
-        beyond: Decimal = self.standing.received - self.standing.ordered
-        return max(beyond, ZERO)
-
-    @property
     def variance(self) -> Decimal | None:
         """The price variance of all that came; None where nothing has."""
         amounts = [one.variance for one in self.arrivals]
@@ -70,11 +64,13 @@ class LineTold:
 
 @dataclass(frozen=True, slots=True)
 class OrderTold:
-    """An order with its lines and its later facts, in the order in which they were told."""
+    """An order with its lines, its later facts in the order in which they were told, and what came
+    with its deliveries without having been ordered."""
 
     order: PurchaseOrder
     lines: Sequence[LineTold]
     facts: Sequence[PurchaseOrderFact]
+    not_ordered: Sequence[ReceiptLine]
 
     @property
     def open(self) -> bool:
@@ -118,14 +114,24 @@ def told(orders: Iterable[PurchaseOrder]) -> list[OrderTold]:
         lines[line.order_id].append(line)
     standing = {row.line_id: row for row in OnOrder.objects.filter(order__in=ids)}
     arrived = _arrived([line.id for some in lines.values() for line in some])
+    beside: dict[UUID | None, list[ReceiptLine]] = defaultdict(list)
+    for came in _standing_lines().filter(receipt__order__in=ids, order_line=None):
+        beside[came.receipt.order_id].append(came)
     return [
         OrderTold(
             row,
             [_told(one, facts[row.id], standing[one.id], arrived[one.id]) for one in lines[row.id]],
             facts[row.id],
+            beside[row.id],
         )
         for row in rows
     ]
+
+
+def over(standing: OnOrder) -> Decimal:
+    """How much more came than was ordered."""
+    beyond: Decimal = standing.received - standing.ordered
+    return max(beyond, ZERO)
 
 
 def standing_of(lines: Iterable[UUID]) -> dict[UUID, OnOrder]:
@@ -157,13 +163,18 @@ def _now(
 
 
 def _arrived(lines: Sequence[UUID]) -> dict[UUID, list[ReceiptLine]]:
-    """What came of the lines in deliveries that were not undone, the earliest first."""
-    undone = Entry.objects.filter(
-        coop_id=OuterRef("coop_id"), reverses_id=OuterRef("receipt__entry_id")
-    )
-    rows = ReceiptLine.objects.select_related("receipt", "lot").filter(order_line__in=lines)
+    """What came of the lines, the earliest first."""
     found: dict[UUID, list[ReceiptLine]] = defaultdict(list)
-    for row in rows.filter(~Exists(undone)).order_by("receipt__happened_at", "id"):
+    for row in _standing_lines().filter(order_line__in=lines):
         if row.order_line_id is not None:
             found[row.order_line_id].append(row)
     return found
+
+
+def _standing_lines() -> "QuerySet[ReceiptLine]":
+    """Lines of deliveries that were not undone, the earliest first."""
+    undone = Entry.objects.filter(
+        coop_id=OuterRef("coop_id"), reverses_id=OuterRef("receipt__entry_id")
+    )
+    rows = ReceiptLine.objects.select_related("receipt", "lot__material").filter(~Exists(undone))
+    return rows.order_by("receipt__happened_at", "id")

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from ledger.access import Actor, day_of, find, materials_for, supplier_for
 from ledger.costing import Charge, LandedLine, ReceivedLine, land
 from ledger.costing import Measure as By
-from ledger.entries import Move, Posted, account, open_account, post_entry
+from ledger.entries import Move, Posted, account, explained, open_account, post_entry
 from ledger.errors import placed
 from ledger.ids import new_id
 from ledger.lots import NewLot, must_be_stocked, open_lots
@@ -23,18 +23,23 @@ from ledger.models import (
     Entry,
     Lot,
     Material,
+    PurchaseOrderLine,
     Receipt,
     ReceiptCharge,
     ReceiptLine,
     Supplier,
 )
+from ledger.order_matching import Against, Came, against, match
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
 
 @dataclass(frozen=True, slots=True)
 class Delivered:
-    """One line of a delivery as the maker reads it off the note; `price` is the line's total."""
+    """One line of a delivery as the maker reads it off the note; `price` is the line's total.
+
+    `order_line` is what it was ordered by; without one it was not ordered.
+    """
 
     material: str
     supplier_lot: str
@@ -44,6 +49,7 @@ class Delivered:
     expires_on: date | None = None
     retest_on: date | None = None
     density: Density | None = None
+    order_line: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +62,7 @@ class Received:
     measured: Sequence[Measured]
     landed: Sequence[LandedLine]
     released: bool
+    against: Sequence[Against | None]
 
 
 def receive(
@@ -68,56 +75,58 @@ def receive(
     release_basis: str | None = None,
     reference: str = "",
     condition: str = "",
+    order: UUID | str | None = None,
 ) -> Received:
     """Receive a delivery: open a lot a line, in quarantine unless released, at landed cost.
 
     Landed cost is price - discount + freight + duty + tax that is not recovered (IAS 2.10-11).
-    Raises NotFound, DensityMissing, MassMissing, Invalid, each with its pointer; nothing is
-    written then.
+    What it brings of an order is still to come no more; more than was ordered is received, too.
+    Raises NotFound, DensityMissing, MassMissing, NotAsOrdered, Invalid, each with its pointer;
+    nothing is written then.
     """
     actor.must(Verb.RECEIVE)
     seller = supplier_for(actor, supplier, pointer="/supplier")
     materials = materials_for(
         actor, [(line.material, f"/lines/{n}/material") for n, line in enumerate(lines)]
     )
-    measured = [_measure(place, line, materials[place]) for place, line in enumerate(lines)]
-    landed = land(
-        [_costed(*line) for line in zip(lines, materials, measured, strict=True)],
-        charges,
-        actor.currency,
-    )
+    asked = [(line.order_line, of) for line, of in zip(lines, materials, strict=True)]
+    ordered, matched = match(actor, order=order, supplier=seller, lines=asked)
+    measured, landed = _landed(actor, lines, materials, charges)
     day = day_of(actor, happened_at)
-    lots = open_lots(
-        actor,
-        [_new_lot(*line, seller, day) for line in zip(lines, materials, strict=True)],
-        release_basis=release_basis,
-    )
+    new = [_new_lot(*line, seller, day) for line in zip(lines, materials, strict=True)]
+    lots = open_lots(actor, new, release_basis=release_basis)
     posted = _post(actor, seller, lots, measured, landed, happened_at, reference)
     receipt = Receipt(
         coop_id=actor.coop_id,
         maker_id=actor.maker,
         entry_id=posted.entry_id,
         supplier=seller,
+        order=ordered,
         happened_at=happened_at,
         reference=reference,
         condition=condition,
         total=sum((line.landed_cost for line in landed), Decimal(0)),
     )
-    receipt.save(force_insert=True)
-    _keep_working(actor, receipt, lots, measured, landed, charges)
-    return Received(
-        receipt, posted.entry_id, lots, measured, landed, released=release_basis is not None
-    )
+    with explained():
+        receipt.save(force_insert=True)
+        kept = _keep_lines(actor, receipt, lots, measured, landed, matched)
+    _keep_charges(actor, receipt, kept, landed, charges)
+    released, stands = release_basis is not None, _against(kept)
+    return Received(receipt, posted.entry_id, lots, measured, landed, released, stands)
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A receipt as it was kept: its lines with their shares of the charges, and lots' statuses."""
+    """A receipt as it was kept: its lines with their shares of the charges, and lots' statuses.
+
+    `against` are the lines of orders that its lines came for, as they stand now.
+    """
 
     receipt: Receipt
     lines: Sequence[ReceiptLine]
     charges: Sequence[ReceiptCharge]
     statuses: Mapping[UUID, str]
+    against: Sequence[Against | None]
 
 
 def receipts_of(actor: Actor) -> "QuerySet[Receipt]":
@@ -129,13 +138,14 @@ def receipts_of(actor: Actor) -> "QuerySet[Receipt]":
 def receipt_for(actor: Actor, id: UUID | str) -> Kept:
     """A delivery with its working, in a fixed number of queries. Raises NotFound, Forbidden."""
     receipt = find(receipts_of(actor), id)
-    lines = receipt.lines.select_related("lot__material").prefetch_related("shares__charge")
-    found = list(lines.order_by("position"))
+    lines = receipt.lines.select_related("lot__material", "order_line__order")
+    found = list(lines.prefetch_related("shares__charge").order_by("position"))
     custodies = Custody.objects.filter(
         coop_id=actor.coop_id, maker_id=actor.maker, lot_id__in=[line.lot_id for line in found]
     )
     statuses = dict(custodies.values_list("lot_id", "status"))
-    return Kept(receipt, found, list(receipt.charges.order_by("position")), statuses)
+    charges = list(receipt.charges.order_by("position"))
+    return Kept(receipt, found, charges, statuses, _against(found))
 
 
 def _post(
@@ -161,6 +171,18 @@ def _post(
         ],
         reason=reference,
     )
+
+
+def _landed(
+    actor: Actor,
+    lines: Sequence[Delivered],
+    materials: Sequence[Material],
+    charges: Sequence[Charge],
+) -> tuple[list[Measured], Sequence[LandedLine]]:
+    """What each line is in grams or pieces, and what it costs on the shelf."""
+    measured = [_measure(place, line, materials[place]) for place, line in enumerate(lines)]
+    costed = [_costed(*line) for line in zip(lines, materials, measured, strict=True)]
+    return measured, land(costed, charges, actor.currency)
 
 
 def _measure(place: int, line: Delivered, material: Material) -> Measured:
@@ -192,23 +214,29 @@ def _new_lot(line: Delivered, material: Material, supplier: Supplier, day: date)
     )
 
 
-def _keep_working(
+def _against(lines: Sequence[ReceiptLine]) -> list[Against | None]:
+    return against([Came(line.order_line, line.goods, line.quantity) for line in lines])
+
+
+def _keep_lines(
     actor: Actor,
     receipt: Receipt,
     lots: Sequence[Lot],
     measured: Sequence[Measured],
     landed: Sequence[LandedLine],
-    charges: Sequence[Charge],
-) -> None:
-    """Keep what was typed and how the cost came about, so that every figure opens to it."""
-    own = {"coop_id": actor.coop_id, "maker_id": actor.maker}
-    lines = [
+    matched: Sequence[PurchaseOrderLine | None],
+) -> list[ReceiptLine]:
+    """Keep what was typed, what it cost, and what it was ordered by."""
+    rows = zip(lots, measured, landed, matched, strict=True)
+    return ReceiptLine.objects.bulk_create(
         ReceiptLine(
-            **own,
+            coop_id=actor.coop_id,
+            maker_id=actor.maker,
             id=new_id(),
             receipt=receipt,
             position=place,
             lot=lot,
+            order_line=of,
             entered=amount.entered,
             quantity=amount.quantity,
             density=amount.density and amount.density.grams_per_millilitre,
@@ -217,8 +245,19 @@ def _keep_working(
             goods=cost.goods,
             landed_cost=cost.landed_cost,
         )
-        for place, (lot, amount, cost) in enumerate(zip(lots, measured, landed, strict=True))
-    ]
+        for place, (lot, amount, cost, of) in enumerate(rows)
+    )
+
+
+def _keep_charges(
+    actor: Actor,
+    receipt: Receipt,
+    lines: Sequence[ReceiptLine],
+    landed: Sequence[LandedLine],
+    charges: Sequence[Charge],
+) -> None:
+    """Keep how the cost came about, so that every figure opens to it."""
+    own = {"coop_id": actor.coop_id, "maker_id": actor.maker}
     kept = [
         ReceiptCharge(
             **own,
@@ -231,7 +270,6 @@ def _keep_working(
         )
         for place, charge in enumerate(charges)
     ]
-    ReceiptLine.objects.bulk_create(lines)
     ReceiptCharge.objects.bulk_create(kept)
     ChargeShare.objects.bulk_create(
         ChargeShare(**own, line=line, charge=charge, amount=share)

@@ -23,9 +23,10 @@ from api.rest.fields import (
 from api.rest.stock import amount
 from api.rest.variances import VarianceOut, variance_json
 from ledger.access import Actor
-from ledger.models import PurchaseOrderFact
+from ledger.models import PurchaseOrderFact, ReceiptLine
 from ledger.money import round_money
-from ledger.order_reading import Arrival, LineTold, OrderTold
+from ledger.order_matching import Against
+from ledger.order_reading import Arrival, LineTold, OrderTold, over
 from ledger.roles import Verb
 
 KINDS = ["written", "sending", "sent", "received", "corrected", "ended"]
@@ -106,6 +107,32 @@ class PurchaseOrderLineOut(serializers.Serializer[Any]):
     arrivals = ArrivalOut(many=True)
 
 
+class NotOrderedOut(serializers.Serializer[Any]):
+    """What came with a delivery of the order without having been ordered."""
+
+    receipt = Id()
+    lot = Id()
+    lot_code = Text()
+    material = Id()
+    material_name = Text()
+    quantity = Shown()
+
+
+class AgainstOut(serializers.Serializer[Any]):
+    """The line of an order that goods came for, as it stands now."""
+
+    order = Id()
+    number = Text()
+    order_line = Id()
+    ordered = Shown()
+    received = Shown(help_text="In all deliveries that stand.")
+    open = Shown()
+    over = Shown()
+    price_variance = VarianceOut(
+        allow_null=True, help_text="Of these goods; null for who may not see prices."
+    )
+
+
 class PurchaseOrderFactOut(serializers.Serializer[Any]):
     kind = serializers.ChoiceField(
         KINDS, help_text="sending: asked to mail it; sent: the mail was handed over."
@@ -134,6 +161,7 @@ class PurchaseOrderOut(serializers.Serializer[Any]):
     late = serializers.BooleanField()
     total = Shown(allow_null=True)
     lines = PurchaseOrderLineOut(many=True)
+    not_ordered = NotOrderedOut(many=True)
     facts = PurchaseOrderFactOut(many=True, help_text="By the moment when they took place.")
     person = Id()
     recorded_at = Moment()
@@ -152,6 +180,7 @@ def order_json(told: OrderTold, actor: Actor, today: date) -> dict[str, Any]:
         "late": any(line.late(today) for line in told.lines),
         "total": _money(told.total, actor) if priced else None,
         "lines": [_line_json(line, actor, today) for line in told.lines],
+        "not_ordered": [_not_ordered_json(line) for line in told.not_ordered],
         "facts": _facts_json(told, actor),
         "person": str(row.person_id),
         "recorded_at": row.recorded_at,
@@ -171,7 +200,7 @@ def _line_json(told: LineTold, actor: Actor, today: date) -> dict[str, Any]:
         "ordered": amount(standing.ordered, counted),
         "received": amount(standing.received, counted),
         "open": amount(standing.quantity, counted),
-        "over": amount(told.over, counted),
+        "over": amount(over(standing), counted),
         "price": _money(standing.price, actor) if priced else None,
         "expected_on": standing.expected_on,
         "ended": standing.ended,
@@ -191,6 +220,35 @@ def _arrival_json(arrival: Arrival, counted: bool, actor: Actor) -> dict[str, An
         "quantity": amount(line.quantity, counted),
         "goods": _money(line.goods, actor) if priced else None,
         "price_variance": variance_json(arrival.variance) if priced else None,
+    }
+
+
+def _not_ordered_json(line: ReceiptLine) -> dict[str, Any]:
+    material = line.lot.material
+    return {
+        "receipt": str(line.receipt_id),
+        "lot": str(line.lot_id),
+        "lot_code": line.lot.code,
+        "material": str(material.id),
+        "material_name": material.name,
+        "quantity": amount(line.quantity, material.counted),
+    }
+
+
+def against_json(found: Against | None, counted: bool, actor: Actor) -> dict[str, Any] | None:
+    """How the line of an order stands that goods came for."""
+    if found is None:
+        return None
+    line, standing = found.line, found.standing
+    return {
+        "order": str(line.order_id),
+        "number": line.order.number,
+        "order_line": str(line.id),
+        "ordered": amount(standing.ordered, counted),
+        "received": amount(standing.received, counted),
+        "open": amount(standing.quantity, counted),
+        "over": amount(over(standing), counted),
+        "price_variance": variance_json(found.variance) if actor.may(Verb.SEE_COSTS) else None,
     }
 
 

@@ -21,6 +21,7 @@ from api.rest.fields import (
     listed,
     plain,
 )
+from api.rest.order_shapes import AgainstOut, against_json
 from ledger import receiving
 from ledger.access import Actor
 from ledger.costing import GRAMS_PER_KG, Charge, ChargeKind, SpreadBy, unit_cost
@@ -37,6 +38,9 @@ class ReceiptLineIn(Body):
     expires_on = serializers.DateField(required=False, allow_null=True)
     retest_on = serializers.DateField(required=False, allow_null=True)
     density = DensityIn(required=False, allow_null=True)
+    order_line = Id(
+        required=False, allow_null=True, help_text="What it was ordered by; null: not ordered."
+    )
 
 
 class ChargeIn(Body):
@@ -51,6 +55,9 @@ class ReleaseIn(Body):
 
 class ReceiptIn(Body):
     supplier = Id()
+    order = Id(
+        required=False, allow_null=True, help_text="Left out where several orders came at once."
+    )
     happened_at = Moment(required=False, help_text="When it arrived; now, if left out.")
     reference = Text(max_length=80, required=False, help_text="The delivery note's number.")
     condition = Text(
@@ -86,12 +93,14 @@ class ReceiptLineOut(serializers.Serializer[Any]):
     charges = Shown()
     landed_cost = Shown()
     unit_cost = UnitCost()
+    against = AgainstOut(allow_null=True, help_text="null: not ordered.")
 
 
 class ReceiptOut(serializers.Serializer[Any]):
     id = Id()
     entry = Id()
     supplier = Id()
+    order = Id(allow_null=True)
     reference = Text(allow_blank=True)
     condition = Text(allow_blank=True)
     happened_at = Moment()
@@ -103,6 +112,7 @@ class ReceiptBrief(serializers.Serializer[Any]):
     id = Id()
     entry = Id()
     supplier = Id()
+    order = Id(allow_null=True)
     reference = Text(allow_blank=True)
     condition = Text(allow_blank=True)
     happened_at = Moment()
@@ -140,6 +150,7 @@ def brief_json(receipt: Receipt, currency: str) -> dict[str, Any]:
         "id": str(receipt.id),
         "entry": str(receipt.entry_id),
         "supplier": str(receipt.supplier_id),
+        "order": None if receipt.order_id is None else str(receipt.order_id),
         "reference": receipt.reference,
         "condition": receipt.condition,
         "happened_at": receipt.happened_at,
@@ -147,7 +158,8 @@ def brief_json(receipt: Receipt, currency: str) -> dict[str, Any]:
     }
 
 
-def receipt_json(received: receiving.Received, currency: str) -> dict[str, Any]:
+def receipt_json(received: receiving.Received, actor: Actor) -> dict[str, Any]:
+    currency = actor.currency
     status = "released" if received.released else "quarantine"
     lines = [
         {
@@ -161,8 +173,11 @@ def receipt_json(received: receiving.Received, currency: str) -> dict[str, Any]:
                 "amount": plain(cost.unit_cost),
                 "per": "each" if amount.counted else "kg",
             },
+            "against": against_json(stands, amount.counted, actor),
         }
-        for lot, amount, cost in zip(received.lots, received.measured, received.landed, strict=True)
+        for lot, amount, cost, stands in zip(
+            received.lots, received.measured, received.landed, received.against, strict=True
+        )
     ]
     return {**brief_json(received.receipt, currency), "lines": lines}
 
@@ -201,8 +216,9 @@ class Receipts(Resource):
             release_basis=release and release["basis"],
             reference=data.get("reference", ""),
             condition=data.get("condition", ""),
+            order=data.get("order"),
         )
-        return receipt_json(received, actor.currency)
+        return receipt_json(received, actor)
 
 
 class OneReceipt(Resource):
@@ -220,7 +236,11 @@ class OneReceipt(Resource):
             }
             for charge in kept.charges
         ]
-        lines = [_kept_line(line, kept.statuses, actor.currency) for line in kept.lines]
+        lines = [
+            _kept_line(line, kept.statuses, actor.currency)
+            | {"against": against_json(stands, line.lot.material.counted, actor)}
+            for line, stands in zip(kept.lines, kept.against, strict=True)
+        ]
         return {**brief_json(kept.receipt, actor.currency), "lines": lines, "charges": charges}
 
 
