@@ -13,8 +13,6 @@ from tests.conftest import HOME
 from tests.running import ROOT
 
 DATABASE = "stillroom_migrations"
-# In this order, since each refers to the one after it.
-APPS = ("api", "formulas", "ledger")
 LEFT = """
 select p.oid::regprocedure::text from pg_proc p where p.pronamespace = 'public'::regnamespace
 union all
@@ -30,7 +28,9 @@ select nspname::text from pg_namespace where nspname = 'walls'
 
 @pytest.fixture
 def elsewhere(postgres: embedded.Server) -> Iterator[str]:
-    """A database of its own, whose owner's address is returned."""
+    """A migrated database of its own, whose owner's address is returned."""
+    with psycopg.connect(postgres.url_admin, autocommit=True, dbname="postgres") as admin:
+        admin.execute(f"create database {DATABASE} template stillroom owner stillroom_owner")
     embedded.make_roles(HOME, DATABASE)
     yield embedded.postgres_url(HOME, "stillroom_owner", DATABASE)
     with psycopg.connect(postgres.url_admin, autocommit=True) as admin:
@@ -49,10 +49,9 @@ def migrate(owner_url: str, *words: str) -> None:
     assert ran.returncode == 0, ran.stderr[-2000:]
 
 
-def test_up_and_down_and_up_again(elsewhere: str) -> None:
-    migrate(elsewhere)
-    for app in APPS:
-        migrate(elsewhere, app, "zero")
+def test_down_and_up_again(elsewhere: str) -> None:
+    # With it all that builds on it.
+    migrate(elsewhere, "ledger", "zero")
     with psycopg.connect(elsewhere) as owner:
         assert [row[0] for row in owner.execute(LEFT)] == []
     migrate(elsewhere)
