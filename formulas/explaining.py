@@ -16,7 +16,7 @@ from formulas.models import Batch, Emptying, Filling, Making, Weighing
 from formulas.steeping import steeped_of
 from formulas.workings import Known, known_of_batch, known_of_lot
 from ledger.access import Actor, lot_for
-from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
+from ledger.models import DecantingDraw, LayerPosting, Lot, Posting, ReceiptLine, Transfer
 from ledger.roles import Verb
 
 LABOUR: Final = "(minutes per batch + minutes per unit · units) · hourly rate ÷ 60"
@@ -207,10 +207,25 @@ class _Teller:
             return self._emptied(self.known.emptyings[lot_id], facts)
         if lot_id in self.known.fillings:
             return self._filled(self.known.fillings[lot_id], facts)
+        if lot_id in self.known.decanted:
+            return self._decanted(self.known.decanted[lot_id], facts)
+        if lot_id in self.known.moved:
+            return self._moved(self.known.moved[lot_id], facts)
         if not lot.material.stocked:
             facts["cost_per_kg"] = f"{lot.material.cost_per_kg or 0:f}"
             return Figure("not stocked", facts=facts, how=lot.material.cost_source)
         return Figure("opening stock", facts=facts, how="valued when the books began")
+
+    def _decanted(self, row: DecantingDraw, facts: dict[str, str]) -> Figure:
+        whole = row.decanting
+        facts |= {"entered": row.entered, "drawn": f"{whole.drawn:f}", "heel": f"{whole.heel:f}"}
+        how = "its part of what all that was drawn carries, the heel included"
+        return self._money("decanted", row.share, how, (self.origin(whole.lot_id),), facts)
+
+    def _moved(self, rows: Sequence[Transfer], facts: dict[str, str]) -> Figure:
+        facts["from"] = ", ".join(dict.fromkeys(row.maker.name for row in rows))
+        owed = sum((row.amount or Decimal(0) for row in rows), Decimal(0))
+        return self._money("moved", owed, "agreed with whoever gave it", facts=facts)
 
     def _emptied(self, row: Emptying, facts: dict[str, str]) -> Figure:
         facts |= {

@@ -16,7 +16,15 @@ from django.db.models import F
 from formulas.access import standing
 from formulas.models import Batch, ByProduct, Emptying, Filling, Making, Weighing
 from ledger.access import Actor
-from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
+from ledger.models import (
+    DecantingDraw,
+    Entry,
+    LayerPosting,
+    Lot,
+    Posting,
+    ReceiptLine,
+    Transfer,
+)
 
 # A merged layer (moving average) holds what many receipts cost; the newest of them are told.
 RECEIPTS_TOLD: Final = 20
@@ -58,6 +66,8 @@ class Known:
     by_products: dict[UUID, ByProduct] = field(default_factory=dict)
     emptyings: dict[UUID, Emptying] = field(default_factory=dict)
     fillings: dict[UUID, Filling] = field(default_factory=dict)
+    decanted: dict[UUID, DecantingDraw] = field(default_factory=dict)
+    moved: dict[UUID, list[Transfer]] = field(default_factory=lambda: defaultdict(list))
 
 
 def known_of_batch(actor: Actor, batch: UUID) -> Known:
@@ -164,7 +174,14 @@ def _load_lots(wanted: set[UUID], known: Known) -> None:
     known.fillings |= {row.lot_id: row for row in filled}
     emptied = Emptying.objects.filter(bulk_lot_id__in=new)
     known.emptyings |= {row.bulk_lot_id: row for row in emptied}
+    drawn = DecantingDraw.objects.select_related("decanting").filter(lot_id__in=new)
+    known.decanted |= {row.lot_id: row for row in drawn}
+    # Of the two entries of a move only one's own is there to be seen.
+    moved = Transfer.objects.filter(lot_id__in=new, in_entry__kind=Entry.Kind.TRANSFER_IN)
+    for row in moved.select_related("maker").order_by("id"):
+        known.moved[row.lot_id].append(row)
     below = {row.bulk_lot_id for row in known.fillings.values()}
+    below |= {row.decanting.lot_id for row in known.decanted.values()}
     below |= {row.lot_id for row in known.emptyings.values()}
     if below - known.lots.keys():
         _load_lots(below - known.lots.keys(), known)

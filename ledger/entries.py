@@ -125,6 +125,8 @@ def reverse_entry(
         raise Conflict("A change of cost formula works forward only; choose the formula anew.")
     if original.kind in (Entry.Kind.TRANSFER_OUT, Entry.Kind.TRANSFER_IN):
         raise Conflict("Neither maker takes back a move alone: offer the goods back instead.")
+    if original.kind in (Entry.Kind.DEPOSIT, Entry.Kind.DEPOSIT_RETURN):
+        raise Conflict("A deposit comes back, or is paid anew: enter that instead.")
     if original.kind in (Entry.Kind.PAYMENT, Entry.Kind.CLEARING):
         raise Conflict("This stands in several books: take the payment itself back.")
     if Entry.objects.filter(reverses=original).exists():

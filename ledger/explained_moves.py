@@ -65,6 +65,10 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     "payment_other_can": lambda facts: Conflict(
         "The books of the other maker are closed for that day; give a later happened_at."
     ),
+    "deposit_not_reversed": lambda facts: Conflict(
+        "A deposit comes back, or is paid anew: enter that instead."
+    ),
+    "deposit_returned_once": lambda facts: Conflict("This deposit came back already."),
     "movement_reversed_once": lambda facts: AlreadyReversed(),
     "dispute_changes_something": _dispute_stands,
     "claim_of_open_share": lambda facts: Conflict(

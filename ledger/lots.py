@@ -87,6 +87,13 @@ def open_lots(actor: Actor, lots: Sequence[NewLot], *, release_basis: str | None
     return rows
 
 
+def inherit_status(actor: Actor, lots: Sequence[Lot], *, basis: str) -> None:
+    """New lots are released as what they came from was; who did what is said by the basis."""
+    own = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot__in=lots)
+    own.update(status=Status.RELEASED, since=Now())
+    Decision.objects.bulk_create(_decision(actor, lot.id, "release", basis) for lot in lots)
+
+
 def decide(
     actor: Actor,
     *,

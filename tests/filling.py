@@ -19,6 +19,8 @@ from ledger.catalogue import add_supplier
 from ledger.costing import ChargeKind
 from ledger.count_closing import Explained, close_sheet
 from ledger.counting import Chosen, Read, open_sheet, read_lots
+from ledger.decanting import Drawn, decant
+from ledger.deposits import pay_deposit, return_deposit
 from ledger.models import Bill, CountCause, Material, ReceiptLine
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
 from ledger.ordering import Ordered, end_order, write_order
@@ -40,6 +42,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _intermediate(shop, oil)
     _contents(shop, oil)
     _retest(shop)
+    _decant(shop)
     _offer(shop, oil)
     _source_test(shop)
     _order(shop, oil)
@@ -203,3 +206,12 @@ def _round(shop: Workshop) -> None:
     round = opened(shop)
     pledged(shop, round, offered(shop), "4 kg")
     close_and_reckon(owed(shop, round), EVENING)
+def _decant(shop: Workshop) -> None:
+    """A drum drawn off into two lots, and its deposit, which came back."""
+    lot = shop.receive(shop.material("Betaine"), "10 kg", "30.00")
+    draws = [Drawn(net=parse_quantity("4 kg")), Drawn(net=parse_quantity("5 kg"))]
+    shop.does(decant, lot=lot.id, draws=draws, happened_at=MORNING)
+    deposit = shop.does(
+        pay_deposit, supplier=lot.supplier_id, amount=D(5), lot=lot.id, happened_at=MORNING
+    )
+    shop.does(return_deposit, deposit=deposit.id, happened_at=MORNING)

@@ -59,6 +59,8 @@ NAMED_BY_PATH = {
     "alerts": "alert",
     "batches": "batch",
     "claims": "claim",
+    "decantings": "decanting",
+    "deposits": "deposit",
     "movements": "movement",
     "counts": "count",
     "documents": "document",

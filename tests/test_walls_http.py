@@ -25,6 +25,8 @@ OF_PATH = {
     "alerts": "alert",
     "batches": "batch",
     "claims": "claim",
+    "decantings": "decanting",
+    "deposits": "deposit",
     "movements": "movement",
     "counts": "count",
     "documents": "document",

@@ -252,6 +252,18 @@ SHARE: Final = _sent(
     {"lot": LOT, "quantity": "100 kg", "percent": "5", "accepts_itself": True},
 )
 CLAIM: Final = _sent("What the next two batches need", {"quantity": "12 kg"})
+DECANTING: Final = _sent(
+    "A drum for three, and freight that one of them paid",
+    {
+        "draws": [
+            {"gross": "80.8 kg", "tare": "2 kg"},
+            {"net": "59.1 kg", "maker": _id(9)},
+            {"net": "34.4 kg", "maker": _id(10)},
+        ],
+        "paid": [{"maker": _id(9), "amount": "83.97", "note": "freight, to the carrier"}],
+    },
+)
+DEPOSIT: Final = _sent("On a drum", {"supplier": SUPPLIER, "amount": "25.00", "lot": LOT})
 PAYMENT: Final = _sent(
     "By bank transfer",
     {

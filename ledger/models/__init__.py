@@ -4,6 +4,7 @@ from ledger.models.alerts import Alert, Outbox, Sweep, Watch
 from ledger.models.bills import Bill, BillLine, BillUse
 from ledger.models.catalogue import CostFormula, CostPolicy, Material, MaterialPart, Supplier
 from ledger.models.counts import CountCause, CountLine, CountReading, CountSheet
+from ledger.models.decanting import Decanting, DecantingDraw, Deposit, DepositReturn
 from ledger.models.documents import DecisionDocument, Document
 from ledger.models.entries import Entry, LayerPosting, Posting
 from ledger.models.makers import Coop, Maker, Membership
@@ -68,8 +69,12 @@ __all__ = [
     "CountReading",
     "CountSheet",
     "Custody",
+    "Decanting",
+    "DecantingDraw",
     "Decision",
     "DecisionDocument",
+    "Deposit",
+    "DepositReturn",
     "Dispute",
     "Document",
     "Entry",

@@ -36,6 +36,9 @@ class Entry(MakerRow):
         TRANSFER_IN = "transfer_in"
         PAYMENT = "payment"
         CLEARING = "clearing"
+        DECANT = "decant"
+        DEPOSIT = "deposit"
+        DEPOSIT_RETURN = "deposit_return"
 
     kind = models.CharField(max_length=16, choices=Kind.choices)
     happened_at = models.DateTimeField()

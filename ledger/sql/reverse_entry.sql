@@ -15,6 +15,11 @@ begin
     raise exception 'What stands in several books is not reversed in one.'
       using errcode = '23514', constraint = 'transfer_not_reversed';
   end if;
+  if exists (select from ledger_entry e where e.coop_id = coop and e.id = original
+               and e.kind in ('deposit', 'deposit_return')) then
+    raise exception 'A deposit comes back, or is paid anew.'
+      using errcode = '23514', constraint = 'deposit_not_reversed';
+  end if;
   perform ledger_lock_pools(array(
     select distinct c.material_id from ledger_posting p
       join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = p.lot_id

@@ -150,6 +150,10 @@ def _exchanged(
     claim = ally.post(f"shares/{share}/claims", {"quantity": "1 each"}).made()["id"]
     paid = {"maker": to, "direction": "paid", "amount": "3.30", "note": f"note {secret}"}
     payment = maker.post("payments", {**paid, "happened_at": "2025-05-07T09:00:00Z"}).made()
+    drum = maker.receive(maker.material(f"Drum of {secret}"), "9 kg", "9.90")
+    drawn = {"draws": [{"net": "4 kg"}, {"net": "2 kg", "maker": to}], "note": f"note {secret}"}
+    decanting = maker.post(f"lots/{drum}/decantings", drawn).made()
+    deposit = {"supplier": maker.supplier(), "amount": "5.50", "note": f"note {secret}"}
     theirs = ally.post("shares", {"lot": _spare(ally)}).made()["id"]
     return {
         "maker": [to],
@@ -157,6 +161,8 @@ def _exchanged(
         "share": [theirs, share],
         "claim": [claim],
         "movement": [payment["id"]],
+        "decanting": [decanting["id"]],
+        "deposit": [maker.post("deposits", deposit).made()["id"]],
     }
 
 

@@ -55,6 +55,8 @@ ASKS = {
     "POST /sales": Verb.ISSUE,
     "POST /entries/{id}/reversal": Verb.REVERSE,
     "POST /transfers": Verb.TRANSFER,
+    "POST /lots/{id}/decantings": Verb.RECEIVE,
+    "POST /deposits": Verb.BILL,
     "POST /payments": Verb.SETTLE,
     "POST /movements/{id}/disputes": Verb.SETTLE,
     "POST /clearings": Verb.CLEAR,

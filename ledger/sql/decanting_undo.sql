@@ -1,0 +1,1 @@
+-- The tables go with their walls.
