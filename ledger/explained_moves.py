@@ -65,6 +65,12 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     "payment_other_can": lambda facts: Conflict(
         "The books of the other maker are closed for that day; give a later happened_at."
     ),
+    "closing_of_the_past": lambda facts: Invalid(
+        "Only a day that is over can be closed.", pointer="/closed_on"
+    ),
+    "closing_goes_forward": lambda facts: Invalid(
+        "The books are closed beyond that day already; give a later day.", pointer="/closed_on"
+    ),
     "deposit_not_reversed": lambda facts: Conflict(
         "A deposit comes back, or is paid anew: enter that instead."
     ),

@@ -22,6 +22,7 @@ class Verb(StrEnum):
     TRANSFER = "offer stock to other makers, accept theirs"
     SETTLE = "record payments between makers, dispute what is owed"
     CLEAR = "clear what all makers of the co-op owe each other"
+    CLOSE = "close the books of a period"
     WATCH = "set reorder points"
     COUNT = "count stock and explain differences"
     HEAR = "log complaints, and what buyers said in a recall"
@@ -35,8 +36,8 @@ class Verb(StrEnum):
 
 _BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
 _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Verb.EDIT_CATALOGUE}
-_BOOKS |= {Verb.TRANSFER, Verb.SETTLE, Verb.HEAR, Verb.SEE_OFFERS, Verb.OFFER, Verb.ORDER}
-_BOOKS |= {Verb.PLEDGE}
+_BOOKS |= {Verb.CLOSE, Verb.HEAR, Verb.OFFER, Verb.ORDER}
+_BOOKS |= {Verb.PLEDGE, Verb.SEE_OFFERS, Verb.SETTLE, Verb.TRANSFER}
 
 MAY: Final[dict[str, frozenset[Verb]]] = {
     "owner": frozenset(Verb) - {Verb.CLEAR},

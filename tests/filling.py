@@ -1,6 +1,7 @@
 """Whatever a maker may have rows of beyond its first batch, made by the verbs."""
 
 from dataclasses import replace
+from datetime import date
 
 from formulas.alternates import AlternateDraft
 from formulas.checks import check_batch
@@ -16,6 +17,7 @@ from formulas.topping_up import top_up
 from formulas.unit_weighings import Weighed, choose_rule, units_of_batch, weigh_units
 from ledger.billing import Wanted, book_bill
 from ledger.catalogue import add_supplier
+from ledger.closing import close_books
 from ledger.costing import ChargeKind
 from ledger.count_closing import Explained, close_sheet
 from ledger.counting import Chosen, Read, open_sheet, read_lots
@@ -43,6 +45,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _contents(shop, oil)
     _retest(shop)
     _decant(shop)
+    shop.does(close_books, closed_on=date(2020, 1, 31), today=TODAY)
     _offer(shop, oil)
     _source_test(shop)
     _order(shop, oil)

@@ -14,6 +14,7 @@ from api.rest.fields import Body, Choice, DecimalText, Flag, Id, Moment, Shown, 
 from api.rest.transfers import AnswerIn, PartyOut
 from ledger import coop_clearing, settling
 from ledger.access import Actor, day_of
+from ledger.closing import closed_up_to
 from ledger.models import Clearing, Movement
 from ledger.money import round_money
 
@@ -78,6 +79,7 @@ class OpenedOut(serializers.Serializer[Any]):
 
 class StatementOut(serializers.Serializer[Any]):
     month = Text()
+    closed = serializers.BooleanField(help_text="In your books; nothing is added to it.")
     opening = Shown()
     closing = Shown()
     balances = OpenedOut(many=True, help_text="With each other maker.")
@@ -246,6 +248,7 @@ class Statements(Resource):
         ]
         found.body |= {
             "month": month,
+            "closed": (closed_up_to(actor) or date.min) >= until,
             "opening": _money(sum((one.before for one in balances), settling.ZERO), actor),
             "closing": _money(sum((one.amount for one in balances), settling.ZERO), actor),
             "balances": [

@@ -3,6 +3,7 @@
 from ledger.models.alerts import Alert, Outbox, Sweep, Watch
 from ledger.models.bills import Bill, BillLine, BillUse
 from ledger.models.catalogue import CostFormula, CostPolicy, Material, MaterialPart, Supplier
+from ledger.models.closing import Closing
 from ledger.models.counts import CountCause, CountLine, CountReading, CountSheet
 from ledger.models.decanting import Decanting, DecantingDraw, Deposit, DepositReturn
 from ledger.models.documents import DecisionDocument, Document
@@ -61,6 +62,7 @@ __all__ = [
     "Claim",
     "Clearing",
     "ClearingPayment",
+    "Closing",
     "Coop",
     "CostFormula",
     "CostPolicy",

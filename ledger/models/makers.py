@@ -28,7 +28,6 @@ class Maker(CoopRow):
     lots_numbered = models.PositiveIntegerField(default=0)
     batches_numbered = models.PositiveIntegerField(default=0)
     orders_numbered = models.PositiveIntegerField(default=0)
-    books_closed_on = models.DateField(null=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

@@ -6,7 +6,6 @@ drop function ledger_check_days(uuid, date);
 drop function ledger_carry(uuid);
 drop function ledger_owe_checks(uuid[]);
 drop function ledger_open_layers(ledger_move[]);
-drop function ledger_open_entry(uuid, text, timestamptz, int, text, text, jsonb, uuid);
 drop function ledger_lock_pools(uuid[]);
 drop function ledger_make_pools(uuid[]);
 drop function ledger_lot_facts(uuid);

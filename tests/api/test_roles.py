@@ -58,6 +58,7 @@ ASKS = {
     "POST /lots/{id}/decantings": Verb.RECEIVE,
     "POST /deposits": Verb.BILL,
     "POST /payments": Verb.SETTLE,
+    "POST /closings": Verb.CLOSE,
     "POST /movements/{id}/disputes": Verb.SETTLE,
     "POST /clearings": Verb.CLEAR,
     "POST /shares": Verb.TRANSFER,

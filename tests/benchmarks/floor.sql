@@ -23,7 +23,9 @@ begin
         where coop_id = coop and maker_id = maker and id in (source, target)) < 2 then
     raise exception 'not there' using errcode = '23514';
   end if;
-  select (at at time zone c.time_zone)::date, m.books_closed_on into day, closed_on
+  select (at at time zone c.time_zone)::date, (
+           select max(x.closed_on) from ledger_closing x
+             where x.coop_id = coop and x.maker_id = maker) into day, closed_on
     from ledger_coop c join ledger_maker m on m.coop_id = c.id and m.id = maker where c.id = coop;
   if at > clock_timestamp() or day <= closed_on then
     raise exception 'not on that day' using errcode = '23514';

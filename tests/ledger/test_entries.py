@@ -12,6 +12,7 @@ from django.db import DatabaseError, connection
 
 from deploy.embedded import Server
 from ledger.access import acting_as
+from ledger.closing import close_books
 from ledger.entries import Move, open_account
 from ledger.errors import (
     Invalid,
@@ -19,7 +20,7 @@ from ledger.errors import (
     NotFound,
 )
 from ledger.ids import new_id
-from ledger.models import Account, Entry, Maker, Outbox, Posting, Reservation
+from ledger.models import Account, Entry, Outbox, Posting, Reservation
 from tests.ledger.bench import now, open_bench
 from tests.ledger.books import Books, ago, raw, refused_by
 
@@ -306,7 +307,7 @@ def test_a_closed_period_stays_closed() -> None:
     books = Books()
     lot = books.lot("10", "10", on=ago(9))
     with acting_as(books.actor):
-        Maker.objects.filter(id=books.bench.maker.id).update(books_closed_on=ago(5).date())
+        close_books(books.actor, closed_on=ago(5).date(), today=now().date())
     with pytest.raises(Invalid, match="closed up to") as refused:
         books.take(lot, "1", on=ago(5))
     assert refused.value.pointer == "/happened_at"

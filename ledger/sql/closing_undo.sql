@@ -1,0 +1,2 @@
+drop trigger check_closing on ledger_closing;
+drop function ledger_check_closing();
