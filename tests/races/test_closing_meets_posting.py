@@ -62,14 +62,13 @@ def test_a_closing_waits_for_what_is_being_posted() -> None:
         books.take(lot, "1", on=now() - timedelta(days=1))
     with acting_as(books.actor):
         closed = closed_up_to(books.actor)
+        assert closed is not None
         assert Entry.objects.filter(happened_on=closed).count() == 1
 
 
 def test_without_the_lock_it_does_not(database: Server) -> None:
     """The control: the period is closed under the entry that is still on its way."""
-    change = {
-        "perform pg_advisory_xact_lock_shared(hashtextextended('books of ' || maker, 0));": ""
-    }
-    with rewritten(database, "ledger_open_entry", change):
+    lock = "perform pg_advisory_xact_lock_shared(hashtextextended('books of ' || maker, 0));"
+    with rewritten(database, "ledger_open_entry", {lock: ""}):
         _, waited = closed_while_posting(Books())
     assert not waited
