@@ -6,7 +6,7 @@ draws go through making.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from decimal import Decimal
 from typing import Final
@@ -109,51 +109,62 @@ def decant(
     found = lot_for(actor, lot)
     must_be_stocked(found.material, "")
     read = [_read(found, draw, f"/draws/{place}") for place, draw in enumerate(draws)]
-    status = custody_of(actor, found).status
-    if status in (Status.HOLD, Status.REJECTED):
-        raise LotNotReleased(f"The lot {found.code} is {status}; decide about it first.")
+    status = _drawable(actor, found)
     lock_pools([found.material_id])
-    drawn = sum((one.net.quantity for one in read), ZERO)
-    heel = _left(actor, found, drawn) if emptied else ZERO
-    poured = [StoreDraw(found.material_id, found.id, q) for q in (drawn, heel) if q]
-    costed = at_cost(actor, poured)
-    cost = sum((one.value for one in costed), ZERO)
     amounts = [one.net.quantity for one in read]
+    drawn = sum(amounts, ZERO)
+    heel = _left(actor, found, drawn) if emptied else ZERO
+    costed = at_cost(actor, [StoreDraw(found.material_id, found.id, q) for q in (drawn, heel) if q])
+    cost = sum((one.value for one in costed), ZERO)
     split = split_drum(cost, amounts, actor.currency, counted=found.material.counted)
     children = _open_children(actor, found, len(read), status)
-    posted = post_entry(
-        actor,
-        kind=Entry.Kind.DECANT,
-        happened_at=happened_at,
-        moves=_moves(actor, costed, children, read, split),
-        reason=note,
-        details={"lot": str(found.id), "lines": [one.net.facts() for one in read]},
-    )
-    decanting = Decanting.objects.create(
-        coop_id=actor.coop_id,
-        maker_id=actor.maker,
-        lot=found,
-        entry_id=posted.entry_id,
-        happened_at=happened_at,
-        drawn=drawn,
-        heel=heel,
-        cost=cost,
-        note=note,
-        person_id=actor.person_id,
-    )
+    moves = _moves(actor, costed, children, read, split)
+    decanting = _post(actor, found, moves, read, happened_at, note)
+    decanting.drawn, decanting.heel, decanting.cost = drawn, heel, cost
+    decanting.save(force_insert=True)
     offers = _offer(actor, draws, read, children, split, happened_at)
     _keep(actor, decanting, read, children, split, offers)
     for place, one in enumerate(paid):
         with placed(f"/paid/{place}"):
-            record_payment(
-                actor,
-                maker=one.maker,
-                amount=one.amount,
-                paid=False,
-                happened_at=happened_at,
-                note=one.note,
-            )
+            record_payment(actor, paid=False, happened_at=happened_at, **asdict(one))
     return Decanted(decanting, split, _parts(actor, split, offers, paid))
+
+
+def _drawable(actor: Actor, lot: Lot) -> str:
+    """How a lot stands that may be drawn off. Raises LotNotReleased for any other."""
+    status = custody_of(actor, lot).status
+    if status in (Status.HOLD, Status.REJECTED):
+        raise LotNotReleased(f"The lot {lot.code} is {status}; decide about it first.")
+    return status
+
+
+def _post(
+    actor: Actor,
+    lot: Lot,
+    moves: Sequence[Move],
+    read: Sequence[_Read],
+    happened_at: datetime,
+    note: str,
+) -> Decanting:
+    """Post the entry; the decanting that it makes, not yet saved."""
+    posted = post_entry(
+        actor,
+        kind=Entry.Kind.DECANT,
+        happened_at=happened_at,
+        moves=moves,
+        reason=note,
+        details={"lot": str(lot.id), "lines": [one.net.facts() for one in read]},
+    )
+    return Decanting(
+        id=new_id(),
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        lot=lot,
+        entry_id=posted.entry_id,
+        happened_at=happened_at,
+        note=note,
+        person_id=actor.person_id,
+    )
 
 
 def decantings_of(actor: Actor, lot: UUID | str | None = None) -> "QuerySet[Decanting]":
