@@ -15,7 +15,7 @@ from uuid import UUID
 from django.db import connection
 from django.db.models import Exists, OuterRef, QuerySet
 
-from ledger.access import Actor, find, lot_for
+from ledger.access import Actor, find, find_all, lot_for
 from ledger.drum_split import DrumSplit, Part, settle_drum, split_drum
 from ledger.entries import Move, account, lock_pools, open_account, post_entry
 from ledger.errors import Invalid, LotNotReleased, NotEnough, QuantityNotPositive, placed
@@ -37,7 +37,7 @@ from ledger.quantities import Quantity, parse_quantity
 from ledger.roles import Verb
 from ledger.settling import record_payment
 from ledger.store_costs import StoreDraw, at_cost
-from ledger.transferring import offer_transfer
+from ledger.transferring import makers_of_coop, offer_transfer
 
 ZERO: Final = Decimal(0)
 # A lot's papers are evidence that goes with it; each child lot has them itself.
@@ -107,6 +107,7 @@ def decant(
     """
     actor.must(Verb.RECEIVE)
     found = lot_for(actor, lot)
+    _check_makers(actor, draws, paid)
     must_be_stocked(found.material, "")
     read = [_read(found, draw, f"/draws/{place}") for place, draw in enumerate(draws)]
     status = _drawable(actor, found)
@@ -128,6 +129,13 @@ def decant(
         with placed(f"/paid/{place}"):
             record_payment(actor, paid=False, happened_at=happened_at, **asdict(one))
     return Decanted(decanting, split, _parts(actor, split, offers, paid))
+
+
+def _check_makers(actor: Actor, draws: Sequence[Drawn], paid: Sequence[PaidByOther]) -> None:
+    """Raises NotFound for a maker that is not of the co-op."""
+    named = [(one.maker, f"/draws/{place}/maker") for place, one in enumerate(draws) if one.maker]
+    named += [(one.maker, f"/paid/{place}/maker") for place, one in enumerate(paid)]
+    find_all(makers_of_coop(actor), named)
 
 
 def _drawable(actor: Actor, lot: Lot) -> str:
