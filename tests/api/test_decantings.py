@@ -161,8 +161,8 @@ def test_it_is_settled_by_the_month_s_end(
         assert (working["name"], working["facts"]["from"]) == ("moved", "Arch Bench")
     holder = coop["Arch Bench"]
     working = holder.get(f"lots/{taken['Cove Bench']['lot']['id']}", explain=1).made()["working"]
-    assert (working["name"], working["amount"]) == ("decanted", "155.49")
-    assert working["parts"][0]["amount"] == "889.57"
+    assert (working["name"], working["amount"]) == ("decanted", "155.490000")
+    assert working["parts"][0]["amount"] == "889.570000"
     assert balances(holder) == {
         "Brook Bench": "183.17",
         "Cove Bench": "155.49",
