@@ -209,6 +209,8 @@ def _round(shop: Workshop) -> None:
     round = opened(shop)
     pledged(shop, round, offered(shop), "4 kg")
     close_and_reckon(owed(shop, round), EVENING)
+
+
 def _decant(shop: Workshop) -> None:
     """A drum drawn off into two lots, and its deposit, which came back."""
     lot = shop.receive(shop.material("Betaine"), "10 kg", "30.00")

@@ -11,7 +11,7 @@ from ledger.migrations import _sql
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("ledger", "0041_order_walls"),
+        ("ledger", "0037_round_walls"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
