@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
-from api.rest import examples
+from api.rest import settlement_examples as examples
 from api.rest.fields import (
     Body,
     Choice,
