@@ -5,7 +5,7 @@ problems as everywhere.
 """
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse
@@ -25,6 +25,15 @@ class PrintQuery(Body):
 
     format = Choice(["html", "pdf"], required=False, help_text="html if left out.")
     paper = Choice(list(PAPERS), required=False, help_text="a4 if left out.")
+
+
+# What an operation answers that prints.
+SHEET: Final = {
+    (200, "text/html"): OpenApiResponse(
+        OpenApiTypes.STR, description="A page that asks for nothing else, with format=html."
+    ),
+    (200, "application/pdf"): OpenApiResponse(OpenApiTypes.BINARY, description="With format=pdf."),
+}
 
 
 class AnyAccept(BaseContentNegotiation):
@@ -50,21 +59,13 @@ def prints(
     takes: type[PrintQuery] = PrintQuery,
 ) -> Callable[[Callable[..., Any]], Callable[..., Response]]:
     """An operation whose method describes a Sheet."""
-    gives = {
-        (200, "text/html"): OpenApiResponse(
-            OpenApiTypes.STR, description="A page that asks for nothing else, with format=html."
-        ),
-        (200, "application/pdf"): OpenApiResponse(
-            OpenApiTypes.BINARY, description="With format=pdf."
-        ),
-    }
 
     def decorate(method: Callable[..., Sheet]) -> Callable[..., Response]:
         def run(self: Printed, actor: Any, query: dict[str, Any], **path: Any) -> Sent:
             return sent(method(self, actor, query, **path), query.get("format", "html"))
 
         run.__doc__, run.__name__ = method.__doc__, method.__name__
-        return reads(takes, gives)(run)
+        return reads(takes, SHEET)(run)
 
     return decorate
 

@@ -3,7 +3,13 @@
 from typing import Any
 
 from api import idempotency, signing
+from api.order_mail import mail_order
+from ledger import outbox
+from ledger.ordering import MAIL_ORDER
 from ledger.tasks import task
+
+# Only here is it known how an order is drawn.
+outbox.does(MAIL_ORDER)(mail_order)
 
 
 @task("api.forget")

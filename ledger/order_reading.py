@@ -151,12 +151,13 @@ def _told(
     arrived: Sequence[ReceiptLine],
 ) -> LineTold:
     arrivals = [Arrival(one, variance_of(standing, one.goods, one.quantity)) for one in arrived]
-    return LineTold(line, _now(line, facts), standing, arrivals)
+    return LineTold(line, terms_of(line, facts), standing, arrivals)
 
 
-def _now(
+def terms_of(
     line: PurchaseOrderLine, facts: Sequence[PurchaseOrderFact]
 ) -> PurchaseOrderLine | PurchaseOrderFact:
+    """A line as it was last said to be: the latest correction of it, or the line itself."""
     kind = PurchaseOrderFact.Kind.CORRECTED
     corrections = [fact for fact in facts if fact.kind == kind and fact.line_id == line.id]
     return corrections[-1] if corrections else line

@@ -40,3 +40,4 @@ ORDER_CORRECTION: Final = _sent(
     },
 )
 ORDER_ENDING: Final = _sent("The rest will not come", {"reason": "the supplier is out of it"})
+ORDER_SENDING: Final = _sent("With a word", {"note": "Please ring before you come."})

@@ -7,6 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.paging import Paged
+from api.printing import PrintQuery
 from api.rest.fields import (
     Body,
     Choice,
@@ -63,6 +64,14 @@ class OrderEndingIn(Body):
     order_line = Id(required=False, allow_null=True, help_text="Left out: the whole order.")
     reason = Text(max_length=400)
     happened_at = Moment(required=False, help_text="Now, if left out.")
+
+
+class OrderSendingIn(Body):
+    note = Text(max_length=400, required=False, help_text="To the supplier, in the mail.")
+
+
+class OrderSheetQuery(PrintQuery):
+    format = Choice(["html", "pdf", "csv"], required=False, help_text="html if left out.")
 
 
 class PurchaseOrderQuery(Paged):

@@ -2,19 +2,34 @@
 
 from typing import Any
 
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiResponse
+
 from api.operation import Resource, Sent, reads, writes
 from api.paging import page, page_of
-from api.rest.order_examples import ORDER_CORRECTION, ORDER_ENDING, PURCHASE_ORDER
+from api.printing import SHEET, Printed, sent
+from api.rest.order_examples import (
+    ORDER_CORRECTION,
+    ORDER_ENDING,
+    ORDER_SENDING,
+    PURCHASE_ORDER,
+)
 from api.rest.order_shapes import (
     OrderCorrectionIn,
     OrderEndingIn,
+    OrderSendingIn,
+    OrderSheetQuery,
     PurchaseOrderIn,
     PurchaseOrderOut,
     PurchaseOrderQuery,
     order_json,
 )
+from api.sheets.order import order_csv, order_sheet
 from ledger import order_reading, ordering
 from ledger.access import Actor, day_of
+from ledger.order_papers import paper_for
+
+CSV = OpenApiResponse(OpenApiTypes.BINARY, description="The lines alone, with format=csv.")
 
 
 class Orders(Resource):
@@ -93,6 +108,36 @@ class OrderEndings(Resource):
             happened_at=data.get("happened_at", self.now),
         )
         return _one(self, actor, id)
+
+
+class OrderSendings(Resource):
+    """Mails of an order to its supplier."""
+
+    @writes(OrderSendingIn, PurchaseOrderOut, examples=ORDER_SENDING)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Mail an order to its supplier as PDF and CSV; sent is told once it was handed over."""
+        ordering.send_order(
+            actor,
+            order=id,
+            note=data.get("note", ""),
+            happened_at=self.now,
+        )
+        return _one(self, actor, id)
+
+
+class OrderSheets(Printed):
+    """The sheet of an order."""
+
+    @reads(OrderSheetQuery, {**SHEET, (200, "text/csv"): CSV})
+    def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sent:
+        """Print an order for its supplier, or give its lines as CSV."""
+        paper, format = paper_for(actor, id), query.get("format", "html")
+        if format == "csv":
+            name = f'attachment; filename="order-{paper.order.number}.csv"'
+            headers = {"Content-Disposition": name}
+            return Sent(order_csv(paper), headers=headers, kind="text/csv; charset=utf-8")
+        page = query.get("paper", "a4")
+        return sent(order_sheet(paper, printed_at=self.now, page=page), format)
 
 
 def _one(view: Resource, actor: Actor, id: Any) -> dict[str, Any]:

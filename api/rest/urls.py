@@ -97,6 +97,8 @@ urlpatterns = [
     path("orders/<str:id>", orders.OneOrder.as_view()),
     path("orders/<str:id>/corrections", orders.OrderCorrections.as_view()),
     path("orders/<str:id>/endings", orders.OrderEndings.as_view()),
+    path("orders/<str:id>/sendings", orders.OrderSendings.as_view()),
+    path("orders/<str:id>/sheet", orders.OrderSheets.as_view()),
     path("cost-formulas", cost_formulas.CostFormulas.as_view()),
     path("lots", lots.Lots.as_view()),
     path("lots/<str:id>", lots.OneLot.as_view()),

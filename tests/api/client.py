@@ -167,8 +167,10 @@ class Client:
         return str(self.post("materials", facts).made()["id"])
 
     def supplier(self) -> str:
-        """A new supplier."""
-        return str(self.post("suppliers", {"name": f"Supplier {next(_numbers)}"}).made()["id"])
+        """A new supplier, to whom orders can be mailed."""
+        number = next(_numbers)
+        facts = {"name": f"Supplier {number}", "mail": f"orders{number}@example.org"}
+        return str(self.post("suppliers", facts).made()["id"])
 
     def receive(
         self,

@@ -229,6 +229,7 @@ def _ordered(maker: Client, supplier: str, oil: str, jar: str, secret: str) -> d
     order = maker.post("orders", body).made()
     change = {"order_line": order["lines"][0]["id"], "price": "116.55", "reason": f"why {secret}"}
     maker.post(f"orders/{order['id']}/corrections", change).made()
+    maker.post(f"orders/{order['id']}/sendings", {"note": f"note {secret}"}).made()
     return {"order": [order["id"]], "order_line": [line["id"] for line in order["lines"]]}
 
 

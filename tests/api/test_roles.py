@@ -23,6 +23,7 @@ ASKS = {
     "POST /orders": Verb.ORDER,
     "POST /orders/{id}/corrections": Verb.ORDER,
     "POST /orders/{id}/endings": Verb.ORDER,
+    "POST /orders/{id}/sendings": Verb.ORDER,
     "POST /price-lists": Verb.OFFER,
     "POST /price-lists/check": Verb.OFFER,
     "POST /order-plans": Verb.SEE_OFFERS,
