@@ -87,6 +87,10 @@ class Key:
         headers = {name: response[name] for name in KEPT_HEADERS if name in response}
         data: Any = response.data
         body = data if isinstance(data, bytes) else orjson.dumps(data)
+        self.keep_as(actor, response.status_code, body.decode(), headers)
+
+    def keep_as(self, actor: Actor, status: int, body: str, headers: dict[str, str]) -> None:
+        """The same of an answer in its parts."""
         run(
             KEEP,
             [
@@ -96,8 +100,8 @@ class Key:
                 actor.person_id,
                 self.text,
                 self.fingerprint,
-                response.status_code,
-                body.decode(),
+                status,
+                body,
                 orjson.dumps(headers).decode(),
             ],
         )

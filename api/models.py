@@ -41,3 +41,28 @@ class Answer(CoopRow):
             models.UniqueConstraint(fields=["coop", "person", "key"], name="answer_once"),
         )
         indexes = (models.Index(fields=["answered_at"], name="answer_by_age"),)
+
+
+class Preference(CoopRow):
+    """How a person wants figures and pages shown; what is stored is the same for all.
+
+    Empty means what the browser says, and metric units.
+    """
+
+    class Units(models.TextChoices):
+        METRIC = "metric"
+        US = "us"
+
+    class Theme(models.TextChoices):
+        LIGHT = "light"
+        DARK = "dark"
+
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.CASCADE, related_name="+", db_index=False
+    )
+    units = models.CharField(max_length=6, choices=Units.choices, blank=True)
+    theme = models.CharField(max_length=5, choices=Theme.choices, blank=True)
+    numbers = models.CharField(max_length=12, blank=True, help_text="A language tag.")
+
+    class Meta:
+        constraints = (models.UniqueConstraint(fields=["coop", "person"], name="preference_once"),)

@@ -18,6 +18,7 @@ import threading
 import time
 
 from django.conf import settings
+from django.http import HttpRequest
 from limits import RateLimitItemPerMinute
 from limits.errors import StorageError
 from limits.storage import storage_from_string
@@ -71,19 +72,23 @@ def _grant(kind: str, caller: str, number: int) -> None:
 
 def check(request: Request) -> None:
     """Count a request by what it names itself by. Raises TooMany when its minute is used up."""
-    token = request.headers.get("Authorization")
+    check_token(request, request.headers.get("Authorization") or "")
+
+
+def check_token(request: Request | HttpRequest, token: str) -> None:
+    """Count a request by its token, or by its address if there is none. Raises TooMany."""
     if token:
         _count("token", hashlib.blake2b(token.encode(), digest_size=16).hexdigest())
     else:
         check_address(request)
 
 
-def check_address(request: Request) -> None:
+def check_address(request: Request | HttpRequest) -> None:
     """Count a request by its address, whatever it names. Raises TooMany."""
     _count("address", request.META.get("REMOTE_ADDR", ""))
 
 
-def count_refused(request: Request) -> None:
+def count_refused(request: Request | HttpRequest) -> None:
     """Count a token that is not known against the address it came from. Raises TooMany."""
     _count("refused", request.META.get("REMOTE_ADDR", ""))
 

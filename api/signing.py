@@ -62,38 +62,43 @@ def actor_of(request: Request, key: Key | None) -> Actor:
     Raises NotSignedIn, or TooMany instead when that came too often from one address; Forbidden for
     another's maker, MakerNeeded, and what the key settles.
     """
-    token = _bearer(request)
+    try:
+        return opened(_bearer(request), request.headers.get("Maker", "").strip(), key)
+    except NotSignedIn:
+        rate.count_refused(request)
+        raise
+
+
+def opened(token: str, maker: str, key: Key | None) -> Actor:
+    """Who acts by a token, for the maker with this id or (if "") the only one.
+
+    Raises NotSignedIn, Forbidden for another's maker, MakerNeeded, and what the key settles.
+    """
     if not token:
-        raise _not_signed_in(request)
-    named = request.headers.get("Maker", "").strip()
+        raise NotSignedIn(WWW_Authenticate=REALM)
     given = [
         digest(token),
-        named,
+        maker,
         key.text if key else None,
         key.fingerprint if key else None,
     ]
     row = run(OPEN, given).fetchone()
-    outcome, person, coop, maker, role, currency, time_zone, status, body, headers = row
+    outcome, person, coop, seen, role, currency, time_zone, status, body, headers = row
     if outcome == "unknown":
-        raise _not_signed_in(request)
+        raise NotSignedIn(WWW_Authenticate=REALM)
     if outcome == "not_a_member":
         raise Forbidden("You are not a member of the maker that the header Maker names.")
     if outcome == "maker_needed":
         raise MakerNeeded
     if key is not None:
         key.settle(outcome, status, body, headers)
-    return Actor(person, coop, maker, role, currency, time_zone)
+    return Actor(person, coop, seen, role, currency, time_zone)
 
 
 def _bearer(request: Request) -> str:
     """The token that the request came with, or nothing."""
     scheme, _, token = request.headers.get("Authorization", "").partition(" ")
     return token.strip() if scheme.lower() == "bearer" else ""
-
-
-def _not_signed_in(request: Request) -> NotSignedIn:
-    rate.count_refused(request)
-    return NotSignedIn(WWW_Authenticate=REALM)
 
 
 def sign_in(
@@ -136,7 +141,12 @@ def sign_in(
 
 def sign_out(request: Request) -> None:
     """End the token that the request came with."""
-    Token.objects.filter(digest=digest(_bearer(request))).delete()
+    end(_bearer(request))
+
+
+def end(token: str) -> None:
+    """End this token, within the walls of its co-op."""
+    Token.objects.filter(digest=digest(token)).delete()
 
 
 def tokens_of(actor: Actor, *, now: datetime) -> "QuerySet[Token]":

@@ -37,3 +37,23 @@ bootstrap() {
         --require-hashes --only-binary :all: -r "$lock" >&2
     cp "$lock" "$installed"
 }
+
+# The tests of the pages look at them with Chromium, installed where that is permitted.
+need_chromium() {
+    local name
+    for name in chromium chromium-browser google-chrome; do
+        if command -v "$name" >/dev/null; then
+            return
+        fi
+    done
+    if [[ $EUID == 0 ]] && command -v apt-get >/dev/null; then
+        echo "Installing Chromium for the tests of the pages …" >&2
+        if DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends \
+            chromium fonts-dejavu-core >/dev/null; then
+            return
+        fi
+        echo "It could not be installed; apt-get update may be wanted first." >&2
+    fi
+    echo "The tests of the pages need Chromium: install Debian's package chromium." >&2
+    return 1
+}

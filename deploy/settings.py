@@ -167,6 +167,16 @@ AXES_HANDLER = "axes.handlers.database.AxesDatabaseHandler"
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 
+# The pages' cookies. With __Host- a browser takes them over HTTPS alone, and from this host alone.
+_OF_HOST = "__Host-" if HTTPS else ""
+SESSION_COOKIE_NAME = f"{_OF_HOST}stillroom"
+MAKER_COOKIE_NAME = f"{_OF_HOST}maker"
+CSRF_COOKIE_NAME = f"{_OF_HOST}csrf"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_COOKIE_HTTPONLY = True
+CSRF_FAILURE_VIEW = "api.pages.faults.not_from_here"
+
 # What a browser is told.
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
@@ -217,7 +227,8 @@ SPECTACULAR_SETTINGS = {
 }
 
 LANGUAGE_CODE = "en"
-USE_I18N = False
+# No language is chosen for the API; a page writes figures as its reader does.
+USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
 

@@ -4,7 +4,10 @@ The page is made to JSON by PostgreSQL, which is several times as fast as making
 object, the object into a dictionary and the dictionary into text.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
 
@@ -28,6 +31,13 @@ select ledger_show_lots(ids, %(costs)s, %(digits)s), ids[%(limit)s],
   from shown
 """
 ONE: Final = "select ledger_show_lots(array[%(lot)s], %(costs)s, %(digits)s)"
+# Words that stand somewhere in what a lot or its material is called, by whomever.
+WORDS: Final = """ and exists (
+  select from ledger_lot l join ledger_material m on m.coop_id = l.coop_id and m.id = l.material_id
+   where l.coop_id = c.coop_id and l.id = c.lot_id and not exists (
+     select from unnest(%(words)s::text[]) word
+      where strpos(lower(concat_ws(' ', l.code, l.supplier_lot, m.name, m.inci_name, m.cas_number)),
+                   word) = 0))"""
 # Conditions on the lot itself, and on what is in store of it.
 OF_LOT: Final = """ and exists (
   select from ledger_lot l where l.coop_id = c.coop_id and l.id = c.lot_id and {})"""
@@ -35,6 +45,21 @@ IN_STORE: Final = """ and {} (
   select from ledger_holding h
    where h.coop_id = c.coop_id and h.maker_id = c.maker_id and h.material_id = c.material_id
      and h.lot_id = c.lot_id and h.kind = 'store' and h.any_left)"""
+
+MOVEMENTS: Final = """
+select e.id, e.kind, e.happened_at, e.reason, p.quantity,
+       sum(p.quantity) over (order by e.happened_at, e.id),
+       e.reverses_id is not null or exists (
+         select from ledger_entry r where r.coop_id = e.coop_id and r.reverses_id = e.id)
+  from (select p.entry_id, sum(p.quantity) as quantity
+          from ledger_posting p
+          join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
+           and a.kind = 'store'
+         where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.lot_id = %(lot)s
+         group by p.entry_id) p
+  join ledger_entry e on e.coop_id = %(coop)s and e.id = p.entry_id
+ order by e.happened_at desc, e.id desc limit %(limit)s
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +71,8 @@ class LotsWanted:
     expires_before: Any = None
     in_stock: bool | None = None
     code: str | None = None
+    # In small letters, each of which must stand somewhere in the lot's or the material's names.
+    words: Sequence[str] | None = None
 
     def conditions(self) -> tuple[str, dict[str, Any]]:
         """The conditions in SQL, and what they compare with."""
@@ -56,6 +83,7 @@ class LotsWanted:
                 "least(l.expires_on, l.retest_on) < %(expires_before)s"
             ),
             "code": OF_LOT.format("l.code = %(code)s"),
+            "words": WORDS,
         }
         given = {name: getattr(self, name) for name in found if getattr(self, name) is not None}
         conditions = "".join(found[name] for name in given)
@@ -93,6 +121,26 @@ def show_lot(actor: Actor, lot: UUID | str) -> dict[str, Any]:
         raise NotFound
     found: dict[str, Any] = orjson.loads(shown)[0]
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """What one entry did to a lot in the maker's store, and the balance after it."""
+
+    entry: UUID
+    kind: str
+    happened_at: datetime
+    reason: str
+    quantity: Decimal
+    balance: Decimal
+    undone: bool
+
+
+def movements_of(actor: Actor, lot: UUID | str, *, limit: int = 60) -> list[Movement]:
+    """The life of a lot in the store, the latest first. Raises Forbidden."""
+    actor.must(Verb.READ)
+    given = {"coop": actor.coop_id, "maker": actor.maker, "lot": lot, "limit": limit}
+    return [Movement(*row) for row in run(MOVEMENTS, given).fetchall()]
 
 
 def _own(actor: Actor) -> dict[str, Any]:

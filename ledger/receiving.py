@@ -65,6 +65,15 @@ class Received:
     against: Sequence[Against | None]
 
 
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """What a delivery comes to, line by line, before anything is written."""
+
+    materials: Sequence[Material]
+    measured: Sequence[Measured]
+    landed: Sequence[LandedLine]
+
+
 def receive(
     actor: Actor,
     *,
@@ -86,12 +95,10 @@ def receive(
     """
     actor.must(Verb.RECEIVE)
     seller = supplier_for(actor, supplier, pointer="/supplier")
-    materials = materials_for(
-        actor, [(line.material, f"/lines/{n}/material") for n, line in enumerate(lines)]
-    )
+    worked = work_out(actor, lines, charges)
+    materials, measured, landed = worked.materials, worked.measured, worked.landed
     asked = [(line.order_line, of) for line, of in zip(lines, materials, strict=True)]
     ordered, matched = match(actor, order=order, supplier=seller, lines=asked)
-    measured, landed = _landed(actor, lines, materials, charges)
     day = day_of(actor, happened_at)
     new = [_new_lot(*line, seller, day) for line in zip(lines, materials, strict=True)]
     lots = open_lots(actor, new, release_basis=release_basis)
@@ -113,6 +120,23 @@ def receive(
     _keep_charges(actor, receipt, kept, landed, charges)
     released, stands = release_basis is not None, _against(kept)
     return Received(receipt, posted.entry_id, lots, measured, landed, released, stands)
+
+
+def work_out(actor: Actor, lines: Sequence[Delivered], charges: Sequence[Charge]) -> Worked:
+    """What the lines are in grams or pieces, and what each will cost on the shelf.
+
+    Nothing is written. Raises NotFound, DensityMissing, MassMissing, Invalid, with their pointers.
+    """
+    materials = materials_for(
+        actor, [(line.material, f"/lines/{n}/material") for n, line in enumerate(lines)]
+    )
+    measured = [_measure(place, line, materials[place]) for place, line in enumerate(lines)]
+    landed = land(
+        [_costed(*line) for line in zip(lines, materials, measured, strict=True)],
+        charges,
+        actor.currency,
+    )
+    return Worked(materials, measured, landed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,18 +195,6 @@ def _post(
         ],
         reason=reference,
     )
-
-
-def _landed(
-    actor: Actor,
-    lines: Sequence[Delivered],
-    materials: Sequence[Material],
-    charges: Sequence[Charge],
-) -> tuple[list[Measured], Sequence[LandedLine]]:
-    """What each line is in grams or pieces, and what it costs on the shelf."""
-    measured = [_measure(place, line, materials[place]) for place, line in enumerate(lines)]
-    costed = [_costed(*line) for line in zip(lines, materials, measured, strict=True)]
-    return measured, land(costed, charges, actor.currency)
 
 
 def _measure(place: int, line: Delivered, material: Material) -> Measured:

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import date
 
+from api.preferences import set_preferences
 from formulas.alternates import AlternateDraft
 from formulas.checks import check_batch
 from formulas.composing import LineDraft, PhaseDraft, write_formula
@@ -50,6 +51,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _source_test(shop)
     _order(shop, oil)
     _round(shop)
+    shop.does(set_preferences, units="us", theme="dark", numbers="de")
 
 
 def _bill(shop: Workshop, oil: Material) -> None:

@@ -19,7 +19,8 @@ from tests.api.people import maker_id
 from tests.api.population import ALLY, Populated, populate
 from tests.running import Running
 
-SECRETS = ("Wren", "Finch", "Siskin", "Dunnock")
+# The first has markup in it, which every page must show as text.
+SECRETS = ("<i>Wren</i>", "Finch", "Siskin", "Dunnock")
 # What an id in a path is of, by the first word of the path.
 OF_PATH = {
     "alerts": "alert",

@@ -1,0 +1,225 @@
+"""Forms that parse and hold no rules: what is typed becomes the domain's own values.
+
+A refusal of the domain is shown at the field that its pointer names, in its own words.
+"""
+
+import re
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any, ClassVar
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.conf import settings
+from django.core.exceptions import ValidationError
+
+from api import errors
+from api.pages.reader import Reader
+from ledger.errors import Refusal, Unreadable
+from ledger.money import parse_money
+from ledger.quantities import Density, Quantity, parse_density, parse_quantity
+
+TEXT, LONG = 80, 200
+NUMBER = re.compile(r"[0-9]{1,12}(\.[0-9]{1,12})?|\.[0-9]{1,12}")
+
+
+class Typed(forms.CharField):
+    """A figure as people type it, read by a function of the domain."""
+
+    reader: Reader = Reader()
+    widget = forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none"})
+
+    def __init__(self, **how: Any) -> None:
+        super().__init__(max_length=64, **how)
+
+    def clean(self, value: Any) -> Any:
+        typed = super().clean(value)
+        if not typed:
+            return None
+        try:
+            return self.read(self.reader.plain(typed))
+        except Refusal as refusal:
+            raise ValidationError(refusal.detail, code=refusal.code) from refusal
+
+    def read(self, typed: str) -> Any:
+        raise NotImplementedError
+
+
+class QuantityField(Typed):
+    """ "4 gal", "2.5 kg", "60 each"."""
+
+    def read(self, typed: str) -> Quantity:
+        return parse_quantity(typed)
+
+
+class GramsField(QuantityField):
+    """What a scale shows: grams, unless a unit is named."""
+
+    widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "decimal"})
+
+    def read(self, typed: str) -> Quantity:
+        return super().read(f"{typed} g" if NUMBER.fullmatch(typed) else typed)
+
+
+class DensityField(Typed):
+    """ "0.91 g/mL", at 20 degC unless the text says otherwise."""
+
+    def read(self, typed: str) -> Density:
+        return parse_density(typed)
+
+
+class MoneyField(Typed):
+    """An amount in the co-op's currency."""
+
+    widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "decimal"})
+
+    def read(self, typed: str) -> Decimal:
+        return parse_money(typed, self.reader.currency)
+
+
+class NumberField(Typed):
+    """A bare decimal, such as a percent."""
+
+    widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "decimal"})
+
+    def read(self, typed: str) -> Decimal:
+        if not NUMBER.fullmatch(typed):
+            raise Unreadable("Write a plain number here, such as 12.5.")
+        return Decimal(typed)
+
+
+class DayField(forms.DateField):
+    """A day, as the browser's own calendar sends it."""
+
+    def __init__(self, **how: Any) -> None:
+        widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        super().__init__(input_formats=["%Y-%m-%d"], widget=widget, **how)
+
+
+class MomentField(forms.DateTimeField):
+    """A day and time where the co-op is."""
+
+    reader: Reader = Reader()
+
+    def __init__(self, **how: Any) -> None:
+        widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+        formats = ["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
+        super().__init__(input_formats=formats, widget=widget, **how)
+
+    def clean(self, value: Any) -> datetime | None:
+        found = super().clean(value)
+        zone = ZoneInfo(self.reader.time_zone)
+        return found.replace(tzinfo=zone) if found else None
+
+
+class CertificateField(forms.FileField):
+    """A photo or PDF, no larger than the server keeps."""
+
+    widget = forms.FileInput(attrs={"accept": "application/pdf,image/*"})
+
+    def clean(self, value: Any, initial: Any = None) -> Any:
+        file = super().clean(value, initial)
+        if file and file.size > settings.LARGEST_FILE:
+            largest = f"{settings.LARGEST_FILE / 1024**2:g}"
+            raise ValidationError(errors.FileTooLarge(largest=largest).detail)
+        return file
+
+
+class PageForm(forms.Form):
+    """A form as a page shows it."""
+
+    use_required_attribute = False
+    # Where a pointer of the domain names what is called otherwise here.
+    called: ClassVar[Mapping[str, str]] = {}
+
+    def __init__(self, data: Any = None, files: Any = None, *, reader: Reader, **how: Any) -> None:
+        super().__init__(data, files, label_suffix="", **how)
+        self.reader = reader
+        for field in self.fields.values():
+            if hasattr(field, "reader"):
+                field.reader = reader
+
+    def refuse(self, refusal: Refusal) -> None:
+        """Show a refusal at its field, or above the form where none has its pointer."""
+        name = self.field_at(refusal.pointer)
+        self.add_error(name if name in self.fields else None, refusal.detail)
+
+    def field_at(self, pointer: str) -> str:
+        """The name of the field for a JSON Pointer such as "/quantity"."""
+        return self.called.get(pointer, pointer.strip("/").split("/")[0])
+
+
+class Rows:
+    """Rows of one form under each other, as many as `name` says; the empty ones do not count.
+
+    With `judged` false they show what was typed without a word about it.
+    """
+
+    MOST: ClassVar[int] = 20
+
+    def __init__(
+        self,
+        kind: type[PageForm],
+        name: str,
+        data: Mapping[str, str],
+        *,
+        reader: Reader,
+        judged: bool = True,
+        more: int = 0,
+    ) -> None:
+        self.name = name
+        typed = data.get(name, "1")
+        rows = int(typed) if typed.isdecimal() else 1
+        self.count = max(1, min(rows + more, self.MOST))
+        self.forms = [
+            kind(data, reader=reader, prefix=f"{name}-{place}")
+            if judged
+            else shown_again(kind, data, reader=reader, prefix=f"{name}-{place}")
+            for place in range(self.count)
+        ]
+        filled = [form for form in self.forms if _has_something(form, data)]
+        self.filled = filled or self.forms[:1]
+
+    def is_valid(self) -> bool:
+        return all([form.is_valid() for form in self.filled])
+
+    def refuse(self, refusal: Refusal) -> bool:
+        """Show a refusal at the row that its pointer names; False if it names none of them."""
+        of, place, *rest = [*refusal.pointer.strip("/").split("/"), "", ""][:3]
+        if of != self.name or not place.isdecimal() or int(place) >= len(self.filled):
+            return False
+        form = self.filled[int(place)]
+        name = rest[0] if rest and rest[0] in form.fields else None
+        form.add_error(name, refusal.detail)
+        return True
+
+
+def shown_again(
+    kind: type[PageForm], data: Mapping[str, str], *, reader: Reader, prefix: str | None = None
+) -> PageForm:
+    """A form with what was typed in it, not judged."""
+    before = f"{prefix}-" if prefix else ""
+    typed = {
+        name: data[f"{before}{name}"] for name in kind.base_fields if f"{before}{name}" in data
+    }
+    return kind(reader=reader, prefix=prefix, initial=typed)
+
+
+def _has_something(form: PageForm, data: Mapping[str, str]) -> bool:
+    return any(data.get(form.add_prefix(name), "").strip() for name in form.fields)
+
+
+def local(moment: datetime, reader: Reader) -> datetime:
+    """A moment as a field of day and time shows it, to the minute."""
+    there = moment.astimezone(ZoneInfo(reader.time_zone)) - timedelta(seconds=moment.second)
+    return there.replace(tzinfo=None, microsecond=0)
+
+
+def id_in(text: str) -> str | None:
+    """An id of an address, or nothing where it is none."""
+    try:
+        return str(UUID(text))
+    except ValueError:
+        return None

@@ -1,0 +1,211 @@
+"""The shelf: lots to look for, and a lot's whole life on one page."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+import orjson
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.http import content_disposition_header, urlencode
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import LONG, CertificateField, PageForm, id_in
+from api.pages.screen import Screen
+from api.sheets import html
+from api.sheets.lots import lot_label
+from formulas.explaining import explain_lot
+from formulas.labelling import gtin_of_lot
+from ledger import documents, lot_reading, lots, stopping
+from ledger.access import day_of
+from ledger.finding import words_of
+from ledger.lot_labels import lot_to_label, maker_name
+from ledger.lot_reading import LotsWanted, list_lots, movements_of
+from ledger.roles import Verb
+
+MOST, LONGEST_SEARCH = 40, 100
+STATUSES = [
+    ("", _("any")),
+    ("quarantine", _("in quarantine")),
+    ("released", _("released")),
+    ("hold", _("on hold")),
+    ("rejected", _("rejected")),
+]
+DECISIONS = [
+    ("release", _("Release it")),
+    ("hold", _("Hold it")),
+    ("reject", _("Reject it")),
+    ("quarantine", _("Back to quarantine")),
+]
+KINDS = [("coa", _("certificate")), ("sds", _("safety sheet")), ("other", _("something else"))]
+
+
+class SearchForm(PageForm):
+    q = forms.CharField(
+        label=_("Look for"),
+        required=False,
+        max_length=LONGEST_SEARCH,
+        widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}),
+    )
+    status = forms.ChoiceField(label=_("That are"), required=False, choices=STATUSES)
+    gone = forms.BooleanField(label=_("Used up ones, too"), required=False)
+
+    def wanted(self) -> LotsWanted:
+        typed = self.cleaned_data
+        words = words_of(typed.get("q", ""))
+        return LotsWanted(
+            status=typed.get("status") or None,
+            in_stock=None if typed.get("gone") else True,
+            words=words or None,
+        )
+
+
+class Lots(Screen):
+    """Lots that can be looked for; what was asked stays in the address."""
+
+    template = "pages/lots.html"
+    fragment = "pages/lots_found.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        form = SearchForm(request.GET, reader=self.reader)
+        form.is_valid()
+        after = id_in(request.GET.get("after", ""))
+        page = list_lots(self.actor, form.wanted(), after=after, limit=MOST)
+        found = [_with_numbers(lot) for lot in orjson.loads(page.results)]
+        return self.show(form=form, lots=found, more=self._more(page.next_after))
+
+    def _more(self, after: UUID | None) -> str:
+        asked = self.request.GET
+        kept = {name: asked[name] for name in ("q", "status", "gone") if name in asked}
+        return urlencode({**kept, "after": str(after)}) if after else ""
+
+
+class DecisionForm(PageForm):
+    decision = forms.ChoiceField(
+        label=_("What becomes of it"), choices=DECISIONS, widget=forms.RadioSelect
+    )
+    basis = forms.CharField(
+        label=_("Because"),
+        max_length=400,
+        help_text=_("Such as: certificate agrees with what was asked for"),
+    )
+
+
+class PaperForm(PageForm):
+    file = CertificateField(label=_("Photo or PDF"))
+    kind = forms.ChoiceField(label=_("It is a"), choices=KINDS)
+    note = forms.CharField(label=_("Note"), max_length=LONG, required=False)
+
+
+class Lot(Screen):
+    """Origin, status, papers and movements of one lot, and what may be decided about it."""
+
+    template = "pages/lot.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        return self._page(id)
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        if request.POST.get("do") == "keep":
+            paper = PaperForm(request.POST, request.FILES, reader=self.reader)
+            return self.act(
+                paper,
+                lambda: self._attach(id, paper.cleaned_data),
+                lambda kept: f"/lots/{id}",
+                lambda: self._page(id, paper=paper, status=422),
+            )
+        decision = DecisionForm(request.POST, reader=self.reader)
+        return self.act(
+            decision,
+            lambda: stopping.decide_through(self.actor, lot=id, **decision.cleaned_data),
+            lambda decided: f"/lots/{id}",
+            lambda: self._page(id, decision=decision, status=422),
+        )
+
+    def _attach(self, id: UUID, typed: dict[str, Any]) -> Any:
+        file = typed["file"]
+        return documents.attach_document(
+            self.actor,
+            lot=id,
+            kind=typed["kind"],
+            content=file.read(),
+            name=file.name,
+            said=file.content_type or "",
+            note=typed["note"],
+        )
+
+    def _page(
+        self,
+        id: UUID,
+        *,
+        decision: PageForm | None = None,
+        paper: PageForm | None = None,
+        status: int = 200,
+    ) -> HttpResponse:
+        lot = _with_numbers(lot_reading.show_lot(self.actor, id))
+        return self.show(
+            lot=lot,
+            decisions=list(lots.decisions_of(self.actor, id)[:20]),
+            papers=list(documents.documents_of(self.actor, id)[:20]),
+            movements=movements_of(self.actor, id),
+            decision=decision or DecisionForm(reader=self.reader),
+            paper=paper or PaperForm(reader=self.reader),
+            may_decide=self.actor.may(Verb.DECIDE),
+            may_attach=self.actor.may(Verb.RECEIVE),
+            may_see_costs=self.actor.may(Verb.SEE_COSTS),
+            status=status,
+        )
+
+
+class LotWorking(Screen):
+    """How the cost of a lot came about, down to the last charge; opened in place."""
+
+    template = "pages/working_page.html"
+    fragment = "pages/working.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        return self.show(figure=explain_lot(self.actor, id), back=f"/lots/{id}")
+
+
+class LotLabel(Screen):
+    """A lot's label, to print."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        lot, status = lot_to_label(self.actor, id)
+        sheet = lot_label(
+            lot,
+            status=status,
+            maker=maker_name(self.actor),
+            gtin=gtin_of_lot(self.actor, lot),
+            copies=1,
+            today=day_of(self.actor, self.now),
+            printed_at=self.now,
+            paper="a4",
+        )
+        headers = {"Content-Security-Policy": html.policy()}
+        return HttpResponse(html.render(sheet), headers=headers)
+
+
+class Paper(Screen):
+    """The file of a document, as it came: to keep, and not to be opened in place."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        found = documents.document_for(self.actor, id)
+        name = content_disposition_header(True, found.name) or ""
+        content = documents.file_of(self.actor, id)
+        return HttpResponse(
+            content, content_type=found.content_type, headers={"Content-Disposition": name}
+        )
+
+
+def _with_numbers(lot: dict[str, Any]) -> dict[str, Any]:
+    """A lot as PostgreSQL tells it, with its figures and days as such."""
+    counted = "count" in lot["on_hand"]
+    amount = Decimal(lot["on_hand"]["count" if counted else "grams"])
+    value = None if lot["value"] is None else Decimal(lot["value"])
+    days = {
+        name: lot[name] and date.fromisoformat(lot[name])
+        for name in ("arrived_on", "expires_on", "retest_on")
+    }
+    return {**lot, **days, "counted": counted, "amount": amount, "worth": value}

@@ -1,0 +1,172 @@
+"""Materials: what there is of each, what it has cost, and when to be warned."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.http import urlencode
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
+
+from api.pages import plots
+from api.pages.forms import DensityField, PageForm, QuantityField
+from api.pages.screen import Screen
+from ledger import alerts, catalogue
+from ledger.access import material_for
+from ledger.balances import stock
+from ledger.errors import NotFound
+from ledger.finding import find_materials, words_of
+from ledger.models import Watch
+from ledger.price_history import Paid, paid_for
+from ledger.roles import Verb
+
+MOST, LONGEST_SEARCH = 40, 100
+MEASURES = [("mass", _("by weight")), ("count", _("by the piece"))]
+
+
+class SearchForm(PageForm):
+    q = forms.CharField(
+        label=_("Look for"),
+        required=False,
+        max_length=LONGEST_SEARCH,
+        widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}),
+    )
+
+
+class Materials(Screen):
+    """All that the makers buy and this maker makes, with what is there of it."""
+
+    template = "pages/materials.html"
+    fragment = "pages/materials_found.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        form = SearchForm(request.GET, reader=self.reader)
+        form.is_valid()
+        words = words_of(form.cleaned_data.get("q", ""))
+        page = request.GET.get("page", "0")
+        skip = MOST * min(int(page), 1000) if page.isdecimal() else 0
+        found = find_materials(self.actor, words, now=self.now, limit=MOST + 1, skip=skip)
+        more = {"q": request.GET.get("q", ""), "page": str(skip // MOST + 1)}
+        return self.show(
+            form=form,
+            found=found[:MOST],
+            more=urlencode(more) if len(found) > MOST else "",
+            may_add=self.actor.may(Verb.EDIT_CATALOGUE),
+        )
+
+
+class MaterialForm(PageForm):
+    name = forms.CharField(label=_("Name"), max_length=200)
+    measured_by = forms.ChoiceField(
+        label=_("It is used"), choices=MEASURES, initial="mass", widget=forms.RadioSelect
+    )
+    inci_name = forms.CharField(
+        label=_("INCI name"),
+        max_length=200,
+        required=False,
+        help_text=_("What a label calls it, such as Glycerin"),
+    )
+    cas_number = forms.CharField(label=_("CAS number"), max_length=20, required=False)
+    density = DensityField(
+        label=_("Density"),
+        required=False,
+        help_text=_("Turns gallons into kilograms, such as 1.26 g/mL"),
+    )
+    water = forms.BooleanField(
+        label=_("It comes from the tap and is never stocked"), required=False
+    )
+
+    def facts(self) -> catalogue.MaterialFacts:
+        typed = dict(self.cleaned_data)
+        return catalogue.MaterialFacts(stocked=not typed.pop("water"), **typed)
+
+
+class NewMaterial(Screen):
+    template = "pages/material_new.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        self.actor.must(Verb.EDIT_CATALOGUE)
+        return self.show(form=MaterialForm(reader=self.reader))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        form = MaterialForm(request.POST, reader=self.reader)
+        return self.act(
+            form,
+            lambda: catalogue.add_material(self.actor, form.facts()),
+            lambda made: f"/materials/{made.id}",
+            lambda: self.show(form=form, status=422),
+        )
+
+
+class WatchForm(PageForm):
+    reorder_point = QuantityField(
+        label=_("Warn me when there is no more than"), help_text=_("Such as 5 kg or 200 each")
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """What deliveries have cost, as a plot and its table."""
+
+    plot: SafeString | str
+    rows: list[Paid]
+
+
+class Material(Screen):
+    """One material: stock, prices, and the point at which to be warned."""
+
+    template = "pages/material.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        return self._page(id)
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        form = WatchForm(request.POST, reader=self.reader)
+        return self.act(
+            form,
+            lambda: alerts.set_watch(self.actor, material=id, **form.cleaned_data),
+            lambda watch: f"/materials/{id}",
+            lambda: self._page(id, watching=form, status=422),
+        )
+
+    def _page(
+        self, id: UUID, *, watching: PageForm | None = None, status: int = 200
+    ) -> HttpResponse:
+        material = material_for(self.actor, id)
+        watch = self._watch(id)
+        typed = {"reorder_point": watch.entered} if watch else {}
+        costs = self.actor.may(Verb.SEE_COSTS)
+        rows = stock(self.actor, now=self.now, materials=[id])
+        return self.show(
+            material=material,
+            stock=rows[0] if rows else None,
+            watch=watch,
+            form=watching or WatchForm(reader=self.reader, initial=typed),
+            may_watch=self.actor.may(Verb.WATCH) and material.stocked,
+            may_receive=self.actor.may(Verb.RECEIVE) and material.stocked,
+            prices=self._prices(id, material) if costs else None,
+            status=status,
+        )
+
+    def _watch(self, id: UUID) -> Watch | None:
+        try:
+            return alerts.watch_for(self.actor, id)
+        except NotFound:
+            return None
+
+    def _prices(self, id: UUID, material: Any) -> Prices | None:
+        rows = paid_for(self.actor, id)
+        if not rows:
+            return None
+        points = defaultdict(list)
+        for paid in rows:
+            points[paid.supplier].append((paid.happened_at.date(), paid.landed))
+        per = said("each") if material.counted else said("kg")
+        y = f"{self.actor.currency} / {per}"
+        series = [plots.Series(name, found) for name, found in points.items()]
+        plot = plots.lines(said("What it cost on the shelf"), series, y=y) if rows[1:] else ""
+        return Prices(plot, rows[::-1])

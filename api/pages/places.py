@@ -1,0 +1,25 @@
+"""Where a person can go from every page, by what the role may do there."""
+
+from typing import Final
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from ledger.access import Actor
+from ledger.roles import Verb
+
+# Path, name, and what the role must be allowed to do; None for what every maker's member sees.
+PLACES: Final[tuple[tuple[str, Promise | str, Verb | None], ...]] = (
+    ("/", _("Today"), None),
+    ("/receive", _("Receive"), Verb.RECEIVE),
+    ("/batches", _("Batches"), None),
+    ("/lots", _("Shelf"), None),
+    ("/materials", _("Materials"), None),
+)
+
+
+def places_for(actor: Actor | None) -> list[tuple[str, Promise | str]]:
+    """The pages that this person has something to do on."""
+    if actor is None or actor.maker_id is None:
+        return []
+    return [(path, name) for path, name, verb in PLACES if verb is None or actor.may(verb)]

@@ -1,0 +1,164 @@
+"""Plots as SVG, drawn on the server; the same figures stand in a table beneath each.
+
+The library is loaded by the first who asks for a plot. What it writes as styles becomes
+attributes, since the pages' policy allows no style but that of their own file; black becomes the
+colour of the text around it, so that a plot is read in the dark as well. Series are told apart by
+their marks and not by colour alone.
+"""
+
+import io
+import re
+import threading
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any, Final
+from xml.etree.ElementTree import Element
+
+from defusedxml import ElementTree
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+SVG: Final = "{http://www.w3.org/2000/svg}"
+INK: Final = "#000000"
+# Told apart by everybody (Okabe and Ito, "Color Universal Design", from memory).
+COLOURS: Final = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8c6d1f")
+MARKS: Final = ("o", "s", "^", "D", "v")
+KEPT: Final = {
+    *("fill", "stroke", "stroke-width", "stroke-linecap", "stroke-linejoin", "stroke-dasharray"),
+    *("stroke-dashoffset", "opacity", "fill-opacity", "stroke-opacity", "text-anchor"),
+    *("font-size", "font-weight", "clip-path"),
+}
+# Drawing shares state within the library.
+_one_at_a_time = threading.Lock()
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """Points of one name, in the order of x."""
+
+    name: str
+    points: Sequence[tuple[date | Decimal, Decimal]]
+
+
+def lines(title: str, series: Iterable[Series], *, y: str, x: str = "") -> SafeString:
+    """Points joined by lines."""
+    with _one_at_a_time:
+        figure, axes = _figure(x, y)
+        for place, one in enumerate(series):
+            colour = COLOURS[place % len(COLOURS)]
+            mark = MARKS[place % len(MARKS)]
+            across = [at if isinstance(at, date) else float(at) for at, _ in one.points]
+            up = [float(value) for _, value in one.points]
+            axes.plot(across, up, color=colour, marker=mark, markersize=6, label=one.name)
+        axes.set_ylim(0, axes.get_ylim()[1] * 1.12)
+        if isinstance(across[0], date):
+            _few_dates(axes)
+        if axes.get_legend_handles_labels()[0]:
+            axes.legend(frameon=False, loc="best", fontsize=10)
+        return _svg(figure, title)
+
+
+def bars(title: str, parts: Sequence[tuple[str, Decimal]], *, x: str) -> SafeString:
+    """One bar for each part, beneath each other, with the name in front."""
+    with _one_at_a_time:
+        figure, axes = _figure(x, "", height=0.7 + 0.34 * len(parts))
+        names = [name if len(name) < 26 else f"{name[:25]}…" for name, _ in parts]
+        axes.barh(names, [float(value) for _, value in parts], color=COLOURS[0], height=0.6)
+        axes.invert_yaxis()
+        return _svg(figure, title)
+
+
+def spread(
+    title: str, values: Sequence[Decimal], limits: Sequence[tuple[str, Decimal]], *, y: str
+) -> SafeString:
+    """Single values in their order, with limits as lines across."""
+    with _one_at_a_time:
+        figure, axes = _figure("", y)
+        places = range(1, len(values) + 1)
+        axes.plot(places, [float(value) for value in values], "o", color=COLOURS[0], markersize=6)
+        for place, (name, limit) in enumerate(limits):
+            style = ("--", ":", "-.")[place % 3]
+            colour = COLOURS[(place + 1) % len(COLOURS)]
+            axes.axhline(float(limit), linestyle=style, color=colour, label=name)
+        axes.margins(y=0.25)
+        axes.xaxis.get_major_locator().set_params(integer=True)
+        axes.legend(frameon=False, loc="best", fontsize=10)
+        return _svg(figure, title)
+
+
+def _few_dates(axes: Any) -> None:
+    """Days as people write them, few enough not to run into each other."""
+    import matplotlib.dates
+
+    dates: Any = matplotlib.dates
+    found = dates.AutoDateLocator(minticks=2, maxticks=5)
+    axes.xaxis.set_major_locator(found)
+    axes.xaxis.set_major_formatter(dates.ConciseDateFormatter(found))
+
+
+def _figure(x: str, y: str, height: float = 2.7) -> tuple[Any, Any]:
+    from matplotlib import rcParams
+    from matplotlib.figure import Figure
+
+    rcParams.update({"svg.fonttype": "none", "font.size": 11})
+    figure = Figure(figsize=(4.8, height), layout="constrained")
+    figure.patch.set_alpha(0)
+    axes = figure.add_subplot()
+    axes.patch.set_alpha(0)
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.set_xlabel(x)
+    axes.set_ylabel(y)
+    return figure, axes
+
+
+def _svg(figure: Any, title: str) -> SafeString:
+    """The drawing as a part of a page."""
+    from matplotlib import rc_context
+
+    out = io.BytesIO()
+    # Two drawings in one page must not share the names of their parts.
+    with rc_context({"svg.hashsalt": title}):
+        figure.savefig(out, format="svg", metadata={"Date": None})
+    root = ElementTree.fromstring(out.getvalue())
+    for parent in list(root.iter()):
+        for child in list(parent):
+            if child.tag in {f"{SVG}metadata", f"{SVG}style"} or child.tag.endswith("}RDF"):
+                parent.remove(child)
+    text = _text(root)
+    opened = format_html('<svg viewBox="{}" role="img" aria-label="{}"', root.get("viewBox"), title)
+    # Written by the library; every text in it was escaped as it was put together.
+    return mark_safe(f"{opened}>{text}</svg>")  # noqa: S308
+
+
+def _text(root: Element) -> str:
+    from xml.etree.ElementTree import tostring
+
+    for one in root.iter():
+        _without_style(one)
+        one.tag = one.tag.removeprefix(SVG)
+    body = "".join(tostring(child, encoding="unicode") for child in root)
+    return re.sub(r"\s*\n\s*", " ", body)
+
+
+def _without_style(one: Element) -> None:
+    style = one.attrib.pop("style", "")
+    for fact in style.split(";"):
+        name, _, value = fact.partition(":")
+        name, value = name.strip(), value.strip()
+        if name == "font":
+            size = re.search(r"([\d.]+)px", value)
+            name, value = "font-size", size[1] if size else "12"
+        if name in KEPT:
+            one.set(name, value)
+    for name in ("fill", "stroke"):
+        if one.get(name) == INK:
+            one.set(name, "currentColor")
+    if one.tag == f"{SVG}text":
+        one.set("fill", "currentColor")
+    if one.tag == f"{SVG}g":
+        one.attrib.pop("id", None)
+    href = one.attrib.pop("{http://www.w3.org/1999/xlink}href", None)
+    if href:
+        one.set("href", href)

@@ -1,0 +1,138 @@
+"""How figures are written for whoever reads them: separators, units, money, days.
+
+Only what is shown changes. Storage, and what a formula reckons with, stay grams and decimals.
+"""
+
+import re
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Final
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.http import HttpRequest
+from django.utils import formats, translation
+from django.utils.translation.trans_real import parse_accept_lang_header
+
+from api.preferences import Person
+from ledger.access import Actor
+from ledger.money import round_money
+
+# The international avoirdupois pound and ounce, exactly (NIST SP 811, appendix B).
+POUND_G: Final = Decimal("453.59237")
+OUNCE_G: Final = POUND_G / 16
+# How numbers can be written; the browser's own language is taken where it is one of these.
+WRITTEN: Final = {"en": "1,234.5", "de": "1.234,5", "fr": "1 234,5"}
+THIN: Final = "\N{NO-BREAK SPACE}"
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """Who reads a page, and how figures are written there."""
+
+    numbers: str = "en"
+    us: bool = False
+    theme: str = ""
+    time_zone: str = "UTC"
+    currency: str = ""
+    person: Person | None = None
+    maker: UUID | None = None
+
+    @property
+    def point(self) -> str:
+        """The decimal separator."""
+        return str(formats.get_format("DECIMAL_SEPARATOR", self.numbers, use_l10n=True))
+
+    @property
+    def grouping(self) -> str:
+        """What stands between thousands."""
+        return str(formats.get_format("THOUSAND_SEPARATOR", self.numbers, use_l10n=True))
+
+    def number(self, value: Decimal | int, places: int | None = None) -> str:
+        """A number with its thousands grouped; `places` rounds it half-even and keeps zeros."""
+        value = Decimal(value)
+        if places is not None:
+            value = value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN)
+        else:
+            value = value.normalize()
+        marks = {",": self.grouping, ".": self.point}
+        return "".join(marks.get(sign, sign) for sign in f"{value:,f}")
+
+    def quantity(self, value: Decimal, counted: bool = False) -> str:
+        """Grams or pieces for people: "2.5 kg", "320.5 g", "5.512 lb", "60 each"."""
+        if counted:
+            return f"{self.number(_rounded(value, 3))}{THIN}each"
+        if self.us:
+            unit, name = (POUND_G, "lb") if abs(value) >= POUND_G else (OUNCE_G, "oz wt")
+            return f"{self.number(_rounded(value / unit, 3))}{THIN}{name}"
+        if abs(value) >= 1000:
+            return f"{self.number(_rounded(value / 1000, 3))}{THIN}kg"
+        return f"{self.number(_rounded(value, 2))}{THIN}g"
+
+    def grams(self, value: Decimal) -> str:
+        """Grams whatever the units, as a scale shows them."""
+        return f"{self.number(_rounded(value, 2))}{THIN}g"
+
+    def percent(self, value: Decimal) -> str:
+        return f"{self.number(_rounded(value, 3))}{THIN}%"
+
+    def money(self, value: Decimal) -> str:
+        """Money in the co-op's currency, rounded to its minor unit."""
+        rounded = round_money(value, self.currency)
+        marks = {",": self.grouping, ".": self.point}
+        text = "".join(marks.get(sign, sign) for sign in f"{rounded:,f}")
+        return f"{text}{THIN}{self.currency}"
+
+    def unit_cost(self, value: Decimal) -> str:
+        """What one of something costs, to four places."""
+        return f"{self.number(value, 4)}{THIN}{self.currency}"
+
+    def day(self, value: date | datetime) -> str:
+        """A day where the co-op is, with its month in letters."""
+        if isinstance(value, datetime):
+            value = value.astimezone(ZoneInfo(self.time_zone)).date()
+        return formats.date_format(value, "j M Y")
+
+    def moment(self, value: datetime) -> str:
+        local = value.astimezone(ZoneInfo(self.time_zone))
+        return f"{self.day(local)}, {local:%H:%M}"
+
+    def plain(self, typed: str) -> str:
+        """What was typed, with the point that the ledger reads.
+
+        A comma is a decimal point for whoever writes numbers so; a point between groups is not.
+        """
+        if self.point != ",":
+            return typed
+        ungrouped = re.sub(r"(?<=\d)[.\u00a0\u202f](?=\d{3}(?:\D|$))(?=[^,]*,)", "", typed)
+        return re.sub(r"(?<=\d),(?=\d)", ".", ungrouped)
+
+
+def reader_of(request: HttpRequest, person: Person | None, actor: Actor | None) -> Reader:
+    """How this person reads; what was not chosen is taken from the browser."""
+    numbers = (person.numbers if person else "") or asked_for(request)
+    return Reader(
+        numbers=numbers if numbers in WRITTEN else "en",
+        us=bool(person and person.units == "us"),
+        theme=person.theme if person else "",
+        time_zone=actor.time_zone if actor else "UTC",
+        currency=actor.currency if actor else "",
+        person=person,
+        maker=actor.maker_id if actor else None,
+    )
+
+
+def asked_for(request: HttpRequest) -> str:
+    """The way of writing numbers that the browser's first known language has."""
+    for tag, _ in parse_accept_lang_header(request.headers.get("Accept-Language", "").lower()):
+        if tag in WRITTEN:
+            return tag
+        if tag.split("-")[0] in WRITTEN:
+            return tag.split("-")[0]
+    return translation.get_language() or "en"
+
+
+def _rounded(value: Decimal, places: int) -> Decimal:
+    step = Decimal(1).scaleb(-places)
+    return value.quantize(step, ROUND_HALF_EVEN)

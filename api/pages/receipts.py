@@ -1,0 +1,237 @@
+"""Receiving: a delivery as it stands on its note, worked out while it is typed."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, ClassVar
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import (
+    LONG,
+    TEXT,
+    CertificateField,
+    DayField,
+    DensityField,
+    MomentField,
+    MoneyField,
+    PageForm,
+    QuantityField,
+    Rows,
+    id_in,
+    local,
+    shown_again,
+)
+from api.pages.screen import Screen
+from ledger import receiving
+from ledger.access import materials_visible_to, suppliers_visible_to
+from ledger.costing import Charge, ChargeKind, SpreadBy
+from ledger.deliveries import Delivery, File, receive_delivery, work_out_delivery
+from ledger.errors import Refusal
+from ledger.quantities import Density, Quantity
+from ledger.receiving import Delivered
+from ledger.roles import Verb
+
+# Names that a browser is given to choose from; the rest can be typed all the same.
+MOST_NAMES = 300
+CHARGES = {"freight": ChargeKind.FREIGHT, "duty": ChargeKind.DUTY, "other": ChargeKind.OTHER}
+
+
+class LineForm(PageForm):
+    material = forms.CharField(
+        label=_("What came"),
+        max_length=200,
+        widget=forms.TextInput(attrs={"list": "materials", "autocomplete": "off"}),
+    )
+    quantity = QuantityField(
+        label=_("How much"), help_text=_("As the note says it: 4 gal, 25 kg, 60 each")
+    )
+    price = MoneyField(label=_("Price of this line"))
+    supplier_lot = forms.CharField(label=_("Their lot number"), max_length=TEXT)
+    expires_on = DayField(label=_("Use by"), required=False)
+    retest_on = DayField(label=_("Retest on"), required=False)
+    density = DensityField(
+        label=_("Density of this lot"), required=False, help_text=_("If the certificate gives it")
+    )
+
+    def line(self) -> Delivered:
+        return Delivered(**self.cleaned_data)
+
+
+class DeliveryForm(PageForm):
+    called: ClassVar = {"/release/basis": "basis"}
+    supplier = forms.CharField(
+        label=_("From whom"),
+        max_length=120,
+        widget=forms.TextInput(attrs={"list": "suppliers", "autocomplete": "off"}),
+    )
+    new_supplier = forms.BooleanField(label=_("This supplier is new"), required=False)
+    happened_at = MomentField(label=_("When it came"), required=False)
+    reference = forms.CharField(label=_("Number of the note"), max_length=LONG, required=False)
+    condition = forms.CharField(
+        label=_("How it arrived"), max_length=LONG, required=False, help_text=_("Dry, sealed, cold")
+    )
+    freight = MoneyField(label=_("Freight"), required=False)
+    duty = MoneyField(label=_("Duty"), required=False)
+    other = MoneyField(label=_("Anything else that was paid"), required=False)
+    spread_by = forms.ChoiceField(
+        label=_("Share these out by"),
+        required=False,
+        choices=[(SpreadBy.MASS, _("weight")), (SpreadBy.VALUE, _("price"))],
+        widget=forms.RadioSelect,
+    )
+    certificate = CertificateField(label=_("Certificate, as a photo or PDF"), required=False)
+    basis = forms.CharField(
+        label=_("Release at once, because"),
+        max_length=400,
+        required=False,
+        help_text=_("Left empty, the lots wait in quarantine"),
+    )
+
+
+@dataclass(slots=True)
+class Forms:
+    """The note and its lines, sent as one."""
+
+    delivery: PageForm
+    lines: Rows
+
+    def is_valid(self) -> bool:
+        return all([self.delivery.is_valid(), self.lines.is_valid()])
+
+    def refuse(self, refusal: Refusal) -> None:
+        if not self.lines.refuse(refusal):
+            self.delivery.refuse(refusal)
+
+    def told(self, now: datetime) -> Delivery:
+        """The delivery that the valid forms tell of."""
+        typed = self.delivery.cleaned_data
+        file = typed["certificate"]
+        return Delivery(
+            supplier=typed["supplier"],
+            new_supplier=typed["new_supplier"],
+            lines=[form.line() for form in self.lines.filled],  # type: ignore[attr-defined]
+            charges=_charges(typed),
+            happened_at=typed["happened_at"] or now,
+            release_basis=typed["basis"] or None,
+            reference=typed["reference"],
+            condition=typed["condition"],
+            certificate=file and File(file.name, file.content_type or "", file.read()),
+        )
+
+
+def _charges(typed: dict[str, Any]) -> list[Charge]:
+    spread = SpreadBy(typed.get("spread_by") or SpreadBy.MASS)
+    return [Charge(kind, typed[name], spread) for name, kind in CHARGES.items() if typed.get(name)]
+
+
+class Receive(Screen):
+    """One delivery. While it is typed, htmx asks for the working alone."""
+
+    template = "pages/receive.html"
+    fragment = "pages/receive_working.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        first = {"happened_at": local(self.now, self.reader), "spread_by": SpreadBy.MASS}
+        lines = Rows(LineForm, "lines", self._wanted(request), reader=self.reader, judged=False)
+        return self._forms(Forms(DeliveryForm(reader=self.reader, initial=first), lines))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        do = request.POST.get("do", "")
+        if do in {"look", "more"}:
+            delivery = shown_again(DeliveryForm, request.POST, reader=self.reader)
+            forms = Forms(delivery, self._lines(judged=False, more=int(do == "more")))
+            return self._forms(forms, working=self._working(request))
+        judged = DeliveryForm(request.POST, request.FILES, reader=self.reader)
+        forms = Forms(judged, self._lines(judged=True))
+        return self.act(
+            forms,
+            lambda: receive_delivery(self.actor, forms.told(self.now)),
+            self._afterwards,
+            lambda: self._forms(forms, status=422, part=False),
+        )
+
+    def _afterwards(self, received: receiving.Received) -> str:
+        """The receipt says what things cost; whoever may not see that goes on to the lots."""
+        costs = self.actor.may(Verb.SEE_COSTS)
+        return f"/receipts/{received.receipt.id}" if costs else "/lots"
+
+    def _lines(self, *, judged: bool, more: int = 0) -> Rows:
+        data = self.request.POST
+        return Rows(LineForm, "lines", data, reader=self.reader, judged=judged, more=more)
+
+    def _wanted(self, request: HttpRequest) -> dict[str, str]:
+        """The material that the page before asked for, as the first line has it."""
+        id = id_in(request.GET.get("material", ""))
+        if id is None:
+            return {}
+        name = materials_visible_to(self.actor).filter(id=id).values_list("name", flat=True).first()
+        return {"lines-0-material": name} if name else {}
+
+    def _forms(
+        self, forms: Forms, *, working: Any = None, status: int = 200, part: bool = True
+    ) -> HttpResponse:
+        facts: dict[str, Any] = {"form": forms.delivery, "lines": forms.lines, "working": working}
+        if part and self.request.headers.get("HX-Request"):
+            return self.render(self.fragment, facts, status)
+        names = materials_visible_to(self.actor).filter(stocked=True).order_by("name")
+        facts["materials"] = list(names.values_list("name", flat=True)[:MOST_NAMES])
+        sellers = suppliers_visible_to(self.actor).order_by("name")
+        facts["suppliers"] = list(sellers.values_list("name", flat=True)[:MOST_NAMES])
+        return self.render(self.template, facts, status)
+
+    def _working(self, request: HttpRequest) -> "Working":
+        """What the lines that can be read so far come to."""
+        typed = DeliveryForm(request.POST, reader=self.reader)
+        typed.is_valid()
+        read = [_so_far(form) for form in self._lines(judged=True).forms]
+        lines = [line for line in read if line is not None]
+        return Working.of(self, lines, _charges(typed.cleaned_data))
+
+
+@dataclass(slots=True)
+class Working:
+    """What a delivery comes to, or why that cannot be said yet."""
+
+    lines: list[tuple[str, Any, Any]]
+    refusal: str = ""
+    total: Decimal = Decimal(0)
+
+    @classmethod
+    def of(cls, screen: Screen, lines: list[Delivered], charges: list[Charge]) -> "Working":
+        if not lines:
+            return cls([])
+        try:
+            worked = work_out_delivery(screen.actor, lines, charges)
+        except Refusal as refusal:
+            return cls([], refusal.detail)
+        names = [material.name for material in worked.materials]
+        rows = list(zip(names, worked.measured, worked.landed, strict=True))
+        return cls(rows, total=sum((row[2].landed_cost for row in rows), Decimal(0)))
+
+
+def _so_far(form: PageForm) -> Delivered | None:
+    """A line of which at least the material and the quantity can be read."""
+    form.is_valid()
+    typed = form.cleaned_data
+    quantity, density = typed.get("quantity"), typed.get("density")
+    if not typed.get("material") or not isinstance(quantity, Quantity):
+        return None
+    return Delivered(
+        material=typed["material"],
+        supplier_lot="",
+        quantity=quantity,
+        price=typed.get("price") or Decimal(0),
+        density=density if isinstance(density, Density) else None,
+    )
+
+
+class Receipt(Screen):
+    """One delivery as it was kept: each lot, and how its cost came about."""
+
+    template = "pages/receipt.html"
+
+    def get(self, request: HttpRequest, id: Any) -> HttpResponse:
+        return self.show(kept=receiving.receipt_for(self.actor, id))

@@ -1,0 +1,209 @@
+"""What every screen shares: one transaction inside the walls, the form's own key, page or fragment.
+
+    class Receive(Screen):
+        template = "pages/receive.html"
+
+        def get(self, request):
+            return self.show(form=self.blank())
+
+        def post(self, request):
+            form = ReceiveForm(request.POST, reader=self.reader)
+            return self.act(form, lambda: receive(self.actor, …), lambda made: f"/lots/{made.id}")
+
+Signing in is by the same hashed tokens as in the API, in a cookie that no script can read.
+"""
+
+import hashlib
+import uuid
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import Any, ClassVar, Protocol
+from urllib.parse import urlencode
+
+from django.conf import settings
+from django.db import transaction
+from django.db.utils import InterfaceError, OperationalError
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.decorators import method_decorator
+from django.views import View
+from django.views.decorators.csrf import csrf_protect
+
+from api import errors, preferences, rate, signing
+from api.idempotency import Answered, Key
+from api.pages.places import places_for
+from api.pages.reader import Reader, reader_of
+from api.reading import fingerprint
+from ledger import outbox
+from ledger.access import Actor
+from ledger.entries import explained
+from ledger.errors import Refusal
+
+SESSION, MAKER = settings.SESSION_COOKIE_NAME, settings.MAKER_COOKIE_NAME
+# What a form sends beside what was typed.
+UNTYPED = {"csrfmiddlewaretoken", "form_key"}
+
+
+class Judged(Protocol):
+    """A form, or several that are sent as one."""
+
+    def is_valid(self) -> bool: ...
+
+    def refuse(self, refusal: Refusal, /) -> None: ...
+
+
+class Screen(View):
+    """One screen. `fragment` is what htmx gets instead of the page, if there is one."""
+
+    template: ClassVar[str]
+    fragment: ClassVar[str] = ""
+    actor: Actor
+    reader: Reader = Reader()
+    now: datetime
+    key: Key | None = None
+
+    def dispatch(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
+        self.now = timezone.now()
+        most = settings.LARGEST_FILE + settings.FORM_ROOM
+        if int(request.META.get("CONTENT_LENGTH") or 0) > most:
+            return self.refused(errors.TooLarge())
+        response = self._protected(request, *args, **path)
+        # What a maker has must not lie in a cache that others share, nor be seen after signing out.
+        response.headers.setdefault("Cache-Control", "no-store")
+        return response
+
+    @method_decorator(csrf_protect)
+    def _protected(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
+        try:
+            return self.answered(request, *args, **path)
+        except Answered as earlier:
+            return self.onwards(earlier.headers["Location"])
+        except (errors.KeyReused, errors.KeyInFlight) as refusal:
+            return self.refused(refusal, template="pages/sent_before.html")
+        except Refusal as refusal:
+            return self.refused(refusal)
+        except (OperationalError, InterfaceError):
+            return self.refused(errors.Unavailable(), **errors.UNAVAILABLE_HEADERS)
+
+    def answered(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
+        """The answer, made within the one transaction; a refusal leaves nothing behind."""
+        token = request.COOKIES.get(SESSION, "")
+        rate.check_token(request, token)
+        with transaction.atomic(durable=True):
+            person = preferences.person_of(token) if token else None
+            self.reader = reader_of(request, person, None)
+            self.key = self._key_of(request)
+            self.actor = self._opened(request, token, person)
+            self.reader = reader_of(request, person, self.actor)
+            response = super().dispatch(request, *args, **path)
+            if response.status_code >= 400:
+                transaction.set_rollback(True)
+        return response
+
+    def _opened(self, request: HttpRequest, token: str, person: preferences.Person | None) -> Actor:
+        """Who acts. An unknown token counts against the address, since it can be made up."""
+        try:
+            return signing.opened(token, _maker(request, person), self.key)
+        except errors.NotSignedIn:
+            if token:
+                rate.count_refused(request)
+            raise
+
+    def show(self, *, status: int = 200, **facts: Any) -> HttpResponse:
+        """The page with these facts, or its fragment where htmx asks for one."""
+        part = self.fragment if self.request.headers.get("HX-Request") else ""
+        return self.render(part or self.template, facts, status)
+
+    def render(self, template: str, facts: Mapping[str, Any], status: int = 200) -> HttpResponse:
+        """A template with what the frame of every page needs."""
+        frame = {
+            "reader": self.reader,
+            "places": places_for(getattr(self, "actor", None)),
+            "here": self.request.path,
+            "form_key": self._form_key(),
+            "actor": getattr(self, "actor", None),
+        }
+        return render(self.request, template, {**frame, **facts}, status=status)
+
+    def act(
+        self,
+        form: Judged,
+        do: Callable[[], Any],
+        then: Callable[[Any], str],
+        again: Callable[[], HttpResponse],
+    ) -> HttpResponse:
+        """Do what a valid form says, once for its key, and go to `then`; else show it `again`."""
+        if self.key is None:
+            raise errors.BadRequest
+        if not form.is_valid():
+            return again()
+        try:
+            with transaction.atomic(), explained():
+                done = do()
+        except Refusal as refusal:
+            form.refuse(refusal)
+            return again()
+        return self.go(then(done))
+
+    def go(self, to: str) -> HttpResponse:
+        """On to another page after something was done; kept for a retry of the same form."""
+        if self.key is not None:
+            self.key.keep_as(self.actor, 303, "", {"Location": to})
+        transaction.on_commit(outbox.hint)
+        return self.onwards(to)
+
+    def onwards(self, to: str) -> HttpResponse:
+        """To another page, also from within a fragment."""
+        if self.request.headers.get("HX-Request"):
+            return HttpResponse(headers={"HX-Redirect": to})
+        return HttpResponseRedirect(to, status=303)
+
+    def refused(
+        self, refusal: Refusal, template: str = "pages/refused.html", **headers: str
+    ) -> HttpResponse:
+        """What there is to see instead of the page."""
+        if isinstance(refusal, errors.NotSignedIn):
+            response = self.onwards(_sign_in_then(self.request))
+            response.delete_cookie(SESSION)
+            return response
+        if isinstance(refusal, errors.MakerNeeded):
+            return self.onwards("/makers")
+        status = errors.status_of(refusal)
+        headers = {**getattr(refusal, "headers", {}), **headers}
+        response = self.render(template, {"refusal": refusal}, status)
+        for name, value in headers.items():
+            response[name] = value
+        return response
+
+    def _key_of(self, request: HttpRequest) -> Key | None:
+        """The form's own key, with what was typed; looking at what it would do needs none."""
+        text = request.POST.get("form_key", "") if request.method == "POST" else ""
+        if not text or request.POST.get("do") == "look":
+            return None
+        typed = {name: request.POST.getlist(name) for name in request.POST if name not in UNTYPED}
+        for name in request.FILES:
+            for file in request.FILES.getlist(name):
+                typed[name] = [str(file), hashlib.sha256(file.read()).hexdigest()]
+                file.seek(0)
+        said = fingerprint("POST", request.path, request.META.get("QUERY_STRING", ""), typed)
+        return Key(f"form {text[:200]}", said)
+
+    def _form_key(self) -> str:
+        """A form that was refused keeps its key: nothing was done under it."""
+        return str(self.request.POST.get("form_key") or uuid.uuid4().hex)
+
+
+def _maker(request: HttpRequest, person: preferences.Person | None) -> str:
+    """The maker that was chosen, if the person still belongs to it."""
+    chosen = request.COOKIES.get(MAKER, "")
+    seats = person.seats if person else ()
+    return chosen if chosen in {str(seat.maker) for seat in seats} else ""
+
+
+def _sign_in_then(request: HttpRequest) -> str:
+    """Where to sign in, and then back to what was asked for."""
+    wanted = request.get_full_path() if request.method == "GET" else "/"
+    if request.headers.get("HX-Request"):
+        wanted = "/"
+    return "/sign-in" if wanted == "/" else f"/sign-in?{urlencode({'next': wanted})}"

@@ -1,0 +1,1 @@
+drop function api_reader(bytea);

@@ -1,0 +1,94 @@
+"""How figures, fields and addresses are written in the pages' templates."""
+
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, Final
+
+from django import template
+from django.forms import BoundField, CheckboxInput, RadioSelect
+from django.utils.translation import gettext_lazy as _
+
+from api.static_files import FILES
+
+register = template.Library()
+KINDS: Final = {
+    "receipt": _("came in"),
+    "draw": _("weighed into a batch"),
+    "weigh_back": _("put back from a batch"),
+    "make": _("made"),
+    "fill": _("filled"),
+    "sale": _("sold"),
+    "customer_return": _("came back from a buyer"),
+    "supplier_return": _("sent back"),
+    "issue": _("given out"),
+    "count": _("counted"),
+    "reversal": _("taken back"),
+    "opening": _("there at the start"),
+}
+
+
+@register.simple_tag
+def asset(name: str) -> str:
+    """The address of a file that a page loads."""
+    return FILES[name].address
+
+
+@register.simple_tag(takes_context=True)
+def quantity(context: Any, value: Decimal | None, counted: bool = False) -> str:
+    return "" if value is None else str(context["reader"].quantity(Decimal(value), counted))
+
+
+@register.simple_tag(takes_context=True)
+def grams(context: Any, value: Decimal | None) -> str:
+    return "" if value is None else str(context["reader"].grams(Decimal(value)))
+
+
+@register.simple_tag(takes_context=True)
+def number(context: Any, value: Decimal | int | None, places: int | None = None) -> str:
+    return "" if value is None else str(context["reader"].number(Decimal(value), places))
+
+
+@register.simple_tag(takes_context=True)
+def percent(context: Any, value: Decimal | None) -> str:
+    return "" if value is None else str(context["reader"].percent(Decimal(value)))
+
+
+@register.simple_tag(takes_context=True)
+def money(context: Any, value: Decimal | None) -> str:
+    return "" if value is None else str(context["reader"].money(Decimal(value)))
+
+
+@register.simple_tag(takes_context=True)
+def unit_cost(context: Any, value: Decimal | None) -> str:
+    return "" if value is None else str(context["reader"].unit_cost(Decimal(value)))
+
+
+@register.simple_tag(takes_context=True)
+def day(context: Any, value: date | None) -> str:
+    return "" if value is None else str(context["reader"].day(value))
+
+
+@register.simple_tag(takes_context=True)
+def moment(context: Any, value: datetime | None) -> str:
+    return "" if value is None else str(context["reader"].moment(value))
+
+
+@register.inclusion_tag("pages/field.html")
+def field(bound: BoundField, **words: str) -> dict[str, Any]:
+    """A field with its label, its help and what is wrong with it, in that order."""
+    widget = bound.field.widget
+    several = isinstance(widget, RadioSelect)
+    return {"field": bound, "several": several, "ticked": isinstance(widget, CheckboxInput)} | words
+
+
+@register.filter
+def told(facts: dict[str, str]) -> str:
+    """What a figure was reckoned from, in words; an id says nothing to a person."""
+    shown = {name: fact for name, fact in facts.items() if fact and name != "entry"}
+    return " · ".join(f"{name.replace('_', ' ')}: {fact}" for name, fact in shown.items())
+
+
+@register.filter
+def kind(name: str) -> str:
+    """What an entry of the ledger is called on a page."""
+    return str(KINDS.get(name, name.replace("_", " ")))

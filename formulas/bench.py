@@ -1,0 +1,174 @@
+"""A batch at the bench: one ingredient after the other, and the lot by what stands on its label."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Final
+from uuid import UUID
+
+from django.db.models import Prefetch, QuerySet
+
+from formulas.access import batches_of, standing
+from formulas.caution_facts import of_plan
+from formulas.cautions import Caution
+from formulas.effect import headroom
+from formulas.learning import Learned
+from formulas.models import Batch, BatchLine, Line, LineChange, Pick, Weighing
+from formulas.past_effects import learned_for
+from formulas.pot import InPot
+from formulas.shares import Chosen, Share, shares
+from formulas.weighing import Weighed, weigh
+from ledger.access import Actor, find, lots_visible_to
+from ledger.errors import NotFound
+from ledger.quantities import Quantity
+
+# How far a weighing may lie from its target before it is said; common practice.
+TOLERANCE_PERCENT: Final = Decimal(1)
+# The lot in a code of ours: in brackets, as a link of GS1, or after AI 10 of an element string
+# that begins with a date (AI 17) or a GTIN (AI 01).
+_BRACKETED: Final = re.compile(r"\(10\)([^(\x1d]{1,20})")
+_LINKED: Final = re.compile(r"/10/([^/?#]{1,20})")
+_ELEMENTS: Final = re.compile(r"(?:01\d{14})?(?:17\d{6})?10([^\x1d]{1,20})")
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One material of one line: how much of it, how much is in, and from which lots.
+
+    `headroom` is what may still go in of a line to effect, None where nothing limits it; `learned`
+    is what such a line came to in other batches.
+    """
+
+    share: Share
+    picks: Sequence[Pick]
+    short: Decimal
+    headroom: Decimal | None
+    learned: Learned | None
+
+    @property
+    def line(self) -> BatchLine:
+        return self.share.line
+
+    @property
+    def tolerance(self) -> Decimal:
+        """How many grams a weighing may lie from its target."""
+        return self.share.grams * TOLERANCE_PERCENT / 100
+
+    @property
+    def to_effect(self) -> bool:
+        return self.line.kind == Line.Kind.TO_EFFECT
+
+    @property
+    def done(self) -> bool:
+        """Within the tolerance; a line to effect is done with anything in it."""
+        if self.to_effect:
+            return self.share.weighed > 0
+        return self.share.weighed > 0 and self.share.still <= self.tolerance
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A batch with its turns in their order, what was weighed, and what asks for care."""
+
+    batch: Batch
+    turns: Sequence[Turn]
+    weighings: Sequence[Weighing]
+    cautions: Sequence[Caution]
+
+    @property
+    def done(self) -> int:
+        return sum(turn.done for turn in self.turns)
+
+    def turn(self, line: str) -> Turn | None:
+        """The turn of this line, else the next that is not done; None when all are."""
+        named = [turn for turn in self.turns if str(turn.line.id) == line]
+        waiting = [turn for turn in self.turns if not turn.done]
+        unfinished = [turn for turn in named if not turn.done]
+        return next(iter(unfinished or named or waiting), None)
+
+
+def bench_of(actor: Actor, batch: UUID | str) -> Bench:
+    """A batch as it stands at the bench, in a fixed number of queries.
+
+    Raises NotFound, Forbidden.
+    """
+    row = find(_with_what_goes_in(batches_of(actor)), batch)
+    in_pot, lots, taught = InPot(row), Chosen.of(row), learned_for(row)
+    found = [
+        _turn(share, in_pot, lots, taught.get(share.line.material_id))
+        for share in shares(row.lines.all(), row.changes.all(), row.weighings.all())
+    ]
+    cautions = of_plan(row) if row.state == Batch.State.PLANNED else ()
+    weighings = sorted(row.weighings.all(), key=lambda one: one.id, reverse=True)
+    return Bench(row, found, weighings, cautions)
+
+
+def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":
+    """The same with lines, lots and the weighings that count, a query for each kind of row."""
+    lines = BatchLine.objects.select_related("material", "component")
+    weighings = standing(Weighing.objects.select_related("lot__material")).order_by("id")
+    return batches.prefetch_related(
+        Prefetch("lines", lines),
+        Prefetch("lines__picks", Pick.objects.select_related("lot")),
+        Prefetch("changes", LineChange.objects.select_related("material")),
+        Prefetch("weighings", weighings),
+        "pickings__lacks",
+        "measurements",
+    )
+
+
+def _turn(share: Share, in_pot: InPot, lots: Chosen, learned: Learned | None) -> Turn:
+    line, pot = share.line, in_pot.of(share.line)
+    picks = [one for one in lots.picks(line) if one.lot.material_id == share.material.id]
+    most = line.max_percent
+    left = None if most is None else headroom(pot.others_final, pot.own, most)
+    return Turn(share, picks, lots.short(line, share.material.id), left, learned)
+
+
+def weigh_from_label(
+    actor: Actor,
+    *,
+    batch: UUID | str,
+    line: UUID | str,
+    label: str,
+    quantity: Quantity,
+    happened_at: datetime,
+    deviation: str = "",
+) -> Weighed:
+    """Weigh a lot into a batch by its code as it was typed, or by all that its QR code holds.
+
+    Without a label the material must be one that is not stocked. Raises what `weigh` raises, and
+    NotFound for a code that no lot of the maker has.
+    """
+    lot = lot_labelled(actor, label) if label.strip() else None
+    return weigh(
+        actor,
+        batch=batch,
+        line=line,
+        lot=lot,
+        quantity=quantity,
+        happened_at=happened_at,
+        deviation=deviation,
+    )
+
+
+def lot_labelled(actor: Actor, label: str) -> UUID:
+    """The lot of a label. Raises NotFound."""
+    code = code_in(label)
+    rows = lots_visible_to(actor).filter(code__iexact=code)
+    for id in rows.values_list("id", flat=True)[:1]:
+        return UUID(str(id))
+    raise NotFound(f"No lot of yours has the code {code!r}; look at its label.", pointer="/lot")
+
+
+def code_in(label: str) -> str:
+    """The lot's code in what was typed or scanned."""
+    text = label.strip()
+    for pattern in (_BRACKETED, _LINKED):
+        if found := pattern.search(text):
+            return found[1].strip()
+    if found := _ELEMENTS.fullmatch(text):
+        return found[1].strip()
+    return text

@@ -1,0 +1,49 @@
+"""Looking for what is called so, or nearly so."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import F, QuerySet, Value
+from django.db.models.functions import Concat, Lower
+
+from ledger.access import Actor, materials_visible_to
+from ledger.balances import Stock, stock
+from ledger.models import Material
+from ledger.roles import Verb
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A material, and the maker's stock of it where it is stocked."""
+
+    material: Material
+    stock: Stock | None
+
+
+def words_of(text: str, most: int = 6) -> list[str]:
+    """The words of a search, in small letters; each must stand somewhere in what is found."""
+    return [word for word in text.lower().split() if word][:most]
+
+
+def find_materials(
+    actor: Actor, words: Sequence[str], *, now: datetime, limit: int, skip: int = 0
+) -> list[Found]:
+    """Materials whose name, INCI name or CAS number has all the words, by name, in two queries."""
+    actor.must(Verb.READ)
+    rows = list(_called(actor, words).order_by("name", "id")[skip : skip + limit])
+    stocked = [row.id for row in rows if row.stocked]
+    held = {one.material_id: one for one in stock(actor, now=now, materials=stocked, limit=limit)}
+    return [Found(row, held.get(row.id)) for row in rows]
+
+
+def _called(actor: Actor, words: Sequence[str]) -> "QuerySet[Material]":
+    rows = materials_visible_to(actor)
+    if not words:
+        return rows
+    space = Value(" ")
+    called = Lower(Concat(F("name"), space, F("inci_name"), space, F("cas_number")))
+    rows = rows.annotate(called=called)
+    for word in words:
+        rows = rows.filter(called__contains=word)
+    return rows

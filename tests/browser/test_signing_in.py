@@ -1,0 +1,92 @@
+"""From the door to the first page, and out again."""
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from tests.api.client import PASSWORD, Coop
+from tests.api.people import add_person, join
+from tests.browser.visiting import SIZES, Visit, assert_well_made, go
+
+pytestmark = pytest.mark.xdist_group("browser")
+
+
+def sign_in(page: Page, username: str, password: str = PASSWORD) -> None:
+    page.get_by_label("User name").fill(username)
+    page.get_by_label("Password").fill(password)
+    page.get_by_role("button", name="Sign in").click()
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_in_and_out(browser: Browser, shop: Coop, size: str) -> None:
+    with Visit(browser, size=size) as visit:
+        page = visit.open(shop.server.port)
+        go(page, "/look")
+        assert page.url.endswith("/sign-in?next=%2Flook")
+        assert_well_made(page)
+        sign_in(page, shop.owners["North Bench"])
+        page.wait_for_url("**/look")
+        kept = {cookie["name"]: cookie for cookie in visit.context.cookies()}
+        assert kept["stillroom"]["httpOnly"]
+        assert kept["stillroom"]["sameSite"] == "Lax"
+        go(page, "/")
+        assert "North Bench" in page.locator("header").inner_text()
+        assert_well_made(page)
+        if size == "phone":
+            page.get_by_text("Places", exact=True).first.click()
+        page.get_by_role("button", name="Sign out").locator("visible=true").click()
+        page.wait_for_url("**/sign-in")
+        # The token itself is worth nothing any more.
+        visit.sign_in(shop.server.port, kept["stillroom"]["value"])
+        go(page, "/")
+        assert page.url.endswith("/sign-in")
+
+
+def test_without_javascript(browser: Browser, shop: Coop) -> None:
+    with Visit(browser, javascript=False) as visit:
+        page = visit.open(shop.server.port)
+        go(page, "/sign-in")
+        sign_in(page, shop.owners["North Bench"], "not the password")
+        assert "The user name or the password is wrong." in page.locator("form").inner_text()
+        sign_in(page, shop.owners["North Bench"])
+        page.wait_for_url("**/")
+        assert "North Bench" in page.locator("header").inner_text()
+
+
+def test_another_site_is_not_gone_to(browser: Browser, shop: Coop) -> None:
+    with Visit(browser) as visit:
+        page = visit.open(shop.server.port)
+        go(page, "/sign-in?next=//elsewhere.example/")
+        sign_in(page, shop.owners["North Bench"])
+        page.wait_for_url(f"http://127.0.0.1:{shop.server.port}/")
+
+
+def test_whoever_has_two_makers_chooses(browser: Browser, shop: Coop) -> None:
+    person = add_person(shop)
+    join(shop, person, "North Bench", "bench")
+    join(shop, person, "Mill Bench", "books")
+    with Visit(browser) as visit:
+        page = visit.open(shop.server.port)
+        go(page, "/sign-in")
+        sign_in(page, person)
+        page.wait_for_url("**/makers")
+        assert_well_made(page)
+        page.get_by_role("button", name="Mill Bench").click()
+        page.wait_for_url("**/")
+        assert "Mill Bench" in page.locator("header").inner_text()
+
+
+def test_how_pages_look(page: Page) -> None:
+    go(page, "/look")
+    assert_well_made(page)
+    page.get_by_label("dark").check()
+    page.get_by_label("pounds and ounces").check()
+    page.get_by_role("button", name="Keep this").click()
+    page.wait_for_load_state()
+    assert page.locator("html").get_attribute("data-theme") == "dark"
+    assert page.get_by_label("pounds and ounces").is_checked()
+    assert_well_made(page)
+    page.get_by_label("as this device is set").check()
+    page.get_by_label("grams and kilograms").check()
+    page.get_by_role("button", name="Keep this").click()
+    page.wait_for_load_state()
+    assert page.locator("html").get_attribute("data-theme") is None

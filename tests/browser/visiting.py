@@ -1,0 +1,103 @@
+"""Who looks at the pages, on what screen, and what every page must stand up to."""
+
+from types import TracebackType
+from typing import Any, Final
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, ViewportSize
+
+from tests.api.client import Client
+
+SIZES: Final[dict[str, ViewportSize]] = {
+    "phone": {"width": 390, "height": 844},
+    "desk": {"width": 1280, "height": 900},
+}
+# What fails a page: what keeps somebody from using it.
+SERIOUS: Final = {"serious", "critical"}
+SMALLEST_TARGET_PX: Final = 48
+
+
+class Visit:
+    """A browser's context of one person, with nothing of anybody else."""
+
+    def __init__(
+        self,
+        browser: Browser,
+        client: Client | None = None,
+        *,
+        size: str = "phone",
+        javascript: bool = True,
+        **how: Any,
+    ) -> None:
+        self.context = browser.new_context(
+            viewport=SIZES[size], java_script_enabled=javascript, **how
+        )
+        self.faults: list[str] = []
+        if client is not None:
+            self.sign_in(client.port, client.token)
+            self.page = self.open(client.port)
+
+    def sign_in(self, port: int, token: str) -> None:
+        """Bring the cookie that signing in gives."""
+        self.context.add_cookies([{"name": "stillroom", "value": token, "url": base_of(port)}])
+
+    def open(self, port: int) -> Page:
+        """A page whose addresses are the server's own, and whose faults are kept."""
+        page = self.context.new_page()
+        page.on("pageerror", lambda error: self.faults.append(str(error)))
+        page.on("console", lambda said: self._hear(said.type, said.text))
+        page.base = base_of(port)  # type: ignore[attr-defined]
+        return page
+
+    def _hear(self, kind: str, text: str) -> None:
+        # A form that was refused is an answer, and whoever goes on waits for no fragment.
+        expected = ("Failed to load resource", "htmx:sendAbort", "htmx:afterRequest")
+        if kind == "error" and not text.startswith(expected):
+            self.faults.append(text)
+
+    def __enter__(self) -> "Visit":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.context.close()
+        if error is None:
+            assert not self.faults, self.faults
+
+
+def base_of(port: int) -> str:
+    return f"http://127.0.0.1:{port}"
+
+
+def go(page: Page, path: str) -> None:
+    """Open a page, which must be there."""
+    answer = page.goto(f"{page.base}{path}")  # type: ignore[attr-defined]
+    assert answer is not None
+    assert answer.status == 200, f"{path}: {answer.status}"
+
+
+def assert_well_made(page: Page) -> None:
+    """Nothing that keeps people out, nothing wider than the screen, nothing too small to touch."""
+    found = Axe().run(page).response["violations"]
+    serious = [
+        (one["id"], [node["html"] for node in one["nodes"]][:3])
+        for one in found
+        if one["impact"] in SERIOUS
+    ]
+    assert not serious, serious
+    wider = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+    assert wider <= 0, f"{wider} px wider than the screen"
+    small = page.evaluate(
+        """(least) => [...document.querySelectorAll(
+             "button, .button, summary, nav a, input:not([type=hidden]):not([type=radio])"
+             + ":not([type=checkbox]), select, textarea, main a")]
+           .filter(one => one.offsetParent && !one.closest("p, td, .skip"))
+           .filter(one => one.getBoundingClientRect().height < least - 0.5)
+           .map(one => one.outerHTML.slice(0, 120))""",
+        SMALLEST_TARGET_PX,
+    )
+    assert not small, small

@@ -1,0 +1,99 @@
+"""How many queries a page makes: few, and no more with more data."""
+
+import hashlib
+import re
+import secrets
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from api.models import Token
+from api.pages.urls import urlpatterns
+from ledger.access import acting_as
+from tests.factories import TODAY, Workshop, open_workshop
+
+MOST = 15
+# An opened working asks once for each kind of row that it tells of.
+MOST_OF_WORKING = 26
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+def signed_in(shop: Workshop) -> Client:
+    """A browser of the workshop's owner."""
+    token = secrets.token_urlsafe(32)
+    with acting_as(shop.actor):
+        Token.objects.create(
+            coop_id=shop.actor.coop_id,
+            digest=hashlib.sha256(token.encode()).digest(),
+            person_id=shop.actor.person_id,
+            expires_at=datetime.now(UTC) + timedelta(days=1),
+        )
+    client = Client(SERVER_NAME="localhost")
+    client.cookies["stillroom"] = token
+    return client
+
+
+def work(shop: Workshop, number: int) -> dict[str, str]:
+    """A delivery, a batch that was made and one that lacks something; an id of each kind."""
+    oil, wax = (shop.material(f"{name} {number}") for name in ("Sunflower oil", "Beeswax"))
+    lot = shop.receive(oil, "10 kg", "50.00", freight="5.00")
+    shop.receive(oil, "1 kg", "6.00", release=None, expires_on=TODAY)
+    shop.receive(wax, "100 g", "6.00")
+    version = shop.formula(f"Balm {number}", [(oil, "80"), (wax, "20")])
+    made = shop.plan(version, "400 g")
+    shop.weigh_all(made)
+    finished = shop.finish(made, "390 g")
+    shop.plan(version, "5 kg")
+    return {
+        "materials": str(oil.id),
+        "lots": str(finished.lot.id),
+        "batches": str(made.batch.id),
+        "bought": str(lot.id),
+    }
+
+
+def addresses(ids: dict[str, str]) -> Iterator[str]:
+    for one in urlpatterns:
+        route = f"/{one.pattern}"
+        kind = route.split("/")[1]
+        if "<" not in route:
+            yield route
+        elif kind in ids:
+            yield route.replace("<uuid:id>", ids[kind])
+
+
+def counted(client: Client, path: str) -> int:
+    with CaptureQueriesContext(connection) as queries:
+        answer = client.get(path)
+    assert answer.status_code in {200, 405}, f"{path}: {answer.status_code}"
+    return len(queries)
+
+
+def test_no_page_asks_much_or_more_with_more_data(shop: Workshop) -> None:
+    ids = work(shop, 0)
+    client = signed_in(shop)
+    paths = list(addresses(ids))
+    assert len(paths) >= 15
+    few = {path: counted(client, path) for path in paths}
+    most = {path: MOST_OF_WORKING if path.endswith("/working") else MOST for path in paths}
+    assert {path: n for path, n in few.items() if n > most[path]} == {}
+    for number in range(1, 6):
+        work(shop, number)
+    more = {path: counted(client, path) for path in paths}
+    assert {path: (few[path], n) for path, n in more.items() if n > few[path]} == {}
+
+
+def test_a_plot_stands_beside_its_table(shop: Workshop) -> None:
+    ids = work(shop, 9)
+    shown = signed_in(shop).get(f"/batches/{ids['batches']}").content.decode()
+    assert re.search(r'<figure class="plot"><svg [^>]*role="img"', shown)
+    assert "<table>" in shown
