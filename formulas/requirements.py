@@ -32,8 +32,15 @@ select n.material_id::text, coalesce(b.planned_for, %(today)s::date), sum(n.quan
  where coalesce(b.planned_for, %(today)s::date) <= %(until)s::date
  group by 1, 2
 """
-# What planned batches of bulk and intermediates will give.
+# What planned batches of bulk and intermediates will give, and what is on order: today where
+# nobody has said when it comes.
 _ARRIVING: Final = """
+select material_id::text, coalesce(expected_on, %(today)s::date), sum(quantity)
+  from ledger_onorder
+ where coop_id = %(coop)s and maker_id = %(maker)s and any_left
+   and coalesce(expected_on, %(today)s::date) <= %(until)s::date
+ group by 1, 2
+union all
 select f.material_id::text, b.planned_for, sum(b.output_grams)
   from formulas_batch b
   join formulas_formulaversion v on v.coop_id = b.coop_id and v.id = b.version_id
@@ -76,11 +83,11 @@ class Requirements:
 def requirements(actor: Actor, *, today: date, until: date) -> Requirements:
     """What batches planned up to a day need, by material and week, through all intermediates.
 
-    Covered by what may be used and does not expire before, and by what planned batches give; what
-    is quarantined, rejected or held covers nothing. A net need of an intermediate is exploded as a
-    batch of it would be. What is not stocked is left out. A bought material has the lead time of
-    the offer that comes soonest, none where that is not known or may not be seen. Raises
-    Forbidden, and Invalid for a day before today or too far off.
+    Covered by what may be used and does not expire before, by what is on order and by what planned
+    batches give; what is quarantined, rejected or held covers nothing. A net need of an
+    intermediate is exploded as a batch of it would be. What is not stocked is left out. A bought
+    material has the lead time of the offer that comes soonest, none where that is not known or may
+    not be seen. Raises Forbidden, and Invalid for a day before today or too far off.
     """
     actor.must(Verb.READ)
     weeks = (until - today).days // DAYS + 1

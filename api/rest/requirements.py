@@ -25,7 +25,7 @@ class RequirementWeekOut(serializers.Serializer[Any]):
     first = serializers.DateField()
     last = serializers.DateField()
     gross = Shown(help_text="Needed in it; what is overdue counts in the first week.")
-    scheduled = Shown(help_text="To come: from planned batches of the material.")
+    scheduled = Shown(help_text="To come: what is on order, and what planned batches give.")
     expiring = Shown(help_text="Lost in it, since nobody uses it in time.")
     projected = Shown(help_text="Left at its end, with the net need covered.")
     net = Shown(help_text="Not covered.")

@@ -104,6 +104,22 @@ def test_what_expires_before_and_what_is_quarantined_covers_nothing(north: Clien
     assert figures(row, "net") == ["0", "2000"]
 
 
+def test_what_is_on_order_covers_the_week_in_which_it_comes(north: Client) -> None:
+    """2 kg are expected in ten days, 500 g without a day; 3 kg are needed now and 1 kg later."""
+    clay = north.material("Clay that is on order")
+    mask = recipe(north, "Mask of ordered clay", {"material": clay, "percent": "100"})
+    packs = {"material": clay, "pack": "500 g", "price": "4.00"}
+    lines = [{**packs, "packs": 4, "expected_on": day(10)}, packs]
+    written = {"supplier": north.supplier(), "happened_at": "2025-04-22T08:00:00Z"}
+    north.post("orders", {**written, "lines": lines}).made()
+    planned(north, mask, "3 kg", 1)
+    planned(north, mask, "1 kg", 15)
+    row = row_of(north, clay, until=day(20))
+    assert figures(row, "scheduled") == ["500", "2000", "0"]
+    assert figures(row, "projected") == ["0", "2000", "1000"]
+    assert figures(row, "net") == ["2500", "0", "0"]
+
+
 def test_orders_of_what_planned_batches_lack(north: Client) -> None:
     """2.4 kg are lacking: three kilograms, or one pack of five for less."""
     clay = north.material("Clay of planned batches")
