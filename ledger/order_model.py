@@ -5,9 +5,9 @@ several, a further column says that it is reached. A supplier has a column for b
 and, where that may happen, one for free freight and one for freight by mass, rounded as a bill is.
 
 Packs beyond the need are bought only for a least or a free amount of a supplier. They are counted
-apart, so that they do not weaken the rows, and of most suppliers only as an amount, which is either
-nothing or at least their cheapest pack: a program that asks for too little, so that its cost bounds
-the true one. Of the suppliers that are named, they are columns of packs, and the cost is the true.
+apart, so that they do not weaken the rows, and of most suppliers only as an amount of any size: a
+program that asks for too little, so that its cost bounds the true one. Of the suppliers that are
+named, they are columns of packs, and the cost is the true.
 """
 
 from collections import defaultdict
@@ -199,13 +199,8 @@ def _terms(model: Model, supplier: int, runs: Sequence[_Run], in_packs: Collecti
         goods |= {column: packs * run.tier.price for column, packs in run.packs()}
         mass |= {column: packs * by_mass for column, packs in run.packs()}
     if asked.worth_reaching and runs and supplier not in in_packs:
-        least = min(run.tier.price for run in runs)
-        amount = model.amounts[supplier] = program.column(
-            1, asked.worth_reaching + least, whole=False
-        )
-        spent = program.column(0, 1)
-        program.row({amount: 1, spent: -least}, 0)
-        program.row({spent: asked.worth_reaching + least, amount: -1}, 0)
+        amount = program.column(1, asked.worth_reaching, whole=False)
+        model.amounts[supplier] = amount
         goods[amount] = 1
     if asked.minimum:
         program.row(goods | {ordered: -asked.minimum}, 0)

@@ -70,14 +70,15 @@ def search(question: Question, judge: Judge, *, until: int, within: Decimal) -> 
         model = model_of(question, in_packs)
         start = None if best.packs is None else model.values(best.packs)
         found = _solve(model.program, until, within=within, start=start)
-        if found.impossible:
+        if found.impossible and best.packs is None:
             return Outcome(None, 0, True)
         bound = max(bound, found.bound)
         beyond = _hear(question, best, model, found)
         near = best.cost is not None and best.cost - bound <= within * best.cost
-        if near or not beyond or time.monotonic_ns() >= until:
+        more = set(beyond or _suppliers(question)) - in_packs
+        if near or not more or time.monotonic_ns() >= until:
             return Outcome(best.packs, bound, False)
-        in_packs |= set(beyond)
+        in_packs |= more
 
 
 def _suppliers(question: Question) -> range:
