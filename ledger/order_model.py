@@ -199,7 +199,7 @@ def _terms(model: Model, supplier: int, runs: Sequence[_Run], in_packs: Collecti
         goods |= {column: packs * run.tier.price for column, packs in run.packs()}
         mass |= {column: packs * by_mass for column, packs in run.packs()}
     if asked.worth_reaching and runs and supplier not in in_packs:
-        amount = program.column(1, asked.worth_reaching, whole=False)
+        amount = _amount(model, asked.worth_reaching, min(run.tier.price for run in runs))
         model.amounts[supplier] = amount
         goods[amount] = 1
     if asked.minimum:
@@ -211,6 +211,18 @@ def _terms(model: Model, supplier: int, runs: Sequence[_Run], in_packs: Collecti
         program.row(goods | {free: -asked.free_from}, 0)
     if asked.by_mass:
         _freight_by_mass(model, supplier, mass, free)
+
+
+def _amount(model: Model, most: int, pack: int) -> int:
+    """The column of an amount up to `most`, tied to a part of one, which says nothing new.
+
+    The solver cannot put it away then, which would spoil its rows: it answers twice as soon.
+    """
+    program = model.program
+    amount, part = program.column(1, most, whole=False), program.column(0, 1, whole=False)
+    program.row({amount: 1, part: -min(pack, most)}, 0)
+    program.row({part: most, amount: -1}, 0)
+    return amount
 
 
 def _freight_by_mass(
