@@ -35,6 +35,9 @@ from tests.api.files import pdf
 from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
 from tests.filling import fill_the_rest
 
+# In one process, which populates them once.
+pytestmark = pytest.mark.xdist_group("rows")
+
 
 @pytest.fixture(scope="module")
 def workshops(database: Any) -> list[Workshop]:

@@ -17,7 +17,8 @@ from deploy import embedded
 from tests.api.client import Client, sign_in
 from tests.running import ROOT, Running
 
-pytestmark = pytest.mark.ground
+# In one process, which starts it once.
+pytestmark = [pytest.mark.ground, pytest.mark.xdist_group("demo")]
 D = Decimal
 SIGN_IN = re.compile(r"demo sign-in: (\S+) / (\S+)")
 MAKERS = {"demo-north": "North Bench", "demo-mill": "Mill Bench", "demo-quay": "Quay Bench"}
