@@ -13,6 +13,8 @@ from uuid import UUID
 from django.db.models import F, Prefetch, Q, QuerySet
 
 from ledger.access import Actor, find, supplier_for
+from ledger.lead_time_reading import lead_times
+from ledger.lead_times import Measured, days_to_plan_by
 from ledger.models import Offer, OfferBreak, OfferPrice, SupplierTerms
 from ledger.offer_prices import Freight, FreightKind, PackBreak
 from ledger.roles import Verb
@@ -46,6 +48,7 @@ class OfferOn:
     breaks: tuple[PackBreak, ...]
     least_packs: int
     lead_time_days: int | None
+    measured: Measured | None
     shelf_life_days: int | None
     terms: TermsOn
 
@@ -58,20 +61,21 @@ def offers_on(
 ) -> list[OfferOn]:
     """What can be bought on a day of these materials (or of all), the oldest offers first.
 
-    A lead time is the price's own, or else the supplier's. A fixed number of queries, however many
-    offers there are. Raises Forbidden.
+    A lead time is what deliveries show (`measured`) where there are enough of them, else what the
+    price states, else the supplier. A fixed number of queries, however many offers there are.
+    Raises Forbidden.
     """
     rows = offers(actor, on=day)
     if materials is not None:
         rows = rows.filter(material_id__in=materials)
-    terms = terms_on(actor, day=day)
+    terms, times = terms_on(actor, day=day), lead_times(actor, day=day)
     found: list[OfferOn] = []
     for row in rows.order_by("id"):
         price = in_force(row)
         if price is None or price.own_price is None:
             continue
         of_order = terms.get(row.supplier_id, NO_TERMS)
-        lead = price.lead_time_days
+        measured = times.get((row.supplier_id, row.material_id))
         found.append(
             OfferOn(
                 offer=row.id,
@@ -85,7 +89,10 @@ def offers_on(
                 price=price.own_price,
                 breaks=tuple(PackBreak(b.quantity, b.own_price) for b in breaks_of(price)),
                 least_packs=price.least_packs,
-                lead_time_days=of_order.lead_time_days if lead is None else lead,
+                lead_time_days=days_to_plan_by(
+                    measured, price.lead_time_days, of_order.lead_time_days
+                ),
+                measured=measured,
                 shelf_life_days=price.shelf_life_days,
                 terms=of_order,
             )

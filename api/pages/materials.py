@@ -2,7 +2,8 @@
 
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import Any
+from datetime import date
+from decimal import Decimal
 from uuid import UUID
 
 from django import forms
@@ -16,15 +17,17 @@ from api.pages import plots
 from api.pages.forms import DensityField, PageForm, QuantityField
 from api.pages.screen import Screen
 from ledger import alerts, catalogue
-from ledger.access import material_for
+from ledger.access import day_of, material_for
 from ledger.balances import stock
 from ledger.errors import NotFound
 from ledger.finding import find_materials, words_of
 from ledger.models import Watch
-from ledger.price_history import Paid, paid_for
+from ledger.price_history import LandedPoint, OfferedPoint, price_history
 from ledger.roles import Verb
 
 MOST, LONGEST_SEARCH = 40, 100
+# More lines than this nobody tells apart; the tables have them all.
+MOST_SERIES = 5
 MEASURES = [("mass", _("by weight")), ("count", _("by the piece"))]
 
 
@@ -110,10 +113,11 @@ class WatchForm(PageForm):
 
 @dataclass(frozen=True, slots=True)
 class Prices:
-    """What deliveries have cost, as a plot and its table."""
+    """What a year's deliveries cost and what was offered, as a plot and its tables."""
 
     plot: SafeString | str
-    rows: list[Paid]
+    landed: list[LandedPoint]
+    offered: list[OfferedPoint]
 
 
 class Material(Screen):
@@ -139,7 +143,6 @@ class Material(Screen):
         material = material_for(self.actor, id)
         watch = self._watch(id)
         typed = {"reorder_point": watch.entered} if watch else {}
-        costs = self.actor.may(Verb.SEE_COSTS)
         rows = stock(self.actor, now=self.now, materials=[id])
         return self.show(
             material=material,
@@ -148,7 +151,7 @@ class Material(Screen):
             form=watching or WatchForm(reader=self.reader, initial=typed),
             may_watch=self.actor.may(Verb.WATCH) and material.stocked,
             may_receive=self.actor.may(Verb.RECEIVE) and material.stocked,
-            prices=self._prices(id, material) if costs else None,
+            prices=self._prices(id, material.counted) if self.actor.may(Verb.SEE_OFFERS) else None,
             status=status,
         )
 
@@ -158,15 +161,20 @@ class Material(Screen):
         except NotFound:
             return None
 
-    def _prices(self, id: UUID, material: Any) -> Prices | None:
-        rows = paid_for(self.actor, id)
-        if not rows:
+    def _prices(self, id: UUID, counted: bool) -> Prices | None:
+        last = day_of(self.actor, self.now)
+        history = price_history(self.actor, material=id, first=None, last=last)
+        if not history.landed and not history.offered:
             return None
-        points = defaultdict(list)
-        for paid in rows:
-            points[paid.supplier].append((paid.happened_at.date(), paid.landed))
-        per = said("each") if material.counted else said("kg")
-        y = f"{self.actor.currency} / {per}"
-        series = [plots.Series(name, found) for name, found in points.items()]
-        plot = plots.lines(said("What it cost on the shelf"), series, y=y) if rows[1:] else ""
-        return Prices(plot, rows[::-1])
+        points: dict[str, list[tuple[date | Decimal, Decimal]]] = defaultdict(list)
+        for paid in reversed(history.landed):
+            points[paid.supplier_name].append((paid.on, paid.landed))
+        for offer in reversed(history.offered):
+            if offer.unit_price is not None:
+                name = said("%(supplier)s, offered") % {"supplier": offer.supplier_name}
+                points[name].append((offer.on, offer.unit_price))
+        y = f"{self.actor.currency} / {said('each') if counted else said('kg')}"
+        series = [plots.Series(name, found) for name, found in points.items()][:MOST_SERIES]
+        drawn = sum(len(one.points) for one in series) > 1
+        plot = plots.lines(said("What it cost and was offered at"), series, y=y) if drawn else ""
+        return Prices(plot, history.landed[:MOST], history.offered[:MOST])

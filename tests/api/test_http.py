@@ -149,7 +149,6 @@ def test_options_tell_the_methods_and_nothing_else(north: Client) -> None:
 @pytest.mark.parametrize(
     "path",
     [
-        "/",
         "/nothing",
         "/api",
         "/api/v1",
