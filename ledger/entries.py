@@ -297,6 +297,9 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     "round_open": lambda facts: Conflict(
         "This round is closed: what was pledged stands. Pledge in the next one."
     ),
+    "round_order_placed_once": lambda facts: Conflict(
+        "The orders of this round are written: find them among your orders."
+    ),
     "pledge_of_shared_material": lambda facts: Invalid(
         "Only you know this material; nobody else offers it.", pointer="/material"
     ),

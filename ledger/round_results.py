@@ -72,7 +72,7 @@ def result_of(actor: Actor, round: UUID | str) -> Result:
         tells_totals=actor.maker_id is None
         or (outcome is not None and outcome.makers >= ENOUGH_TO_HIDE_IN),
         makers=makers,
-        orders=list(orders.prefetch_related("lines__offer__material").order_by("id")),
+        orders=list(orders.prefetch_related("lines__offer__material", "placements").order_by("id")),
         alone=Supplier.objects.in_bulk(_suppliers_alone(makers)) if actor.maker_id else {},
         pledges=RoundPledge.objects.in_bulk(_pledges(makers)),
     )

@@ -30,6 +30,7 @@ from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
 from ledger.retesting import retest
 from ledger.round_closing import close_and_reckon
+from ledger.round_ordering import place_orders
 from ledger.source_tests import record_source_test
 from tests.factories import MORNING, TODAY, D, Workshop
 from tests.ordering_together import EVENING, offered, opened, owed, pledged
@@ -211,6 +212,7 @@ def _round(shop: Workshop) -> None:
     round = opened(shop)
     pledged(shop, round, offered(shop), "4 kg")
     close_and_reckon(owed(shop, round), EVENING)
+    shop.does(place_orders, round=round.id, happened_at=EVENING)
 
 
 def _decant(shop: Workshop) -> None:

@@ -21,3 +21,4 @@ PLEDGE: Final = _sent(
     "Twelve kilograms, and some of what is left", {"material": GLYCERIN, **_PLEDGED}
 )
 PLEDGE_WITHDRAWAL: Final = _sent("None of it after all", {"material": GLYCERIN})
+PLACED_ORDERS: Final = _sent("As the round says", {"note": "with the lorry of the 11th"})

@@ -84,6 +84,20 @@ class RoundOrderOut(serializers.Serializer[Any]):
     lines = RoundPackOut(many=True)
 
 
+class RoundBuyOut(RoundOrderOut):
+    written_as = Text(allow_null=True, help_text="The number of the order in the buyer's books.")
+
+
+class PlacedOrderOut(serializers.Serializer[Any]):
+    order = Id()
+    number = Text()
+    supplier = Id()
+
+
+class PlacedOrdersOut(serializers.Serializer[Any]):
+    orders = PlacedOrderOut(many=True)
+
+
 class RoundShareLineOut(serializers.Serializer[Any]):
     material = Id()
     material_name = Text()
@@ -137,7 +151,7 @@ class RoundResultOut(serializers.Serializer[Any]):
     totals = RoundTotalsOut(allow_null=True, help_text="null for a maker if fewer than three.")
     fairness = RoundFairnessOut(allow_null=True)
     shares = RoundShareOut(many=True, help_text="Your own; all for whoever acts for the co-op.")
-    orders = RoundOrderOut(many=True, help_text="For the buyer and whoever acts for the co-op.")
+    orders = RoundBuyOut(many=True, help_text="For the buyer and whoever acts for the co-op.")
     how = serializers.ListField(child=Text(), help_text="The same in words.")
 
 
@@ -209,7 +223,13 @@ def order_json(row: RoundOrder, currency: str) -> dict[str, Any]:
         for line in sorted(row.lines.all(), key=lambda one: one.position)
     ]
     supplier = {"id": str(row.supplier_id), "name": row.supplier.name}
-    return {**costs_json(row.goods, row.freight, currency), "supplier": supplier, "lines": lines}
+    placed = [one.number for one in row.placements.all()]
+    return {
+        "supplier": supplier,
+        **costs_json(row.goods, row.freight, currency),
+        "lines": lines,
+        "written_as": placed[0] if placed else None,
+    }
 
 
 def costs_json(goods: Decimal, freight: Decimal, currency: str) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from api.rest.round_results import result_json
 from api.rest.round_shapes import (
     OrderRoundBrief,
     OrderRoundOut,
+    PlacedOrdersOut,
     PledgeOut,
     RoundResultOut,
     brief_round_json,
@@ -19,6 +20,7 @@ from api.rest.round_shapes import (
 from ledger import rounds
 from ledger.access import Actor
 from ledger.models import RoundPledge
+from ledger.round_ordering import place_orders
 from ledger.round_results import result_of
 
 
@@ -44,6 +46,11 @@ class PledgeIn(Body):
 
 class PledgeWithdrawalIn(Body):
     material = Id()
+
+
+class PlacedOrdersIn(Body):
+    happened_at = Moment(required=False, help_text="When they were given; now, if left out.")
+    note = Text(max_length=400, required=False, allow_blank=True)
 
 
 class OrderRounds(Resource):
@@ -103,6 +110,21 @@ class PledgeWithdrawals(Resource):
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Take your pledge of a material back, until the round closes."""
         return _pledged(rounds.withdraw_pledge(actor, round=id, now=self.now, **data), actor)
+
+
+class PlacedRoundOrders(Resource):
+    """The orders of a round in the buyer's own books."""
+
+    @writes(PlacedOrdersIn, PlacedOrdersOut, examples=round_examples.PLACED_ORDERS)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Write an order for each supplier of the round, as its buyer."""
+        written = place_orders(actor, round=id, **{"happened_at": self.now, **data})
+        return {
+            "orders": [
+                {"order": str(row.id), "number": row.number, "supplier": str(row.supplier_id)}
+                for row in written
+            ]
+        }
 
 
 class RoundResults(Resource):

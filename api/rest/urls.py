@@ -82,6 +82,7 @@ urlpatterns = [
     path("order-rounds/<str:id>/closing", rounds.RoundClosings.as_view()),
     path("order-rounds/<str:id>/pledges", rounds.RoundPledges.as_view()),
     path("order-rounds/<str:id>/pledge-withdrawals", rounds.PledgeWithdrawals.as_view()),
+    path("order-rounds/<str:id>/orders", rounds.PlacedRoundOrders.as_view()),
     path("order-rounds/<str:id>/result", rounds.RoundResults.as_view()),
     path("offers", offers.Offers.as_view()),
     path("offers/<str:id>", offers.OneOffer.as_view()),

@@ -14,6 +14,7 @@ from django.db.models import F, Q
 
 from ledger.models.base import FINITE, CoopRow, MakerRow, link, money, quantity
 from ledger.models.offers import Offer
+from ledger.models.orders import PurchaseOrder
 
 
 def by_whom(**options: Any) -> "models.ForeignKey[Any, Any]":
@@ -209,3 +210,19 @@ class RoundShareLine(MakerRow):
             ),
         )
         indexes = (models.Index(fields=["coop", "maker", "round"], name="share_line_by_round"),)
+
+
+class RoundPlacement(MakerRow):
+    """The buyer has written the order of a supplier in its own books, under this number.
+
+    Whoever acts for the co-op sees the number, and not the order.
+    """
+
+    order = link(RoundOrder, related_name="placements")
+    purchase_order = link(PurchaseOrder)
+    number = models.CharField(max_length=20)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "order"], name="round_order_placed_once"),
+        )

@@ -21,6 +21,7 @@ from ledger.models import (
     RoundShareLine,
 )
 from ledger.round_closing import close_and_reckon
+from ledger.round_ordering import place_orders
 from ledger.round_results import result_of
 from ledger.rounds import close, close_round, open_round, pledges_of, round_for, totals_of
 from tests.factories import MORNING, D, Workshop, open_workshop
@@ -87,6 +88,26 @@ def test_who_dies_before_it_is_written_leaves_nothing(
     (share,) = shops[1].does(result_of, round=round.id).makers
     assert share.share is not None
     assert share.share.amount == D(68)
+
+
+def test_the_buyer_writes_the_orders_once(shops: list[Workshop]) -> None:
+    north, mill, quay = shops
+    round, oil = opened(north), offered(north)
+    for shop in (mill, quay):
+        pledged(shop, round, oil, "4 kg")
+    with pytest.raises(Conflict, match="nothing to order"):
+        north.does(place_orders, round=round.id, happened_at=EVENING)
+    close_and_reckon(owed(north, round), EVENING)
+    with pytest.raises(Forbidden, match="North Bench"):
+        mill.does(place_orders, round=round.id, happened_at=EVENING)
+    (order,) = north.does(place_orders, round=round.id, happened_at=EVENING)
+    (line,) = north.does(lambda actor: list(order.lines.all()))
+    assert (line.packs, line.entered, line.quantity, line.price) == (2, "5 kg", D(10000), D(80))
+    assert "Spring" in order.note
+    with pytest.raises(Conflict, match="are written"):
+        north.does(place_orders, round=round.id, happened_at=EVENING)
+    (bought,) = does(coordinator(north), result_of, round=round.id).orders
+    assert [one.number for one in bought.placements.all()] == [order.number]
 
 
 def test_a_round_without_pledges_orders_nothing(shops: list[Workshop]) -> None:

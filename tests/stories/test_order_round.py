@@ -308,3 +308,21 @@ def test_the_coordinator_sees_totals_while_the_round_is_open(
     assert coop["North Bench"].get(f"order-rounds/{round}").made()["pledged"] == []
     assert round in {row["id"] for row in coop["Lane Bench"].listed("order-rounds")}
     assert round in {row["id"] for row in coordinator.listed("order-rounds")}
+
+
+def test_the_buyer_writes_the_orders_in_its_own_books(
+    coop: Coop, coordinator: Client, opened: str, results: dict[str, dict[str, Any]]
+) -> None:
+    mill, path = coop["Mill Bench"], f"order-rounds/{opened}/orders"
+    coop["North Bench"].post(path, {}).refused(403, "forbidden")
+    written = mill.post(path, {}).made()["orders"]
+    mill.post(path, {}).refused(409, "conflict")
+    ordered = {order["supplier"]["id"]: order for order in results["coordinator"]["orders"]}
+    assert {one["supplier"] for one in written} == set(ordered)
+    seen = coordinator.get(f"order-rounds/{opened}/result").made()["orders"]
+    assert {one["written_as"] for one in seen} == {one["number"] for one in written}
+    for one in written:
+        lines = mill.get(f"orders/{one['order']}").made()["lines"]
+        packs = {line["material"]: line["packs"] for line in lines}
+        wanted = ordered[one["supplier"]]["lines"]
+        assert packs == {line["material"]: line["packs"] for line in wanted}

@@ -1,0 +1,2 @@
+-- The table goes with its own migration, and nothing else was made.
+select 1;
