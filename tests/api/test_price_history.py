@@ -1,11 +1,17 @@
 """What was offered beside what it cost on the shelf, and how long suppliers really take."""
 
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from tests.api.client import Client, Coop
 from tests.api.people import member
 
 YEAR = {"from": "2025-01-01", "to": "2025-12-31"}
+
+
+def ago(days: int) -> str:
+    """The day so many days ago: the co-op keeps UTC."""
+    return (datetime.now(UTC) - timedelta(days=days)).date().isoformat()
 
 
 def received(maker: Client, supplier: str, day: str, **line: Any) -> dict[str, Any]:
@@ -63,3 +69,27 @@ def test_the_coordinator_sees_what_is_opened_and_no_costs(coop: Coop, north: Cli
     seen = member(coop, None, "coordinator").get(path, **YEAR).made()
     assert (len(seen["offered"]), seen["landed"]) == (1, [])
     member(coop, "North Bench", "bench").get(path, **YEAR).refused(403, "forbidden")
+
+
+def test_lead_times_are_measured(north: Client, mill: Client) -> None:
+    """Ordered three times, and here after 9, 7 and 11 days."""
+    material, supplier = north.material("Oil that takes its time"), north.supplier()
+    path = f"suppliers/{supplier}/lead-times"
+    assert north.get(path).made()["measured"] is None
+    pack = {"supplier": supplier, "material": material, "pack": "10 kg", "price": "50"}
+    north.post("offers", {**pack, "valid_from": "2026-01-01", "lead_time_days": 4}).made()
+    for ordered, came in ((90, 81), (60, 53), (30, 19)):
+        line = {"material": material, "packs": 1, "pack": "10 kg", "price": "50.00"}
+        order = {"supplier": supplier, "lines": [line], "happened_at": f"{ago(ordered)}T09:00:00Z"}
+        (written,) = north.post("orders", order).made()["lines"]
+        received(north, supplier, ago(came), material=material, order_line=written["id"])
+    found = north.get(path).made()
+    assert found["measured"] == {
+        "deliveries": 3,
+        "mean_days": "9",
+        "spread_days": "2",
+        "shortest_days": 7,
+        "longest_days": 11,
+    }
+    assert [one["material"] for one in found["materials"]] == [material]
+    assert mill.get(path).made()["measured"] is None
