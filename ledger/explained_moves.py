@@ -58,6 +58,11 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
         "The books of whoever gives this refuse it at that moment; give a later happened_at,"
         " or ask them.",
     ),
+    "transfer_answers_no_more": lambda facts: NotEnough(
+        f"Only {Decimal(facts['left']).normalize():f} {facts['unit']} of that is still owed;"
+        " withdraw this, and give back no more than that.",
+        left=str(facts["left"]),
+    ),
     "transfer_receiver_can": lambda facts: Conflict(
         "The books of whoever receives this refuse it at that moment; give a later happened_at,"
         " or ask them.",

@@ -5,6 +5,7 @@ each holder's own decision.
 """
 
 import json
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -71,18 +72,22 @@ def send_notices(
     if passes_on is not None:
         others = others.exclude(id=passes_on.maker_id)
     by_account = {
-        account(actor, Account.Kind.SETTLEMENT, str(id)): id
+        account(actor, kind, str(id)): id
         for id in others.values_list("id", flat=True)
+        for kind in (Account.Kind.SETTLEMENT, Account.Kind.LOAN)
     }
     with connection.cursor() as cursor:
         cursor.execute(_MOVED, [actor.coop_id, list(lots), list(by_account)])
-        moved = cursor.fetchall()
+        rows = cursor.fetchall()
+    moved: dict[tuple[UUID, UUID], Decimal] = defaultdict(Decimal)
+    for owing, lot, quantity in rows:
+        moved[by_account[owing], lot] += quantity
     RecallNotice.objects.bulk_create(
         [
             RecallNotice(
                 coop_id=actor.coop_id,
                 maker_id=actor.maker,
-                to_maker_id=by_account[settlement],
+                to_maker_id=to,
                 recall=recall,
                 passes_on=passes_on,
                 lot_id=lot,
@@ -91,7 +96,7 @@ def send_notices(
                 happened_at=happened_at,
                 person_id=actor.person_id,
             )
-            for settlement, lot, quantity in moved
+            for (to, lot), quantity in moved.items()
             if quantity > 0 or (quantity < 0 and lot == root)
         ],
         ignore_conflicts=True,

@@ -8,6 +8,7 @@ from uuid import UUID
 from ledger.models import Status
 from ledger.recall_tallies import Count, Tally
 from ledger.recalling import DirectAccount, Listed, Place, RecallList
+from ledger.tracing import OTHER_MAKERS
 
 STOPPED: Final = (Status.HOLD, Status.REJECTED)
 
@@ -83,7 +84,7 @@ def tally_of(found: RecallList) -> Tally:
 def _counted_as(lot: Listed, place: Place) -> tuple[str, ...]:
     if place.within_reach:
         return ("in_reach", "held") if lot.status in STOPPED else ("in_reach",)
-    if place.kind == "settlement":
+    if place.kind in OTHER_MAKERS:
         return ("passed_on",)
     # What is sold is told by buyers.
     return () if place.kind == "sales" else ("elsewhere",)

@@ -20,7 +20,7 @@ from ledger.entries import account
 from ledger.models import Account
 from ledger.recall_balance import Making, carried, rounded
 from ledger.roles import Verb
-from ledger.tracing import ORIGINS, RETURNED_TO, place_of
+from ledger.tracing import ORIGINS, OTHER_MAKERS, RETURNED_TO, place_of
 
 ZERO: Final = Decimal(0)
 BEFORE_ALL: Final = datetime(1, 1, 1, tzinfo=UTC)
@@ -228,7 +228,7 @@ def _whereabouts(rows: Sequence[tuple[Any, ...]]) -> _Whereabouts:
     for id, kind, name, gained, quantity in rows:
         if kind == "making" and gained:
             where.used[id] += quantity
-        elif kind in RETURNED_TO or (kind in ORIGINS - {"settlement"} and not gained):
+        elif kind in RETURNED_TO or (kind in ORIGINS - OTHER_MAKERS and not gained):
             where.totals[id] -= quantity
         else:
             where.places[id][kind, name] += quantity
@@ -237,7 +237,7 @@ def _whereabouts(rows: Sequence[tuple[Any, ...]]) -> _Whereabouts:
         for place in [place for place, quantity in places.items() if quantity < 0]:
             came = -places.pop(place)
             where.totals[id] += came
-            if place[0] != "settlement":
+            if place[0] not in OTHER_MAKERS:
                 where.found[id] += came
     return where
 

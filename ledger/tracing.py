@@ -64,7 +64,9 @@ select a.kind, a.name, p.quantity > 0, o.code, sum(p.quantity)
   group by 1, 2, 3, 4
 """
 # Where goods come from: what left these was received.
-ORIGINS: Final = frozenset({"supplier", "opening", "source", "making", "settlement"})
+ORIGINS: Final = frozenset({"supplier", "opening", "source", "making", "settlement", "loan"})
+# Other makers, to whom goods go and from whom they come.
+OTHER_MAKERS: Final = frozenset({"settlement", "loan"})
 # Origins to which goods go back as if they had never left.
 RETURNED_TO: Final = frozenset({"opening", "source"})
 
@@ -172,7 +174,7 @@ def place_of(kind: str, name: str, made: str | None) -> str:
         return "sold"
     if kind == "consignment":
         return f"on consignment at {name}"
-    if kind == "settlement":
+    if kind in OTHER_MAKERS:
         return f"moved to {name}"
     if kind == "supplier":
         return "returned to the supplier"

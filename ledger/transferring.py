@@ -21,7 +21,7 @@ from ledger.errors import Invalid, LotNotReleased, MoneyTooFine, NotEnough, plac
 from ledger.ids import account_id, new_id
 from ledger.lots import custody_of
 from ledger.measuring import Measured, density_of, measure
-from ledger.models import Account, Holding, Lot, Maker, Reservation, Status, Transfer
+from ledger.models import Account, Holding, Lot, Maker, Posting, Reservation, Status, Transfer
 from ledger.money import minor_units, round_money
 from ledger.quantities import Quantity
 from ledger.roles import Verb
@@ -34,7 +34,8 @@ select ledger_accept_transfer(%s, %s, %s, %s, %s, %s, %s, %s::uuid[], %s::uuid[]
 
 @dataclass(frozen=True, slots=True)
 class Offered:
-    """An offer, with what both sides may know of its lot."""
+    """An offer, with what both sides may know of its lot; and `gain`, what it brought its giver
+    above what the goods cost, for that one alone."""
 
     transfer: Transfer
     code: str
@@ -49,6 +50,7 @@ class Offered:
     giver_status: str
     origin_name: str
     origin_status: str | None
+    gain: Decimal | None = None
 
 
 def makers_of_coop(actor: Actor) -> "QuerySet[Maker]":
@@ -70,9 +72,13 @@ def offer_transfer(
     quantity: Quantity,
     happened_at: datetime,
     price: Decimal | None = None,
+    in_kind: bool = False,
     note: str = "",
 ) -> Transfer:
     """Offer so much of a lot to another maker, for `price` in all or (without one) at cost.
+
+    `in_kind` it is lent: what is owed is as much of the material, which another lot replaces; the
+    price, or the cost, is then what the debt is worth.
 
     Nothing moves and nothing is reserved until it is accepted. Raises NotFound, NotEnough,
     LotNotReleased for a lot on hold or rejected, and Invalid for a lot of a material of one's own
@@ -99,6 +105,7 @@ def offer_transfer(
         entered=amount.entered,
         quantity=amount.quantity,
         price=price,
+        in_kind=in_kind,
         note=note,
         happened_at=happened_at,
         person_id=actor.person_id,
@@ -143,7 +150,7 @@ def accept_transfer(
     found = transfer_for(actor, transfer)
     if found.to_maker_id != actor.maker:
         raise Invalid("This offer is your own; the maker it was made to accepts it.")
-    giver, receiver = accounts_between(found.maker_id, actor.maker)
+    giver, receiver = accounts_between(found.maker_id, actor.maker, in_kind=found.in_kind)
     with explained():
         run(
             _ACCEPT,
@@ -156,15 +163,18 @@ def accept_transfer(
     return found
 
 
-def accounts_between(giver: UUID, receiver: UUID) -> tuple[list[UUID], list[UUID]]:
+def accounts_between(
+    giver: UUID, receiver: UUID, *, in_kind: bool = False
+) -> tuple[list[UUID], list[UUID]]:
     """The accounts that a move touches: the giver's store, settlement, and gain or loss; and the
-    receiver's store and settlement."""
+    receiver's store and settlement. What is owed `in_kind` has accounts of its own."""
+    owing = Account.Kind.LOAN if in_kind else Account.Kind.SETTLEMENT
     gave = (
         (Account.Kind.STORE, "store"),
-        (Account.Kind.SETTLEMENT, str(receiver)),
+        (owing, str(receiver)),
         (Account.Kind.TRANSFER, "gain or loss"),
     )
-    got = ((Account.Kind.STORE, "store"), (Account.Kind.SETTLEMENT, str(giver)))
+    got = ((Account.Kind.STORE, "store"), (owing, str(giver)))
     return (
         [account_id(giver, f"{kind.value}:{name}") for kind, name in gave],
         [account_id(receiver, f"{kind.value}:{name}") for kind, name in got],
@@ -202,7 +212,18 @@ def offered(transfers: Iterable[Transfer]) -> list[Offered]:
     with connection.cursor() as cursor:
         cursor.execute("select * from ledger_show_offered(%s::uuid[])", [[row.id for row in rows]])
         known: dict[UUID, Any] = {row[0]: row[1:] for row in cursor.fetchall()}
-    return [Offered(row, *known[row.id]) for row in rows]
+    gains = _gains([row.out_entry_id for row in rows if row.out_entry_id is not None])
+    return [Offered(row, *(*known[row.id], gains.get(row.out_entry_id))) for row in rows]
+
+
+def _gains(entries: Sequence[UUID]) -> dict[UUID | None, Decimal]:
+    """What each of one's own moves brought above what the goods cost; nobody sees another's."""
+    own = Posting.objects.filter(entry_id__in=entries, account__kind=Account.Kind.STORE)
+    found: dict[UUID | None, Decimal] = dict.fromkeys(
+        own.values_list("entry_id", flat=True), Decimal(0)
+    )
+    booked = Posting.objects.filter(entry_id__in=entries, account__kind=Account.Kind.TRANSFER)
+    return found | {entry: -value for entry, value in booked.values_list("entry_id", "value")}
 
 
 def _close(actor: Actor, transfer: UUID | str, answer: Transfer.State, reason: str) -> Transfer:

@@ -6,11 +6,23 @@ from rest_framework import serializers
 
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
-from api.rest import examples
-from api.rest.fields import Body, Choice, DecimalText, Id, Moment, QuantityField, Shown, Text, plain
+from api.rest import examples, settlement_examples
+from api.rest.fields import (
+    Body,
+    Choice,
+    DecimalText,
+    Flag,
+    Id,
+    Moment,
+    QuantityField,
+    Shown,
+    Text,
+    plain,
+)
 from api.rest.lots import STATUSES
 from api.rest.receipts import QuantityOut, ReleaseIn, quantity_json
-from ledger import transferring
+from api.rest.stock import amount
+from ledger import giving_back, transferring
 from ledger.access import Actor
 from ledger.models import Maker, Transfer
 from ledger.money import round_money
@@ -35,6 +47,10 @@ class TransferIn(Body):
         allow_null=True,
         help_text="For all of it. Left out: at what it costs in the giver's books.",
     )
+    in_kind = Flag(
+        required=False,
+        help_text="Lent: as much of the material is owed, and the price is what it is worth.",
+    )
     note = Text(max_length=400, required=False)
     happened_at = Moment(required=False, help_text="From when on the goods may move; now.")
 
@@ -42,6 +58,16 @@ class TransferIn(Body):
 class AcceptanceIn(Body):
     happened_at = Moment(required=False)
     release = ReleaseIn(required=False, allow_null=True)
+
+
+class GivingBackIn(Body):
+    quantity = QuantityField(required=False, help_text="Left out: all that is still owed.")
+    lot = Id(
+        required=False,
+        help_text="What replaces something that was lent: any lot of the material.",
+    )
+    happened_at = Moment(required=False)
+    note = Text(max_length=400, required=False)
 
 
 class AnswerIn(Body):
@@ -81,6 +107,11 @@ TransferOut = type(
         "quantity": QuantityOut(),
         "price": Shown(allow_null=True, help_text="null is at cost"),
         "amount": Shown(allow_null=True, help_text="What the receiver owes for it."),
+        "gain": Shown(
+            allow_null=True, help_text="The amount above what the goods cost you, if you gave them."
+        ),
+        "in_kind": serializers.BooleanField(help_text="Owed in goods, not in money."),
+        "answers": Id(allow_null=True, help_text="The move that it gives back."),
         "note": Text(allow_blank=True),
         "reason": Text(allow_blank=True),
         "happened_at": Moment(),
@@ -89,6 +120,19 @@ TransferOut = type(
         "entry": Id(allow_null=True, help_text="The entry in your own books."),
     },
 )
+
+
+class LoanOut(serializers.Serializer[Any]):
+    transfer = Id()
+    maker = PartyOut(help_text="The other maker.")
+    lent = serializers.BooleanField(help_text="By you; otherwise you borrowed it.")
+    material = Id()
+    material_name = Text()
+    quantity = QuantityOut()
+    owed = Shown(help_text="What is not replaced yet, in grams or pieces.")
+    owed_value = Shown(allow_null=True, help_text="What that was worth when it was lent.")
+    happened_at = Moment()
+    note = Text(allow_blank=True)
 
 
 class TransferQuery(Paged):
@@ -127,12 +171,32 @@ def transfer_json(offered: transferring.Offered, actor: Actor) -> dict[str, Any]
         "quantity": quantity_json(row.entered, row.quantity, offered.counted),
         "price": _money(row.price, actor) if costs else None,
         "amount": _money(row.amount, actor) if costs else None,
+        "gain": _money(offered.gain, actor) if costs else None,
+        "in_kind": row.in_kind,
+        "answers": row.answers_id and str(row.answers_id),
         "note": row.note,
         "reason": row.reason,
         "happened_at": row.happened_at,
         "offered_at": row.offered_at,
         "answered_at": row.answered_at,
         "entry": entry and str(entry),
+    }
+
+
+def loan_json(row: Transfer, actor: Actor) -> dict[str, Any]:
+    loan = giving_back.as_loan(actor, row)
+    counted = row.material.counted
+    return {
+        "transfer": str(row.id),
+        "maker": {"id": str(loan.other), "name": loan.other_name},
+        "lent": loan.lent,
+        "material": str(row.material_id),
+        "material_name": row.material.name,
+        "quantity": quantity_json(row.entered, row.quantity, counted),
+        "owed": amount(loan.owed, counted),
+        "owed_value": _money(loan.owed_value, actor) if actor.may(Verb.SEE_COSTS) else None,
+        "happened_at": row.happened_at,
+        "note": row.note,
     }
 
 
@@ -183,6 +247,26 @@ class OneTransfer(Resource):
     def get(self, actor: Actor, id: str) -> dict[str, Any]:
         """Show an offer, and how its lot stands with the giver and its origin."""
         return _one(transferring.transfer_for(actor, id), actor)
+
+
+class Returns(Resource):
+    """Giving back what came."""
+
+    @writes(GivingBackIn, TransferOut, examples=settlement_examples.GIVING_BACK)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Offer goods back at the price at which they came, or replace what you borrowed."""
+        facts = {"happened_at": self.now, **data}
+        return _one(giving_back.give_back(actor, transfer=id, **facts), actor)
+
+
+class Loans(Resource):
+    """Debts in kind."""
+
+    @reads(Paged, page_of(LoanOut))
+    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
+        """List what you lent or borrowed and is not replaced yet, newest first."""
+        rows = giving_back.loans_of(actor)
+        return page(self.request, query, rows, lambda row: loan_json(row, actor))
 
 
 class Acceptances(Resource):

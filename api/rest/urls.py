@@ -192,6 +192,8 @@ urlpatterns = [
     path("transfers", transfers.Transfers.as_view()),
     path("transfers/<str:id>", transfers.OneTransfer.as_view()),
     path("transfers/<str:id>/acceptance", transfers.Acceptances.as_view()),
+    path("transfers/<str:id>/returns", transfers.Returns.as_view()),
+    path("debts-in-kind", transfers.Loans.as_view()),
     path("transfers/<str:id>/refusal", transfers.Declines.as_view()),
     path("transfers/<str:id>/withdrawal", transfers.Withdrawals.as_view()),
     path("shares", shares.Shares.as_view()),

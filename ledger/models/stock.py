@@ -37,6 +37,7 @@ class Account(MakerRow):
         SETTLEMENT = "settlement"
         TRANSFER = "transfer"
         MONEY = "money"
+        LOAN = "loan"
         DEPOSIT = "deposit"
 
     # Goods lie in these; PostgreSQL refuses a holding below zero in them.

@@ -13,7 +13,8 @@ class Transfer(MakerRow):
 
     Both see the row. The offer is only added; its answer is written by the ledger's own functions.
     Without a `price` the goods move at what they cost in the giver's books, and so much `percent`
-    more where that is agreed.
+    more where that is agreed. What is given back `answers` the move that brought it, at the price
+    at which it came.
     """
 
     class State(models.TextChoices):
@@ -29,6 +30,10 @@ class Transfer(MakerRow):
     quantity = quantity()
     price = money(null=True)
     percent = models.DecimalField(max_digits=9, decimal_places=4, null=True)
+    in_kind = models.BooleanField(
+        default=False, db_default=False, help_text="Owed in goods, and not in money."
+    )
+    answers = link("self", null=True)
     note = models.CharField(max_length=400, blank=True)
     happened_at = models.DateTimeField(help_text="The goods may move from this moment on.")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
@@ -64,4 +69,9 @@ class Transfer(MakerRow):
         indexes = (
             models.Index(fields=["coop", "maker", "lot"], name="transfer_by_lot"),
             models.Index(fields=["coop", "to_maker"], name="transfer_by_receiver"),
+            models.Index(
+                fields=["coop", "answers"],
+                condition=models.Q(answers__isnull=False),
+                name="transfer_by_answered",
+            ),
         )

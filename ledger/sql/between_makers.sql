@@ -20,6 +20,11 @@ declare
   owed numeric;
   told jsonb := jsonb_build_object('transfer', t.id);
   rule text;
+  -- What is owed in goods is kept apart from what is owed in money.
+  owing text := case when t.in_kind then 'loan' else 'settlement' end;
+  first ledger_transfer;
+  back_quantity numeric;
+  back_amount numeric;
 begin
   if happened < t.happened_at then
     raise exception 'The goods were not offered yet.' using errcode = '23514',
@@ -28,12 +33,12 @@ begin
   end if;
   insert into ledger_account (coop_id, maker_id, id, kind, name, created_at)
   select coop, a.maker_id, a.id, a.kind, a.name, clock_timestamp()
-    from (select giver as maker_id, giver_accounts[2] as id, 'settlement' as kind, m.name
+    from (select giver as maker_id, giver_accounts[2] as id, owing as kind, m.name
             from ledger_maker m where m.coop_id = coop and m.id = receiver
           union all
           select giver, giver_accounts[3], 'transfer', 'gain or loss on moves between makers'
           union all
-          select receiver, receiver_accounts[2], 'settlement', m.name
+          select receiver, receiver_accounts[2], owing, m.name
             from ledger_maker m where m.coop_id = coop and m.id = giver) a
     order by a.maker_id, a.id on conflict do nothing;
   foreach who in array array[least(giver, receiver), greatest(giver, receiver)] loop
@@ -73,6 +78,21 @@ begin
     raise exception 'The books of the giver refuse this.' using errcode = '23514',
       constraint = 'transfer_giver_can', detail = jsonb_build_object('rule', rule);
   end;
+  -- What is given back goes at the price at which it came; whoever gives back the last gram gives
+  -- back the last cent. The lock on the pools lets no other answer come in between.
+  select * into first from ledger_transfer x where x.coop_id = coop and x.id = t.answers_id;
+  if first.id is not null then
+    select coalesce(sum(x.quantity), 0), coalesce(sum(x.amount), 0)
+      into back_quantity, back_amount from ledger_transfer x
+      where x.coop_id = coop and x.answers_id = first.id and x.state = 'accepted';
+    if back_quantity + t.quantity > first.quantity then
+      raise exception 'More comes back than was given.' using errcode = '23514',
+        constraint = 'transfer_answers_no_more', detail = ledger_lot_facts(t.lot_id)
+          || jsonb_build_object('left', first.quantity - back_quantity);
+    end if;
+    t.price := ledger_shown(ledger_part(first.amount - back_amount, t.quantity,
+                                        first.quantity - back_quantity), digits);
+  end if;
   owed := coalesce(t.price,
                    ledger_shown(cost * (1 + coalesce(t.percent, 0) * 0.01), digits));
   if owed <> cost then
@@ -115,7 +135,8 @@ begin
     happened_on, recorded_at, note, person_id, transfer_id, entry_id, to_entry_id)
   select coop, giver, receiver, uuidv7(), 'goods', owed, happened, e.happened_on,
          clock_timestamp(), t.note, given_by, t.id, out_entry, in_entry
-    from ledger_entry e where e.coop_id = coop and e.id = in_entry and owed > 0;
+    from ledger_entry e
+    where e.coop_id = coop and e.id = in_entry and owed > 0 and not t.in_kind;
   perform set_config('app.maker', acting::text, true);
   return owed;
 end $$;

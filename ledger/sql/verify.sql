@@ -73,7 +73,7 @@ begin
     select sum(x.value) as value
       from ledger_account a
       join ledger_posting x on x.coop_id = a.coop_id and x.account_id = a.id
-      where maker is null and a.coop_id = coop and a.kind = 'settlement'
+      where maker is null and a.coop_id = coop and a.kind in ('settlement', 'loan')
       having sum(x.value) <> 0) s
   union all
   select 'goods are never below zero', to_jsonb(s) from (

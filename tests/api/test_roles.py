@@ -63,6 +63,7 @@ ASKS = {
     "POST /closings": Verb.CLOSE,
     "POST /movements/{id}/disputes": Verb.SETTLE,
     "POST /clearings": Verb.CLEAR,
+    "POST /transfers/{id}/returns": Verb.TRANSFER,
     "POST /shares": Verb.TRANSFER,
     "POST /shares/{id}/claims": Verb.TRANSFER,
     "PUT /watches/{material}": Verb.WATCH,
