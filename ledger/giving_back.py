@@ -82,7 +82,7 @@ def give_back(
 
 def _owed_back(actor: Actor, before: Transfer, lot: Lot, quantity: Quantity | None) -> Measured:
     """So much as is to go back, or all that is still owed. Raises NotEnough, LotNotReleased."""
-    owed, _ = owed_of(before)
+    owed = owed_of(before)
     unit = "each" if lot.material.counted else "g"
     amount = Measured(f"{owed.normalize():f} {unit}", owed, counted=lot.material.counted)
     if quantity is not None:
@@ -97,14 +97,11 @@ def _owed_back(actor: Actor, before: Transfer, lot: Lot, quantity: Quantity | No
     return must_be_free(actor, lot, amount)
 
 
-def owed_of(transfer: Transfer) -> tuple[Decimal, Decimal]:
-    """What of a move has not come back yet, in grams or pieces, and its part of the amount."""
+def owed_of(transfer: Transfer) -> Decimal:
+    """What of a move has not come back yet, in grams or pieces."""
     back = Transfer.objects.filter(answers=transfer, state=Transfer.State.ACCEPTED)
-    sums = back.aggregate(quantity=Sum("quantity"), amount=Sum("amount"))
-    return (
-        transfer.quantity - (sums["quantity"] or ZERO),
-        (transfer.amount or ZERO) - (sums["amount"] or ZERO),
-    )
+    owed: Decimal = transfer.quantity - sum(back.values_list("quantity", flat=True), ZERO)
+    return owed
 
 
 def loans_of(actor: Actor) -> "QuerySet[Transfer]":

@@ -247,35 +247,6 @@ TRANSFER: Final = _sent(
     {"maker": _id(9), "lot": LOT, "quantity": "1.5 kg", "note": "from the May drum"},
 )
 ACCEPTANCE: Final = _sent("Seen and released", {"release": {"basis": "seal whole, smells right"}})
-SHARE: Final = _sent(
-    "Half a drum, at cost and five percent",
-    {"lot": LOT, "quantity": "100 kg", "percent": "5", "accepts_itself": True},
-)
-CLAIM: Final = _sent("What the next two batches need", {"quantity": "12 kg"})
-DECANTING: Final = _sent(
-    "A drum for three, and freight that one of them paid",
-    {
-        "draws": [
-            {"gross": "80.8 kg", "tare": "2 kg"},
-            {"net": "59.1 kg", "maker": _id(9)},
-            {"net": "34.4 kg", "maker": _id(10)},
-        ],
-        "paid": [{"maker": _id(9), "amount": "83.97", "note": "freight, to the carrier"}],
-    },
-)
-DEPOSIT: Final = _sent("On a drum", {"supplier": SUPPLIER, "amount": "25.00", "lot": LOT})
-CLOSED_BOOKS: Final = _sent("The end of May", {"closed_on": "2025-05-31", "note": "May"})
-PAYMENT: Final = _sent(
-    "By bank transfer",
-    {
-        "maker": _id(9),
-        "direction": "paid",
-        "amount": "183.17",
-        "note": "bank transfer, the drum of May",
-    },
-)
-DISPUTE: Final = _sent("Not so much", {"reason": "the jug held 11 kg, not 12"})
-CLEARING: Final = _sent("The end of a month", {"note": "May, as agreed at the meeting"})
 CONSIGNMENT: Final = _sent(
     "Fifteen jars to a shop",
     {"shop": "harbour shop", "lines": [{"lot": LOT, "quantity": "15 each"}]},
