@@ -13,12 +13,12 @@ from ledger.access import Actor, day_of
 from ledger.models import Closing
 
 
-class ClosingIn(Body):
+class BookClosingIn(Body):
     closed_on = serializers.DateField(help_text="The last day that is closed; it must be over.")
     note = Text(max_length=400, required=False)
 
 
-class ClosingOut(serializers.Serializer[Any]):
+class BookClosingOut(serializers.Serializer[Any]):
     id = Id()
     closed_on = serializers.DateField()
     note = Text(allow_blank=True)
@@ -37,12 +37,12 @@ def closing_json(row: Closing) -> dict[str, Any]:
 class Closings(Resource):
     """Periods that are closed."""
 
-    @reads(Paged, page_of(ClosingOut))
+    @reads(Paged, page_of(BookClosingOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List when the books were closed up to which day, the latest first."""
         return page(self.request, query, closing.closings_of(actor), closing_json)
 
-    @writes(ClosingIn, ClosingOut, examples=examples.CLOSED_BOOKS)
+    @writes(BookClosingIn, BookClosingOut, examples=examples.CLOSED_BOOKS)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
         """Close the books up to a day, for good; what comes later to light is a new entry."""
         made = closing.close_books(actor, today=day_of(actor, self.now), **data)

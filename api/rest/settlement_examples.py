@@ -29,7 +29,7 @@ DECANTING: Final = _sent(
     },
 )
 DEPOSIT: Final = _sent("On a drum", {"supplier": SUPPLIER, "amount": "25.00", "lot": LOT})
-CLOSED_BOOKS: Final = _sent("The end of May", {"closed_on": "2025-05-31", "note": "May"})
+CLOSED_BOOKS: Final = _sent("The end of a year", {"closed_on": "2024-12-31", "note": "2024"})
 PAYMENT: Final = _sent(
     "By bank transfer",
     {
