@@ -7,7 +7,7 @@ from ledger.migrations import _sql
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("ledger", "0047_closing"),
+        ("ledger", "0039_round_placement_walls"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
