@@ -56,7 +56,7 @@ def line_by_line(
     *,
     coin: Decimal = CENT,
 ) -> Decimal:
-    """What it costs to take each material where it is cheapest by the kilogram, and then to pay.
+    """What it costs to take each material where a kilogram that is needed costs least, and to pay.
 
     Whole packs that cover the need, at the price of so many; freight and least amounts are only
     looked at when they are billed, and an order below its least amount is paid at that amount.
@@ -67,7 +67,7 @@ def line_by_line(
         own = [offer for offer in offers if offer.material == need.material]
         if need.quantity > 0 and own:
             packs = {offer: _fewest(offer, need.quantity) for offer in own}
-            offer = min(own, key=lambda one: one.price_of(packs[one]) / one.size)
+            offer = min(own, key=lambda one: packs[one] * one.price_of(packs[one]))
             chosen[offer] = packs[offer]
     paid = Decimal(0)
     for order in bill(chosen, terms, coin):

@@ -60,6 +60,8 @@ class _Best:
 def search(question: Question, judge: Judge, *, until: int, within: Decimal) -> Outcome:
     """The cheapest packs, to proof, to a part `within` of the least cost, or the best found until
     that moment of the monotonic clock, in nanoseconds."""
+    if not question.needs:
+        return Outcome((), 0, False)
     best, bound = _Best(judge), 0
     in_packs: set[int] = set()
     if len(question.choices) <= _FEW:

@@ -130,7 +130,9 @@ class OrderPlanOut(serializers.Serializer[Any]):
     gap_percent = Shown(help_text="The part of the cost that might still be saved.")
     proven = serializers.BooleanField(help_text="Whether there is no cheaper plan.")
     seconds = Shown(help_text="That finding it took.")
-    line_by_line = Shown(help_text="Each material where a kilogram of it is cheapest.")
+    line_by_line = Shown(
+        help_text="Each material where a kilogram that is needed of it costs least."
+    )
     saving = Shown(help_text="Against line by line; below zero only where that cannot be ordered.")
     apart = Shown(
         allow_null=True, help_text="Each material ordered by itself at its best, if that was told."

@@ -8,6 +8,7 @@ from tests.benchmarks import (
     history,
     issuing,
     listing,
+    ordering,
     planning,
     posting,
     recalling,
@@ -29,6 +30,7 @@ PARTS: dict[str, Part] = {
     "history": history.measure,
     "recall": recalling.measure,
     "what-if": rolling.measure,
+    "ordering": ordering.measure,
     "start": starting.measure,
 }
 

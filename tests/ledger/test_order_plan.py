@@ -184,12 +184,14 @@ def test_it_says_what_budget_would_do() -> None:
 
 
 def test_what_is_in_store_is_used_first() -> None:
-    """12 months at 100 g are 1,200 g: with 300 g in store, one pack is used in time, not two."""
+    """12 months at 100 g are 1,200 g: with 200 g in store one pack is used up, with 300 g none."""
     offers = [one("clay", "4", shelf_months=D(12)), one("clay", "9", "press")]
-    need = Need("clay", D(1500), D(100), in_store=D(300))
+    need = Need("clay", D(1500), D(100), in_store=D(200))
     with pytest.raises(NothingCovers):
         order_plan([need], offers[:1], FREE)
     assert order_plan([need], offers, FREE).cost == 13
+    assert order_plan([replace(need, in_store=D(300))], offers, FREE).cost == 18
+    assert order_plan([replace(need, in_store=D(300), sure=D(1500))], offers, FREE).cost == 13
 
 
 def test_nothing_needed_is_nothing_ordered() -> None:
