@@ -157,10 +157,9 @@ def end_order(
     """
     actor.must(Verb.ORDER)
     found = order_for(actor, order)
-    lines = list(_lines(found))
     of = None if line is None else find(_lines(found), line, pointer="/order_line")
     _must_come_after(found, happened_at)
-    concerned = lines if of is None else [of]
+    concerned = list(_lines(found)) if of is None else [of]
     materials = [one.material_id for one in concerned]
     lock_pools(materials)
     standing = OnOrder.objects.filter(order=found, line__in=concerned)

@@ -6,8 +6,10 @@ from decimal import Decimal
 from typing import Final
 from uuid import UUID
 
-from ledger.access import Actor, material_for
+from ledger.access import Actor, day_of, material_for
 from ledger.errors import Conflict, Invalid, placed
+from ledger.lead_time_reading import lead_time_for
+from ledger.lead_times import LEAST_TO_PLAN_BY
 from ledger.measuring import measure
 from ledger.models import Material
 from ledger.quantities import Quantity
@@ -41,11 +43,16 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class ReorderAdvice:
-    """The point, what it came from, and the share of use that is met with a usual order."""
+    """The point, what it came from, and the share of use that is met with a usual order.
+
+    `deliveries` is how many the lead time was measured by; None where it was said.
+    """
 
     material: Material
     use: Use
     measured: Measured | None
+    lead_time: LeadTime
+    deliveries: int | None
     point: ReorderPoint
     fill_rate: Decimal | None
 
@@ -55,15 +62,16 @@ def advise_reorder(
     *,
     material: UUID | str,
     service_level: Decimal,
-    lead_time: LeadTime,
     now: datetime,
+    lead_time: LeadTime | None = None,
     use: GivenUse | None = None,
     usual_order: Quantity | None = None,
 ) -> ReorderAdvice:
     """The reorder point for a service level between 0.5 and 0.9999; nothing is kept.
 
-    Without `use`, that of the last 26 weeks. Raises NotFound, Invalid, Conflict where too little
-    was used to tell, and what turning a quantity into grams or pieces raises.
+    Without `use`, that of the last 26 weeks; without `lead_time`, what deliveries of two years
+    tell. Raises NotFound, Invalid, Conflict where too little was used or delivered to tell, and
+    what turning a quantity into grams or pieces raises.
     """
     actor.must(Verb.READ)
     found = material_for(actor, material)
@@ -74,6 +82,9 @@ def advise_reorder(
         told, measured = _measured(actor, found, now)
     else:
         told = _told(use, found)
+    deliveries = None
+    if lead_time is None:
+        lead_time, deliveries = _measured_lead(actor, found, now)
     with placed("/service_level_percent"):
         point = reorder_point(told, lead_time, service_level=service_level)
     rate = None
@@ -81,7 +92,18 @@ def advise_reorder(
         with placed("/usual_order"):
             order = measure(usual_order, found).quantity
             rate = fill_rate(point.z, spread=point.lead_time_spread, order=order)
-    return ReorderAdvice(found, told, measured, point, rate)
+    return ReorderAdvice(found, told, measured, lead_time, deliveries, point, rate)
+
+
+def _measured_lead(actor: Actor, material: Material, now: datetime) -> tuple[LeadTime, int]:
+    """What deliveries tell of the lead time, and how many they are."""
+    found = lead_time_for(actor, material.id, day=day_of(actor, now))
+    if found is None or found.deliveries < LEAST_TO_PLAN_BY:
+        raise Conflict(
+            f"Too little of {material.name} has come by orders to tell how long it takes: fewer"
+            f" than {LEAST_TO_PLAN_BY} deliveries. Say it as lead_time."
+        )
+    return found.time, found.deliveries
 
 
 def _told(use: GivenUse, material: Material) -> Use:

@@ -88,7 +88,9 @@ class ReorderIn(Body):
     service_level_percent = DecimalText(
         least="50", most="99.99", help_text="How many of a hundred orders nothing runs out during."
     )
-    lead_time = LeadTimeIn()
+    lead_time = LeadTimeIn(
+        required=False, help_text="Measured by deliveries against orders if left out."
+    )
     use = GivenUseIn(required=False, help_text="Measured over the last 26 weeks if left out.")
     usual_order = QuantityField(required=False)
 
@@ -105,11 +107,20 @@ class DailyUseOut(serializers.Serializer[Any]):
     measured = UseMeasuredOut(allow_null=True)
 
 
+class PlanningLeadTimeOut(serializers.Serializer[Any]):
+    days = Shown()
+    spread_days = Shown()
+    deliveries = serializers.IntegerField(
+        allow_null=True, help_text="That it was measured by; null where it was said."
+    )
+
+
 class ReorderOut(serializers.Serializer[Any]):
     material = Id()
     name = Text()
     unit = serializers.ChoiceField(["g", "each"])
     use = DailyUseOut()
+    lead_time = PlanningLeadTimeOut()
     z = Shown()
     lead_time_use = Shown(help_text="In the mean, until an order may be used.")
     lead_time_spread = Shown()
@@ -157,7 +168,7 @@ def usage_json(read: UsageRead, found: Usage, ahead: int, expected: Forecast) ->
     }
 
 
-def reorder_json(found: ReorderAdvice, lead_time: LeadTime) -> dict[str, Any]:
+def reorder_json(found: ReorderAdvice) -> dict[str, Any]:
     point, use, measured = found.point, found.use, found.measured
     return {
         "material": str(found.material.id),
@@ -174,22 +185,27 @@ def reorder_json(found: ReorderAdvice, lead_time: LeadTime) -> dict[str, Any]:
                 "pattern": measured.pattern.value,
             },
         },
+        "lead_time": {
+            "days": _shown(found.lead_time.mean),
+            "spread_days": _shown(found.lead_time.spread),
+            "deliveries": found.deliveries,
+        },
         "z": _shown(point.z),
         "lead_time_use": _shown(point.lead_time_use),
         "lead_time_spread": _shown(point.lead_time_spread),
         "safety_stock": _shown(point.safety_stock),
         "reorder_point": _shown(point.point),
         "fill_rate_percent": _shown(found.fill_rate and found.fill_rate * HUNDRED),
-        "working": _working(found, lead_time),
+        "working": _working(found),
     }
 
 
-def _working(found: ReorderAdvice, lead_time: LeadTime) -> str:
-    use, point = found.use, found.point
+def _working(found: ReorderAdvice) -> str:
+    use, point, lead = found.use, found.point, found.lead_time
     return (
-        f"{_shown(use.mean)} x {shortest(lead_time.mean)}"
-        f" + {_shown(point.z)} x sqrt({shortest(lead_time.mean)} x {_shown(use.spread)}^2"
-        f" + {_shown(use.mean)}^2 x {shortest(lead_time.spread)}^2) = {_shown(point.point)}"
+        f"{_shown(use.mean)} x {_shown(lead.mean)}"
+        f" + {_shown(point.z)} x sqrt({_shown(lead.mean)} x {_shown(use.spread)}^2"
+        f" + {_shown(use.mean)}^2 x {_shown(lead.spread)}^2) = {_shown(point.point)}"
     )
 
 
@@ -218,15 +234,14 @@ class ReorderPoints(Resource):
     @writes(ReorderIn, ReorderOut, status=200, keyed=False, examples=examples.REORDER_POINT)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """At which position to order again; nothing is kept. A watch keeps the point."""
-        lead = data["lead_time"]
-        lead_time = LeadTime(lead["days"], lead.get("spread_days", Decimal(0)))
+        lead = data.get("lead_time")
         found = advise_reorder(
             actor,
             material=id,
             service_level=data["service_level_percent"] / HUNDRED,
-            lead_time=lead_time,
+            lead_time=lead and LeadTime(lead["days"], lead.get("spread_days", Decimal(0))),
             use=GivenUse(**data["use"]) if "use" in data else None,
             usual_order=data.get("usual_order"),
             now=self.now,
         )
-        return reorder_json(found, lead_time)
+        return reorder_json(found)

@@ -126,7 +126,7 @@ class SupplierLeads(Resource):
 
     @reads(None, SupplierLeadOut)
     def get(self, actor: Actor, id: str) -> dict[str, Any]:
-        """How many days passed from order to delivery, over all and by material."""
+        """How many days passed from an order until it could be used, over all and by material."""
         found = lead_time_of(actor, id, day=day_of(actor, self.now))
         return {
             "supplier": str(found.supplier.id),
