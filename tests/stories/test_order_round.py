@@ -9,8 +9,8 @@ import pytest
 from tests.api.client import Client, Coop, open_coop
 from tests.api.people import maker_id, member
 from tests.running import Running
+from tests.stories.buying import BENCHES, PLEDGES, offered, reckoned
 
-BENCHES = ("North Bench", "Mill Bench", "Quay Bench", "Hill Bench", "Lane Bench")
 LATER = "2199-01-01T12:00:00Z"
 
 
@@ -26,30 +26,7 @@ def coordinator(coop: Coop) -> Client:
 
 @pytest.fixture(scope="module")
 def goods(coordinator: Client) -> dict[str, str]:
-    """Three materials and a jar, which three suppliers offer."""
-    made = {name: coordinator.material(name) for name in ("Glycerin", "Cera Alba", "Squalane")}
-    made["Jar"] = coordinator.material("Jar", measured_by="count", mass_each="120 g")
-    far, near, glass = (coordinator.supplier() for _ in range(3))
-    since = {"valid_from": "2025-01-01", "open": True}
-    for supplier, material, pack, price, breaks in (
-        (far, "Glycerin", "25 kg", "92.50", [("100 kg", "81.25")]),
-        (near, "Glycerin", "5 kg", "24.00", []),
-        (far, "Cera Alba", "10 kg", "118.00", [("20 kg", "104.00")]),
-        (near, "Cera Alba", "1 kg", "14.90", []),
-        (near, "Squalane", "1 kg", "33.00", [("5 kg", "29.50")]),
-        (glass, "Jar", "144 each", "95.04", [("432 each", "79.20")]),
-    ):
-        steps = [{"at_least": least, "price": each} for least, each in breaks]
-        offer = {"supplier": supplier, "material": made[material], "pack": pack, "price": price}
-        coordinator.post("offers", {**offer, **since, "breaks": steps}).made()
-    day = {"valid_from": "2025-01-01", "open": True}
-    freight = {"freight_kind": "flat", "freight": "38.00", "free_from": "500.00"}
-    coordinator.post(f"suppliers/{far}/terms", {**day, **freight}).made()
-    freight = {"freight_kind": "flat", "freight": "9.50", "free_from": "250.00"}
-    coordinator.post(f"suppliers/{near}/terms", {**day, **freight}).made()
-    freight = {"freight_kind": "mass", "freight": "0.40"}
-    coordinator.post(f"suppliers/{glass}/terms", {**day, **freight}).made()
-    return made
+    return offered(coordinator)
 
 
 @pytest.fixture(scope="module")
@@ -58,44 +35,6 @@ def opened(coordinator: Client, coop: Coop) -> str:
     buyer = str(maker_id(coop, "Mill Bench"))
     body = {"name": "Spring", "closes_at": LATER, "buyer": buyer, "note": "by the lorry"}
     return str(coordinator.post("order-rounds", body).made()["id"])
-
-
-def reckoned(client: Client, round: str) -> dict[str, Any]:
-    """What came of it, as soon as the worker has reckoned."""
-    end = time.monotonic() + 90
-    while time.monotonic() < end:
-        found: dict[str, Any] = client.get(f"order-rounds/{round}/result").made()
-        if found["reckoned_at"]:
-            return found
-        time.sleep(0.3)
-    raise AssertionError("the worker has not reckoned the round")
-
-
-PLEDGES: dict[str, list[dict[str, Any]]] = {
-    "North Bench": [
-        {"material": "Glycerin", "quantity": "40 kg"},
-        {"material": "Cera Alba", "quantity": "6 kg"},
-        {"material": "Jar", "quantity": "200 each"},
-    ],
-    "Mill Bench": [
-        {"material": "Glycerin", "quantity": "30 kg", "takes_leftover": True},
-        {"material": "Squalane", "quantity": "2.5 kg"},
-    ],
-    "Quay Bench": [
-        {"material": "Cera Alba", "quantity": "12 kg"},
-        {"material": "Squalane", "quantity": "1 kg"},
-        {"material": "Jar", "quantity": "120 each"},
-    ],
-    "Hill Bench": [
-        {"material": "Glycerin", "quantity": "11 lb"},
-        {"material": "Jar", "quantity": "100 each"},
-    ],
-    # Nobody sells beeswax at this price.
-    "Lane Bench": [
-        {"material": "Squalane", "quantity": "1.2 kg", "highest_price": "45"},
-        {"material": "Cera Alba", "quantity": "0.5 kg", "highest_price": "3.21"},
-    ],
-}
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,214 @@
+"""A co-op's month: five makers order together, a delivery is short, a drum is drawn off, what is
+left over is claimed, and at the end of the month nobody owes anybody anything.
+
+Each step stands on the one before it.
+"""
+
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from tests.api.client import Client, Coop, open_coop
+from tests.api.people import maker_id, member
+from tests.running import Running
+from tests.stories.buying import BENCHES, PLEDGES, offered, reckoned
+
+BUYER = "Mill Bench"
+OTHERS = [name for name in BENCHES if name != BUYER]
+RELEASED = {"release": {"basis": "came released"}}
+
+
+@pytest.fixture(scope="module")
+def coop(server: Running) -> Coop:
+    return open_coop(server, *BENCHES)
+
+
+@pytest.fixture(scope="module")
+def coordinator(coop: Coop) -> Client:
+    return member(coop, None, "coordinator")
+
+
+@pytest.fixture(scope="module")
+def goods(coordinator: Client) -> dict[str, str]:
+    return offered(coordinator)
+
+
+@pytest.fixture(scope="module")
+def found(coop: Coop, coordinator: Client, goods: dict[str, str]) -> dict[str, Any]:
+    """What came of the round, and its orders in the buyer's books."""
+    body = {
+        "name": "Month",
+        "closes_at": "2199-01-01T12:00:00Z",
+        "buyer": str(maker_id(coop, BUYER)),
+    }
+    round = coordinator.post("order-rounds", body).made()["id"]
+    for bench, pledges in PLEDGES.items():
+        for pledge in pledges:
+            sent = {**pledge, "material": goods[pledge["material"]]}
+            coop[bench].post(f"order-rounds/{round}/pledges", sent).made()
+    coordinator.post(f"order-rounds/{round}/closing", {}).made()
+    result = reckoned(coordinator, round)
+    placed = coop[BUYER].post(f"order-rounds/{round}/orders", {}).made()["orders"]
+    return {**result, "placed": {one["supplier"]: one["order"] for one in placed}}
+
+
+def many(quantity: dict[str, str]) -> str:
+    """A quantity as it is typed."""
+    return f"{quantity['grams']} g" if "grams" in quantity else f"{quantity['count']} each"
+
+
+def shares_of(found: dict[str, Any], material: str) -> dict[str, dict[str, Any]]:
+    """What each maker takes of a material, by its name."""
+    return {
+        share["maker"]["name"]: line
+        for share in found["shares"]
+        for line in share["lines"]
+        if line["material_name"] == material and line["dropped"] is None
+    }
+
+
+@pytest.fixture(scope="module")
+def arrived(coop: Coop, goods: dict[str, str], found: dict[str, Any]) -> dict[str, str]:
+    """All has come, but for a kilogram of squalane that will not; lots by material."""
+    mill, lots = coop[BUYER], {}
+    for order in found["orders"]:
+        written = mill.get(f"orders/{found['placed'][order['supplier']['id']]}").made()
+        lines = []
+        for line, ordered in zip(written["lines"], order["lines"], strict=True):
+            quantity, price = many(ordered["quantity"]), line["price"]
+            if ordered["material_name"] == "Squalane":
+                assert quantity == "5000.000000 g"
+                quantity, price = "4 kg", f"{Decimal(price) * 4 / 5:.2f}"
+            lines.append(
+                {
+                    "material": line["material"],
+                    "order_line": line["id"],
+                    "supplier_lot": f"S-{ordered['material_name']}",
+                    "quantity": quantity,
+                    "price": price,
+                    "expires_on": "2199-01-01",
+                }
+            )
+        freight = {"kind": "freight", "amount": order["freight"], "spread_by": "mass"}
+        body = {
+            "supplier": order["supplier"]["id"],
+            "order": written["id"],
+            "lines": lines,
+            "charges": [freight] if Decimal(order["freight"]) else [],
+            **RELEASED,
+        }
+        receipt = mill.post("receipts", body).made()
+        names = {id: name for name, id in goods.items()}
+        for sent, line in zip(lines, receipt["lines"], strict=True):
+            lots[names[sent["material"]]] = line["lot"]["id"]
+    return lots
+
+
+def test_a_short_delivery_stays_on_order_until_nothing_more_is_expected(
+    coop: Coop, goods: dict[str, str], found: dict[str, Any], arrived: dict[str, str]
+) -> None:
+    mill = coop[BUYER]
+    assert set(arrived) == set(goods)
+    assert mill.stock(goods["Squalane"])["on_order"] == "1000.000000"
+    assert mill.stock(goods["Glycerin"])["on_order"] == "0"
+    (late,) = mill.listed("orders", material=goods["Squalane"], state="open")
+    told = mill.post(f"orders/{late['id']}/endings", {"reason": "sold out for the season"}).made()
+    assert told["state"] == "closed"
+    assert mill.stock(goods["Squalane"])["on_order"] == "0"
+
+
+@pytest.fixture(scope="module")
+def drawn(coop: Coop, found: dict[str, Any], arrived: dict[str, str]) -> dict[str, str]:
+    """The glycerin is drawn off for each who takes of it, a kilogram stays in the drum."""
+    mill, takes = coop[BUYER], shares_of(found, "Glycerin")
+    wanted = {name: Decimal(takes[name]["quantity"]["grams"]) for name in takes}
+    whole = Decimal(mill.get(f"lots/{arrived['Glycerin']}").made()["on_hand"]["grams"])
+    own = whole - 1000 - sum(grams for name, grams in wanted.items() if name != BUYER)
+    nets = {**wanted, BUYER: own}
+    draws = [{"gross": f"{net + 1850} g", "tare": "1.85 kg"} for net in nets.values()]
+    made = mill.post(f"lots/{arrived['Glycerin']}/decantings", {"draws": draws}).made()
+    assert (made["heel"], Decimal(made["drawn"])) == ("1000.000000", whole - 1000)
+    assert sum(Decimal(one["share"]) for one in made["draws"]) == Decimal(made["cost"])
+    return {name: one["lot"]["id"] for name, one in zip(nets, made["draws"], strict=True)}
+
+
+def test_each_takes_its_goods_at_what_the_round_has_reckoned(
+    coop: Coop, found: dict[str, Any], arrived: dict[str, str], drawn: dict[str, str]
+) -> None:
+    """A move keeps supplier lot and expiry; what it costs is the maker's share of the round."""
+    for material in ("Glycerin", "Cera Alba", "Squalane", "Jar"):
+        for name, line in shares_of(found, material).items():
+            if name == BUYER:
+                continue
+            lot = drawn[name] if material == "Glycerin" else arrived[material]
+            body = {
+                "maker": str(maker_id(coop, name)),
+                "lot": lot,
+                "quantity": many(line["quantity"]),
+                "price": line["amount"],
+            }
+            offer = coop[BUYER].post("transfers", body).made()
+            taken = coop[name].post(f"transfers/{offer['id']}/acceptance", RELEASED).made()
+            assert taken["amount"] == line["amount"]
+            here = coop[name].get(f"lots/{lot}").made()
+            assert (here["value"], here["supplier_lot"]) == (line["amount"], f"S-{material}")
+    together = {share["maker"]["name"]: share["together"] for share in found["shares"]}
+    owed = coop[BUYER].get("settlement").made()["results"]
+    assert {one["maker"]["name"]: one["balance"] for one in owed} == {
+        name: together[name] for name in OTHERS
+    }
+
+
+def test_what_is_left_over_is_claimed_at_cost(
+    coop: Coop, goods: dict[str, str], drawn: dict[str, str]
+) -> None:
+    mill, hill = coop[BUYER], coop["Hill Bench"]
+    open_to_all = {"lot": drawn[BUYER], "quantity": "3 kg", "accepts_itself": True}
+    share = mill.post("shares", open_to_all).made()
+    before = Decimal(hill.stock(goods["Glycerin"])["on_hand"])
+    claim = hill.post(f"shares/{share['id']}/claims", {"quantity": "2 kg"}).made()
+    assert claim["state"] == "accepted"
+    assert Decimal(hill.stock(goods["Glycerin"])["on_hand"]) == before + 2000
+    too_much = coop["Lane Bench"].post(f"shares/{share['id']}/claims", {"quantity": "2 kg"})
+    assert too_much.refused(409, "not_enough", "/quantity")["left"] == "1000.000000"
+
+
+def test_one_helps_another_out(coop: Coop, arrived: dict[str, str]) -> None:
+    """Two kilograms of wax at cost: a fifth debt, in a chain with two of the others."""
+    body = {"maker": str(maker_id(coop, "Quay Bench")), "lot": arrived["Cera Alba"]}
+    offer = coop["North Bench"].post("transfers", {**body, "quantity": "2 kg"}).made()
+    coop["Quay Bench"].post(f"transfers/{offer['id']}/acceptance", RELEASED).made()
+    (north, mill) = coop["Quay Bench"].get("settlement").made()["results"]
+    assert {north["maker"]["name"], mill["maker"]["name"]} == {"North Bench", BUYER}
+    assert all(Decimal(one["balance"]) < 0 for one in (north, mill))
+
+
+def test_the_month_ends_and_nobody_owes_anything(
+    coop: Coop, coordinator: Client, found: dict[str, Any]
+) -> None:
+    month = f"{datetime.now(UTC):%Y-%m}"
+    hill = coop["Hill Bench"].get("settlement/statement", month=month).made()
+    goods = [row for row in hill["results"] if row["kind"] == "goods"]
+    assert len(goods) == 3, "glycerin and jars of the round, and what it has claimed"
+    assert sum(Decimal(row["amount"]) for row in goods) == Decimal(hill["closing"])
+    for row in goods:
+        lines = coop["Hill Bench"].get(f"entries/{row['entry']}").made()["postings"]
+        assert sum(Decimal(line["value"]) for line in lines) == 0
+    asked = coordinator.get("settlement").made()
+    assert asked["total"] == "0.00"
+    assert asked["clearing"]["proven"]
+    assert len(asked["clearing"]["payments"]) == asked["clearing"]["at_least"] == len(OTHERS)
+    made = coordinator.post("clearings", {"note": "five debts, four payments"}).made()
+    for due in made["payments"]:
+        paid = {
+            "maker": due["payee"]["id"],
+            "direction": "paid",
+            "amount": due["amount"],
+            "note": "bank transfer",
+        }
+        coop[due["payer"]["name"]].post("payments", paid).made()
+    assert {one["balance"] for one in coordinator.get("settlement").made()["results"]} == {"0.00"}
+    done = coop.server.manage("verify_ledger")
+    assert done.returncode == 0, done.stdout
