@@ -7,3 +7,8 @@ class ApiConfig(AppConfig):
     """Everything that speaks HTTP."""
 
     name = "api"
+
+    def ready(self) -> None:
+        """Make known what the outbox may be asked to do."""
+        # It uses tables, which are there only now.
+        from api import webhooks  # noqa: F401

@@ -83,9 +83,11 @@ class Key:
             raise Answered(status, body, orjson.loads(headers))
 
     def keep(self, actor: Actor, response: Response) -> None:
-        """Keep the answer beside the work, in its transaction."""
+        """Keep the answer beside the work, in its transaction; what is shown once is left out."""
         headers = {name: response[name] for name in KEPT_HEADERS if name in response}
         data: Any = response.data
+        if once := getattr(response, "once", ()):
+            data = {**data, **dict.fromkeys(once)}
         body = data if isinstance(data, bytes) else orjson.dumps(data)
         self.keep_as(actor, response.status_code, body.decode(), headers)
 

@@ -51,6 +51,8 @@ class Sent:
     status: int | None = None
     headers: dict[str, str] = field(default_factory=dict)
     kind: str | None = None
+    # Fields that are not kept for a retry, which finds null in their place.
+    once: tuple[str, ...] = ()
 
 
 class Resource(APIView):
@@ -217,4 +219,6 @@ def response_of(given: Any, status: int) -> Response:
     """A method's answer as a response; text is JSON that PostgreSQL made."""
     sent = given if isinstance(given, Sent) else Sent(given)
     body = sent.body.encode() if isinstance(sent.body, str) else sent.body
-    return Response(body, sent.status or status, headers=sent.headers, content_type=sent.kind)
+    response = Response(body, sent.status or status, headers=sent.headers, content_type=sent.kind)
+    response.once = sent.once  # type: ignore[attr-defined]
+    return response

@@ -5,6 +5,7 @@ Standard library only: the supervisor imports this and stays small.
 
 import os
 import secrets
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from urllib.parse import parse_qsl, unquote, urlsplit
 
@@ -98,6 +99,11 @@ def reached_at(host: str) -> str:
 def in_url(host: str) -> str:
     """An address as a URL has it: IPv6 in brackets (RFC 3986)."""
     return f"[{host}]" if ":" in host else host
+
+
+def networks(text: str) -> tuple[IPv4Network | IPv6Network, ...]:
+    """The networks in a list such as "10.0.0.0/8, 127.0.0.1". Raises ValueError."""
+    return tuple(ip_network(one.strip()) for one in text.split(",") if one.strip())
 
 
 def broker_url(redis_url: str) -> str:

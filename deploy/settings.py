@@ -130,6 +130,9 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BROKER_CONNECTION_MAX_RETRIES = None
 # How long a worker may hold a piece of work before another takes it: longer than it may run.
 OUTBOX_LEASE_S = int(ENV.get("STILLROOM_OUTBOX_LEASE_S", CELERY_TASK_TIME_LIMIT + 30))
+# Networks within which messages to programs may go, also by http: none but for those who run the
+# receiving program on the same machine or beside it.
+WEBHOOK_NETWORKS = environment.networks(ENV.get("STILLROOM_WEBHOOK_NETWORKS", ""))
 
 
 def _every(task: str, seconds: int) -> dict[str, Any]:

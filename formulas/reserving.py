@@ -11,6 +11,7 @@ from uuid import UUID
 from django.db import connection
 
 from formulas.picking import PickableLot
+from formulas.short_batches import owe_look
 from ledger.access import Actor
 from ledger.alerts import enqueue_checks
 from ledger.lots import NewLot, open_lots
@@ -126,6 +127,8 @@ def reserve(
     reservations, lacking = promised(actor, account, promises, short)
     write_together(reservations, lacking)
     enqueue_checks(actor, {row.material_id for row in reservations} | short.keys())
+    if lacking:
+        owe_look(actor, account)
 
 
 def free(actor: Actor, account: UUID) -> None:
@@ -133,10 +136,12 @@ def free(actor: Actor, account: UUID) -> None:
     own = {"maker_id": actor.maker, "account_id": account}
     reserved, lacking = Reservation.objects.filter(**own), Shortfall.objects.filter(**own)
     materials = [*reserved.values_list("material_id", flat=True)]
-    materials += lacking.values_list("material_id", flat=True)
+    lacked = [*lacking.values_list("material_id", flat=True)]
     reserved.delete()
     lacking.delete()
-    enqueue_checks(actor, materials)
+    enqueue_checks(actor, [*materials, *lacked])
+    if lacked:
+        owe_look(actor, account)
 
 
 def promised_materials(actor: Actor, account: UUID) -> set[UUID]:

@@ -13,7 +13,7 @@ from django.db.models.functions import Least
 from formulas.access import batches_of
 from formulas.models import Batch
 from ledger.access import Actor, day_of
-from ledger.alerts import alerts
+from ledger.alert_answers import alerts
 from ledger.models import (
     Account,
     Alert,
@@ -76,7 +76,7 @@ def today(actor: Actor, *, now: datetime) -> Today:
             Short(batch, lacks[batch.account_id]) for batch in planned if batch.account_id in lacks
         ],
         ready=[batch for batch in planned if batch.account_id not in lacks],
-        low=list(alerts(actor, open=True).order_by("-opened_at")[:MOST]),
+        low=list(alerts(actor, open=True, kind="low_stock").order_by("-opened_at")[:MOST]),
         expiring=list(_expiring(actor, day)[:MOST]),
         undecided=list(_undecided(actor)[:MOST]),
         offers=offered(offers[:MOST]),

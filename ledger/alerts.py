@@ -1,4 +1,4 @@
-"""Watches over stock, and the alerts that they open and close.
+"""Watches over stock, and the low-stock alerts that they open and close.
 
 A check looks at one material of one maker. It is owed through the outbox by whatever may have
 changed the answer: an entry (the database sees to that), a decision on a lot, a plan, the watch
@@ -10,31 +10,33 @@ its commit, and the check takes the same lock before it looks.
 """
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Final
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
-from django.core.mail import EmailMessage
 from django.db import connection, transaction
 from django.db.models import QuerySet
 
 from ledger import outbox
-from ledger.access import Actor, find, material_for, set_walls
-from ledger.balances import position_of
+from ledger.access import Actor, material_for, set_walls
+from ledger.alert_book import Book, Finding
+from ledger.balances import Position, position_of
 from ledger.entries import lock_pools
 from ledger.errors import Invalid, NotFound, Stale, placed
+from ledger.expiry_risk import runs_out_on
 from ledger.makers import all_coops
 from ledger.measuring import measure
-from ledger.models import Alert, Coop, Maker, Membership, Watch
+from ledger.models import Alert, AlertKind, Watch
 from ledger.outbox import Work
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 from ledger.statements import run
+from ledger.usage_reading import mean_daily_use
 
-LOW_STOCK: Final = "low_stock"
-CHECK, MAIL = "check_watch", "mail_alert"
+LOW_STOCK: Final = AlertKind.LOW_STOCK
+CHECK: Final = "check_watch"
+SIX_PLACES: Final = Decimal("0.000001")
 # The pools are locked before the first row is written: every row needs the lock's own.
 _OWE_CHECKS: Final = """
 with watched as (
@@ -56,9 +58,13 @@ def set_watch(
     *,
     material: UUID | str,
     reorder_point: Quantity,
+    lead_days: int | None = None,
     version: int | None = None,
 ) -> Watch:
     """Warn the maker once the position of the material is at or below the reorder point.
+
+    `lead_days` are those from an order until what came of it may be used, where the maker states
+    them: a batch that lacks some of it then tells by when to order.
 
     Raises NotFound, Invalid for what is not stocked, Stale when `version` is given and is not the
     watch's own, and what turning the quantity into grams or pieces raises.
@@ -78,6 +84,7 @@ def set_watch(
     else:
         watch.version += 1
     watch.reorder_point, watch.entered = point, reorder_point.entered
+    watch.lead_days = lead_days
     watch.save()
     enqueue_checks(actor, [watched.id])
     return watch
@@ -94,7 +101,8 @@ def drop_watch(
     if version is not None and version != watch.version:
         raise Stale
     watch.delete()
-    _open_alerts(actor.maker, watched.id).update(closed_at=now)
+    book = Book(actor.coop_id, actor.maker, now)
+    book.close(book.standing(LOW_STOCK, [watched.id]).values())
 
 
 def watch_for(actor: Actor, material: UUID | str) -> Watch:
@@ -111,21 +119,6 @@ def watches(actor: Actor) -> "QuerySet[Watch]":
     """The maker's watches with their materials."""
     actor.must(Verb.READ)
     return _own_watches(actor)
-
-
-def alerts(actor: Actor, *, open: bool | None = None) -> "QuerySet[Alert]":
-    """The maker's alerts with their materials: all of them, or only the open or the closed.
-
-    An alert keeps the position and the reorder point that it was opened with.
-    """
-    actor.must(Verb.READ)
-    rows = Alert.objects.select_related("material").filter(maker_id=actor.maker)
-    return rows if open is None else rows.filter(closed_at__isnull=open)
-
-
-def alert_for(actor: Actor, id: UUID | str) -> Alert:
-    """One of the maker's alerts. Raises NotFound."""
-    return find(alerts(actor), id)
 
 
 def enqueue_checks(actor: Actor, material_ids: Iterable[UUID]) -> None:
@@ -151,21 +144,23 @@ def look_at(coop_id: UUID, maker_id: UUID, material_id: UUID, *, now: datetime) 
     """Open the alert of a material that is low, close that of one that is not.
 
     Inside the maker's walls, in the open transaction. Returns the alert when it was opened now,
-    and has then owed its mail; looking twice changes nothing.
+    and has then owed its messages; looking twice changes nothing.
     """
     lock_pools([material_id])
-    watch = Watch.objects.filter(maker_id=maker_id, material_id=material_id).first()
+    watches = Watch.objects.select_related("material")
+    watch = watches.filter(maker_id=maker_id, material_id=material_id).first()
     if watch is None:
         return None
-    zone = Coop.objects.values_list("time_zone", flat=True).get(id=coop_id)
-    day = now.astimezone(ZoneInfo(zone)).date()
-    position = position_of(material_id, on=day)
-    low, standing = position <= watch.reorder_point, _open_alerts(maker_id, material_id)
-    if not low:
-        standing.update(closed_at=now)
-    elif not standing.exists():
-        return _open(watch, position, now)
-    return None
+    book = Book(coop_id, maker_id, now)
+    day = now.astimezone(book.announcer.zone).date()
+    stands, standing = position_of(material_id, on=day), book.standing(LOW_STOCK, [material_id])
+    if stands.position > watch.reorder_point:
+        book.close(standing.values())
+        return None
+    if standing:
+        return None
+    (alert,) = book.open(LOW_STOCK, [_low(watch, stands, day)])
+    return alert
 
 
 def sweep(coop_id: UUID, *, now: datetime) -> int | None:
@@ -191,89 +186,28 @@ def sweep_all(*, now: datetime) -> int:
     return owed
 
 
-@outbox.does(MAIL)
-def mail_alert(work: Work, now: datetime) -> None:
-    """Mail an alert to the maker's owners.
-
-    Between the sending and the mark the worker may die; the mail then goes out once more, and its
-    Message-ID, made from the alert's id, says that it is the same.
-    """
-    with outbox.inside(work):
-        alert = Alert.objects.select_related("material").get(id=work.subject)
-        addresses = _owners_addresses(work.maker_id)
-        nobody = "" if addresses else "no owner has an e-mail address"
-        over = "closed before it was mailed" if alert.closed_at else ""
-        message = _message(alert, addresses)
-        if nobody or over:
-            outbox.mark_done(work, note=over or nobody)
-            return
-    message.send()
-    with outbox.inside(work):
-        outbox.mark_done(work)
-
-
 def _own_watches(actor: Actor) -> "QuerySet[Watch]":
     return Watch.objects.select_related("material").filter(maker_id=actor.maker)
 
 
-def _open_alerts(maker_id: UUID, material_id: UUID) -> "QuerySet[Alert]":
-    return Alert.objects.filter(
-        maker_id=maker_id, material_id=material_id, kind=LOW_STOCK, closed_at=None
-    )
-
-
-def _open(watch: Watch, position: Decimal, now: datetime) -> Alert:
-    alert = Alert.objects.create(
-        coop_id=watch.coop_id,
-        maker_id=watch.maker_id,
-        kind=LOW_STOCK,
+def _low(watch: Watch, stands: Position, day: date) -> Finding:
+    """What is so of a material that is low, with the day on which it runs out at its usual use."""
+    used = mean_daily_use(watch.coop_id, watch.maker_id, [watch.material_id], today=day)
+    daily_use = used.get(watch.material_id, Decimal(0)).quantize(SIX_PLACES)
+    ends = runs_out_on(stands.available, daily_use, day)
+    facts = {
+        "name": watch.material.name,
+        "counted": watch.material.counted,
+        "position": f"{stands.position:f}",
+        "reorder_point": f"{watch.reorder_point:f}",
+        "available": f"{stands.available:f}",
+        "daily_use": f"{daily_use:f}",
+        "runs_out_on": ends.isoformat() if ends else None,
+    }
+    return Finding(
+        watch.material_id,
+        facts,
         material_id=watch.material_id,
-        position=position,
+        position=stands.position,
         reorder_point=watch.reorder_point,
-        opened_at=now,
     )
-    outbox.owe(watch.coop_id, watch.maker_id, MAIL, [alert.id])
-    return alert
-
-
-def _owners_addresses(maker_id: UUID) -> list[str]:
-    owners = Membership.objects.filter(maker_id=maker_id, role=Membership.Role.OWNER)
-    found = owners.exclude(person__email="").filter(person__is_active=True)
-    return sorted(found.values_list("person__email", flat=True))
-
-
-def _message(alert: Alert, addresses: list[str]) -> EmailMessage:
-    coop = Coop.objects.get(id=alert.coop_id)
-    maker = Maker.objects.get(id=alert.maker_id)
-    opened_at = alert.opened_at.astimezone(ZoneInfo(coop.time_zone))
-    # A name is a person's text, which may have lines of its own.
-    name, counted = " ".join(alert.material.name.split()), alert.material.counted
-    position, point = shown(alert.position, counted), shown(alert.reorder_point, counted)
-    lines = (
-        f"{name} is running low at {maker.name}.",
-        "",
-        f"Position:       {position}",
-        f"Reorder point:  {point}",
-        f"Noticed:        {opened_at:%Y-%m-%d %H:%M} ({coop.time_zone})",
-        "",
-        "The position is what may be used today and what is on order, less all that planned",
-        "batches need. Lots in quarantine, on hold, rejected or past their date do not count.",
-        "",
-        "You will hear of this again only after the position has been above the point.",
-        "",
-    )
-    return EmailMessage(
-        subject=f"{name} is low: {position}, reorder at {point}",
-        body="\n".join(lines),
-        to=addresses,
-        headers={"Message-ID": f"<{alert.id}@stillroom>"},
-    )
-
-
-def shown(quantity: Decimal, counted: bool) -> str:
-    """A quantity for people, exact: 18500 grams are "18.5 kg", 320 are "320 g"."""
-    if counted:
-        return f"{quantity.normalize():f} each"
-    if abs(quantity) >= 1000:
-        return f"{(quantity / 1000).normalize():f} kg"
-    return f"{quantity.normalize():f} g"

@@ -7,3 +7,8 @@ class LedgerConfig(AppConfig):
     """The ledger: lots, holdings, entries and postings."""
 
     name = "ledger"
+
+    def ready(self) -> None:
+        """Make known what the outbox may be asked to do, and what a review looks at."""
+        # They have tables, which are there only now.
+        from ledger import alert_mail, alerts, lot_alerts, reviewing  # noqa: F401

@@ -35,7 +35,9 @@ _STOCK: Final = """
         on w.coop_id = %(coop)s and w.maker_id = %(maker)s and w.material_id = m.id
       order by m.name, m.id
 """
-_POSITION: Final = 'select "position" from ledger_stock(array[%s]::uuid[], %s)'
+_POSITION: Final = """
+  select "position", greatest(usable - reserved, 0) from ledger_stock(array[%s]::uuid[], %s)
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,12 +97,19 @@ def stock(
     return rows if actor.may(Verb.SEE_COSTS) else [_without_value(row) for row in rows]
 
 
-def position_of(material_id: UUID, *, on: date) -> Decimal:
-    """Usable + on order - all that planned batches need, in grams or pieces, within the walls."""
+@dataclass(frozen=True, slots=True)
+class Position:
+    """Usable + on order - all that planned batches need, and usable less reserved."""
+
+    position: Decimal
+    available: Decimal
+
+
+def position_of(material_id: UUID, *, on: date) -> Position:
+    """Where the maker stands with a material on a day, in grams or pieces, within the walls."""
     with connection.cursor() as cursor:
         cursor.execute(_POSITION, [material_id, on])
-        (position,) = cursor.fetchone()
-    return Decimal(position)
+        return Position(*cursor.fetchone())
 
 
 def _without_value(row: Stock) -> Stock:

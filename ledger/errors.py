@@ -332,3 +332,27 @@ class NotAsOrdered(Invalid):
     order_line out to receive it as not ordered."""
 
     code = "not_as_ordered"
+
+
+class AlertClosed(Conflict):
+    """This alert is closed: what it told of is no longer so."""
+
+    code = "alert_closed"
+
+
+class AddressRefused(Invalid):
+    """Messages go to public addresses by https alone; this is not one."""
+
+    code = "address_refused"
+
+
+class ReceiverKnown(Conflict):
+    """Alerts go to this address already."""
+
+    code = "receiver_known"
+
+
+class NoSecret(Conflict):
+    """A mail address has no secret; only a program's address has one."""
+
+    code = "no_secret"

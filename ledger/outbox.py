@@ -80,15 +80,25 @@ def does(task: str) -> Callable[[Handler], Handler]:
     return register
 
 
-def owe(coop_id: UUID, maker_id: UUID, task: str, subjects: Iterable[UUID]) -> None:
+def owe(
+    coop_id: UUID,
+    maker_id: UUID,
+    task: str,
+    subjects: Iterable[UUID],
+    *,
+    due_at: datetime | None = None,
+) -> None:
     """Owe work about each subject, in the open transaction; what waits already is not doubled.
+
+    It is due at once, or not before `due_at`.
 
     What it is about must be locked by then, and looked at under the same lock by whoever does the
     work; else the work may be claimed, and done on what was there before, just before the commit.
     """
+    due = {} if due_at is None else {"due_at": due_at}
     Outbox.objects.bulk_create(
         [
-            Outbox(coop_id=coop_id, maker_id=maker_id, task=task, subject=subject)
+            Outbox(coop_id=coop_id, maker_id=maker_id, task=task, subject=subject, **due)
             for subject in sorted(set(subjects))
         ],
         ignore_conflicts=True,
@@ -121,6 +131,16 @@ def inside(work: Work) -> Iterator[None]:
 def mark_done(work: Work, note: str = "") -> None:
     """Say, in the open transaction, that the work is done; `note` says why there was none."""
     Outbox.objects.filter(id=work.id).update(done_at=timezone.now(), last_error=note[:400])
+
+
+def put_off(work: Work, until: datetime, note: str) -> None:
+    """Say, in the open transaction, that the work is to be done later, and why.
+
+    Somebody looked and decided so, so it is no failure: the count of attempts begins anew.
+    """
+    Outbox.objects.filter(id=work.id, done_at=None).update(
+        claimed_until=until, due_at=until, attempts=0, last_error=note[:400]
+    )
 
 
 def mark_failed(work: Work, error: str) -> None:

@@ -24,6 +24,7 @@ class Verb(StrEnum):
     CLEAR = "clear what all makers of the co-op owe each other"
     CLOSE = "close the books of a period"
     WATCH = "set reorder points"
+    SET_ALERTS = "choose which alerts are sent, and to whom"
     COUNT = "count stock and explain differences"
     HEAR = "log complaints, and what buyers said in a recall"
     SET_COST_FORMULA = "choose the cost formula"

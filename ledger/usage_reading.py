@@ -1,6 +1,6 @@
 """What a material's entries tell of its use, day by day or week by week."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -11,6 +11,7 @@ from django.db import connection
 
 from ledger.access import Actor, day_of, material_for
 from ledger.entries import account
+from ledger.ids import account_id
 from ledger.models import Account, Material
 from ledger.roles import Verb
 
@@ -33,6 +34,24 @@ select (p.happened_on - %(first)s::date) / %(days)s as period, -sum(p.quantity)
    and p.happened_on between %(first)s and %(last)s and {IS_USE}
  group by 1
 """  # noqa: S608 - the words are our own
+
+# The mean use in a day, since the first day with any: what `read_usage` and `describe` make of the
+# same days for one material.
+_MEAN: Final = f"""
+with used as (
+  select c.material_id, p.happened_on, greatest(-sum(p.quantity), 0) as quantity
+    from ledger_posting p
+    join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
+    join ledger_custody c on c.coop_id = p.coop_id and c.maker_id = p.maker_id
+      and c.lot_id = p.lot_id and c.material_id = any (%(materials)s::uuid[])
+   where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.account_id = %(store)s
+     and p.happened_on between %(first)s and %(last)s and {IS_USE}
+   group by 1, 2
+)
+select material_id, sum(quantity) / (%(last)s::date - min(happened_on) + 1)
+  from used where quantity > 0 group by 1
+"""  # noqa: S608 - the words are our own
+DAYS_OF_USE: Final = 90
 
 
 # The same of many materials: how much since which day, in the last half year.
@@ -125,3 +144,26 @@ def monthly_use(actor: Actor, *, materials: Collection[UUID], now: datetime) -> 
         for material, (used, days) in found.items()
         if used > 0 and days >= LEAST_DAYS
     }
+
+
+def mean_daily_use(
+    coop_id: UUID, maker_id: UUID, materials: Iterable[UUID], *, today: date
+) -> dict[UUID, Decimal]:
+    """What the maker uses of each material in a day, in grams or pieces, by its last ninety days.
+
+    One query inside the maker's walls; what was not used is not in the answer.
+    """
+    last = today - timedelta(days=1)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _MEAN,
+            {
+                "coop": coop_id,
+                "maker": maker_id,
+                "store": account_id(maker_id, f"{Account.Kind.STORE.value}:store"),
+                "materials": list(materials),
+                "first": last - timedelta(days=DAYS_OF_USE - 1),
+                "last": last,
+            },
+        )
+        return dict(cursor.fetchall())

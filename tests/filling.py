@@ -16,6 +16,7 @@ from formulas.repicking import reserve_again
 from formulas.reworking import rework
 from formulas.topping_up import top_up
 from formulas.unit_weighings import Weighed, choose_rule, units_of_batch, weigh_units
+from ledger.alert_settings import Choices, choose
 from ledger.billing import Wanted, book_bill
 from ledger.catalogue import add_supplier
 from ledger.closing import close_books
@@ -28,6 +29,7 @@ from ledger.models import Bill, CountCause, Material, ReceiptLine
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
 from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
+from ledger.receivers import add_receiver, send_test
 from ledger.retesting import retest
 from ledger.round_closing import close_and_reckon
 from ledger.round_ordering import place_orders
@@ -53,6 +55,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _order(shop, oil)
     _round(shop)
     shop.does(set_preferences, units="us", theme="dark", numbers="de")
+    _alerts(shop)
 
 
 def _bill(shop: Workshop, oil: Material) -> None:
@@ -224,3 +227,11 @@ def _decant(shop: Workshop) -> None:
         pay_deposit, supplier=lot.supplier_id, amount=D(5), lot=lot.id, happened_at=MORNING
     )
     shop.does(return_deposit, deposit=deposit.id, happened_at=MORNING)
+
+
+def _alerts(shop: Workshop) -> None:
+    """What is chosen about alerts, a receiver, and a message to it."""
+    shop.does(choose, Choices(expiring_days=40))
+    mail = f"{shop.actor.maker}@example.org"
+    added = shop.does(add_receiver, mail=mail)
+    shop.does(send_test, added.receiver.id, now=MORNING)

@@ -57,6 +57,7 @@ MEASURED |= {"gross", "tare", "booked", "really", "pack", "at_least"}
 MOMENTS = ["2025-05-07T12:00:00Z", "2025-06-01T23:30:00-05:00", "2031-01-01T00:00:00Z"]
 NAMED_BY_PATH = {
     "alerts": "alert",
+    "alert-receivers": "receiver",
     "batches": "batch",
     "claims": "claim",
     "decantings": "decanting",

@@ -26,6 +26,7 @@ SECRETS = ("<i>Wren</i>", "Finch", "Siskin", "Dunnock")
 # What an id in a path is of, by the first word of the path.
 OF_PATH = {
     "alerts": "alert",
+    "alert-receivers": "receiver",
     "batches": "batch",
     "claims": "claim",
     "decantings": "decanting",

@@ -199,7 +199,21 @@ SALE: Final = _sent(
     "Three jars", {"lines": [{"lot": LOT, "quantity": "3 each"}], "customer": "market stall 4"}
 )
 REVERSAL: Final = _sent("A slip", {"reason": "it was the other drum"})
-WATCH: Final = _sent("Five kilograms", {"reorder_point": "5 kg"})
+WATCH: Final = _sent("Five kilograms", {"reorder_point": "5 kg", "lead_days": 10})
+SNOOZE: Final = _sent("Until Monday", {"until": "2027-01-04T08:00:00Z"})
+ALERT_SETTINGS: Final = _sent(
+    "Expiring lots every morning, nothing at night",
+    {
+        "told": {"low_stock": "at_once", "expiring": "digest", "retest_due": "never"},
+        "digest_hour": 7,
+        "quiet_from": "20:00",
+        "quiet_until": "06:30",
+        "time_zone": "Europe/Paris",
+        "expiring_days": 45,
+        "use_told": "counted",
+    },
+)
+RECEIVER: Final = _sent("A program", {"webhook": "https://example.org/alerts"})
 COUNT: Final = _sent(
     "All of class A, without the book figures",
     {"place": "shelf by the window", "classes": ["A"], "blind": True},

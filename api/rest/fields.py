@@ -1,7 +1,8 @@
 """Quantities, percents and money as strings; ids as strings; nothing unknown."""
 
+import re
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, time
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -217,6 +218,23 @@ class Moment(serializers.DateTimeField):
         if moment is None or not 1900 <= moment.year < 2200:
             raise serializers.ValidationError("This moment is out of range.", code="out_of_range")
         return moment
+
+
+@extend_schema_field(
+    {"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9]$", "examples": ["21:00"]}
+)
+class WallTime(serializers.Field):  # type: ignore[type-arg]
+    """What a clock on the wall shows, to the minute."""
+
+    def to_internal_value(self, data: Any) -> time:
+        shown = (
+            re.fullmatch("([01][0-9]|2[0-3]):([0-5][0-9])", data, re.ASCII)
+            if isinstance(data, str)
+            else None
+        )
+        if shown is None:
+            raise serializers.ValidationError('Send a time such as "21:00".', code="unreadable")
+        return time(int(shown[1]), int(shown[2]))
 
 
 def _has_offset(text: str) -> bool:

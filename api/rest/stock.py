@@ -1,4 +1,4 @@
-"""What there is, what runs low, and the warnings about it."""
+"""What there is, and the reorder points that are watched."""
 
 from typing import Any
 from uuid import UUID
@@ -9,11 +9,11 @@ from api import etags
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, cursor_at, links, page, page_of, start_of
 from api.rest import examples
-from api.rest.fields import Body, Choice, Id, Moment, QuantityField, Shown, Text, plain
+from api.rest.fields import Body, Id, QuantityField, Shown, Text, Whole, plain
 from ledger import alerts, balances
 from ledger.access import Actor
 from ledger.errors import NotFound
-from ledger.models import Alert, Watch
+from ledger.models import Watch
 from ledger.money import round_money
 
 
@@ -38,6 +38,13 @@ class StockQuery(Paged):
 
 class WatchIn(Body):
     reorder_point = QuantityField()
+    lead_days = Whole(
+        required=False,
+        allow_null=True,
+        min_value=0,
+        max_value=1000,
+        help_text="From an order until what came of it may be used.",
+    )
 
 
 class WatchOut(serializers.Serializer[Any]):
@@ -45,23 +52,8 @@ class WatchOut(serializers.Serializer[Any]):
     name = Text()
     reorder_point = Shown(help_text="g, or count for what is counted")
     entered = Text()
+    lead_days = serializers.IntegerField(allow_null=True)
     version = serializers.IntegerField()
-
-
-class AlertOut(serializers.Serializer[Any]):
-    id = Id()
-    kind = Text()
-    material = Id()
-    name = Text()
-    position = Shown()
-    reorder_point = Shown()
-    opened_at = Moment()
-    closed_at = Moment(allow_null=True)
-    state = serializers.ChoiceField(["open", "closed"])
-
-
-class AlertQuery(Paged):
-    state = Choice(["open", "closed"], required=False)
 
 
 def stock_json(row: balances.Stock, currency: str) -> dict[str, Any]:
@@ -93,21 +85,8 @@ def watch_json(row: Watch) -> dict[str, Any]:
         "name": row.material.name,
         "reorder_point": amount(row.reorder_point, row.material.counted),
         "entered": row.entered,
+        "lead_days": row.lead_days,
         "version": row.version,
-    }
-
-
-def alert_json(row: Alert) -> dict[str, Any]:
-    return {
-        "id": str(row.id),
-        "kind": row.kind,
-        "material": str(row.material_id),
-        "name": row.material.name,
-        "position": amount(row.position, row.material.counted),
-        "reorder_point": amount(row.reorder_point, row.material.counted),
-        "opened_at": row.opened_at,
-        "closed_at": row.closed_at,
-        "state": "closed" if row.closed_at else "open",
     }
 
 
@@ -151,10 +130,8 @@ class OneWatch(Resource):
     @writes(WatchIn, WatchOut, status=200, keyed=False, matches=True, examples=examples.WATCH)
     def put(self, actor: Actor, data: dict[str, Any], material: str) -> Sent:
         """Warn when the position of a material is at or below a reorder point."""
-        point, version = data["reorder_point"], self._version_read(actor, material)
-        return _watch(
-            alerts.set_watch(actor, material=material, reorder_point=point, version=version)
-        )
+        version = self._version_read(actor, material)
+        return _watch(alerts.set_watch(actor, material=material, **data, version=version))
 
     @writes(None, None, status=204, keyed=False, matches=True)
     def delete(self, actor: Actor, material: str) -> None:
@@ -174,26 +151,6 @@ class OneWatch(Resource):
         except NotFound:
             return 0
         return etags.expected_version(self.request, watch.id)
-
-
-class Alerts(Resource):
-    """What the maker was warned of."""
-
-    @reads(AlertQuery, page_of(AlertOut))
-    def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
-        """List alerts, newest first."""
-        state = query.get("state")
-        rows = alerts.alerts(actor, open=None if state is None else state == "open")
-        return page(self.request, query, rows, alert_json)
-
-
-class OneAlert(Resource):
-    """One alert."""
-
-    @reads(None, AlertOut)
-    def get(self, actor: Actor, id: str) -> dict[str, Any]:
-        """Show an alert."""
-        return alert_json(alerts.alert_for(actor, id))
 
 
 def _watch(row: Watch) -> Sent:

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from api.sheet_writing import csv_of
 from api.sheets.blocks import Block, Fields, Heading, Sheet, Table, Text
-from ledger.alerts import shown
+from ledger.alert_texts import shown
 from ledger.money import round_money
 from ledger.order_papers import OrderPaper, PaperLine
 

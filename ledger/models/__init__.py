@@ -1,6 +1,6 @@
 """Tables of the ledger and their named constraints, by subject."""
 
-from ledger.models.alerts import Alert, Outbox, Sweep, Watch
+from ledger.models.alerts import Alert, AlertKind, Outbox, Sweep, Watch
 from ledger.models.bills import Bill, BillLine, BillUse
 from ledger.models.catalogue import CostFormula, CostPolicy, Material, MaterialPart, Supplier
 from ledger.models.closing import Closing
@@ -51,11 +51,16 @@ from ledger.models.stock import (
     Shortfall,
     Status,
 )
+from ledger.models.telling import AlertMessage, AlertReceiver, AlertSetting
 from ledger.models.transfers import Transfer
 
 __all__ = [
     "Account",
     "Alert",
+    "AlertKind",
+    "AlertMessage",
+    "AlertReceiver",
+    "AlertSetting",
     "Bill",
     "BillLine",
     "BillUse",

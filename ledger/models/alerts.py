@@ -1,5 +1,6 @@
 """Watches over stock, the alerts they raise, and the outbox that owns the work to be done."""
 
+from django.conf import settings
 from django.db import models
 from django.db.models.functions import Now
 
@@ -12,6 +13,9 @@ class Watch(MakerRow):
     material = link("ledger.Material")
     reorder_point = quantity()
     entered = models.CharField(max_length=64)
+    lead_days = models.PositiveSmallIntegerField(
+        null=True, help_text="From an order until it may be used, as the maker states it."
+    )
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -24,22 +28,52 @@ class Watch(MakerRow):
         )
 
 
-class Alert(MakerRow):
-    """Something the maker should act on; at most one open of a kind for a material."""
+class AlertKind(models.TextChoices):
+    """What an alert may be about."""
 
-    kind = models.CharField(max_length=20)
-    material = link("ledger.Material")
-    position = quantity()
-    reorder_point = quantity()
+    LOW_STOCK = "low_stock"
+    BATCH_SHORT = "batch_short"
+    EXPIRING = "expiring"
+    RETEST_DUE = "retest_due"
+    QUARANTINE_AGEING = "quarantine_ageing"
+    PRICE_JUMP = "price_jump"
+
+
+class Alert(MakerRow):
+    """Something the maker should act on; at most one open of a kind for a subject.
+
+    `subject` is the id of what it is about: a material, a lot, a planned batch. `state_key` is what
+    of it would be news if it changed. Position, reorder point and facts stay as they were found
+    when the alert opened.
+    """
+
+    kind = models.CharField(max_length=20, choices=AlertKind.choices)
+    subject = models.UUIDField()
+    state_key = models.CharField(max_length=64, blank=True)
+    material = link("ledger.Material", null=True)
+    lot = link("ledger.Lot", null=True)
+    position = quantity(null=True)
+    reorder_point = quantity(null=True)
+    facts = models.JSONField(default=dict)
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True)
+    acknowledged_at = models.DateTimeField(null=True)
+    acknowledged_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", null=True, db_index=False
+    )
+    snoozed_until = models.DateTimeField(null=True)
 
     class Meta:
         constraints = (
             models.UniqueConstraint(
-                fields=["coop", "maker", "kind", "material"],
+                fields=["coop", "maker", "kind", "subject"],
                 condition=models.Q(closed_at__isnull=True),
                 name="alert_open_once",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(acknowledged_at__isnull=True, acknowledged_by__isnull=True)
+                | models.Q(acknowledged_at__isnull=False, acknowledged_by__isnull=False),
+                name="alert_acknowledged_by_somebody",
             ),
         )
         indexes = (models.Index(fields=["coop", "maker", "id"], name="alert_by_maker"),)

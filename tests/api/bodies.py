@@ -32,6 +32,7 @@ OF_FIELD = {
     "weighing": "weighing",
     "order": "order",
     "order_line": "order_line",
+    "receiver": "receiver",
 }
 
 

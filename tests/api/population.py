@@ -70,10 +70,10 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "document": [document["id"]],
         "token": [row["id"] for row in maker.listed("tokens")],
         "count": [_counted(maker, oil_lot, secret)],
-        "alert": [_alert(maker, oil)],
     }
     ids["offer"] = [_offered(maker, supplier, oil, secret)]
     ids |= _ordered(maker, supplier, oil, jar, secret) | _pledged(maker, oil, secret)
+    ids |= {"alert": [_alert(maker, oil)], "receiver": _receivers(maker, secret)}
     ids["complaint"] = [_complained(maker, fill["lot"]["id"], product["id"], secret)]
     if ally is not None:
         ids |= _exchanged(maker, ally, oil_lot, jar_lot, secret)
@@ -299,6 +299,14 @@ def _alert(maker: Client, material: str) -> str:
                 return str(alert["id"])
         time.sleep(0.1)
     raise AssertionError("no alert was opened")
+
+
+def _receivers(maker: Client, secret: str) -> list[str]:
+    """A mail address and a program that hear of the next alerts; the name leads nowhere."""
+    maker.change("PUT", "alert-settings", {"use_told": "nobody", "digest_hour": 7}).made()
+    bodies = [{"webhook": f"https://{secret}.invalid/"}, {"mail": f"{secret}@example.org"}]
+    made = [maker.post("alert-receivers", body).made() for body in bodies]
+    return [row["id"] for row in made]
 
 
 def _moved(maker: Client, path: str, lot: str, quantity: str, **facts: Any) -> dict[str, Any]:

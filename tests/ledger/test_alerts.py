@@ -8,7 +8,7 @@ from django.core import mail
 from django.db import IntegrityError, transaction
 
 from deploy.embedded import Server
-from ledger import alerts
+from ledger import alert_answers, alerts
 from ledger.access import acting_as, set_walls
 from ledger.errors import DensityMissing, Forbidden, Invalid, NotFound, Stale
 from ledger.models import Alert, Lot, Material, Watch
@@ -27,7 +27,7 @@ def watch(bench: Bench, material: Material, point: str) -> Watch:
 
 def opened(bench: Bench, *, open: bool | None = None) -> list[Alert]:
     with acting_as(bench.actor):
-        return list(alerts.alerts(bench.actor, open=open).order_by("id"))
+        return list(alert_answers.alerts(bench.actor, open=open).order_by("id"))
 
 
 def mails_to(bench: Bench) -> list[mail.EmailMessage]:
@@ -162,7 +162,7 @@ def test_a_sweep_owes_a_check_where_time_has_changed_the_answer() -> None:
     assert opened(bench) == []
     assert sweep(bench, now()) == 0
     assert sweep(bench, now() + timedelta(days=2)) == 1
-    (row,) = bench.owed(done_at=None)
+    (row,) = bench.owed(done_at=None, task="check_watch")
     assert row.subject == ageing.id
 
 
@@ -177,7 +177,8 @@ def test_two_sweeps_in_one_hour_are_one() -> None:
     assert sweep(bench, moment + timedelta(minutes=59)) is None
     # The same check still waits, so it is not owed twice.
     assert sweep(bench, moment + timedelta(hours=1)) == 0
-    assert len(bench.owed(done_at=None)) == 1
+    owed = [row.task for row in bench.owed(done_at=None)]
+    assert sorted(owed) == ["check_watch", "review_alerts"]
 
 
 def test_a_sweep_finds_an_alert_that_should_be_closed() -> None:
@@ -191,6 +192,31 @@ def test_a_sweep_finds_an_alert_that_should_be_closed() -> None:
     assert opened(bench, open=True) == []
 
 
+def test_a_sweep_says_what_a_check_says() -> None:
+    """Of what is promised, lacking, stopped, out of date or not there at all, of two makers."""
+    bench = open_bench()
+    mill = open_bench("Mill Bench", coop=bench.coop)
+    today = now().date()
+    for maker, points in ((bench, ("2 kg", "3 kg")), (mill, ("3 kg", "2 kg"))):
+        for point in points:
+            material = maker.material()
+            free = maker.lot(material, "6000")
+            maker.lot(material, "9000", status="hold")
+            maker.lot(material, "9000", expires_on=today - timedelta(days=1))
+            maker.lot(material, "500", expires_on=today)
+            maker.plan(material, {free: "3000"}, short="600")
+            watch(maker, material, point)
+        watch(maker, maker.material(), "1 g")
+    work_off()
+    assert [alert.position for alert in opened(bench)] == [Decimal(2900), Decimal(0)]
+    assert len(opened(mill)) == 2
+    assert sweep(bench, now()) == 0
+    assert sweep(bench, now() + timedelta(days=1)) == 0, "500 g less is low no more often"
+    with acting_as(bench.actor):
+        Alert.objects.filter(maker=bench.maker).update(closed_at=now())
+    assert sweep(bench, now() + timedelta(days=2)) == 2
+
+
 def test_every_co_op_is_swept_with_its_own_makers() -> None:
     benches = [open_bench(), open_bench()]
     benches.append(open_bench("Mill Bench", coop=benches[0].coop))
@@ -200,7 +226,8 @@ def test_every_co_op_is_swept_with_its_own_makers() -> None:
         watch(bench, material, "1 kg")
     work_off()
     assert alerts.sweep_all(now=now() + timedelta(days=2)) >= 3
-    assert [len(bench.owed(done_at=None)) for bench in benches] == [1, 1, 1]
+    for task in ("check_watch", "review_alerts"):
+        assert [len(bench.owed(done_at=None, task=task)) for bench in benches] == [1, 1, 1]
 
 
 def test_a_volume_becomes_grams_by_the_material_s_density() -> None:
@@ -286,7 +313,7 @@ def test_who_may_only_read_sets_no_watch() -> None:
         alerts.drop_watch(reader, material=material.id, now=now())
     coordinator = bench.as_role("coordinator")
     with pytest.raises(Forbidden), acting_as(coordinator):
-        alerts.alerts(coordinator)
+        alert_answers.alerts(coordinator)
 
 
 def test_a_neighbour_sees_neither_watch_nor_alert() -> None:
@@ -297,14 +324,14 @@ def test_a_neighbour_sees_neither_watch_nor_alert() -> None:
     for neighbour in (open_bench("Mill Bench", coop=bench.coop), open_bench()):
         assert opened(neighbour) == []
         with pytest.raises(NotFound), acting_as(neighbour.actor):
-            alerts.alert_for(neighbour.actor, alert.id)
+            alert_answers.alert_for(neighbour.actor, alert.id)
         with pytest.raises(NotFound), acting_as(neighbour.actor):
             alerts.watch_for(neighbour.actor, material.id)
         with acting_as(neighbour.actor):
             assert not Alert.objects.filter(id=alert.id).exists()
             assert not Watch.objects.filter(material_id=material.id).exists()
     with acting_as(bench.actor):
-        assert alerts.alert_for(bench.actor, str(alert.id)).id == alert.id
+        assert alert_answers.alert_for(bench.actor, str(alert.id)).id == alert.id
 
 
 def test_a_neighbour_s_own_recipe_cannot_be_watched() -> None:
@@ -339,6 +366,7 @@ def test_the_database_keeps_a_second_open_alert_out(database: Server) -> None:
             coop=bench.coop,
             maker=bench.maker,
             kind="low_stock",
+            subject=material.id,
             material=material,
             position=1,
             reorder_point=1,

@@ -2,13 +2,14 @@
 
 import socketserver
 import threading
+import time
 from email import message_from_bytes
 from email.message import Message
 from types import TracebackType
 
 
 class PostOffice:
-    """Speaks as much SMTP as a client needs (RFC 5321).
+    """Speaks as much SMTP as a client needs (RFC 5321), and keeps when it took each message.
 
     The next conversation after `hang_at` stops for good at that moment: "greeting", before anything
     was said, or "taken", when the message is ours but the client has not been told.
@@ -16,6 +17,7 @@ class PostOffice:
 
     def __init__(self) -> None:
         self.messages: list[Message] = []
+        self.taken_at: list[float] = []
         self.hanging = threading.Event()
         self.hang_at = ""
         self._closing = threading.Event()
@@ -58,6 +60,7 @@ class PostOffice:
             if word == b"DATA":
                 self._say(wire, "354 go on")
                 self.messages.append(message_from_bytes(self._text(wire)))
+                self.taken_at.append(time.monotonic())
                 self._hang(wire, "taken")
             self._say(wire, "221 bye" if word == b"QUIT" else "250 ok")
 

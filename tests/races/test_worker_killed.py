@@ -8,7 +8,7 @@ import pytest
 from deploy.embedded import Broker
 from ledger import alerts
 from ledger.access import acting_as
-from ledger.models import Alert
+from ledger.models import AlertMessage
 from ledger.quantities import parse_quantity
 from tests.ledger.bench import Bench, open_bench, work_off
 from tests.races.post_office import PostOffice
@@ -81,6 +81,6 @@ def test_the_alert_is_mailed_all_the_same(
     (row,) = bench.owed(task="mail_alert")
     assert (row.attempts, row.id) == (2, before.id)
     with acting_as(bench.actor):
-        (alert,) = Alert.objects.filter(maker=bench.maker)
+        (kept,) = AlertMessage.objects.filter(maker=bench.maker)
     ids = [message["Message-ID"] for message in office.to(bench.email)]
-    assert ids == [f"<{alert.id}@stillroom>"] * times
+    assert ids == [f"<{kept.id}@stillroom>"] * times

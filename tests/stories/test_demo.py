@@ -110,9 +110,9 @@ def test_one_lot_waits_and_one_is_past_its_date(benches: dict[str, Client]) -> N
     assert {lot["status"] for lot in lots} == {"quarantine", "released"}
 
 
-def test_two_alerts_are_open_and_mailed(demo: Running, benches: dict[str, Client]) -> None:
+def test_two_materials_are_low_and_it_is_mailed(demo: Running, benches: dict[str, Client]) -> None:
     def opened() -> list[tuple[str, Decimal, Decimal]]:
-        rows = each(benches, "alerts", state="open")
+        rows = each(benches, "alerts", state="open", kind="low_stock")
         return [(a["name"], D(a["position"]), D(a["reorder_point"])) for a in rows]
 
     low = [

@@ -1,0 +1,130 @@
+"""What a mail about an alert says: a subject and its lines, of facts as they were found."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+Facts = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One alert in words: what stands above it, and the lines below."""
+
+    subject: str
+    lines: tuple[str, ...]
+
+
+def shown(quantity: Decimal, counted: bool) -> str:
+    """A quantity for people, exact: 18500 grams are "18.5 kg", 320 are "320 g"."""
+    if counted:
+        return f"{quantity.normalize():f} each"
+    if abs(quantity) >= 1000:
+        return f"{(quantity / 1000).normalize():f} kg"
+    return f"{quantity.normalize():f} g"
+
+
+def told(kind: str, facts: Facts) -> Told:
+    """An alert of a kind in words. A name is a person's text, which may have lines of its own."""
+    return _WORDS[kind](facts)
+
+
+def _amount(facts: Facts, name: str) -> str:
+    return shown(Decimal(facts[name]), facts["counted"])
+
+
+def _name(facts: Facts, name: str = "name") -> str:
+    return " ".join(str(facts[name]).split())
+
+
+def _low_stock(facts: Facts) -> Told:
+    name, position = _name(facts), _amount(facts, "position")
+    point, ends = _amount(facts, "reorder_point"), facts["runs_out_on"]
+    by_use = (
+        f"Runs out:       {ends}, at {_amount(facts, 'daily_use')} a day"
+        if ends
+        else "Runs out:       not known; none of it was used in the last ninety days"
+    )
+    return Told(
+        f"{name} is low: {position}, reorder at {point}",
+        (
+            f"{name} is running low.",
+            "",
+            f"Position:       {position}",
+            f"Reorder point:  {point}",
+            by_use,
+            "",
+            "The position is what may be used today and what is on order, less all that planned",
+            "batches need. Lots in quarantine, on hold, rejected or past their date do not count.",
+            "",
+            "You will hear of this again only after the position has been above the point.",
+        ),
+    )
+
+
+def _batch_short(facts: Facts) -> Told:
+    lines = [f"Batch {facts['code']}, planned for {facts['planned_for']}, can't be made."]
+    for short in facts["short"]:
+        lacks = shown(Decimal(short["quantity"]), short["counted"])
+        order = f"; order it by {short['order_by']}" if short["order_by"] else ""
+        lines.append(f"- {_name(short)}: {lacks} short{order}")
+    if facts["more"]:
+        lines.append(f"- and {facts['more']} more materials")
+    return Told(f"Batch {facts['code']} for {facts['planned_for']} is short", tuple(lines))
+
+
+def _expiring(facts: Facts) -> Told:
+    name, lot, day = _name(facts), facts["lot"], facts["expires_on"]
+    lines = [
+        f"Lot {lot} of {name} may be used until {day}.",
+        f"There is {_amount(facts, 'quantity')} of it, and {_amount(facts, 'at_risk')} will be"
+        f" left at {_amount(facts, 'daily_use')} a day.",
+    ]
+    if others := facts["others"]:
+        makers = "1 other maker uses" if others == 1 else f"{others} other makers use"
+        named = [" ".join(one.split()) for one in facts["others_named"]]
+        lines.append(
+            f"{makers} this material" + (f": {', '.join(named)}." if named else " in the co-op.")
+        )
+    return Told(f"Lot {lot} of {name} expires on {day}", tuple(lines))
+
+
+def _retest_due(facts: Facts) -> Told:
+    name, lot, day = _name(facts), facts["lot"], facts["retest_on"]
+    return Told(
+        f"Lot {lot} of {name} is to be retested by {day}",
+        (
+            f"Lot {lot} of {name}, {_amount(facts, 'quantity')}, may be used until {day} unless it"
+            " is retested.",
+        ),
+    )
+
+
+def _quarantine_ageing(facts: Facts) -> Told:
+    name, lot, since = _name(facts), facts["lot"], facts["since"]
+    return Told(
+        f"Lot {lot} of {name} is in quarantine since {since}",
+        (
+            f"Lot {lot} of {name}, {_amount(facts, 'quantity')}, came into quarantine on {since}.",
+            "Release or reject it.",
+        ),
+    )
+
+
+def _price_jump(facts: Facts) -> Told:
+    name, supplier = _name(facts), _name(facts, "supplier")
+    return Told(
+        f"{name} from {supplier}: {facts['percent']} % on {facts['was']}",
+        (f"{name} from {supplier} was {facts['was']} and is {facts['now']} {facts['unit']}.",),
+    )
+
+
+_WORDS = {
+    "low_stock": _low_stock,
+    "batch_short": _batch_short,
+    "expiring": _expiring,
+    "retest_due": _retest_due,
+    "quarantine_ageing": _quarantine_ageing,
+    "price_jump": _price_jump,
+}

@@ -1,0 +1,111 @@
+"""What mails say, kind by kind."""
+
+from decimal import Decimal
+
+import pytest
+
+from ledger.alert_texts import shown, told
+from ledger.models import AlertKind
+
+OIL = {"name": "Olive\noil", "counted": False, "lot": "NB7"}
+
+
+@pytest.mark.parametrize(
+    ("quantity", "counted", "words"),
+    [
+        ("18500.000000", False, "18.5 kg"),
+        ("22820", False, "22.82 kg"),
+        ("999.999999", False, "999.999999 g"),
+        ("1000", False, "1 kg"),
+        ("0.000000", False, "0 g"),
+        ("-1500.5", False, "-1.5005 kg"),
+        ("60.000000", True, "60 each"),
+        ("100000", False, "100 kg"),
+    ],
+)
+def test_quantities_are_shown_exactly(quantity: str, counted: bool, words: str) -> None:
+    assert shown(Decimal(quantity), counted) == words
+
+
+def low(**facts: object) -> dict[str, object]:
+    figures = {"position": "750", "reorder_point": "1000", "daily_use": "50", "available": "750"}
+    return {**OIL, **figures, "runs_out_on": "2026-07-16", **facts}
+
+
+def test_what_is_low() -> None:
+    words = told("low_stock", low())
+    assert words.subject == "Olive oil is low: 750 g, reorder at 1 kg"
+    assert words.lines[0] == "Olive oil is running low."
+    assert words.lines[2:5] == (
+        "Position:       750 g",
+        "Reorder point:  1 kg",
+        "Runs out:       2026-07-16, at 50 g a day",
+    )
+    never = told("low_stock", low(runs_out_on=None))
+    assert never.lines[4] == (
+        "Runs out:       not known; none of it was used in the last ninety days"
+    )
+
+
+def test_a_batch_that_is_short() -> None:
+    short = [
+        {"name": "Olive oil", "counted": False, "quantity": "1500", "order_by": "2026-07-01"},
+        {"name": "Jar", "counted": True, "quantity": "12", "order_by": None},
+    ]
+    facts = {"code": "NB26-004", "planned_for": "2026-07-11", "short": short, "more": 2}
+    words = told("batch_short", facts)
+    assert words.subject == "Batch NB26-004 for 2026-07-11 is short"
+    assert words.lines == (
+        "Batch NB26-004, planned for 2026-07-11, can't be made.",
+        "- Olive oil: 1.5 kg short; order it by 2026-07-01",
+        "- Jar: 12 each short",
+        "- and 2 more materials",
+    )
+
+
+@pytest.mark.parametrize(
+    ("others", "names", "line"),
+    [
+        (0, [], None),
+        (1, [], "1 other maker uses this material in the co-op."),
+        (2, [], "2 other makers use this material in the co-op."),
+        (2, ["Mill Bench"], "2 other makers use this material: Mill Bench."),
+    ],
+)
+def test_a_lot_that_ends(others: int, names: list[str], line: str | None) -> None:
+    figures = {"quantity": "2000", "at_risk": "500", "daily_use": "100"}
+    facts = {**OIL, **figures, "expires_on": "2026-07-15", "others": others, "others_named": names}
+    words = told("expiring", facts)
+    assert words.subject == "Lot NB7 of Olive oil expires on 2026-07-15"
+    assert words.lines[:2] == (
+        "Lot NB7 of Olive oil may be used until 2026-07-15.",
+        "There is 2 kg of it, and 500 g will be left at 100 g a day.",
+    )
+    assert words.lines[2:] == (() if line is None else (line,))
+
+
+def test_a_lot_to_be_retested_and_one_that_waits() -> None:
+    words = told("retest_due", {**OIL, "quantity": "2000", "retest_on": "2026-07-15"})
+    assert words.subject == "Lot NB7 of Olive oil is to be retested by 2026-07-15"
+    assert words.lines == (
+        "Lot NB7 of Olive oil, 2 kg, may be used until 2026-07-15 unless it is retested.",
+    )
+    words = told("quarantine_ageing", {**OIL, "quantity": "2000", "since": "2026-07-01"})
+    assert words.subject == "Lot NB7 of Olive oil is in quarantine since 2026-07-01"
+    assert words.lines == (
+        "Lot NB7 of Olive oil, 2 kg, came into quarantine on 2026-07-01.",
+        "Release or reject it.",
+    )
+
+
+def test_a_price_that_jumped() -> None:
+    facts = {"supplier": "Mill", "was": "4.00", "now": "5.00", "unit": "USD/kg", "percent": "25"}
+    words = told("price_jump", {**OIL, **facts})
+    assert words.subject == "Olive oil from Mill: 25 % on 4.00"
+    assert words.lines == ("Olive oil from Mill was 4.00 and is 5.00 USD/kg.",)
+
+
+def test_every_kind_has_its_words() -> None:
+    from ledger import alert_texts
+
+    assert set(alert_texts._WORDS) == set(AlertKind.values)
