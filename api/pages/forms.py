@@ -191,8 +191,8 @@ class Rows:
         if of != self.name or not place.isdecimal() or int(place) >= len(self.filled):
             return False
         form = self.filled[int(place)]
-        name = rest[0] if rest and rest[0] in form.fields else None
-        form.add_error(name, refusal.detail)
+        name = form.field_at(f"/{rest[0]}" if rest else "")
+        form.add_error(name if name in form.fields else None, refusal.detail)
         return True
 
 

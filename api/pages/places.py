@@ -13,6 +13,7 @@ PLACES: Final[tuple[tuple[str, Promise | str, Verb | None], ...]] = (
     ("/", _("Today"), None),
     ("/receive", _("Receive"), Verb.RECEIVE),
     ("/batches", _("Batches"), None),
+    ("/formulas", _("Formulas"), None),
     ("/lots", _("Shelf"), None),
     ("/materials", _("Materials"), None),
 )

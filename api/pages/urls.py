@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from api.pages import batches, lots, materials, receipts, signing_in, today, traces
+from api.pages import batches, formulas, lots, materials, receipts, signing_in, today, traces
 
 urlpatterns = [
     path("", today.Today.as_view()),
@@ -26,6 +26,9 @@ urlpatterns = [
     path("batches/<uuid:id>/finish", batches.Finish.as_view()),
     path("lots/<uuid:id>/trace", traces.Trace.as_view()),
     path("lots/<uuid:id>/recall-list", traces.RecallList.as_view()),
+    path("formulas", formulas.Formulas.as_view()),
+    path("formulas/new", formulas.NewFormula.as_view()),
+    path("formulas/<uuid:id>", formulas.Formula.as_view()),
     path("documents/<uuid:id>", lots.Paper.as_view()),
     path("look", signing_in.Look.as_view()),
 ]

@@ -1,0 +1,69 @@
+"""A formula from its first row to what a size of it needs."""
+
+import re
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.api.client import Client
+from tests.browser.visiting import assert_well_made, go
+
+pytestmark = pytest.mark.xdist_group("browser")
+
+
+@pytest.fixture(scope="module")
+def shea(north: Client) -> str:
+    wax = north.material("Candelilla wax")
+    north.receive(wax, "200 g", "8.00")
+    return north.material("Shea butter")
+
+
+def fill_row(page: Page, number: int, name: str, percent: str, phase: str = "A") -> None:
+    for field, text in (("name", name), ("percent", percent), ("phase", phase)):
+        page.locator(f"[name=lines-{number}-{field}]").fill(text)
+
+
+def test_written_down_with_its_sum(page: Page, shea: str) -> None:
+    go(page, "/formulas/new")
+    assert_well_made(page)
+    page.get_by_label("What it is called").fill("Shea stick")
+    fill_row(page, 0, "shea butter", "70")
+    expect(page.locator("#sum")).to_contain_text(re.compile(r"30\s*% is still missing"))
+    fill_row(page, 1, "Candelilla wax", "25", "B")
+    page.get_by_role("button", name="Write it down").click()
+    # The domain's own words, and what was typed is still there.
+    expect(page.locator("main")).to_contain_text("95")
+    expect(page.locator(".errorlist").first).to_be_visible()
+    assert page.locator("[name=lines-1-name]").input_value() == "Candelilla wax"
+    assert_well_made(page)
+    fill_row(page, 1, "Candelilla wax", "30", "B")
+    expect(page.locator("#sum")).to_contain_text("It is whole.")
+    page.get_by_role("button", name="Write it down").click()
+    page.wait_for_url(re.compile(r"/formulas/[0-9a-f-]{36}$"))
+    expect(page.locator("h1")).to_contain_text("Shea stick")
+    assert_well_made(page)
+    page.get_by_label("For how much").fill("1 kg")
+    page.get_by_role("button", name="Work it out").click()
+    # 300 g of wax are wanted and 200 g are there; of the butter there is nothing.
+    expect(page.locator("main")).to_contain_text(re.compile(r"100\s*g"))
+    expect(page.locator("main .tag.warn")).to_have_count(2)
+    assert_well_made(page)
+    page.get_by_role("link", name="Plan a batch").click()
+    page.wait_for_url("**/batches/new?what=*")
+    assert "formula:" in page.get_by_label("What is to be made").input_value()
+
+
+def test_without_javascript(plain: Page, shea: str) -> None:
+    page = plain
+    go(page, "/formulas/new")
+    page.get_by_label("What it is called").fill("Plain shea")
+    fill_row(page, 0, "No such butter", "100")
+    page.get_by_role("button", name="Add it up").click()
+    expect(page.locator("#sum")).to_contain_text("It is whole.")
+    page.get_by_role("button", name="Write it down").click()
+    expect(page.locator(".errorlist")).to_contain_text("Nothing is called")
+    fill_row(page, 0, "Shea butter", "100")
+    page.get_by_role("button", name="Write it down").click()
+    page.wait_for_url(re.compile(r"/formulas/[0-9a-f-]{36}$"))
+    go(page, "/formulas?q=plain")
+    expect(page.locator("main")).to_contain_text("Plain shea")
