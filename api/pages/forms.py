@@ -208,7 +208,9 @@ def shown_again(
 
 
 def _has_something(form: PageForm, data: Mapping[str, str]) -> bool:
-    return any(data.get(form.add_prefix(name), "").strip() for name in form.fields)
+    """Whether anything was typed; what is chosen from a list always has something."""
+    typed = [name for name, one in form.fields.items() if not isinstance(one, forms.ChoiceField)]
+    return any(data.get(form.add_prefix(name), "").strip() for name in typed)
 
 
 def local(moment: datetime, reader: Reader) -> datetime:
