@@ -13,9 +13,9 @@ from uuid import UUID
 from ledger.tracing import TracedLot
 
 BOX_WIDTH: Final = 170
-BOX_HEIGHT: Final = 46
+BOX_HEIGHT: Final = 48
 ACROSS: Final = 290
-DOWN: Final = 62
+DOWN: Final = 64
 WIDEST, NARROWEST = Decimal(24), Decimal("1.5")
 # More than this nobody reads in a picture; the table beneath has them all.
 MOST_BOXES: Final = 60

@@ -28,6 +28,7 @@ from ledger.roles import Verb
 MOST, LONGEST_SEARCH = 40, 100
 # More lines than this nobody tells apart; the tables have them all.
 MOST_SERIES = 5
+PRICES_DAYS = 5 * 365
 MEASURES = [("mass", _("by weight")), ("count", _("by the piece"))]
 
 
@@ -113,7 +114,7 @@ class WatchForm(PageForm):
 
 @dataclass(frozen=True, slots=True)
 class Prices:
-    """What a year's deliveries cost and what was offered, as a plot and its tables."""
+    """What deliveries of five years cost and what was offered, as a plot and its tables."""
 
     plot: SafeString | str
     landed: list[LandedPoint]
@@ -163,7 +164,8 @@ class Material(Screen):
 
     def _prices(self, id: UUID, counted: bool) -> Prices | None:
         last = day_of(self.actor, self.now)
-        history = price_history(self.actor, material=id, first=None, last=last)
+        first = date.fromordinal(last.toordinal() - PRICES_DAYS)
+        history = price_history(self.actor, material=id, first=first, last=last)
         if not history.landed and not history.offered:
             return None
         points: dict[str, list[tuple[date | Decimal, Decimal]]] = defaultdict(list)

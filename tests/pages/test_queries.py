@@ -19,7 +19,7 @@ from tests.factories import TODAY, Workshop, open_workshop
 
 MOST = 15
 # An opened working asks once for each kind of row that it tells of.
-MOST_OF_WORKING = 26
+MOST_OF_WORKING = 32
 
 
 @pytest.fixture(scope="module")
@@ -58,6 +58,7 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
         "lots": str(finished.lot.id),
         "batches": str(made.batch.id),
         "bought": str(lot.id),
+        "formulas": str(version.formula_id),
     }
 
 
