@@ -173,14 +173,15 @@ class Rows:
         typed = data.get(name, "1")
         rows = int(typed) if typed.isdecimal() else 1
         self.count = max(1, min(rows + more, self.MOST))
+        before = [f"{name}-{place}" for place in range(self.count)]
+        there = [place for place in before if _has_something(kind, data, place)] or before[:1]
         self.forms = [
-            kind(data, reader=reader, prefix=f"{name}-{place}")
-            if judged
-            else shown_again(kind, data, reader=reader, prefix=f"{name}-{place}")
-            for place in range(self.count)
+            kind(data, reader=reader, prefix=place)
+            if judged and place in there
+            else shown_again(kind, data, reader=reader, prefix=place)
+            for place in before
         ]
-        filled = [form for form in self.forms if _has_something(form, data)]
-        self.filled = filled or self.forms[:1]
+        self.filled = [form for form in self.forms if form.prefix in there]
 
     def is_valid(self) -> bool:
         return all([form.is_valid() for form in self.filled])
@@ -207,10 +208,11 @@ def shown_again(
     return kind(reader=reader, prefix=prefix, initial=typed)
 
 
-def _has_something(form: PageForm, data: Mapping[str, str]) -> bool:
+def _has_something(kind: type[PageForm], data: Mapping[str, str], prefix: str) -> bool:
     """Whether anything was typed; what is chosen from a list always has something."""
-    typed = [name for name, one in form.fields.items() if not isinstance(one, forms.ChoiceField)]
-    return any(data.get(form.add_prefix(name), "").strip() for name in typed)
+    fields = kind.base_fields.items()
+    typed = [name for name, one in fields if not isinstance(one, forms.ChoiceField)]
+    return any(data.get(f"{prefix}-{name}", "").strip() for name in typed)
 
 
 def local(moment: datetime, reader: Reader) -> datetime:
