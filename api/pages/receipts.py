@@ -186,7 +186,7 @@ class Receive(Screen):
         """What the lines that can be read so far come to."""
         typed = DeliveryForm(request.POST, reader=self.reader)
         typed.is_valid()
-        read = [_so_far(form) for form in self._lines(judged=True).forms]
+        read = [_so_far(form) for form in self._lines(judged=True).filled]
         lines = [line for line in read if line is not None]
         return Working.of(self, lines, _charges(typed.cleaned_data))
 

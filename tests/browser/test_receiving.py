@@ -77,6 +77,8 @@ def test_without_javascript(plain: Page, glycerin: str) -> None:
     expect(page.locator("#working")).to_contain_text(re.compile(r"1\s*kg"))
     page.get_by_role("button", name="One more line").click()
     expect(page.locator("[name='lines-1-material']")).to_have_count(1)
+    page.get_by_role("button", name="Work it out first").click()
+    expect(page.locator("#working")).to_contain_text(re.compile(r"1\s*kg"))
     fill(page, lines__0__price="11,00", lines__1__material="Nothing of the kind")
     page.get_by_role("button", name="Put it on the shelf").click()
     # Each error stands at its field: no supplier, a comma, no lot number, no quantity.
