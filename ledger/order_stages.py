@@ -113,11 +113,12 @@ def _start(question: Question, best: _Best, until: int, within: Decimal) -> None
 def _start_by_stages(
     question: Question, best: _Best, covers: Sequence[_Covering], until: int, within: Decimal
 ) -> None:
-    half = time.monotonic_ns() + (until - time.monotonic_ns()) // 2
+    began = time.monotonic_ns()
+    third = (until - began) // 3
     choices = tuple(choice for choice, _ in covers)
     of_covers = replace(question, needs=(1,) * len(question.needs), choices=choices)
     small = model_of(of_covers, _suppliers(question))
-    found = _solve(small.program, half, within=max(_OF_COVERS, within / 2))
+    found = _solve(small.program, began + third, within=max(_OF_COVERS, within / 2))
     if found.values is None:
         return
     chosen = zip(small.packs(found.values), covers, strict=True)
@@ -128,7 +129,7 @@ def _start_by_stages(
         lowest[column] = highest[column] = found.values[of_cover]
     narrow = replace(model.program, lowest=lowest, highest=highest)
     start = None if best.packs is None else model.values(best.packs)
-    found = _solve(narrow, half, within=max(_OF_PACKS, within / 2), start=start)
+    found = _solve(narrow, began + 2 * third, within=max(_OF_PACKS, within / 2), start=start)
     _hear(question, best, model, found)
 
 

@@ -71,10 +71,13 @@ def solve(
     """
     began = time.monotonic_ns()
     found, told = _run(program, seconds, within, start)
-    if start is None or found.values is None or _costs(program, found.values) <= told + 1:
+    left = seconds - Fraction(time.monotonic_ns() - began, 10**9)
+    rounded = program.whole.count(False) + 1
+    if start is None or found.values is None or left <= 0:
+        return found
+    if _costs(program, found.values) <= told + rounded:
         return found
     # HiGHS (1.16) may make a start cheaper before it solves, and then give back the dearer one.
-    left = seconds - Fraction(time.monotonic_ns() - began, 10**9)
     again, _ = _run(program, left, within, None)
     return Found(again.values or found.values, max(again.bound, found.bound), again.impossible)
 
