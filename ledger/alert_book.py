@@ -36,6 +36,12 @@ class Finding:
     reorder_point: Decimal | None = None
 
 
+def lock_alerts(maker_id: UUID) -> None:
+    """Wait until nobody looks at this maker's alerts, and let nobody until the transaction ends."""
+    with connection.cursor() as cursor:
+        cursor.execute(_LOCK, [str(maker_id)])
+
+
 class Book:
     """The alerts of one maker, inside its walls and in the open transaction, at one moment."""
 
@@ -45,8 +51,7 @@ class Book:
 
     def lock(self) -> None:
         """Wait until nobody else looks at this maker; until the transaction ends."""
-        with connection.cursor() as cursor:
-            cursor.execute(_LOCK, [str(self.maker_id)])
+        lock_alerts(self.maker_id)
 
     def standing(self, kind: str, subjects: Collection[UUID] | None = None) -> dict[UUID, Alert]:
         """The open alerts of a kind by their subjects: all of them, or of these."""

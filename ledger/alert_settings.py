@@ -30,6 +30,8 @@ DEFAULT_TOLD: Final[Mapping[str, str]] = {
 class Choices:
     """A maker's choices: days before an expiry or a retest, and of quarantine, hours of its clock.
 
+    A price that rises by more than `price_jump_percent` is told.
+
     What `told` does not name goes as it does by default.
     """
 
@@ -41,6 +43,7 @@ class Choices:
     expiring_days: int = 30
     retest_days: int = 14
     quarantine_days: int = 7
+    price_jump_percent: int = 10
     use_told: str = AlertSetting.UseTold.NOBODY
     version: int = 0
 

@@ -21,6 +21,7 @@ from ledger.models import Material, Offer, OfferBreak, OfferPrice, Supplier, Sup
 from ledger.money import minor_units
 from ledger.offer_prices import FreightKind, PackBreak, check_breaks, in_own_currency
 from ledger.offer_reading import offer_for
+from ledger.price_jumps import owe_review
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -104,7 +105,7 @@ def add_offer(
     for id in same.values_list("id", flat=True):
         raise Conflict("This pack is offered already: add a price to that offer.", offer=id)
     priced = price_of(actor, offer, price)
-    keep([offer], [priced])
+    keep(actor, [offer], [priced])
     return offer_for(actor, offer.id, on=price.valid_from)
 
 
@@ -115,7 +116,7 @@ def reprice(actor: Actor, *, offer: UUID | str, price: PriceFacts) -> Offer:
     """
     actor.must(Verb.OFFER)
     found = offer_for(actor, offer, on=price.valid_from)
-    keep([], [price_of(actor, found, price)])
+    keep(actor, [], [price_of(actor, found, price)])
     return offer_for(actor, found.id, on=price.valid_from)
 
 
@@ -124,7 +125,7 @@ def withdraw_offer(actor: Actor, *, offer: UUID | str, valid_from: date, note: s
     actor.must(Verb.OFFER)
     found = offer_for(actor, offer, on=valid_from)
     over = OfferPrice(**_of(actor, found.maker_id), offer=found, valid_from=valid_from, note=note)
-    keep([], [Priced(over, ())])
+    keep(actor, [], [Priced(over, ())])
     return offer_for(actor, found.id, on=valid_from)
 
 
@@ -268,13 +269,15 @@ def currency_of(actor: Actor, currency: str, rate: Decimal | None) -> tuple[str,
     return currency, rate
 
 
-def keep(offers: Sequence[Offer], priced: Iterable[Priced]) -> None:
-    """Write offers and prices, each kind at once."""
+def keep(actor: Actor, offers: Sequence[Offer], priced: Iterable[Priced]) -> None:
+    """Write offers and prices, each kind at once, and have them looked over for jumps."""
     priced = list(priced)
     with explained():
         Offer.objects.bulk_create(offers)
         OfferPrice.objects.bulk_create(one.price for one in priced)
         OfferBreak.objects.bulk_create(step for one in priced for step in one.breaks)
+    if priced:
+        owe_review(actor)
 
 
 def _measure(place: int, facts: BreakFacts, offer: Offer) -> Measured:

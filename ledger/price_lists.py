@@ -89,7 +89,7 @@ def import_list(actor: Actor, rows: Sequence[ListRow], *, opened: bool | None = 
     found = check_list(actor, rows, opened=opened)
     if found.errors:
         raise ListRefused(found.errors)
-    keep(found.offers, found.priced)
+    keep(actor, found.offers, found.priced)
     return found
 
 

@@ -53,6 +53,12 @@ class AlertSettingsIn(Body):
     expiring_days = Whole(**DAYS)
     retest_days = Whole(**DAYS)
     quarantine_days = Whole(**DAYS)
+    price_jump_percent = Whole(
+        min_value=0,
+        max_value=10_000,
+        required=False,
+        help_text="A price that rises by more is told.",
+    )
     use_told = Choice(
         AlertSetting.UseTold.values,
         required=False,
@@ -69,6 +75,7 @@ class AlertSettingsOut(serializers.Serializer[Any]):
     expiring_days = serializers.IntegerField()
     retest_days = serializers.IntegerField()
     quarantine_days = serializers.IntegerField()
+    price_jump_percent = serializers.IntegerField()
     use_told = serializers.ChoiceField(AlertSetting.UseTold.values)
     version = serializers.IntegerField(help_text="Zero until something is chosen.")
 

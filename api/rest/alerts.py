@@ -13,6 +13,7 @@ from api.rest.fields import Body, Choice, Id, Moment, Shown, Text, plain
 from ledger import alert_answers
 from ledger.access import Actor
 from ledger.models import Alert, AlertKind
+from ledger.roles import Verb
 
 
 class RunsOut(serializers.Serializer[Any]):
@@ -74,7 +75,9 @@ class AlertOut(serializers.Serializer[Any]):
     runs_out = RunsOut(allow_null=True, help_text="Of what is low.")
     batch = BatchInShort(allow_null=True, help_text="That can't be made.")
     lot = LotInDanger(allow_null=True, help_text="That ends, is to be retested or waits.")
-    price = PriceJump(allow_null=True, help_text="That jumped.")
+    price = PriceJump(
+        allow_null=True, help_text="That jumped; null for who may not see what is offered."
+    )
     opened_at = Moment()
     closed_at = Moment(allow_null=True)
     acknowledged_at = Moment(allow_null=True)
@@ -92,7 +95,7 @@ class SnoozeIn(Body):
     until = Moment()
 
 
-def alert_json(row: Alert) -> dict[str, Any]:
+def alert_json(row: Alert, actor: Actor) -> dict[str, Any]:
     facts: Mapping[str, Any] = row.facts
     counted = row.material.counted if row.material else False
     return {
@@ -105,7 +108,7 @@ def alert_json(row: Alert) -> dict[str, Any]:
         "runs_out": _runs_out(facts) if row.kind == AlertKind.LOW_STOCK else None,
         "batch": _batch(row) if row.kind == AlertKind.BATCH_SHORT else None,
         "lot": _lot(row) if row.lot else None,
-        "price": _price(facts) if row.kind == AlertKind.PRICE_JUMP else None,
+        "price": _price(facts, actor) if row.kind == AlertKind.PRICE_JUMP else None,
         "opened_at": row.opened_at,
         "closed_at": row.closed_at,
         "acknowledged_at": row.acknowledged_at,
@@ -159,7 +162,10 @@ def _lot(row: Alert) -> dict[str, Any]:
     }
 
 
-def _price(facts: Mapping[str, Any]) -> dict[str, Any]:
+def _price(facts: Mapping[str, Any], actor: Actor) -> dict[str, Any] | None:
+    """None for who may not see what suppliers offer."""
+    if not actor.may(Verb.SEE_OFFERS):
+        return None
     return {
         "supplier": facts["supplier"],
         "was": facts["was"],
@@ -179,7 +185,7 @@ class Alerts(Resource):
         rows = alert_answers.alerts(
             actor, open=None if state is None else state == "open", kind=query.get("kind")
         )
-        return page(self.request, query, rows, alert_json)
+        return page(self.request, query, rows, lambda row: alert_json(row, actor))
 
 
 class OneAlert(Resource):
@@ -188,7 +194,7 @@ class OneAlert(Resource):
     @reads(None, AlertOut)
     def get(self, actor: Actor, id: str) -> dict[str, Any]:
         """Show an alert."""
-        return alert_json(alert_answers.alert_for(actor, id))
+        return alert_json(alert_answers.alert_for(actor, id), actor)
 
 
 class Acknowledgements(Resource):
@@ -197,7 +203,7 @@ class Acknowledgements(Resource):
     @writes(None, AlertOut)
     def post(self, actor: Actor, id: str) -> dict[str, Any]:
         """Say that an open alert was seen; no mail of it goes out any more."""
-        return alert_json(alert_answers.acknowledge(actor, id, now=self.now))
+        return alert_json(alert_answers.acknowledge(actor, id, now=self.now), actor)
 
 
 class Snoozes(Resource):
@@ -206,4 +212,4 @@ class Snoozes(Resource):
     @writes(SnoozeIn, AlertOut, examples=examples.SNOOZE)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Say nothing of an open alert until then; if it is still so then, a mail says so."""
-        return alert_json(alert_answers.snooze(actor, id, until=data["until"], now=self.now))
+        return alert_json(alert_answers.snooze(actor, id, until=data["until"], now=self.now), actor)

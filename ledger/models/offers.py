@@ -109,6 +109,7 @@ class OfferPrice(CoopRow):
         )
         indexes = (
             models.Index(fields=["coop", "offer", "valid_from", "id"], name="offer_price_by_day"),
+            models.Index(fields=["coop", "valid_from"], name="offer_price_of_late"),
         )
 
 

@@ -34,6 +34,7 @@ class AlertSetting(MakerRow):
     expiring_days = models.PositiveSmallIntegerField()
     retest_days = models.PositiveSmallIntegerField()
     quarantine_days = models.PositiveSmallIntegerField()
+    price_jump_percent = models.PositiveSmallIntegerField(default=10)
     use_told = models.CharField(
         max_length=8,
         choices=UseTold.choices,

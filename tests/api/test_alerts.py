@@ -134,6 +134,7 @@ def test_choices_are_read_and_set(reed: Client) -> None:
     assert set_to["told"]["low_stock"] == "at_once"
     assert (set_to["quiet_from"], set_to["quiet_until"]) == ("21:00", "06:30")
     assert (set_to["expiring_days"], set_to["version"]) == (30, 1)
+    assert set_to["price_jump_percent"] == 10
     assert reed.get("alert-settings").made() == set_to
     reed.change("PUT", "alert-settings", {}, read.headers["ETag"]).refused(412, "stale")
     assert reed.change("PUT", "alert-settings", {}).made()["time_zone"] == ""

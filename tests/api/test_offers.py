@@ -1,5 +1,7 @@
 """Offers of suppliers: what a pack costs from which day, and who sees it."""
 
+import time
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -149,6 +151,29 @@ def test_prices_are_private_unless_they_are_opened(
     # Whoever may write offers adds to what all see.
     mill.post(f"offers/{shared['id']}/prices", {"valid_from": "2025-02-01", "price": "6"}).made()
     assert north.get(f"offers/{shared['id']}").made()["current"]["price"] == "6"
+
+
+def test_a_price_that_jumps_is_told_at_once(coop: Coop, north: Client) -> None:
+    offer = offered(north)
+    today = datetime.now(UTC).date().isoformat()
+    dearer = {"valid_from": today, "price": "6.50"}
+    north.post(f"offers/{offer['id']}/prices", dearer).made()
+    end = time.monotonic() + 30
+    while not (found := north.listed("alerts", kind="price_jump", state="open")):
+        assert time.monotonic() < end, "the worker tells of it"
+        time.sleep(0.1)
+    (alert,) = found
+    assert (alert["material"], alert["name"]) == (offer["material"], "Base")
+    assert alert["price"] == {
+        "supplier": offer["supplier_name"],
+        "was": "5.200000",
+        "now": "6.500000",
+        "unit": "USD/kg",
+        "percent": "25.00",
+    }
+    # The bench hears of it, and of no price.
+    (seen,) = member(coop, "North Bench", "bench").listed("alerts", kind="price_jump")
+    assert (seen["id"], seen["price"]) == (alert["id"], None)
 
 
 def test_what_a_maker_makes_is_not_opened(north: Client) -> None:
