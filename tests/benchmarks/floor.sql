@@ -23,6 +23,7 @@ begin
         where coop_id = coop and maker_id = maker and id in (source, target)) < 2 then
     raise exception 'not there' using errcode = '23514';
   end if;
+  perform pg_advisory_xact_lock_shared(hashtextextended('books of ' || maker, 0));
   select (at at time zone c.time_zone)::date, (
            select max(x.closed_on) from ledger_closing x
              where x.coop_id = coop and x.maker_id = maker) into day, closed_on
