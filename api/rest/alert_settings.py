@@ -12,6 +12,7 @@ from api.rest.fields import Body, Choice, Id, Moment, Text, WallTime, Whole
 from ledger import alert_settings, receivers
 from ledger.access import Actor
 from ledger.alert_settings import Choices
+from ledger.errors import Stale
 from ledger.models import AlertKind, AlertMessage, AlertReceiver, AlertSetting
 
 DAYS: dict[str, Any] = {"min_value": 0, "max_value": 3650, "required": False}
@@ -168,8 +169,11 @@ class AlertSettings(Resource):
     )
     def put(self, actor: Actor, data: dict[str, Any]) -> Sent:
         """Choose which alerts are told, when, and what others may learn."""
-        version = None
-        if "If-Match" in self.request.headers:
+        given, version = self.request.headers.get("If-Match"), None
+        if given is not None:
+            if not given.strip():
+                # It names no version, so it is none that was read.
+                raise Stale
             # Whoever acts for no maker is told so by the verb.
             version = etags.expected_version(self.request, actor.maker_id or actor.coop_id)
         return _settings(actor, alert_settings.choose(actor, Choices(**data), version=version))
