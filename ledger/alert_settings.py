@@ -23,6 +23,7 @@ DEFAULT_TOLD: Final[Mapping[str, str]] = {
     AlertKind.EXPIRING: DIGEST,
     AlertKind.RETEST_DUE: DIGEST,
     AlertKind.QUARANTINE_AGEING: DIGEST,
+    AlertKind.DEPOSIT_UNCLAIMED: DIGEST,
 }
 
 
@@ -30,7 +31,8 @@ DEFAULT_TOLD: Final[Mapping[str, str]] = {
 class Choices:
     """A maker's choices: days before an expiry or a retest, and of quarantine, hours of its clock.
 
-    A price that rises by more than `price_jump_percent` is told.
+    A price that rises by more than `price_jump_percent` is told, and a deposit that has been out
+    for `deposit_days`.
 
     What `told` does not name goes as it does by default.
     """
@@ -44,6 +46,7 @@ class Choices:
     retest_days: int = 14
     quarantine_days: int = 7
     price_jump_percent: int = 10
+    deposit_days: int = 60
     use_told: str = AlertSetting.UseTold.NOBODY
     version: int = 0
 

@@ -120,6 +120,16 @@ def _price_jump(facts: Facts) -> Told:
     )
 
 
+def _deposit_unclaimed(facts: Facts) -> Told:
+    supplier, since = _name(facts, "supplier"), facts["paid_on"]
+    amount = f"{facts['amount']} {facts['currency']}"
+    of = f" for what lot {facts['came_in']} came in" if facts["came_in"] else ""
+    return Told(
+        f"{supplier} still has a deposit of {amount}",
+        (f"{amount} was paid to {supplier} on {since}{of}.", "Give it back, and claim it."),
+    )
+
+
 _WORDS = {
     "low_stock": _low_stock,
     "batch_short": _batch_short,
@@ -127,4 +137,5 @@ _WORDS = {
     "retest_due": _retest_due,
     "quarantine_ageing": _quarantine_ageing,
     "price_jump": _price_jump,
+    "deposit_unclaimed": _deposit_unclaimed,
 }

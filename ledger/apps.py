@@ -11,4 +11,11 @@ class LedgerConfig(AppConfig):
     def ready(self) -> None:
         """Make known what the outbox may be asked to do, and what a review looks at."""
         # They have tables, which are there only now.
-        from ledger import alert_mail, alerts, lot_alerts, price_jumps, reviewing  # noqa: F401
+        from ledger import (  # noqa: F401
+            alert_mail,
+            alerts,
+            deposit_alerts,
+            lot_alerts,
+            price_jumps,
+            reviewing,
+        )

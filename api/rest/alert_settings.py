@@ -27,6 +27,7 @@ class ToldIn(Body):
     retest_due = Choice(AlertSetting.Telling.values, required=False)
     quarantine_ageing = Choice(AlertSetting.Telling.values, required=False)
     price_jump = Choice(AlertSetting.Telling.values, required=False)
+    deposit_unclaimed = Choice(AlertSetting.Telling.values, required=False)
 
 
 class ToldOut(serializers.Serializer[Any]):
@@ -36,6 +37,7 @@ class ToldOut(serializers.Serializer[Any]):
     retest_due = serializers.ChoiceField(AlertSetting.Telling.values)
     quarantine_ageing = serializers.ChoiceField(AlertSetting.Telling.values)
     price_jump = serializers.ChoiceField(AlertSetting.Telling.values)
+    deposit_unclaimed = serializers.ChoiceField(AlertSetting.Telling.values)
 
 
 class AlertSettingsIn(Body):
@@ -60,6 +62,7 @@ class AlertSettingsIn(Body):
         required=False,
         help_text="A price that rises by more is told.",
     )
+    deposit_days = Whole(**DAYS)
     use_told = Choice(
         AlertSetting.UseTold.values,
         required=False,
@@ -77,6 +80,7 @@ class AlertSettingsOut(serializers.Serializer[Any]):
     retest_days = serializers.IntegerField()
     quarantine_days = serializers.IntegerField()
     price_jump_percent = serializers.IntegerField()
+    deposit_days = serializers.IntegerField()
     use_told = serializers.ChoiceField(AlertSetting.UseTold.values)
     version = serializers.IntegerField(help_text="Zero until something is chosen.")
 

@@ -65,11 +65,21 @@ class PriceJump(serializers.Serializer[Any]):
     percent = Shown()
 
 
+class DepositOwed(serializers.Serializer[Any]):
+    supplier = Text()
+    amount = Shown()
+    currency = Text()
+    paid_on = serializers.DateField()
+    came_in = Text(
+        allow_blank=True, help_text="The code of the lot that came in it, if one is named."
+    )
+
+
 class AlertOut(serializers.Serializer[Any]):
     id = Id()
     kind = serializers.ChoiceField(AlertKind.values)
     material = Id(allow_null=True)
-    name = Text(help_text="Of the material; of a batch its code.")
+    name = Text(help_text="Of the material; of a batch its code, of a deposit its supplier.")
     position = Shown(allow_null=True)
     reorder_point = Shown(allow_null=True)
     runs_out = RunsOut(allow_null=True, help_text="Of what is low.")
@@ -77,6 +87,9 @@ class AlertOut(serializers.Serializer[Any]):
     lot = LotInDanger(allow_null=True, help_text="That ends, is to be retested or waits.")
     price = PriceJump(
         allow_null=True, help_text="That jumped; null for who may not see what is offered."
+    )
+    deposit = DepositOwed(
+        allow_null=True, help_text="That nobody claimed; null for who may not see costs."
     )
     opened_at = Moment()
     closed_at = Moment(allow_null=True)
@@ -102,13 +115,14 @@ def alert_json(row: Alert, actor: Actor) -> dict[str, Any]:
         "id": str(row.id),
         "kind": row.kind,
         "material": str(row.material_id) if row.material_id else None,
-        "name": row.material.name if row.material else facts["code"],
+        "name": row.material.name if row.material else facts.get("code") or facts["supplier"],
         "position": _amount(row.position, counted),
         "reorder_point": _amount(row.reorder_point, counted),
         "runs_out": _runs_out(facts) if row.kind == AlertKind.LOW_STOCK else None,
         "batch": _batch(row) if row.kind == AlertKind.BATCH_SHORT else None,
         "lot": _lot(row) if row.lot else None,
         "price": _price(facts, actor) if row.kind == AlertKind.PRICE_JUMP else None,
+        "deposit": _deposit(facts, actor) if row.kind == AlertKind.DEPOSIT_UNCLAIMED else None,
         "opened_at": row.opened_at,
         "closed_at": row.closed_at,
         "acknowledged_at": row.acknowledged_at,
@@ -160,6 +174,14 @@ def _lot(row: Alert) -> dict[str, Any]:
         "retest_on": facts.get("retest_on"),
         "quarantined_on": facts.get("since"),
     }
+
+
+def _deposit(facts: Mapping[str, Any], actor: Actor) -> dict[str, Any] | None:
+    """None for who may not see costs."""
+    if not actor.may(Verb.SEE_COSTS):
+        return None
+    named = ("supplier", "amount", "currency", "paid_on", "came_in")
+    return {name: facts[name] for name in named}
 
 
 def _price(facts: Mapping[str, Any], actor: Actor) -> dict[str, Any] | None:

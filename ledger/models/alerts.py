@@ -37,6 +37,7 @@ class AlertKind(models.TextChoices):
     RETEST_DUE = "retest_due"
     QUARANTINE_AGEING = "quarantine_ageing"
     PRICE_JUMP = "price_jump"
+    DEPOSIT_UNCLAIMED = "deposit_unclaimed"
 
 
 class Alert(MakerRow):

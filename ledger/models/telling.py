@@ -35,6 +35,7 @@ class AlertSetting(MakerRow):
     retest_days = models.PositiveSmallIntegerField()
     quarantine_days = models.PositiveSmallIntegerField()
     price_jump_percent = models.PositiveSmallIntegerField(default=10)
+    deposit_days = models.PositiveSmallIntegerField(default=60)
     use_told = models.CharField(
         max_length=8,
         choices=UseTold.choices,

@@ -105,6 +105,17 @@ def test_a_price_that_jumped() -> None:
     assert words.lines == ("Olive oil from Mill was 4.00 and is 5.00 USD/kg.",)
 
 
+def test_a_deposit_that_nobody_claims() -> None:
+    facts = {"supplier": "Mill", "amount": "25.00", "currency": "USD", "paid_on": "2026-05-05"}
+    words = told("deposit_unclaimed", {**facts, "came_in": "NB7"})
+    assert words.subject == "Mill still has a deposit of 25.00 USD"
+    assert words.lines == (
+        "25.00 USD was paid to Mill on 2026-05-05 for what lot NB7 came in.",
+        "Give it back, and claim it.",
+    )
+    assert told("deposit_unclaimed", {**facts, "came_in": ""}).lines[0].endswith("2026-05-05.")
+
+
 def test_every_kind_has_its_words() -> None:
     from ledger import alert_texts
 
