@@ -12,7 +12,7 @@ from formulas.candidates import Candidates, candidates
 from formulas.models import Batch, BatchLine, BatchPackaging, Pick
 from formulas.picking import PickableLot, pick
 from formulas.reserving import Promise, promised
-from formulas.short_batches import owe_look
+from formulas.short_batches import LOOK
 from ledger.access import Actor
 from ledger.alerts import enqueue_checks
 from ledger.models import Account, Material
@@ -136,9 +136,7 @@ def _write(actor: Actor, planned: Planned, found: Candidates) -> None:
     packaging = [one.packaging for one in planned.packaging]
     every = [one for of_row in picks.values() for one in of_row]
     write_together([_account(batch)], [batch], lines, packaging, every, reservations, lacking)
-    enqueue_checks(actor, short)
-    if lacking:
-        owe_look(actor, batch.account_id)
+    enqueue_checks(actor, short, (LOOK, batch.account_id) if lacking else None)
     for row, _ in rows:
         keep_at_hand(row, picks=picks[row.id])
     keep_at_hand(batch, lines=lines, packaging=packaging)

@@ -11,7 +11,7 @@ from uuid import UUID
 from django.db import connection
 
 from formulas.picking import PickableLot
-from formulas.short_batches import owe_look
+from formulas.short_batches import LOOK
 from ledger.access import Actor
 from ledger.alerts import enqueue_checks
 from ledger.lots import NewLot, open_lots
@@ -126,9 +126,8 @@ def reserve(
     """Promise lots to a batch's account, and note what it lacks; the pools are locked by then."""
     reservations, lacking = promised(actor, account, promises, short)
     write_together(reservations, lacking)
-    enqueue_checks(actor, {row.material_id for row in reservations} | short.keys())
-    if lacking:
-        owe_look(actor, account)
+    touched = {row.material_id for row in reservations} | short.keys()
+    enqueue_checks(actor, touched, (LOOK, account) if lacking else None)
 
 
 def free(actor: Actor, account: UUID) -> None:
@@ -139,9 +138,7 @@ def free(actor: Actor, account: UUID) -> None:
     lacked = [*lacking.values_list("material_id", flat=True)]
     reserved.delete()
     lacking.delete()
-    enqueue_checks(actor, [*materials, *lacked])
-    if lacked:
-        owe_look(actor, account)
+    enqueue_checks(actor, [*materials, *lacked], (LOOK, account) if lacked else None)
 
 
 def promised_materials(actor: Actor, account: UUID) -> set[UUID]:

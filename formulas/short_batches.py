@@ -13,12 +13,12 @@ from django.db import connection
 from formulas.models import Batch
 from formulas.shortness import FreeLot, Lack, short_of
 from ledger import outbox
-from ledger.access import Actor
 from ledger.alert_book import Book, Finding
 from ledger.models import AlertKind, Material, Watch
 from ledger.outbox import Work
 from ledger.reviewing import reviews
 
+# Owed by a verb that changed what the account of a batch lacks.
 LOOK: Final = "review_batches"
 # A message has its bounds; whoever wants to know more looks at the batch.
 MOST_NAMED: Final = 15
@@ -61,11 +61,6 @@ select h.material_id, sum(h.quantity) - coalesce((
 _ON_ORDER: Final = """
 select material_id, on_order from ledger_stock(%(materials)s::uuid[], %(day)s)
 """
-
-
-def owe_look(actor: Actor, account: UUID) -> None:
-    """Owe a look at the maker's plans, for a verb that changed what a batch's account lacks."""
-    outbox.owe(actor.coop_id, actor.maker, LOOK, [account])
 
 
 @outbox.does(LOOK)

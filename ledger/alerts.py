@@ -49,6 +49,9 @@ with watched as (
 )
 insert into ledger_outbox (coop_id, maker_id, id, task, subject)
 select %(coop)s, %(maker)s, uuidv7(), %(task)s, material_id from locked cross join watched
+union all
+select %(coop)s, %(maker)s, uuidv7(), %(other_task)s, other
+  from (select %(other)s::uuid) o(other) where other is not null
   on conflict do nothing
 """
 
@@ -121,15 +124,19 @@ def watches(actor: Actor) -> "QuerySet[Watch]":
     return _own_watches(actor)
 
 
-def enqueue_checks(actor: Actor, material_ids: Iterable[UUID]) -> None:
+def enqueue_checks(
+    actor: Actor, material_ids: Iterable[UUID], other: tuple[str, UUID] | None = None
+) -> None:
     """Owe a check of each watched material, for a verb whose change no entry tells of.
 
-    Call it last in the verb: it locks the materials' pools until the transaction ends.
+    With it goes other work that the same change owes: a task and what it is about. Call it last in
+    the verb: it locks the materials' pools until the transaction ends.
     """
     wanted = sorted(set(material_ids))
     if wanted:
-        own = {"coop": actor.coop_id, "maker": actor.maker}
-        run(_OWE_CHECKS, {**own, "materials": wanted, "task": CHECK})
+        own = {"coop": actor.coop_id, "maker": actor.maker, "materials": wanted, "task": CHECK}
+        task, about = other or ("", None)
+        run(_OWE_CHECKS, {**own, "other_task": task, "other": about})
 
 
 @outbox.does(CHECK)

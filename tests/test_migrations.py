@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import psycopg
 import pytest
+from django.db import connections
 
 from deploy import embedded
 from tests.conftest import HOME
@@ -29,6 +30,8 @@ select nspname::text from pg_namespace where nspname = 'walls'
 @pytest.fixture
 def elsewhere(postgres: embedded.Server) -> Iterator[str]:
     """A migrated database of its own, whose owner's address is returned."""
+    # What is open is not copied; the next test that needs the connection opens it again.
+    connections.close_all()
     with psycopg.connect(postgres.url_admin, autocommit=True, dbname="postgres") as admin:
         admin.execute(f"create database {DATABASE} template stillroom owner stillroom_owner")
     embedded.make_roles(HOME, DATABASE)

@@ -48,7 +48,9 @@ CHECKS = [
     response_headers_conformance,
     response_schema_conformance,
 ]
-SEED, EXAMPLES = 20250506, 22
+SEED = 20250506
+# What is read takes an id and a filter or two; what is written has a body to get wrong.
+TRIES_TO_READ, TRIES_TO_WRITE = 7, 14
 QUANTITIES = ["1 g", "2.5 kg", "4 gal", "16 fl oz", "3 each", "0.5 lb", "½ cup", "1e5 g", "16 oz"]
 # What a word of a request may name; the fields that hold a quantity; and moments that are past.
 KINDS = {"lot", "material", "supplier", "formula", "product", "line", "sale"}
@@ -240,7 +242,7 @@ def test_no_answer_is_undescribed(
 
     @seed(SEED)
     @settings(
-        max_examples=EXAMPLES,
+        max_examples=TRIES_TO_READ if method == "GET" else TRIES_TO_WRITE,
         deadline=None,
         database=None,
         phases=[Phase.generate],
