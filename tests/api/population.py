@@ -18,8 +18,7 @@ class Populated:
 
     ids: dict[str, list[str]]
     texts: list[str]
-    shared = frozenset({"material", "supplier", "maker", "container", "share"})
-    shared = frozenset({"material", "supplier", "maker", "container", "round"})
+    shared = frozenset({"material", "supplier", "maker", "container", "share", "round"})
 
     def private(self) -> list[str]:
         """The ids that nobody else may see."""
