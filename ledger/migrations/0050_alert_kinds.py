@@ -228,6 +228,14 @@ class Migration(migrations.Migration):
             name="reorder_point",
             field=models.DecimalField(decimal_places=6, max_digits=18, null=True),
         ),
+        # On the way back there is no place for alerts of other kinds; the owner is behind the walls
+        # as well, unless it steps out of them.
+        migrations.RunSQL(
+            migrations.RunSQL.noop,
+            "alter table ledger_alert no force row level security;"
+            " delete from ledger_alert where reorder_point is null;"
+            " alter table ledger_alert force row level security",
+        ),
         migrations.AddConstraint(
             model_name="alert",
             constraint=models.UniqueConstraint(
