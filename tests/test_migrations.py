@@ -7,7 +7,6 @@ from collections.abc import Iterator
 
 import psycopg
 import pytest
-from django.db import connections
 
 from deploy import embedded
 from tests.conftest import HOME
@@ -29,11 +28,7 @@ select nspname::text from pg_namespace where nspname = 'walls'
 
 @pytest.fixture
 def elsewhere(postgres: embedded.Server) -> Iterator[str]:
-    """A migrated database of its own, whose owner's address is returned."""
-    # What is open is not copied; the next test that needs the connection opens it again.
-    connections.close_all()
-    with psycopg.connect(postgres.url_admin, autocommit=True, dbname="postgres") as admin:
-        admin.execute(f"create database {DATABASE} template stillroom owner stillroom_owner")
+    """An empty database of its own, whose owner's address is returned."""
     embedded.make_roles(HOME, DATABASE)
     yield embedded.postgres_url(HOME, "stillroom_owner", DATABASE)
     with psycopg.connect(postgres.url_admin, autocommit=True) as admin:
@@ -53,6 +48,7 @@ def migrate(owner_url: str, *words: str) -> None:
 
 
 def test_down_and_up_again(elsewhere: str) -> None:
+    migrate(elsewhere)
     # With it all that builds on it.
     migrate(elsewhere, "ledger", "zero")
     with psycopg.connect(elsewhere) as owner:
