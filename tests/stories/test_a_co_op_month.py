@@ -106,7 +106,7 @@ def arrived(coop: Coop, goods: dict[str, str], found: dict[str, Any]) -> dict[st
     return lots
 
 
-def test_a_short_delivery_stays_on_order_until_nothing_more_is_expected(
+def a_short_delivery_stays_on_order_until_nothing_more_is_expected(
     coop: Coop, goods: dict[str, str], found: dict[str, Any], arrived: dict[str, str]
 ) -> None:
     mill = coop[BUYER]
@@ -134,7 +134,7 @@ def drawn(coop: Coop, found: dict[str, Any], arrived: dict[str, str]) -> dict[st
     return {name: one["lot"]["id"] for name, one in zip(nets, made["draws"], strict=True)}
 
 
-def test_each_takes_its_goods_at_what_the_round_has_reckoned(
+def each_takes_its_goods_at_what_the_round_has_reckoned(
     coop: Coop, found: dict[str, Any], arrived: dict[str, str], drawn: dict[str, str]
 ) -> None:
     """A move keeps supplier lot and expiry; what it costs is the maker's share of the round."""
@@ -161,7 +161,7 @@ def test_each_takes_its_goods_at_what_the_round_has_reckoned(
     }
 
 
-def test_what_is_left_over_is_claimed_at_cost(
+def what_is_left_over_is_claimed_at_cost(
     coop: Coop, goods: dict[str, str], drawn: dict[str, str]
 ) -> None:
     mill, hill = coop[BUYER], coop["Hill Bench"]
@@ -175,7 +175,7 @@ def test_what_is_left_over_is_claimed_at_cost(
     assert too_much.refused(409, "not_enough", "/quantity")["left"] == "1000.000000"
 
 
-def test_one_helps_another_out(coop: Coop, arrived: dict[str, str]) -> None:
+def one_helps_another_out(coop: Coop, arrived: dict[str, str]) -> None:
     """Two kilograms of wax at cost: a fifth debt, in a chain with two of the others."""
     body = {"maker": str(maker_id(coop, "Quay Bench")), "lot": arrived["Cera Alba"]}
     offer = coop["North Bench"].post("transfers", {**body, "quantity": "2 kg"}).made()
@@ -185,7 +185,7 @@ def test_one_helps_another_out(coop: Coop, arrived: dict[str, str]) -> None:
     assert all(Decimal(one["balance"]) < 0 for one in (north, mill))
 
 
-def test_the_month_ends_and_nobody_owes_anything(
+def the_month_ends_and_nobody_owes_anything(
     coop: Coop, coordinator: Client, found: dict[str, Any]
 ) -> None:
     month = f"{datetime.now(UTC):%Y-%m}"
@@ -212,3 +212,18 @@ def test_the_month_ends_and_nobody_owes_anything(
     assert {one["balance"] for one in coordinator.get("settlement").made()["results"]} == {"0.00"}
     done = coop.server.manage("verify_ledger")
     assert done.returncode == 0, done.stdout
+
+
+def test_a_month(
+    coop: Coop,
+    coordinator: Client,
+    goods: dict[str, str],
+    found: dict[str, Any],
+    arrived: dict[str, str],
+    drawn: dict[str, str],
+) -> None:
+    a_short_delivery_stays_on_order_until_nothing_more_is_expected(coop, goods, found, arrived)
+    each_takes_its_goods_at_what_the_round_has_reckoned(coop, found, arrived, drawn)
+    what_is_left_over_is_claimed_at_cost(coop, goods, drawn)
+    one_helps_another_out(coop, arrived)
+    the_month_ends_and_nobody_owes_anything(coop, coordinator, found)
