@@ -14,18 +14,18 @@ from uuid import UUID
 from formulas.requirements import requirements
 from ledger.access import Actor, day_of, find_all, materials_for, suppliers_visible_to
 from ledger.balances import stock
-from ledger.errors import Invalid, MassMissing, placed
+from ledger.errors import Invalid, placed
 from ledger.measuring import measure
 from ledger.models import Material
 from ledger.money import minor_unit, round_to_step
-from ledger.offer_prices import FreightKind, packs_for
-from ledger.offer_reading import OfferOn, TermsOn, offers_on
+from ledger.offer_reading import OfferOn, offers_on
 from ledger.order_advice import LineAdvice, advice, line_by_line
 from ledger.order_plan import OrderPlan, order_plan
-from ledger.order_terms import BudgetTooSmall, Need, NothingCovers, PackOffer, PackPrice, Terms, Why
+from ledger.order_terms import BudgetTooSmall, Need, NothingCovers, PackOffer, Terms, Why
+from ledger.plan_offers import pack_offer, plan_terms
 from ledger.quantities import Quantity
 from ledger.roles import Verb
-from ledger.usage_reading import DAYS_A_MONTH, monthly_use
+from ledger.usage_reading import monthly_use
 
 # As many as are looked at by themselves too, to tell what ordering together saves.
 FEW_MATERIALS: Final = 20
@@ -105,7 +105,7 @@ def plan_orders(
     asking = _Asking(
         tuple(need for _, need in wanted),
         tuple(_pack(offer, materials[offer.material]) for offer in offers),
-        {offer.supplier: _terms(offer.terms) for offer in offers},
+        {offer.supplier: plan_terms(offer.terms) for offer in offers},
         minor_unit(actor.currency),
         left_out,
         began + int(limits.seconds * 10**9),
@@ -236,41 +236,7 @@ def _with_use(
 
 
 def _pack(offer: OfferOn, material: Material) -> PackOffer:
-    """An offer as the plan reads it: breaks by the number of packs, shelf life in months."""
-    prices = {max(1, offer.least_packs): offer.price}
-    for step in offer.breaks:
-        prices[max(offer.least_packs, packs_for(step.at_least, offer.pack))] = step.price
-    return PackOffer(
-        key=offer.offer,
-        supplier=offer.supplier,
-        material=offer.material,
-        size=offer.pack,
-        prices=tuple(PackPrice(packs, price) for packs, price in sorted(prices.items())),
-        mass_g=_mass(offer, material),
-        shelf_months=None
-        if offer.shelf_life_days is None
-        else offer.shelf_life_days / DAYS_A_MONTH,
-    )
-
-
-def _mass(offer: OfferOn, material: Material) -> Decimal:
-    if not offer.counted:
-        return offer.pack
-    if material.mass_each is not None:
-        return offer.pack * Decimal(material.mass_each)
-    if offer.terms.freight.kind is FreightKind.MASS:
-        raise MassMissing(name=material.name)
-    return Decimal(0)
-
-
-def _terms(terms: TermsOn) -> Terms:
-    freight = terms.freight
-    return Terms(
-        minimum=terms.minimum or Decimal(0),
-        flat=freight.amount if freight.kind is FreightKind.FLAT else Decimal(0),
-        per_kg=freight.amount if freight.kind is FreightKind.MASS else Decimal(0),
-        free_from=freight.free_from,
-    )
+    return pack_offer(offer, name=material.name, mass_each=material.mass_each)
 
 
 def _in_coins(refusal: BudgetTooSmall, coin: Decimal) -> BudgetTooSmall:

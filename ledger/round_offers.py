@@ -3,15 +3,13 @@
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Final
 from uuid import UUID
 
-from ledger.offer_prices import FreightKind, packs_for, price_at
-from ledger.offer_reading import OfferOn, TermsOn
+from ledger.errors import MassMissing
+from ledger.offer_reading import OfferOn
 from ledger.order_plan import OrderPlan, order_plan
-from ledger.order_terms import Need, PackOffer, PackPrice, Terms
-
-NOTHING: Final = Decimal(0)
+from ledger.order_terms import Need, PackOffer, Terms
+from ledger.plan_offers import pack_offer, plan_terms
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,43 +48,10 @@ def market(
     packs: list[PackOffer] = []
     terms: dict[Hashable, Terms] = {}
     for one in offers:
-        mass = one.pack
-        if one.counted:
-            each = mass_each.get(one.material)
-            if each is None and one.terms.freight.kind is FreightKind.MASS:
-                continue
-            mass = one.pack * (each or NOTHING)
-        terms[one.supplier] = _terms(one.terms)
-        packs.append(
-            PackOffer(
-                key=one.offer,
-                supplier=one.supplier,
-                material=one.material,
-                size=one.pack,
-                prices=_prices(one),
-                mass_g=mass,
-            )
-        )
+        try:
+            pack = pack_offer(one, name="", mass_each=mass_each.get(one.material))
+        except MassMissing:
+            continue
+        packs.append(pack)
+        terms[one.supplier] = plan_terms(one.terms)
     return Market(packs, terms, coin, seconds)
-
-
-def _prices(one: OfferOn) -> tuple[PackPrice, ...]:
-    """The price of a pack from the least number on that is sold, and from each break on."""
-    starts = {one.least_packs}
-    starts |= {packs_for(step.at_least, one.pack) for step in one.breaks}
-    return tuple(
-        PackPrice(packs, price_at(packs, pack=one.pack, price=one.price, breaks=one.breaks))
-        for packs in sorted(starts)
-        if packs >= one.least_packs
-    )
-
-
-def _terms(terms: TermsOn) -> Terms:
-    freight = terms.freight
-    amount = {freight.kind: freight.amount}
-    return Terms(
-        minimum=terms.minimum or NOTHING,
-        flat=amount.get(FreightKind.FLAT, NOTHING),
-        per_kg=amount.get(FreightKind.MASS, NOTHING),
-        free_from=freight.free_from,
-    )
