@@ -20,10 +20,12 @@ import django
 import pytest
 from django.conf import settings
 from pytest_django import DjangoDbBlocker
+from xdist.remote import Producer
 
 from deploy import embedded
 from tests.migrated import migrated
 from tests.running import Running
+from tests.sharing_out import SharingOut, place
 
 # Dozens of processes start here, and each would compile all of us anew.
 sys.dont_write_bytecode = False
@@ -52,6 +54,17 @@ def pytest_configure(config: pytest.Config) -> None:
             del os.environ[name]
     else:
         django.setup()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest come first."""
+    items.sort(key=lambda item: place(item.nodeid))
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> SharingOut:
+    """Whoever runs tests side by side shares them out in our way."""
+    config.option.loadscopereorder = False
+    return SharingOut(config, log)
 
 
 def pytest_unconfigure() -> None:
@@ -89,7 +102,7 @@ def database(
 
 @pytest.fixture(scope="session")
 def server() -> Iterator[Running]:
-    """The whole server, without the demo."""
-    running = Running(migrated(HOME / "server"))
+    """The whole server, without the demo. What its rate hides would not be seen."""
+    running = Running(migrated(HOME / "server"), {"STILLROOM_RATE_PER_MINUTE": "1000000"})
     yield running.wait_ready()
     running.discard()

@@ -20,7 +20,6 @@ from tests.api.population import ALLY, Populated, populate
 from tests.running import Running
 
 # In one process, which populates the makers once.
-pytestmark = pytest.mark.xdist_group("walls")
 # The first has markup in it, which every page must show as text.
 SECRETS = ("<i>Wren</i>", "Finch", "Siskin", "Dunnock")
 # What an id in a path is of, by the first word of the path.

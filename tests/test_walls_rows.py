@@ -36,7 +36,6 @@ from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
 from tests.filling import fill_the_rest
 
 # In one process, which populates them once.
-pytestmark = pytest.mark.xdist_group("rows")
 
 
 @pytest.fixture(scope="module")

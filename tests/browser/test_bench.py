@@ -9,8 +9,6 @@ from playwright.sync_api import Page, expect
 from tests.api.client import Client
 from tests.browser.visiting import assert_well_made, go
 
-pytestmark = pytest.mark.xdist_group("browser")
-
 
 @pytest.fixture(scope="module")
 def balm(north: Client) -> dict[str, Any]:

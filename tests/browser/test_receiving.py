@@ -9,8 +9,6 @@ from tests.api.client import Client
 from tests.api.files import pdf
 from tests.browser.visiting import assert_well_made, go
 
-pytestmark = pytest.mark.xdist_group("browser")
-
 
 @pytest.fixture(scope="module")
 def glycerin(north: Client) -> str:

@@ -7,8 +7,6 @@ from tests.api.client import PASSWORD, Coop
 from tests.api.people import add_person, join
 from tests.browser.visiting import SIZES, Visit, assert_well_made, go
 
-pytestmark = pytest.mark.xdist_group("browser")
-
 
 def sign_in(page: Page, username: str, password: str = PASSWORD) -> None:
     page.get_by_label("User name").fill(username)

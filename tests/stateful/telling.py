@@ -14,8 +14,7 @@ SEED = int(os.environ.get("STORY_SEED", "7"))
 STEPS = 50
 # A failure is told as short as can be, which takes minutes; NOSHRINK leaves it as it was found.
 PHASES = [Phase.generate] if "NOSHRINK" in os.environ else [Phase.generate, Phase.shrink]
-# They run in one process, which counts what they told.
-TOGETHER = pytest.mark.xdist_group("stories")
+# Both machines run in one process, which counts what they told.
 DONE: Counter[str] = Counter()
 REFUSED: Counter[str] = Counter()
 
@@ -31,7 +30,7 @@ def told(machine: type[RuleBasedStateMachine], stories: int) -> Any:
         phases=PHASES,
         suppress_health_check=list(HealthCheck),
     )
-    return TOGETHER(pytest.mark.usefixtures("database")(case))
+    return pytest.mark.usefixtures("database")(case)
 
 
 def happened() -> int:

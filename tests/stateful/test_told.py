@@ -4,7 +4,7 @@ import sys
 
 import pytest
 
-from tests.stateful.telling import DONE, REFUSED, SEED, TOGETHER, happened
+from tests.stateful.telling import DONE, REFUSED, SEED, happened
 
 # What must have been done so often, and refused sometimes, too. The stories differ a little with
 # whatever else is loaded, so these are well below what is usual.
@@ -22,7 +22,6 @@ OFTEN = {
 }
 
 
-@TOGETHER
 def test_enough_was_told(capsys: pytest.CaptureFixture[str]) -> None:
     if not (DONE["receive"] and DONE["finish"]):
         pytest.skip("Not both machines have run.")

@@ -18,7 +18,7 @@ from tests.api.client import Client, sign_in
 from tests.running import ROOT, Running
 
 # In one process, which starts it once.
-pytestmark = [pytest.mark.ground, pytest.mark.xdist_group("demo")]
+pytestmark = pytest.mark.ground
 D = Decimal
 SIGN_IN = re.compile(r"demo sign-in: (\S+) / (\S+)")
 MAKERS = {"demo-north": "North Bench", "demo-mill": "Mill Bench", "demo-quay": "Quay Bench"}
