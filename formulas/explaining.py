@@ -102,7 +102,7 @@ class _Teller:
                     "packaging",
                     cost.packaging,
                     "drawn at finish",
-                    self._drawn(self.known.drawn[making.entry_id]),
+                    self._drawn(self.known.drawn.get(making.entry_id, ())),
                 ),
                 self._money("labour", cost.labour, _labour_how(making), facts=_labour(making)),
                 self._money("overhead", cost.overhead, OVERHEAD, facts=_overhead(making)),
@@ -241,7 +241,7 @@ class _Teller:
         facts |= {"units": str(filling.units), "used": f"{filling.used_grams:f} g"}
         if filling.deviation:
             facts["deviation"] = filling.deviation
-        drawn = self.known.drawn[filling.entry_id]
+        drawn = self.known.drawn.get(filling.entry_id, ())
         packaging = [row for row in drawn if row.lot_id != filling.bulk_lot_id]
         parts = (
             self._money(

@@ -1,24 +1,25 @@
 """What the working of a figure is told from.
 
-It is loaded level by level: batches and fills, then what their inputs came from, and so on, in a
-fixed number of queries for each level.
+All that lies under a batch or a lot is found by one statement, whatever the depth, and then loaded
+by one query for each kind of it that is there.
 """
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Final
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import F
+from django.db.models import OuterRef, Prefetch, Subquery
 
 from formulas.access import standing
 from formulas.models import Batch, ByProduct, Emptying, Filling, Making, Weighing
 from ledger.access import Actor
 from ledger.models import (
+    ChargeShare,
     DecantingDraw,
-    Entry,
     LayerPosting,
     Lot,
     Posting,
@@ -28,20 +29,74 @@ from ledger.models import (
 
 # A merged layer (moving average) holds what many receipts cost; the newest of them are told.
 RECEIPTS_TOLD: Final = 20
-# What had gone into a layer by the time that an entry took from it.
-_INTO_LAYERS: Final = """
-select taken.layer, taken.entry, p.lot_id
-  from unnest(%(layers)s::uuid[], %(entries)s::uuid[]) taken(layer, entry)
-  cross join lateral (
-    select lp.entry_id, lp.line from ledger_layerposting lp
-      where lp.coop_id = %(coop)s and lp.layer_id = taken.layer and lp.quantity > 0
-        and lp.entry_id < taken.entry
-      order by lp.entry_id desc limit %(told)s) a
-  join ledger_posting p
-    on p.coop_id = %(coop)s and p.entry_id = a.entry_id and p.line in (2 * a.line - 1, 2 * a.line)
-   and p.quantity > 0
-  order by taken.layer, taken.entry, a.entry_id
+# What an entry took from a layer: of a merged one, the lots that had gone into it by then.
+_TAKEN: Final = """
+ledger_layerposting t
+  join ledger_layer y on y.coop_id = t.coop_id and y.id = t.layer_id
+  left join lateral (
+    select p.lot_id, a.entry_id from (
+      select lp.entry_id, lp.line from ledger_layerposting lp
+        where lp.coop_id = t.coop_id and lp.layer_id = t.layer_id and lp.quantity > 0
+          and lp.entry_id < t.entry_id
+        order by lp.entry_id desc limit %(told)s) a
+    join ledger_posting p on p.coop_id = t.coop_id and p.entry_id = a.entry_id
+     and p.line in (2 * a.line - 1, 2 * a.line) and p.quantity > 0
+  ) i on y.lot_id is null
+  where n.kind = 'entry' and t.coop_id = %(coop)s and t.entry_id = n.id and t.quantity < 0
 """
+# Step by step: of a batch its entries, of an entry the lots that it took, of a lot what made it.
+_BELOW: Final = """
+with recursive node(kind, id) as (
+  select %(kind)s::text, %(start)s::uuid
+  union
+  select f.kind, f.id from node n cross join lateral (
+    select 'entry' as kind, w.entry_id as id from formulas_weighing w
+      where n.kind = 'batch' and w.coop_id = %(coop)s and w.batch_id = n.id
+    union all
+    select 'entry', m.entry_id from formulas_batch b
+      join formulas_making m on m.coop_id = b.coop_id and m.id = b.making_id
+      where n.kind = 'batch' and b.coop_id = %(coop)s and b.id = n.id
+    union all
+    select 'lot', p.lot_id from ledger_posting p
+      where n.kind = 'entry' and p.coop_id = %(coop)s and p.entry_id = n.id and p.quantity < 0
+    union all
+    select 'lot', coalesce(y.lot_id, i.lot_id) from TAKEN
+    union all
+    select 'batch', b.id from formulas_making m
+      join formulas_batch b on b.coop_id = m.coop_id and b.making_id = m.id
+      where n.kind = 'lot' and m.coop_id = %(coop)s and m.lot_id = n.id
+    union all
+    select u.kind, u.id from formulas_filling g
+      cross join lateral (values
+        ('filling', g.id), ('entry', g.entry_id), ('lot', g.bulk_lot_id)) u(kind, id)
+      where n.kind = 'lot' and g.coop_id = %(coop)s and g.lot_id = n.id
+    union all
+    select u.kind, u.id from formulas_emptying g
+      cross join lateral (values ('emptying', g.id), ('lot', g.lot_id)) u(kind, id)
+      where n.kind = 'lot' and g.coop_id = %(coop)s and g.bulk_lot_id = n.id
+    union all
+    select u.kind, u.id from ledger_decantingdraw g
+      join ledger_decanting d on d.coop_id = g.coop_id and d.id = g.decanting_id
+      cross join lateral (values ('decanted', g.id), ('lot', d.lot_id)) u(kind, id)
+      where n.kind = 'lot' and g.coop_id = %(coop)s and g.lot_id = n.id
+    union all
+    select 'by_product', g.id from formulas_byproduct g
+      where n.kind = 'lot' and g.coop_id = %(coop)s and g.lot_id = n.id
+    union all
+    select 'received', g.id from ledger_receiptline g
+      where n.kind = 'lot' and g.coop_id = %(coop)s and g.lot_id = n.id
+    union all
+    select 'moved', g.id from ledger_transfer g
+      join ledger_entry e on e.coop_id = g.coop_id and e.id = g.in_entry_id
+      where n.kind = 'lot' and g.coop_id = %(coop)s and g.lot_id = n.id and e.kind = 'transfer_in'
+  ) f where f.id is not null
+)
+select kind, id, null::uuid, null::uuid, null::uuid from node
+union all
+select 'into', i.lot_id, t.layer_id, t.entry_id, i.entry_id from node n cross join TAKEN
+  and i.lot_id is not null
+order by 5
+""".replace("TAKEN", _TAKEN)
 
 
 @dataclass(slots=True)
@@ -55,7 +110,7 @@ class Known:
     batches: dict[UUID, Batch] = field(default_factory=dict)
     weighings: dict[UUID, list[Weighing]] = field(default_factory=lambda: defaultdict(list))
     values: dict[UUID, Decimal] = field(default_factory=dict)
-    drawn: dict[UUID, list[Posting]] = field(default_factory=dict)
+    drawn: dict[UUID, list[Posting]] = field(default_factory=lambda: defaultdict(list))
     layers: dict[tuple[UUID, int], list[LayerPosting]] = field(
         default_factory=lambda: defaultdict(list)
     )
@@ -72,116 +127,100 @@ class Known:
 
 def known_of_batch(actor: Actor, batch: UUID) -> Known:
     """All that the working of a batch is told from."""
-    known = Known()
-    _load(actor, {batch}, known)
-    _load_below(actor, known)
-    return known
+    return _known(actor, "batch", batch)
 
 
 def known_of_lot(actor: Actor, lot: UUID) -> Known:
     """All that the working of what a lot cost is told from."""
+    return _known(actor, "lot", lot)
+
+
+def _known(actor: Actor, kind: str, start: UUID) -> Known:
     known = Known()
-    _load_lots({lot}, known)
-    _load_below(actor, known)
+    below = _below(actor, kind, start, known)
+    _load_batches(below["batch"], known)
+    if below["entry"]:
+        _load_layers(actor, below["entry"], known)
+    _load_lots(below, known)
+    made = {row.making.entry_id for row in known.batches.values() if row.making}
+    made |= {row.entry_id for row in known.fillings.values()}
+    if made:
+        drawn = Posting.objects.select_related("lot__material").filter(
+            coop_id=actor.coop_id, entry_id__in=made, account__kind="store", quantity__lt=0
+        )
+        for posting in drawn.order_by("line"):
+            known.drawn[posting.entry_id].append(posting)
     return known
 
 
-def _load_below(actor: Actor, known: Known) -> None:
-    """Load, level by level, the batches and fills that the lots met so far came from."""
-    while True:
-        batches = {making.batch_id for making in known.makings.values()} - known.batches.keys()
-        fills = {filling.entry_id for filling in known.fillings.values()} - known.drawn.keys()
-        if not batches and not fills:
-            return
-        _load(actor, batches, known, fills)
+def _below(actor: Actor, kind: str, start: UUID, known: Known) -> dict[str, list[UUID]]:
+    """The ids of all that lies under it, by kind; what went into merged layers is noted at once."""
+    found: dict[str, list[UUID]] = defaultdict(list)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _BELOW,
+            {"kind": kind, "start": start, "coop": actor.coop_id, "told": RECEIPTS_TOLD},
+        )
+        for what, id, layer, entry, _into in cursor:
+            if what == "into":
+                known.received[layer, entry].append(id)
+            else:
+                found[what].append(id)
+    return found
 
 
-def _load(
-    actor: Actor, wanted: set[UUID], known: Known, fills: frozenset[UUID] | set[UUID] = frozenset()
-) -> None:
-    """Load one level: these batches and fills, what went into them, and where that came from."""
+def _load_batches(wanted: Iterable[UUID], known: Known) -> None:
+    """Batches with what was weighed into them, and the value that each weighing brought."""
+    if not wanted:
+        return
     rows = Batch.objects.select_related("version__formula", "product", "making__person")
-    batches = {row.id: row for row in rows.filter(id__in=wanted)}
-    known.batches |= batches
-    weighings = standing(Weighing.objects.filter(batch_id__in=wanted))
+    known.batches |= {row.id: row for row in rows.filter(id__in=wanted)}
+    makings = [row.making for row in known.batches.values() if row.making]
+    known.makings |= {making.lot_id: making for making in makings}
+    into = Posting.objects.filter(
+        coop_id=OuterRef("coop_id"),
+        entry_id=OuterRef("entry_id"),
+        account_id=OuterRef("batch__account_id"),
+    )
+    weighings = standing(Weighing.objects.filter(batch_id__in=wanted)).annotate(
+        brought=Subquery(into.values("value")[:1])
+    )
     for row in weighings.select_related("lot__material", "person").order_by("id"):
         known.weighings[row.batch_id].append(row)
-    entries = {row.entry_id for id in wanted for row in known.weighings[id]}
-    accounts = [row.account_id for row in batches.values()]
-    into = Posting.objects.filter(
-        coop_id=actor.coop_id, entry_id__in=entries, account_id__in=accounts
-    )
-    known.values |= dict(into.values_list("entry_id", "value"))
-    made = {row.making.entry_id for row in batches.values() if row.making} | fills
-    known.drawn |= {entry: [] for entry in made}
-    drawn = Posting.objects.select_related("lot__material").filter(
-        coop_id=actor.coop_id, entry_id__in=made, account__kind="store", quantity__lt=0
-    )
-    for posting in drawn.order_by("line"):
-        known.drawn[posting.entry_id].append(posting)
-    _load_layers(actor, entries | made, known)
-    _load_origins(known)
+        known.values[row.entry_id] = row.brought
 
 
-def _load_layers(actor: Actor, entries: set[UUID], known: Known) -> None:
-    """The layers that were taken from, and for merged ones what had gone into them by then."""
+def _load_layers(actor: Actor, entries: Iterable[UUID], known: Known) -> None:
+    """The layers that were taken from."""
     rows = LayerPosting.objects.select_related("layer").filter(
         coop_id=actor.coop_id, entry_id__in=entries, quantity__lt=0
     )
-    merged: set[tuple[UUID, UUID]] = set()
     for row in rows.order_by("entry_id", "line", "layer__ordinal"):
         known.layers[row.entry_id, row.line].append(row)
-        if row.layer.lot_id is None:
-            merged.add((row.layer_id, row.entry_id))
-    if not merged:
-        return
-    with connection.cursor() as cursor:
-        cursor.execute(
-            _INTO_LAYERS,
-            {
-                "layers": [layer for layer, _ in merged],
-                "entries": [entry for _, entry in merged],
-                "coop": actor.coop_id,
-                "told": RECEIPTS_TOLD,
-            },
-        )
-        for layer, entry, lot in cursor:
-            known.received[layer, entry].append(lot)
 
 
-def _load_origins(known: Known) -> None:
-    """Where every lot met so far came from: a receipt line, a batch, a fill."""
-    wanted: set[UUID | None] = set()
-    wanted |= {row.lot_id for rows in known.weighings.values() for row in rows}
-    wanted |= {row.lot_id for rows in known.drawn.values() for row in rows}
-    wanted |= {row.layer.lot_id for rows in known.layers.values() for row in rows}
-    wanted |= {lot for lots in known.received.values() for lot in lots}
-    _load_lots({id for id in wanted if id is not None}, known)
-
-
-def _load_lots(wanted: set[UUID], known: Known) -> None:
-    """Lots with what they came from, and for filled ones the bulk too."""
-    new = wanted - known.lots.keys()
-    lots = Lot.objects.select_related("material", "supplier").filter(id__in=new)
+def _load_lots(below: dict[str, list[UUID]], known: Known) -> None:
+    """Lots with what they came from."""
+    lots = Lot.objects.select_related("material", "supplier").filter(id__in=below["lot"])
     known.lots |= {row.id: row for row in lots}
-    lines = ReceiptLine.objects.select_related("receipt").prefetch_related("shares__charge")
-    known.receipt_lines |= {row.lot_id: row for row in lines.filter(lot_id__in=new)}
-    made = Making.objects.filter(lot_id__in=new, batch__making=F("id"))
-    known.makings |= {row.lot_id: row for row in made}
-    beside = ByProduct.objects.select_related("making__batch").filter(lot_id__in=new)
-    known.by_products |= {row.lot_id: row for row in beside}
-    filled = Filling.objects.select_related("product").filter(lot_id__in=new)
-    known.fillings |= {row.lot_id: row for row in filled}
-    emptied = Emptying.objects.filter(bulk_lot_id__in=new)
-    known.emptyings |= {row.bulk_lot_id: row for row in emptied}
-    drawn = DecantingDraw.objects.select_related("decanting").filter(lot_id__in=new)
-    known.decanted |= {row.lot_id: row for row in drawn}
-    # Of the two entries of a move only one's own is there to be seen.
-    moved = Transfer.objects.filter(lot_id__in=new, in_entry__kind=Entry.Kind.TRANSFER_IN)
-    for row in moved.select_related("maker").order_by("id"):
-        known.moved[row.lot_id].append(row)
-    below = {row.bulk_lot_id for row in known.fillings.values()}
-    below |= {row.decanting.lot_id for row in known.decanted.values()}
-    below |= {row.lot_id for row in known.emptyings.values()}
-    if below - known.lots.keys():
-        _load_lots(below - known.lots.keys(), known)
+    if ids := below["received"]:
+        shares = Prefetch("shares", ChargeShare.objects.select_related("charge"))
+        lines = ReceiptLine.objects.select_related("receipt").prefetch_related(shares)
+        known.receipt_lines |= {row.lot_id: row for row in lines.filter(id__in=ids)}
+    if ids := below["by_product"]:
+        beside = ByProduct.objects.select_related("making__batch").filter(id__in=ids)
+        known.by_products |= {row.lot_id: row for row in beside}
+    if ids := below["filling"]:
+        filled = Filling.objects.select_related("product").filter(id__in=ids)
+        known.fillings |= {row.lot_id: row for row in filled}
+    if ids := below["emptying"]:
+        emptied = Emptying.objects.filter(id__in=ids)
+        known.emptyings |= {row.bulk_lot_id: row for row in emptied}
+    if ids := below["decanted"]:
+        drawn = DecantingDraw.objects.select_related("decanting").filter(id__in=ids)
+        known.decanted |= {row.lot_id: row for row in drawn}
+    if ids := below["moved"]:
+        # Of the two entries of a move only one's own is there to be seen.
+        moved = Transfer.objects.select_related("maker").filter(id__in=ids)
+        for row in moved.order_by("id"):
+            known.moved[row.lot_id].append(row)

@@ -1,15 +1,21 @@
 """A formula as people write it down: ingredients by their names, phase under phase."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import defaultdict, deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
 from itertools import groupby
+from uuid import UUID
 
 from django.db.models.functions import Lower
 
-from formulas.access import formulas_of
-from formulas.composing import Draft, LineDraft, PhaseDraft, write_formula
-from formulas.composition import Balance, Fixed, ToEffect
-from formulas.models import FormulaVersion
+from formulas.access import formulas_of, version_for
+from formulas.alternates import AlternateDraft, prefetch_alternates
+from formulas.composing import Draft, LineDraft, PhaseDraft, new_version, write_formula
+from formulas.composition import Balance, Fixed, Ingredient, Kind, ToEffect
+from formulas.measurements import windows_of
+from formulas.models import FormulaVersion, Line
+from formulas.recipes import density_of, infusion_of
 from ledger.access import Actor, materials_visible_to
 from ledger.errors import Invalid, Refusal
 from ledger.quantities import Density
@@ -24,47 +30,162 @@ class Written:
     amount: Fixed | ToEffect | Balance
 
 
-def write_by_names(
-    actor: Actor,
-    *,
-    name: str,
-    rows: Sequence[Written],
-    density: Density | None = None,
-    shelf_life_days: int | None = None,
-) -> FormulaVersion:
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What people write of a formula; the loss is in percent, and an infusion states none."""
+
+    name: str
+    rows: Sequence[Written]
+    process_loss_percent: Decimal | None = None
+    density: Density | None = None
+    shelf_life_days: int | None = None
+
+
+def write_by_names(actor: Actor, sheet: Sheet) -> FormulaVersion:
     """Write a new formula whose ingredients are named, in any capitals: one's own formulas first.
 
     Rows of one phase that follow each other are added together. A refusal points at the row,
     "/lines/0/percent", as the rows were given. Raises Invalid for a name that nothing has, and
     what `write_formula` raises.
     """
-    found = _found(actor, [row.name for row in rows])
+    lines = [
+        _line(row, ingredient, None)
+        for row, ingredient in zip(sheet.rows, _all_known(actor, sheet.rows), strict=True)
+    ]
+    draft = Draft(
+        sheet.name,
+        _phases(sheet.rows, lines),
+        process_loss_percent=sheet.process_loss_percent,
+        density=sheet.density,
+        shelf_life_days=sheet.shelf_life_days,
+    )
+    return _pointed(draft, lambda: write_formula(actor, draft))
+
+
+def next_by_names(
+    actor: Actor, *, formula: UUID | str, expected_version: int | None, sheet: Sheet
+) -> FormulaVersion:
+    """Write the next version of a formula in the same way.
+
+    What a sheet does not tell stays as it is in the version in force: what the batch should
+    measure, how it steeps, how much of it may be rework, and of each ingredient that stays what
+    heat it bears, its active matter and what may stand in for it. Raises what `new_version` and
+    `write_by_names` raise.
+    """
+    before = version_for(actor, formula)
+    prefetch_alternates(before)
+    earlier: dict[Ingredient, deque[Line]] = defaultdict(deque)
+    for line in before.lines.all():
+        earlier[ingredient_of(line)].append(line)
+    known = {named.lower(): what for named, what in _names_in(before)}
+    found = _all_known(actor, sheet.rows, known)
     lines = []
+    for row, ingredient in zip(sheet.rows, found, strict=True):
+        same = earlier[ingredient].popleft() if earlier[ingredient] else None
+        lines.append(_line(row, ingredient, same))
+    density = sheet.density
+    if density is not None and density.entered == before.density_entered:
+        density = density_of(before)
+    infusion = infusion_of(before)
+    draft = Draft(
+        sheet.name,
+        _phases(sheet.rows, lines),
+        process_loss_percent=None if infusion else sheet.process_loss_percent,
+        infusion=infusion,
+        rework_max_percent=before.rework_max_percent,
+        density=density,
+        shelf_life_days=sheet.shelf_life_days,
+        windows=list(windows_of(before).values()),
+    )
+    return _pointed(
+        draft,
+        lambda: new_version(actor, formula=formula, expected_version=expected_version, draft=draft),
+    )
+
+
+def ingredients_named(actor: Actor, names: Sequence[str]) -> dict[str, Ingredient]:
+    """The maker's formulas and the shared materials of these names, by the name in small letters.
+
+    Where a formula and a material have one name, it is the formula. Raises Forbidden.
+    """
+    wanted = [name.lower() for name in names]
+    found: dict[str, Ingredient] = {}
+    for kind, rows in (
+        (Kind.MATERIAL, materials_visible_to(actor).filter(maker=None)),
+        (Kind.FORMULA, formulas_of(actor)),
+    ):
+        known = rows.annotate(folded=Lower("name")).filter(folded__in=wanted).order_by("-id")
+        found |= {
+            folded: Ingredient(kind, str(id)) for folded, id in known.values_list("folded", "id")
+        }
+    return found
+
+
+def ingredient_of(line: Line) -> Ingredient:
+    """What a line of a version is of."""
+    if line.component_id:
+        return Ingredient(Kind.FORMULA, str(line.component_id))
+    return Ingredient(Kind.MATERIAL, str(line.material_id))
+
+
+def name_of(line: Line) -> str:
+    """What it is called."""
+    return str((line.component or line.material).name)
+
+
+def _names_in(version: FormulaVersion) -> list[tuple[str, Ingredient]]:
+    return [(name_of(line), ingredient_of(line)) for line in version.lines.all()]
+
+
+def _all_known(
+    actor: Actor, rows: Sequence[Written], known: Mapping[str, Ingredient] | None = None
+) -> list[Ingredient]:
+    """What each row is of; what is `known` already is taken first."""
+    found = ingredients_named(actor, [row.name for row in rows]) | dict(known or {})
     for place, row in enumerate(rows):
-        named = found.get(row.name.lower())
-        if named is None:
+        if row.name.lower() not in found:
             raise Invalid(
                 f"Nothing is called {row.name!r}: choose from the list, or add it first.",
                 pointer=f"/lines/{place}/name",
             )
-        kind, id = named
-        of_formula = kind == "formula"
-        lines.append(
-            LineDraft(
-                row.amount,
-                material=None if of_formula else id,
-                formula=id if of_formula else None,
-            )
-        )
-    phases = [
+    return [found[row.name.lower()] for row in rows]
+
+
+def _line(row: Written, ingredient: Ingredient, same: Line | None) -> LineDraft:
+    """A row as a line; what it says nothing about stays as it is in the `same` line before."""
+    of_formula = ingredient.kind is Kind.FORMULA
+    named = LineDraft(
+        row.amount,
+        material=None if of_formula else ingredient.id,
+        formula=ingredient.id if of_formula else None,
+    )
+    if same is None:
+        return named
+    return replace(
+        named,
+        max_celsius=same.max_celsius,
+        active_percent=same.active_percent,
+        alternates=[
+            AlternateDraft(one.material_id, one.active_percent) for one in same.alternates.all()
+        ],
+        spent=same.spent,
+    )
+
+
+def _phases(rows: Sequence[Written], lines: Sequence[LineDraft]) -> list[PhaseDraft]:
+    """Lines of one phase that follow each other, together."""
+    return [
         PhaseDraft(phase, [lines[place] for place in places])
         for phase, places in groupby(range(len(rows)), key=lambda place: rows[place].phase)
     ]
-    draft = Draft(name, phases, density=density, shelf_life_days=shelf_life_days)
+
+
+def _pointed(draft: Draft, write: Callable[[], FormulaVersion]) -> FormulaVersion:
+    """Written, or refused with a pointer to the row."""
     try:
-        return write_formula(actor, draft)
+        return write()
     except Refusal as refusal:
-        refusal.pointer = _pointer(refusal.pointer, [len(phase.lines) for phase in phases])
+        refusal.pointer = _pointer(refusal.pointer, [len(phase.lines) for phase in draft.phases])
         raise
 
 
@@ -75,16 +196,3 @@ def _pointer(pointer: str, lengths: Sequence[int]) -> str:
         return pointer
     row = sum(lengths[: int(parts[2])]) + int(parts[4])
     return "/".join(["", "lines", str(row), *parts[5:]])
-
-
-def _found(actor: Actor, names: Sequence[str]) -> dict[str, tuple[str, str]]:
-    """The materials and the maker's formulas of these names: their kinds and ids."""
-    wanted = [name.lower() for name in names]
-    found: dict[str, tuple[str, str]] = {}
-    for kind, rows in (
-        ("material", materials_visible_to(actor).filter(maker=None)),
-        ("formula", formulas_of(actor)),
-    ):
-        known = rows.annotate(folded=Lower("name")).filter(folded__in=wanted).order_by("-id")
-        found |= {folded: (kind, str(id)) for folded, id in known.values_list("folded", "id")}
-    return found

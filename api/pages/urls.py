@@ -2,7 +2,17 @@
 
 from django.urls import path
 
-from api.pages import batches, formulas, lots, materials, receipts, signing_in, today, traces
+from api.pages import (
+    batches,
+    formula_writing,
+    formulas,
+    lots,
+    materials,
+    receipts,
+    signing_in,
+    today,
+    traces,
+)
 
 urlpatterns = [
     path("", today.Today.as_view()),
@@ -27,8 +37,10 @@ urlpatterns = [
     path("lots/<uuid:id>/trace", traces.Trace.as_view()),
     path("lots/<uuid:id>/recall-list", traces.RecallList.as_view()),
     path("formulas", formulas.Formulas.as_view()),
-    path("formulas/new", formulas.NewFormula.as_view()),
+    path("formulas/new", formula_writing.NewFormula.as_view()),
     path("formulas/<uuid:id>", formulas.Formula.as_view()),
+    path("formulas/<uuid:id>/next", formula_writing.NextVersion.as_view()),
+    path("formulas/<uuid:id>/versions", formulas.Versions.as_view()),
     path("documents/<uuid:id>", lots.Paper.as_view()),
     path("look", signing_in.Look.as_view()),
 ]

@@ -1,6 +1,7 @@
 """A formula from its first row to what a size of it needs."""
 
 import re
+from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -14,6 +15,20 @@ def shea(north: Client) -> str:
     wax = north.material("Candelilla wax")
     north.receive(wax, "200 g", "8.00")
     return north.material("Shea butter")
+
+
+@pytest.fixture(scope="module")
+def stick(north: Client, shea: str) -> dict[str, Any]:
+    """A stick of oil and wax, as it is sent."""
+    oil = north.material("Jojoba oil")
+    north.receive(oil, "1 kg", "40.00")
+    (wax,) = north.listed("materials", name="Candelilla wax")
+    lines = [
+        {"material": oil, "balance": True},
+        {"material": wax["id"], "percent": "20", "max_temperature": "60 degC"},
+    ]
+    phases = [{"name": "Melt", "lines": lines}]
+    return {"name": "Oil stick", "process_loss_percent": "4", "phases": phases}
 
 
 def fill_row(page: Page, number: int, name: str, percent: str, phase: str = "A") -> None:
@@ -49,6 +64,38 @@ def test_written_down_with_its_sum(page: Page, shea: str) -> None:
     page.get_by_role("link", name="Plan a batch").click()
     page.wait_for_url("**/batches/new?what=*")
     assert "formula:" in page.get_by_label("What is to be made").input_value()
+
+
+def test_the_next_version_and_what_changed(
+    page: Page, stick: dict[str, Any], north: Client
+) -> None:
+    id = north.post("formulas", stick).made()["id"]
+    go(page, f"/formulas/{id}")
+    page.get_by_role("link", name="Write the next version").click()
+    assert page.locator("[name=lines-1-name]").input_value() == "Candelilla wax"
+    # Wax at 40.00 a kilogram and oil at 40.00, of which 96 % come out: 40 ÷ 0.96.
+    expect(page.locator("#sum")).to_contain_text(re.compile(r"41\.67\s*USD"))
+    page.locator("[name=lines-1-percent]").fill("30")
+    fill_row(page, 2, "shea butter", "10", "Cool")
+    expect(page.locator("#sum")).to_contain_text(re.compile(r"60\s*% is left, and the balance"))
+    expect(page.locator("#sum")).to_contain_text("never bought yet are Shea butter")
+    assert_well_made(page)
+    page.get_by_role("button", name="Keep as the next version").click()
+    page.wait_for_url(re.compile(r"/formulas/[0-9a-f-]{36}$"))
+    # What the page does not show is as it was.
+    kept = north.get(f"formulas/{id}").made()
+    assert (kept["version"], kept["phases"][0]["lines"][1]["max_celsius"]) == (2, "60.00")
+    page.get_by_role("link", name="What changed").click()
+    changed = page.locator("tr.changed")
+    expect(changed.nth(0)).to_contain_text(re.compile(r"Jojoba oil less -20\s*%"))
+    expect(changed.nth(1)).to_contain_text(re.compile(r"Candelilla wax more \+10\s*%"))
+    expect(changed.nth(2)).to_contain_text("Shea butter new")
+    assert_well_made(page)
+    # Whoever still has the form of the version before is told.
+    go(page, f"/formulas/{id}/next")
+    north.post(f"formulas/{id}/versions", stick, If_Match="*").made()
+    page.get_by_role("button", name="Keep as the next version").click()
+    expect(page.locator(".errorlist, .refusal").first).to_contain_text("changed since you read it")
 
 
 def test_without_javascript(plain: Page, shea: str) -> None:

@@ -1,0 +1,250 @@
+"""Writing a formula, or its next version, with the sum and the cost beside it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any, ClassVar
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import DensityField, NumberField, PageForm, Rows, shown_again
+from api.pages.reader import Reader
+from api.pages.screen import Screen
+from formulas.access import formulas_of, version_for
+from formulas.composition import Balance, Fixed, ToEffect
+from formulas.drafted import SoFar, so_far
+from formulas.models import FormulaVersion, Line
+from formulas.recipes import infusion_of
+from formulas.writing import (
+    Sheet,
+    Written,
+    ingredients_named,
+    name_of,
+    next_by_names,
+    write_by_names,
+)
+from ledger.access import materials_visible_to
+from ledger.errors import Refusal
+from ledger.roles import Verb
+
+MOST_NAMES, ROWS, SPARE = 300, 5, 1
+AMOUNTS = [
+    ("fixed", _("this percent")),
+    ("balance", _("what is left to 100")),
+    ("to_effect", _("to effect, usually")),
+]
+
+
+class RowForm(PageForm):
+    called: ClassVar = {"/material": "name", "/formula": "name"}
+
+    phase = forms.CharField(label=_("Phase"), max_length=80, required=False)
+    name = forms.CharField(
+        label=_("Ingredient"),
+        max_length=200,
+        widget=forms.TextInput(attrs={"list": "ingredients", "autocomplete": "off"}),
+    )
+    amount = forms.ChoiceField(label=_("How much"), choices=AMOUNTS, initial="fixed")
+    percent = NumberField(label=_("Percent"), required=False)
+    most = NumberField(label=_("At most, percent"), required=False)
+
+    def clean(self) -> dict[str, Any]:
+        typed = super().clean() or {}
+        needed = {"fixed": ["percent"], "to_effect": ["percent", "most"]}
+        for name in needed.get(typed.get("amount", ""), []):
+            if typed.get(name) is None and name not in self.errors:
+                self.add_error(name, _("How much of it?"))
+        return typed
+
+    def written(self) -> Written:
+        typed = self.cleaned_data
+        amount: Fixed | ToEffect | Balance = Balance()
+        if typed["amount"] == "fixed":
+            amount = Fixed(typed["percent"])
+        elif typed["amount"] == "to_effect":
+            amount = ToEffect(typed["percent"], typed["most"])
+        return Written(typed["phase"], typed["name"], amount)
+
+
+class SheetForm(PageForm):
+    called: ClassVar = {"/expected_version": "version"}
+
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    name = forms.CharField(label=_("What it is called"), max_length=120)
+    density = DensityField(
+        label=_("Its density"), required=False, help_text=_("If it is filled by volume")
+    )
+    shelf_life_days = forms.IntegerField(
+        label=_("Keeps for how many days"),
+        required=False,
+        min_value=1,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+    process_loss_percent = NumberField(
+        label=_("Usual loss, percent"),
+        required=False,
+        help_text=_("What stays in the pot, of all that goes in"),
+    )
+
+
+class FormulaRows(Rows):
+    """As many as a sheet of paper holds; a longer formula is two, one within the other."""
+
+    MOST: ClassVar[int] = 40
+
+
+@dataclass(slots=True)
+class Forms:
+    """The formula and its rows, sent as one."""
+
+    formula: PageForm
+    rows: Rows
+
+    def is_valid(self) -> bool:
+        return all([self.formula.is_valid(), self.rows.is_valid()])
+
+    def refuse(self, refusal: Refusal) -> None:
+        if not self.rows.refuse(refusal):
+            self.formula.refuse(refusal)
+
+    def sheet(self) -> Sheet:
+        """What the valid forms say."""
+        typed = self.formula.cleaned_data
+        return Sheet(
+            name=typed["name"],
+            rows=[form.written() for form in self.rows.filled if isinstance(form, RowForm)],
+            process_loss_percent=typed["process_loss_percent"],
+            density=typed["density"],
+            shelf_life_days=typed["shelf_life_days"],
+        )
+
+
+class Writing(Screen):
+    """A formula as a table; while it is typed, htmx asks for its sum alone."""
+
+    template = "pages/formula_sheet.html"
+    fragment = "pages/formula_sum.html"
+
+    def written(self, request: HttpRequest, before: FormulaVersion | None) -> HttpResponse:
+        """What the form asks for: its sum, another row, or that it be kept."""
+        do, data = request.POST.get("do", ""), request.POST
+        if do in {"look", "more"}:
+            rows = self._rows(data, judged=False, more=int(do == "more"))
+            return self.forms(Forms(shown_again(SheetForm, data, reader=self.reader), rows), before)
+        forms = Forms(SheetForm(data, reader=self.reader), self._rows(data))
+        return self.act(
+            forms,
+            lambda: self.keep(forms, before),
+            lambda version: f"/formulas/{version.formula_id}",
+            lambda: self.forms(forms, before, status=422),
+        )
+
+    def keep(self, forms: Forms, before: FormulaVersion | None) -> FormulaVersion:
+        sheet = forms.sheet()
+        if before is None:
+            return write_by_names(self.actor, sheet)
+        return next_by_names(
+            self.actor,
+            formula=before.formula_id,
+            expected_version=forms.formula.cleaned_data["version"] or 0,
+            sheet=sheet,
+        )
+
+    def shown(self, before: FormulaVersion | None, data: Mapping[str, str]) -> HttpResponse:
+        """The form as it is first seen."""
+        sheet = shown_again(SheetForm, data, reader=self.reader)
+        return self.forms(Forms(sheet, self._rows(data, judged=False)), before, data)
+
+    def forms(
+        self,
+        forms: Forms,
+        before: FormulaVersion | None,
+        data: Mapping[str, str] | None = None,
+        *,
+        status: int = 200,
+    ) -> HttpResponse:
+        sum = self._so_far(before, self.request.POST if data is None else data)
+        facts: dict[str, Any] = {"form": forms.formula, "rows": forms.rows, "sum": sum}
+        facts |= {"before": before, "infusion": before is not None and infusion_of(before)}
+        if self.request.headers.get("HX-Request") and self.request.POST.get("do") == "look":
+            return self.render(self.fragment, facts, status)
+        materials = materials_visible_to(self.actor).filter(maker=None, measured_by="mass")
+        own = formulas_of(self.actor).order_by("name").values_list("name", flat=True)
+        names = materials.order_by("name").values_list("name", flat=True)
+        facts["names"] = [*own[:MOST_NAMES], *names[:MOST_NAMES]]
+        return self.render(self.template, facts, status)
+
+    def _rows(self, data: Mapping[str, str], *, judged: bool = True, more: int = 0) -> Rows:
+        return FormulaRows(RowForm, "lines", data, reader=self.reader, judged=judged, more=more)
+
+    def _so_far(self, before: FormulaVersion | None, data: Mapping[str, str]) -> SoFar:
+        """Of the rows that can be read so far."""
+        typed = []
+        for form in self._rows(data).filled:
+            form.is_valid()
+            one = form.cleaned_data
+            if one.get("amount") == "balance" or one.get("percent") is not None:
+                percent = None if one.get("amount") == "balance" else one["percent"]
+                typed.append((one.get("name", ""), percent))
+        known = ingredients_named(self.actor, [name for name, _percent in typed])
+        loss = SheetForm(data, reader=self.reader)
+        loss.is_valid()
+        percent = loss.cleaned_data.get("process_loss_percent") or Decimal(0)
+        if before is not None and infusion_of(before):
+            percent = before.process_loss_percent
+        rows = [(known.get(name.lower()), percent) for name, percent in typed]
+        return so_far(self.actor, rows, percent)
+
+
+class NewFormula(Writing):
+    """A formula with its first version."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        self.actor.must(Verb.FORMULATE)
+        return self.shown(None, {"lines": str(ROWS)})
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        return self.written(request, None)
+
+
+class NextVersion(Writing):
+    """The version in force, to be changed into the next; batches keep the one they have."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.FORMULATE)
+        before = version_for(self.actor, id)
+        return self.shown(before, as_typed(before, self.reader))
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.FORMULATE)
+        return self.written(request, version_for(self.actor, id))
+
+
+def as_typed(version: FormulaVersion, reader: Reader) -> dict[str, str]:
+    """A version as its form would have been filled in."""
+    lines = list(version.lines.all())
+    typed = {
+        "version": str(version.number),
+        "name": version.formula.name,
+        "density": version.density_entered,
+        "shelf_life_days": str(version.shelf_life_days or ""),
+        "process_loss_percent": reader.number(version.process_loss_percent),
+        "lines": str(len(lines) + SPARE),
+    }
+    for place, line in enumerate(lines):
+        typed |= {f"lines-{place}-{name}": text for name, text in _row(line, reader).items()}
+    return typed
+
+
+def _row(line: Line, reader: Reader) -> dict[str, str]:
+    balance = line.kind == Line.Kind.BALANCE
+    return {
+        "phase": line.phase.name,
+        "name": name_of(line),
+        "amount": line.kind,
+        "percent": "" if balance else reader.number(line.percent),
+        "most": "" if line.max_percent is None else reader.number(line.max_percent),
+    }
