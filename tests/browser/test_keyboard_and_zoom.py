@@ -1,0 +1,145 @@
+"""Whoever has no mouse, and whoever needs letters twice as large, can do everything."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, Page, ViewportSize, expect
+
+from api.pages.urls import urlpatterns
+from tests.api.client import Client
+from tests.browser.visiting import SIZES, Visit, go
+
+pytestmark = pytest.mark.xdist_group("browser")
+
+# What has the focus, as a person would name it, and whether it can be seen to have it.
+FOCUSED = """() => {
+  const one = document.activeElement;
+  const told = (one.labels?.length ? one.labels[0] : one).innerText;
+  return {name: told.trim(), ring: parseFloat(getComputedStyle(one).outlineWidth)};
+}"""
+# A screen of 1280 px at 200 % has room for 640.
+HALF: ViewportSize = {"width": 640, "height": 450}
+# What sticks out of the page, or is cut off where it cannot be scrolled to.
+CUT = """() => [...document.querySelectorAll("main *, header *")]
+  .filter(one => one.checkVisibility() && !one.closest(".wide, svg, .skip, datalist, option"))
+  .filter(one => {
+    const box = one.getBoundingClientRect();
+    const clips = getComputedStyle(one).overflowX === "hidden" && one.scrollWidth > one.clientWidth;
+    return box.width && (box.right > innerWidth + 1 || (box.left < -1 && box.right > 0) || clips);
+  }).map(one => one.outerHTML.slice(0, 100))"""
+TEXT = "document.querySelector('main').innerText.replace(/\\s+/g, ' ')"
+
+
+class Keys:
+    """A person at a keyboard: Tab, Enter, the space bar, and what is typed."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+
+    def to(self, name: str) -> "Keys":
+        """Tab on until what is called so has the focus."""
+        for _ in range(80):
+            self.page.keyboard.press("Tab")
+            focused = self.page.evaluate(FOCUSED)
+            assert focused["ring"] >= 2, f"the focus on {focused['name']!r} cannot be seen"
+            if focused["name"] == name:
+                return self
+        raise AssertionError(f"{name!r} is not reached with the Tab key")
+
+    def type(self, name: str, text: str) -> "Keys":
+        self.to(name)
+        self.page.keyboard.type(text)
+        return self
+
+    def press(self, name: str, key: str = "Enter") -> "Keys":
+        self.to(name)
+        self.page.keyboard.press(key)
+        return self
+
+
+@pytest.fixture
+def desk(browser: Browser, north: Client) -> Iterator[Page]:
+    with Visit(browser, north, size="desk") as visit:
+        yield visit.page
+
+
+def test_from_a_delivery_to_a_finished_batch_by_the_keyboard_alone(
+    desk: Page, north: Client
+) -> None:
+    north.material("Sesame oil")
+    page, keys = desk, Keys(desk)
+    go(page, "/")
+    keys.press("Receive")
+    page.wait_for_url("**/receive")
+    keys.press("To the page itself").type("From whom", "Quay Pressings")
+    keys.press("This supplier is new", "Space")
+    keys.type("What came", "Sesame oil").type("How much", "5 kg").type("Price of this line", "60")
+    keys.type("Their lot number", "S-1").type("Release at once, because", "certificate seen")
+    keys.press("Put it on the shelf")
+    page.wait_for_url("**/receipts/*")
+    keys.press("Formulas")
+    page.wait_for_url("**/formulas")
+    keys.press("Write one down")
+    page.wait_for_url("**/formulas/new")
+    keys.type("What it is called", "Plain sesame").type("Ingredient", "Sesame oil")
+    keys.type("How much", "what is left").press("Write it down")
+    page.wait_for_url(re.compile(r"/formulas/[0-9a-f-]{36}$"))
+    keys.press("Plan a batch")
+    page.wait_for_url("**/batches/new?*")
+    keys.type("How much", "1 kg").press("Plan it")
+    page.wait_for_url(re.compile(r"/batches/[0-9a-f-]{36}$"))
+    keys.press("To the bench")
+    page.wait_for_url("**/bench")
+    lot = page.locator("section.turn strong").first.inner_text()
+    keys.type("Lot", lot.lower()).type("On the scale", "1000").press("It is in")
+    expect(page.locator("h1")).to_have_text("All of it is in")
+    keys.press("Finish it")
+    page.wait_for_url("**/finish")
+    keys.type("What came out", "980 g").type("Release at once, because", "looks right")
+    keys.press("It is done")
+    page.wait_for_url(re.compile(r"/batches/[0-9a-f-]{36}$"))
+    expect(page.locator("main")).to_contain_text(re.compile(r"980\s*g"))
+
+
+def addresses(north: Client) -> Iterator[str]:
+    """Every page, of the latest of each kind of thing."""
+    latest: dict[str, str] = {}
+    for one in urlpatterns:
+        route = f"/{one.pattern}"
+        kind = route.split("/")[1]
+        if "<" in route and kind not in latest:
+            listed = north.get(kind, limit=1)
+            rows = listed.made()["results"] if listed.status == 200 else []
+            latest[kind] = rows[0]["id"] if rows else ""
+        if "<" not in route:
+            yield route
+        elif latest[kind]:
+            yield route.replace("<uuid:id>", latest[kind])
+
+
+def test_every_page_at_twice_its_size(desk: Page, north: Client) -> None:
+    oil = north.material("Rapeseed oil, cold pressed and twice filtered")
+    north.receive(oil, "5 kg", "60.00", release=False)
+    north.receive(oil, "5 kg", "60.00")
+    lines = [{"material": oil, "balance": True}]
+    body = {"name": "A balm with a long name", "phases": [{"name": "Warm", "lines": lines}]}
+    formula = north.post("formulas", body).made()["id"]
+    plan = {"formula": formula, "batch": "100 g", "planned_for": "2025-05-06"}
+    north.post("batches", plan).made()
+    seen = 0
+    for path in addresses(north):
+        answer = desk.request.get(f"{desk.base}{path}")  # type: ignore[attr-defined]
+        shown = str(answer.headers.get("content-type", ""))
+        if answer.status != 200 or "html" not in shown or path.endswith("/label"):
+            continue
+        desk.set_viewport_size(SIZES["desk"])
+        go(desk, path)
+        large = desk.evaluate(TEXT)
+        desk.set_viewport_size(HALF)
+        wider = desk.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        assert wider <= 0, f"{path}: {wider} px wider than the screen"
+        assert desk.evaluate(CUT) == [], path
+        assert desk.evaluate(TEXT) == large, path
+        seen += 1
+    assert seen >= 18
