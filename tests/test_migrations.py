@@ -1,18 +1,21 @@
-"""The migrations lead up and down again, and leave nothing behind."""
+"""The migrations lead down and up again, and leave nothing behind.
+
+That they lead up has been seen by whoever made the database that all tests copy.
+"""
 
 import os
 import subprocess
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 
 import psycopg
 import pytest
 
 from deploy import embedded
-from tests.conftest import HOME
+from tests.migrated import migrated
 from tests.running import ROOT
 
-DATABASE = "stillroom_migrations"
 LEFT = """
 select p.oid::regprocedure::text from pg_proc p where p.pronamespace = 'public'::regnamespace
 union all
@@ -27,19 +30,18 @@ select nspname::text from pg_namespace where nspname = 'walls'
 
 
 @pytest.fixture
-def elsewhere(postgres: embedded.Server) -> Iterator[str]:
-    """An empty database of its own, whose owner's address is returned."""
-    embedded.make_roles(HOME, DATABASE)
-    yield embedded.postgres_url(HOME, "stillroom_owner", DATABASE)
-    with psycopg.connect(postgres.url_admin, autocommit=True) as admin:
-        admin.execute(f"drop database {DATABASE} with (force)")
+def elsewhere(tmp_path: Path) -> Iterator[embedded.Server]:
+    """A migrated database of its own."""
+    server = embedded.start_postgres(migrated(tmp_path / "server"))
+    yield server
+    server.process.stop()
 
 
-def migrate(owner_url: str, *words: str) -> None:
+def migrate(server: embedded.Server, *words: str) -> None:
     """Run `manage.py migrate` as the owner of that database."""
     environment = os.environ | {
-        "DATABASE_URL": embedded.postgres_url(HOME, "stillroom", DATABASE),
-        "DATABASE_OWNER_URL": owner_url,
+        "DATABASE_URL": server.url_app,
+        "DATABASE_OWNER_URL": server.url_owner,
         "STILLROOM_AS_OWNER": "1",
     }
     command = [sys.executable, str(ROOT / "manage.py"), "migrate", "--verbosity=0", *words]
@@ -47,10 +49,9 @@ def migrate(owner_url: str, *words: str) -> None:
     assert ran.returncode == 0, ran.stderr[-2000:]
 
 
-def test_down_and_up_again(elsewhere: str) -> None:
-    migrate(elsewhere)
+def test_down_and_up_again(elsewhere: embedded.Server) -> None:
     # With it all that builds on it.
     migrate(elsewhere, "ledger", "zero")
-    with psycopg.connect(elsewhere) as owner:
+    with psycopg.connect(elsewhere.url_owner) as owner:
         assert [row[0] for row in owner.execute(LEFT)] == []
     migrate(elsewhere)

@@ -6,7 +6,9 @@ select walls.key(t, true), walls.of_maker(t), walls.link(t, 'maker_id', 'ledger_
     'formulas_formula', 'formulas_formulaversion', 'formulas_phase', 'formulas_line',
     'formulas_product', 'formulas_packaging', 'formulas_batch', 'formulas_batchline',
     'formulas_batchpackaging', 'formulas_pick', 'formulas_weighing', 'formulas_making',
-    'formulas_filling']) t;
+    'formulas_filling', 'formulas_byproduct', 'formulas_emptying', 'formulas_madefor']) t;
+-- Its weighing says whose it is.
+select walls.key('formulas_rework', true), walls.of_maker('formulas_rework');
 
 select walls.link(t, col, target, 'maker')
   from (values
@@ -36,7 +38,13 @@ select walls.link(t, col, target, 'maker')
     ('formulas_making', 'samples_entry_id', 'ledger_entry'),
     ('formulas_filling', 'product_id', 'formulas_product'),
     ('formulas_filling', 'entry_id', 'ledger_entry'),
-    ('formulas_filling', 'samples_entry_id', 'ledger_entry')) v(t, col, target);
+    ('formulas_filling', 'samples_entry_id', 'ledger_entry'),
+    ('formulas_byproduct', 'making_id', 'formulas_making'),
+    ('formulas_emptying', 'entry_id', 'ledger_entry'),
+    ('formulas_madefor', 'batch_id', 'formulas_batch'),
+    ('formulas_madefor', 'parent_id', 'formulas_batch'),
+    ('formulas_rework', 'batch_id', 'formulas_batch'),
+    ('formulas_rework', 'weighing_id', 'formulas_weighing')) v(t, col, target);
 
 -- Materials and lots are the co-op's rows.
 select walls.link(t, col, target)
@@ -51,12 +59,16 @@ select walls.link(t, col, target)
     ('formulas_weighing', 'lot_id', 'ledger_lot'),
     ('formulas_making', 'lot_id', 'ledger_lot'),
     ('formulas_filling', 'bulk_lot_id', 'ledger_lot'),
-    ('formulas_filling', 'lot_id', 'ledger_lot')) v(t, col, target);
+    ('formulas_filling', 'lot_id', 'ledger_lot'),
+    ('formulas_byproduct', 'lot_id', 'ledger_lot'),
+    ('formulas_emptying', 'lot_id', 'ledger_lot'),
+    ('formulas_emptying', 'bulk_lot_id', 'ledger_lot')) v(t, col, target);
 
 -- What was written down at the bench stays, and a version stays as it was first written.
 select walls.append_only(t)
   from unnest(array[
     'formulas_formulaversion', 'formulas_phase', 'formulas_line', 'formulas_batchline',
     'formulas_batchpackaging', 'formulas_pick', 'formulas_weighing', 'formulas_making',
-    'formulas_filling']) t;
+    'formulas_filling', 'formulas_byproduct', 'formulas_emptying', 'formulas_madefor',
+    'formulas_rework']) t;
 revoke delete, truncate on formulas_formula, formulas_product, formulas_batch from stillroom;

@@ -1,2 +1,2 @@
--- The walls fall with the tables that they stand on.
+-- The tables take their walls with them.
 select 1;

@@ -8,7 +8,11 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def run(name: str, app: str = "ledger") -> migrations.RunSQL:
-    """Run APP/sql/NAME.sql forwards and NAME_undo.sql backwards, each as one batch."""
+    """Run APP/sql/NAME.sql forwards and NAME_undo.sql backwards, each as one batch.
+
+    Walls and triggers fall with the table that they stand on, in the migration that made it: what
+    is undone takes back only what would outlive that.
+    """
     folder = ROOT / app / "sql"
     forwards = (folder / f"{name}.sql").read_text()
     backwards = (folder / f"{name}_undo.sql").read_text()

@@ -1,1 +1,2 @@
--- The tables go with their walls.
+-- The tables take their walls with them.
+select 1;

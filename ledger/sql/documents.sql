@@ -1,13 +1,17 @@
 -- Files that belong to lots, and the decisions that rest on them.
 
 select walls.key('ledger_document', false);
--- A document goes with its lot: whoever has the lot or had it sees it, and may add to it.
-select walls.wall('ledger_document', held, format('%s and maker_id = %s', held,
-                                                  walls.reads('app.maker')))
-  from (select format('coop_id = %1$s and exists (select from ledger_custody c'
-                      ' where c.coop_id = %1$s and c.maker_id = %2$s'
-                      ' and c.lot_id = ledger_document.lot_id)',
-                      walls.reads('app.coop'), walls.reads('app.maker'))) s(held);
+-- A document goes with its lot: whoever has the lot or had it sees it, and may add to it. The
+-- papers of a lot are open to whoever may claim some of it.
+select walls.wall('ledger_document',
+  format($$coop_id = %1$s and (%2$s or nullif(current_setting('app.maker', true), '') is not null
+    and exists (select from ledger_share s where s.coop_id = %1$s
+      and s.lot_id = ledger_document.lot_id and ledger_share_open(s)))$$, coop, held),
+  format('coop_id = %s and %s and maker_id = %s', coop, held, maker))
+  from (select walls.reads('app.coop'), walls.reads('app.maker')) r(coop, maker),
+       lateral (select format('exists (select from ledger_custody c where c.coop_id = %s'
+                              ' and c.maker_id = %s and c.lot_id = ledger_document.lot_id)',
+                              coop, maker)) s(held);
 select walls.link('ledger_document', 'maker_id', 'ledger_maker'),
        walls.link('ledger_document', 'lot_id', 'ledger_lot'),
        walls.append_only('ledger_document');

@@ -16,8 +16,8 @@ grant delete on ledger_outbox to stillroom_ledger;
 -- the tables, so that nothing grows with history. For the ledger's functions: their walls hold.
 --
 -- usable: released, not on hold, in date that day. position: usable + on order - all that planned
--- batches need, whether promised from a lot (reserved) or not to be had (shortfall). There are
--- no orders yet, so on_order is zero; orders.sql makes the function anew with what is to come.
+-- batches need, whether promised from a lot (reserved) or not to be had (shortfall). on_order: what
+-- is still to come of what was ordered, by the index of the lines with any.
 create function ledger_position(coop uuid, maker uuid, material uuid, day date)
 returns table (on_hand numeric, usable numeric, reserved numeric, shortfall numeric,
                on_order numeric, "position" numeric)
@@ -38,7 +38,9 @@ language sql stable as $$
             where r.coop_id = coop and r.maker_id = maker and r.material_id = material) r,
          (select coalesce(sum(s.quantity), 0) as shortfall from ledger_shortfall s
             where s.coop_id = coop and s.maker_id = maker and s.material_id = material) s,
-         (select 0::numeric as on_order) o
+         (select coalesce(sum(o.quantity), 0) as on_order from ledger_onorder o
+            where o.coop_id = coop and o.maker_id = maker and o.material_id = material
+              and o.any_left) o
 $$;
 revoke execute on function ledger_position(uuid, uuid, uuid, date) from public;
 grant execute on function ledger_position(uuid, uuid, uuid, date) to stillroom_ledger;
@@ -107,13 +109,16 @@ language sql security definer set search_path = pg_catalog, public, pg_temp as $
   select count(*) from gone
 $$;
 
--- Once in each window and co-op: has time alone moved a material across its reorder point? Then
--- its check is owed. Returns how many are, or null when somebody else swept this window, and inside
--- a maker's walls: the sweep is the co-op's, and tells a maker nothing.
-create function ledger_sweep_watches(window_begins timestamptz, at timestamptz) returns bigint
+-- Once in each window and co-op: has time alone moved a material across its reorder point? Then its
+-- check is owed, and so is a review of each maker that has or lacks anything, for what else time
+-- changes. Returns how many checks are owed, or null when somebody else swept this window, and
+-- inside a maker's walls: the sweep is the co-op's, and tells a maker nothing.
+create function ledger_sweep_watches(window_begins timestamptz, at timestamptz)
+returns bigint
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  day date;
   found_low bigint;
 begin
   if nullif(current_setting('app.maker', true), '') is not null then
@@ -127,16 +132,52 @@ begin
   delete from ledger_sweep s
     where s.coop_id = coop and s.begins_at < window_begins - interval '7 days';
   insert into ledger_outbox (coop_id, maker_id, id, task, subject)
-  select w.coop_id, w.maker_id, uuidv7(), 'check_watch', w.material_id
+  select coop, m.id, uuidv7(), 'review_alerts', m.id
+    from ledger_maker m
+    where m.coop_id = coop
+      and (exists (select from ledger_holding h
+                     where h.coop_id = coop and h.maker_id = m.id and h.kind = 'store'
+                       and h.any_left)
+           or exists (select from ledger_shortfall s where s.coop_id = coop and s.maker_id = m.id)
+           or exists (select from ledger_alert a
+                        where a.coop_id = coop and a.maker_id = m.id and a.closed_at is null))
+    on conflict do nothing;
+  select (at at time zone c.time_zone)::date into day from ledger_coop c where c.id = coop;
+  -- What `ledger_position` says of one material, of all that are watched at once: asked one by one,
+  -- a hundred thousand of them would take longer than to add up every posting there is.
+  insert into ledger_outbox (coop_id, maker_id, id, task, subject)
+  with usable as (
+    select h.maker_id, h.material_id, sum(h.quantity) as quantity
+      from ledger_holding h
+      join ledger_custody c
+        on c.coop_id = coop and c.maker_id = h.maker_id and c.lot_id = h.lot_id
+       and c.status = 'released'
+      join ledger_lot l on l.coop_id = coop and l.id = h.lot_id
+      where h.coop_id = coop and h.kind = 'store' and h.any_left
+        and coalesce(least(l.expires_on, l.retest_on) >= day, true)
+      group by 1, 2
+  ), reserved as (
+    select r.maker_id, r.material_id, sum(r.quantity) as quantity
+      from ledger_reservation r where r.coop_id = coop group by 1, 2
+  ), lacking as (
+    select s.maker_id, s.material_id, sum(s.quantity) as quantity
+      from ledger_shortfall s where s.coop_id = coop group by 1, 2
+  ), coming as (
+    select o.maker_id, o.material_id, sum(o.quantity) as quantity
+      from ledger_onorder o where o.coop_id = coop and o.any_left group by 1, 2
+  )
+  select coop, w.maker_id, uuidv7(), 'check_watch', w.material_id
     from ledger_watch w
-    join ledger_coop c on c.id = w.coop_id
-    cross join lateral ledger_position(w.coop_id, w.maker_id, w.material_id,
-                                       (at at time zone c.time_zone)::date) p
+    left join usable u on u.maker_id = w.maker_id and u.material_id = w.material_id
+    left join reserved r on r.maker_id = w.maker_id and r.material_id = w.material_id
+    left join lacking s on s.maker_id = w.maker_id and s.material_id = w.material_id
+    left join coming o on o.maker_id = w.maker_id and o.material_id = w.material_id
+    left join ledger_alert a
+      on a.coop_id = coop and a.maker_id = w.maker_id and a.subject = w.material_id
+     and a.kind = 'low_stock' and a.closed_at is null
     where w.coop_id = coop
-      and (p."position" <= w.reorder_point) is distinct from exists (
-        select from ledger_alert a
-          where a.coop_id = coop and a.maker_id = w.maker_id and a.material_id = w.material_id
-            and a.kind = 'low_stock' and a.closed_at is null)
+      and (coalesce(u.quantity, 0) + coalesce(o.quantity, 0) - coalesce(r.quantity, 0)
+             - coalesce(s.quantity, 0) <= w.reorder_point) is distinct from (a.id is not null)
     on conflict do nothing;
   get diagnostics found_low = row_count;
   return found_low;

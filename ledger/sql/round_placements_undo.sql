@@ -1,2 +1,2 @@
--- The table goes with its own migration, and nothing else was made.
+-- The table takes its walls with it.
 select 1;

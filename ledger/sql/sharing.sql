@@ -24,20 +24,7 @@ grant select, insert, update on ledger_claim to stillroom_ledger;
 grant select, update on ledger_share to stillroom_ledger;
 grant insert on ledger_transfer to stillroom_ledger;
 
--- What makers owe each other is told by the ledger's functions alone, and only added to. Moves of
--- before stand in it as well; the owner of the tables sees them while the walls are down.
-alter table ledger_transfer no force row level security;
-alter table ledger_entry no force row level security;
-alter table ledger_movement no force row level security;
-insert into ledger_movement (coop_id, maker_id, to_maker_id, id, kind, amount, happened_at,
-  happened_on, recorded_at, note, person_id, transfer_id, entry_id, to_entry_id)
-select t.coop_id, t.maker_id, t.to_maker_id, uuidv7(), 'goods', t.amount, e.happened_at,
-       e.happened_on, e.recorded_at, t.note, t.person_id, t.id, t.out_entry_id, t.in_entry_id
-  from ledger_transfer t join ledger_entry e on e.coop_id = t.coop_id and e.id = t.in_entry_id
-  where t.state = 'accepted' and t.amount > 0 order by e.id;
-alter table ledger_transfer force row level security;
-alter table ledger_entry force row level security;
-alter table ledger_movement force row level security;
+-- What makers owe each other is told by the ledger's functions alone, and only added to.
 alter table ledger_movement
   add constraint ledger_movement_entry_id_fk foreign key (coop_id, maker_id, entry_id)
     references ledger_entry (coop_id, maker_id, id),
@@ -216,15 +203,3 @@ language sql stable security definer set search_path = pg_catalog, public, pg_te
       and s.id = any (shares)
 $$;
 select walls.define('ledger_show_shares(uuid[])');
-
--- The papers of a lot are open to whoever may claim some of it.
-alter policy wall on ledger_document using (
-  coop_id = nullif(current_setting('app.coop', true), '')::uuid and (
-    exists (select from ledger_custody c
-              where c.coop_id = nullif(current_setting('app.coop', true), '')::uuid
-                and c.maker_id = nullif(current_setting('app.maker', true), '')::uuid
-                and c.lot_id = ledger_document.lot_id)
-    or nullif(current_setting('app.maker', true), '') is not null
-      and exists (select from ledger_share s
-              where s.coop_id = nullif(current_setting('app.coop', true), '')::uuid
-                and s.lot_id = ledger_document.lot_id and ledger_share_open(s))));

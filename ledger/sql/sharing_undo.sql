@@ -1,9 +1,3 @@
-alter policy wall on ledger_document using (
-  coop_id = nullif(current_setting('app.coop', true), '')::uuid
-  and exists (select from ledger_custody c
-                where c.coop_id = nullif(current_setting('app.coop', true), '')::uuid
-                  and c.maker_id = nullif(current_setting('app.maker', true), '')::uuid
-                  and c.lot_id = ledger_document.lot_id));
 drop function ledger_show_shares(uuid[]);
 drop function ledger_accept_claim(
   uuid, uuid, timestamptz, int, int, uuid, uuid, uuid[], uuid[]);

@@ -1,1 +1,2 @@
--- The table takes its own walls with it.
+-- The table takes its walls with it.
+select 1;

@@ -1,1 +1,0 @@
--- The table itself goes with the migration before.

@@ -1,2 +1,0 @@
--- The walls fall with the table.
-select 1;
