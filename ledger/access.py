@@ -57,7 +57,7 @@ def day_of(actor: Actor, moment: datetime) -> date:
     return moment.astimezone(ZoneInfo(actor.time_zone)).date()
 
 
-WALLS: Final = "select set_config('app.coop', '{}', true), set_config('app.maker', '{}', true)"
+WALLS: Final = "set local app.coop = '{}'; set local app.maker = '{}'"
 
 
 def set_walls(coop_id: UUID, maker_id: UUID | None) -> None:

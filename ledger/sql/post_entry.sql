@@ -24,6 +24,7 @@ declare
   moves ledger_move[];
   materials uuid[];
   by_lot uuid[];
+  in_turn boolean;
   is_exact boolean;
   is_priced boolean;
   leaves_store boolean;
@@ -77,8 +78,9 @@ begin
   if not all_stored then
     perform ledger_make_pools(materials);
   end if;
-  -- Locked; and told on the way which of them are costed lot by lot.
-  select array_agg(l.material_id) filter (where l.cost_formula = 'lot') into by_lot from (
+  -- Locked; and told on the way which of them are costed lot by lot, and whether any in turn.
+  select array_agg(l.material_id) filter (where l.cost_formula = 'lot'),
+         bool_or(l.cost_formula = 'fifo') into by_lot, in_turn from (
     select p.material_id, p.cost_formula from ledger_pool p
       where p.coop_id = coop and p.maker_id = maker and p.material_id = any (materials)
       order by p.material_id for update) l;
@@ -113,49 +115,44 @@ begin
 
   -- What leaves a store is taken from its cost layers, at the value that it has there.
   if leaves_store then
-    with draw as (
-      -- Each draw is a stretch of the pool's queue, which ends at `ends`, in the order of the
-      -- lines.
-      select m.line, m.material_id, m.quantity, q.queue,
-             sum(m.quantity) over (partition by m.material_id, q.queue order by m.line) as ends
-        from unnest(moves) m
-        cross join lateral (values (
-          case when m.material_id = any (by_lot) then m.lot_id end)) q(queue)
-        where m.from_kind = 'store' and m.to_kind <> 'store'
-    ), piece as (
-      -- Where it overlaps a layer's stretch, it takes from that layer.
-      select d.line, l.id as layer_id, l.quantity, l.value,
-             greatest(d.ends - d.quantity, l.ends - l.quantity) - (l.ends - l.quantity) as a,
-             least(d.ends, l.ends) - (l.ends - l.quantity) as b
-        from draw d
-        cross join lateral (
-          select y.id, y.quantity, y.value, sum(y.quantity) over (order by y.ordinal) as ends
-            from ledger_layer y
-            where y.coop_id = coop and y.maker_id = maker and y.material_id = d.material_id
-              and y.any_left and (d.queue is null or y.lot_id = d.queue)) l
-        where l.ends > d.ends - d.quantity and l.ends - l.quantity < d.ends
-    ), taken as (
-      insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity, value)
-      -- Rounded at both ends of the stretch, so that whoever takes the last gram takes the last
-      -- cent.
-      select coop, maker, entry, line, layer_id, -(b - a),
-             ledger_part(value, a, quantity) - ledger_part(value, b, quantity)
-        from piece
-      returning line, layer_id, quantity, value
-    ), carried as (
-      update ledger_layer l set quantity = l.quantity + d.quantity, value = l.value + d.value
-        from (select layer_id, sum(quantity) as quantity, sum(value) as value from taken
-          group by layer_id) d
-        where l.coop_id = coop and l.id = d.layer_id
-    )
-    select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id,
-      m.material_id, m.quantity,
-                         case when m.from_kind = 'store' and m.to_kind <> 'store'
-                           and m.lot_id is not null
-                              then coalesce((select -sum(t.value) from taken t
-                                where t.line = m.line), 0)
-                              else m.value end)::ledger_move)
-      into moves from unnest(moves) m;
+    if in_turn then
+      moves := ledger_draw_in_turn(entry, moves, by_lot);
+    else
+      -- One layer has all that is left of each material, or of each lot that is costed by itself.
+      -- Its lines take from it one after the other, each a stretch that ends at `ends`, rounded at
+      -- both ends, so that whoever takes the last gram takes the last cent.
+      with piece as materialized (
+        select d.line, l.id as layer_id,
+               least(d.ends, l.quantity) - least(d.ends - d.quantity, l.quantity) as quantity,
+               ledger_part(l.value, least(d.ends, l.quantity), l.quantity)
+                 - ledger_part(l.value, least(d.ends - d.quantity, l.quantity), l.quantity) as value
+          from (
+            select m.line, m.material_id, m.quantity, o.lot_id,
+                   sum(m.quantity) over (partition by m.material_id, o.lot_id order by m.line)
+                     as ends
+              from unnest(moves) m
+              cross join lateral (values (
+                case when m.material_id = any (by_lot) then m.lot_id end)) o(lot_id)
+              where m.from_kind = 'store' and m.to_kind <> 'store') d
+          join ledger_layer l on l.coop_id = coop and l.maker_id = maker
+            and l.material_id = d.material_id and l.any_left
+            and (d.lot_id is null or l.lot_id = d.lot_id)
+      ), taken as (
+        insert into ledger_layerposting (coop_id, maker_id, entry_id, line, layer_id, quantity,
+          value)
+        select coop, maker, entry, line, layer_id, -quantity, -value from piece
+      ), carried as (
+        update ledger_layer l set quantity = l.quantity - d.quantity, value = l.value - d.value
+          from (select layer_id, sum(quantity) as quantity, sum(value) as value from piece
+            group by layer_id) d
+          where l.coop_id = coop and l.id = d.layer_id
+      )
+      select array_agg(row(m.line, m.from_id, m.from_kind, m.to_id, m.to_kind, m.lot_id,
+        m.material_id, m.quantity,
+        case when m.from_kind = 'store' and m.to_kind <> 'store' and m.lot_id is not null
+          then coalesce(p.value, 0) else m.value end)::ledger_move)
+        into moves from unnest(moves) m left join piece p using (line);
+    end if;
   end if;
   -- What leaves any other account without a value takes its share of what lies there.
   if asks_share then
