@@ -33,7 +33,7 @@ bootstrap() {
             return 1
         fi
     fi
-    .venv/bin/python -m pip install --quiet --disable-pip-version-check --no-input \
+    .venv/bin/python -m pip install --quiet --no-compile --disable-pip-version-check --no-input \
         --require-hashes --only-binary :all: -r "$lock" >&2
     cp "$lock" "$installed"
 }
