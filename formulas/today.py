@@ -14,23 +14,34 @@ from formulas.access import batches_of
 from formulas.models import Batch
 from ledger.access import Actor, day_of
 from ledger.alert_answers import alerts
+from ledger.alert_texts import told
+from ledger.claiming import claims_of
 from ledger.models import (
     Account,
     Alert,
+    AlertKind,
+    Claim,
     Custody,
     Holding,
+    Lot,
+    OrderRound,
     RecallAnswer,
     RecallNotice,
+    RoundClosing,
+    RoundPledge,
     Shortfall,
     Status,
     Transfer,
 )
 from ledger.recall_notices import notices_of
 from ledger.roles import Verb
+from ledger.rounds import rounds_of
 from ledger.transferring import Offered, offered, transfers_of
 
 SOON: Final = timedelta(days=30)
 MOST: Final = 8
+# What has a list of its own here is told there, with the act that resolves it.
+ALERTED: Final = (AlertKind.LOW_STOCK, AlertKind.PRICE_JUMP, AlertKind.DEPOSIT_UNCLAIMED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,21 +53,41 @@ class Short:
 
 
 @dataclass(frozen=True, slots=True)
+class Alerted:
+    """An open alert that nobody has acknowledged or put off, in a line."""
+
+    alert: Alert
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Today:
     """All of it, the most urgent first in each list.
 
-    A holding of `expiring` has its lot and the day it `ends`; `undecided` are lots that nobody has
-    released yet and of which there is something in store.
+    A holding of `expiring` has its lot and the day it `ends`; `retests` are those whose retest
+    comes first. `undecided` are lots that nobody has released yet and of which there is something
+    in store. `claims` are those on one's own shares; a round has `pledged`, whether one has.
     """
 
     day: date
     short: Sequence[Short]
     ready: Sequence[Batch]
-    low: Sequence[Alert]
+    alerted: Sequence[Alerted]
     expiring: Sequence[Holding]
+    retests: Sequence[Holding]
     undecided: Sequence[Custody]
     offers: Sequence[Offered]
     notices: Sequence[RecallNotice]
+    claims: Sequence[Claim]
+    rounds: Sequence[OrderRound]
+
+    @property
+    def nothing(self) -> bool:
+        """Whether none of it waits."""
+        lists = (self.short, self.ready, self.alerted, self.expiring, self.retests)
+        return not any(
+            (*lists, self.undecided, self.offers, self.notices, self.claims, self.rounds)
+        )
 
 
 def today(actor: Actor, *, now: datetime) -> Today:
@@ -70,18 +101,47 @@ def today(actor: Actor, *, now: datetime) -> Today:
     )
     lacks = _lacks(actor, planned)
     offers = transfers_of(actor, incoming=True, state=Transfer.State.OPEN).order_by("id")
+    ending = list(_expiring(actor, day)[: 2 * MOST])
     return Today(
         day=day,
         short=[
             Short(batch, lacks[batch.account_id]) for batch in planned if batch.account_id in lacks
         ],
         ready=[batch for batch in planned if batch.account_id not in lacks],
-        low=list(alerts(actor, open=True, kind="low_stock").order_by("-opened_at")[:MOST]),
-        expiring=list(_expiring(actor, day)[:MOST]),
+        alerted=_alerted(actor, now),
+        expiring=[one for one in ending if not _retest_first(one.lot)][:MOST],
+        retests=[one for one in ending if _retest_first(one.lot)][:MOST],
         undecided=list(_undecided(actor)[:MOST]),
         offers=offered(offers[:MOST]),
         notices=list(_unanswered(actor)[:MOST]),
+        claims=_claims(actor, now),
+        rounds=_rounds(actor, now),
     )
+
+
+def _alerted(actor: Actor, now: datetime) -> list[Alerted]:
+    rows = alerts(actor, open=True).filter(
+        Q(snoozed_until=None) | Q(snoozed_until__lte=now), kind__in=ALERTED, acknowledged_at=None
+    )
+    found = rows.order_by("-opened_at", "-id")[:MOST]
+    return [Alerted(one, told(one.kind, one.facts).subject) for one in found]
+
+
+def _claims(actor: Actor, now: datetime) -> list[Claim]:
+    if not actor.may(Verb.TRANSFER):
+        return []
+    rows = claims_of(actor, now=now, incoming=True, state=Claim.State.OPEN)
+    return list(rows.select_related("share__lot__material", "maker").order_by("id")[:MOST])
+
+
+def _rounds(actor: Actor, now: datetime) -> list[OrderRound]:
+    """Rounds in which one may still pledge, those that close first before the others."""
+    if not actor.may(Verb.PLEDGE):
+        return []
+    own = RoundPledge.objects.filter(maker_id=actor.maker, round_id=OuterRef("id"))
+    closed = RoundClosing.objects.filter(coop_id=actor.coop_id, round_id=OuterRef("id"))
+    rows = rounds_of(actor).filter(~Exists(closed), closes_at__gt=now)
+    return list(rows.annotate(pledged=Exists(own)).order_by("closes_at", "id")[:MOST])
 
 
 def _lacks(actor: Actor, planned: Sequence[Batch]) -> dict[UUID, list[Shortfall]]:
@@ -100,6 +160,13 @@ def _expiring(actor: Actor, day: date) -> "QuerySet[Holding]":
     ends = Least("lot__expires_on", "lot__retest_on")
     soon = Q(lot__expires_on__lte=day + SOON) | Q(lot__retest_on__lte=day + SOON)
     return _in_store(actor).filter(soon).annotate(ends=ends).order_by("ends", "lot_id")
+
+
+def _retest_first(lot: Lot) -> bool:
+    """Whether it is to be tested again before it expires."""
+    if lot.retest_on is None:
+        return False
+    return bool(lot.expires_on is None or lot.retest_on < lot.expires_on)
 
 
 def _in_store(actor: Actor) -> "QuerySet[Holding]":

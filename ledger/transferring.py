@@ -209,6 +209,8 @@ def transfer_for(actor: Actor, id: UUID | str) -> Transfer:
 def offered(transfers: Iterable[Transfer]) -> list[Offered]:
     """The offers with what both sides may know of their lots, in one query."""
     rows: Sequence[Transfer] = list(transfers)
+    if not rows:
+        return []
     with connection.cursor() as cursor:
         cursor.execute("select * from ledger_show_offered(%s::uuid[])", [[row.id for row in rows]])
         known: dict[UUID, Any] = {row[0]: row[1:] for row in cursor.fetchall()}

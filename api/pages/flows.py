@@ -12,10 +12,12 @@ from uuid import UUID
 
 from ledger.tracing import TracedLot
 
-BOX_WIDTH: Final = 170
+BOX_WIDTH: Final = 200
 BOX_HEIGHT: Final = 48
-ACROSS: Final = 290
+ACROSS: Final = 330
 DOWN: Final = 64
+# So many letters of a name have room in a box, whatever letters they are.
+LONGEST_NAME: Final = 20
 WIDEST, NARROWEST = Decimal(24), Decimal("1.5")
 # More than this nobody reads in a picture; the table beneath has them all.
 MOST_BOXES: Final = 60
@@ -29,6 +31,22 @@ class Box:
     x: int
     y: int
     root: bool
+
+    @property
+    def width(self) -> int:
+        return BOX_WIDTH
+
+    @property
+    def height(self) -> int:
+        return BOX_HEIGHT
+
+    @property
+    def name(self) -> str:
+        """What is in it, with its middle left out where a box has no room: a size stands last."""
+        name = self.lot.material_name
+        if len(name) <= LONGEST_NAME:
+            return name
+        return f"{name[: LONGEST_NAME - 8].rstrip()}…{name[-7:].lstrip()}"
 
     @property
     def middle(self) -> int:

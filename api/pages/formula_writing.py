@@ -33,7 +33,7 @@ from ledger.roles import Verb
 MOST_NAMES, ROWS, SPARE = 300, 5, 1
 AMOUNTS = [
     ("fixed", _("this percent")),
-    ("balance", _("what is left to 100")),
+    ("balance", _("the rest to 100")),
     ("to_effect", _("to effect, usually")),
 ]
 

@@ -11,13 +11,13 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.http import content_disposition_header, urlencode
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import LONG, CertificateField, PageForm, id_in
+from api.pages.forms import LONG, CertificateField, DayField, PageForm, id_in
 from api.pages.screen import Screen
 from api.sheets import html
 from api.sheets.lots import lot_label
 from formulas.explaining import explain_lot
 from formulas.labelling import gtin_of_lot
-from ledger import documents, lot_reading, lots, stopping
+from ledger import documents, lot_reading, lots, retesting, stopping
 from ledger.access import day_of
 from ledger.finding import words_of
 from ledger.lot_labels import lot_to_label, maker_name
@@ -92,6 +92,26 @@ class DecisionForm(PageForm):
     )
 
 
+class RetestForm(PageForm):
+    passed = forms.ChoiceField(
+        label=_("What was found"),
+        choices=[("yes", _("It is still good")), ("no", _("It is not: hold it"))],
+        widget=forms.RadioSelect,
+    )
+    tested_on = DayField(label=_("Tested on"))
+    retest_on = DayField(
+        label=_("To be tested again on"), required=False, help_text=_("If it is still good")
+    )
+    basis = forms.CharField(label=_("Because"), max_length=400)
+
+    def __init__(self, *args: Any, **how: Any) -> None:
+        # The form above it on the page has a field of the same name.
+        super().__init__(*args, auto_id="again_%s", **how)
+
+    def told(self) -> dict[str, Any]:
+        return {**self.cleaned_data, "passed": self.cleaned_data["passed"] == "yes"}
+
+
 class PaperForm(PageForm):
     file = CertificateField(label=_("Photo or PDF"))
     kind = forms.ChoiceField(label=_("It is a"), choices=KINDS)
@@ -114,6 +134,15 @@ class Lot(Screen):
                 lambda: self._attach(id, paper.cleaned_data),
                 lambda kept: f"/lots/{id}",
                 lambda: self._page(id, paper=paper, status=422),
+            )
+        if request.POST.get("do") == "retest":
+            again = RetestForm(request.POST, reader=self.reader)
+            today = day_of(self.actor, self.now)
+            return self.act(
+                again,
+                lambda: retesting.retest(self.actor, lot=id, today=today, **again.told()),
+                lambda kept: f"/lots/{id}",
+                lambda: self._page(id, again=again, status=422),
             )
         decision = DecisionForm(request.POST, reader=self.reader)
         return self.act(
@@ -141,8 +170,10 @@ class Lot(Screen):
         *,
         decision: PageForm | None = None,
         paper: PageForm | None = None,
+        again: PageForm | None = None,
         status: int = 200,
     ) -> HttpResponse:
+        tested = {"tested_on": day_of(self.actor, self.now)}
         lot = _with_numbers(lot_reading.show_lot(self.actor, id))
         return self.show(
             lot=lot,
@@ -151,6 +182,7 @@ class Lot(Screen):
             movements=movements_of(self.actor, id),
             decision=decision or DecisionForm(reader=self.reader),
             paper=paper or PaperForm(reader=self.reader),
+            again=again or RetestForm(reader=self.reader, initial=tested),
             may_decide=self.actor.may(Verb.DECIDE),
             may_attach=self.actor.may(Verb.RECEIVE),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),

@@ -1,15 +1,75 @@
 """The first page: what waits for the maker, one tap from what settles it."""
 
-from django.http import HttpRequest, HttpResponse
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any, Final
 
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import PageForm
 from api.pages.screen import Screen
-from formulas import today
+from formulas import first_steps, today
+from ledger import alert_answers, claiming, recall_notices, transferring
+from ledger.roles import Verb
+
+PUT_OFF: Final = timedelta(days=7)
+
+
+class TapForm(PageForm):
+    """What a button says: of which row, and why, where that is to be said."""
+
+    of = forms.UUIDField()
+    reason = forms.CharField(label=_("Why not"), max_length=400, required=False)
 
 
 class Today(Screen):
+    """Each row has the act that resolves it, or leads to the page that has."""
+
     template = "pages/today.html"
 
     def get(self, request: HttpRequest) -> HttpResponse:
         if self.actor.maker_id is None:
             return self.render("pages/coordinator.html", {})
-        return self.show(today=today.today(self.actor, now=self.now))
+        return self._page(TapForm(reader=self.reader))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        form = TapForm(request.POST, reader=self.reader)
+        do = self._acts().get(request.POST.get("do", ""))
+        if do is None:
+            return self._page(form, 422)
+        return self.act(
+            form,
+            lambda: do(form.cleaned_data["of"], form.cleaned_data["reason"]),
+            lambda done: "/",
+            lambda: self._page(form, 422),
+        )
+
+    def _acts(self) -> dict[str, Callable[[Any, str], Any]]:
+        """What can be done from here: each is one call of what the API calls, too."""
+        actor, now = self.actor, self.now
+        later = now + PUT_OFF
+        return {
+            "accept": lambda id, _: claiming.accept_claim(actor, claim=id, happened_at=now),
+            "decline": lambda id, why: claiming.decline_claim(actor, claim=id, reason=why),
+            "take": lambda id, _: transferring.accept_transfer(actor, transfer=id, happened_at=now),
+            "refuse": lambda id, why: transferring.decline_transfer(actor, transfer=id, reason=why),
+            "hold": lambda id, _: recall_notices.answer_notice(actor, notice=id, hold=True),
+            "answer": lambda id, _: recall_notices.answer_notice(actor, notice=id),
+            "seen": lambda id, _: alert_answers.acknowledge(actor, id, now=now),
+            "later": lambda id, _: alert_answers.snooze(actor, id, until=later, now=now),
+        }
+
+    def _page(self, form: PageForm, status: int = 200) -> HttpResponse:
+        return self.show(
+            today=today.today(self.actor, now=self.now),
+            steps=first_steps.first_steps(self.actor),
+            form=form,
+            may_trade=self.actor.may(Verb.TRANSFER),
+            may_decide=self.actor.may(Verb.DECIDE),
+            may_watch=self.actor.may(Verb.WATCH),
+            may_receive=self.actor.may(Verb.RECEIVE),
+            may_make=self.actor.may(Verb.MAKE),
+            status=status,
+        )

@@ -1,7 +1,8 @@
 "use strict";
 // Every page works without this file. With it a form is sent once however often it is tapped, and
-// what was typed at the bench outlives a lost network: it is kept here under the form's own key and
-// sent again, and the server does it once.
+// what was typed at the bench outlives a lost network: what was sent is kept here under the form's
+// own key and sent again, and the server does it once; what was not sent yet is there again after
+// the page was left.
 
 const PENDING = "stillroom.pending";
 
@@ -13,6 +14,27 @@ const keep = (sent) => {
 const drop = (key) => {
   localStorage.setItem(PENDING, JSON.stringify(pending().filter((one) => one.key !== key)));
 };
+
+// Where what is being typed into a form lies until it is sent. What a form is about changes when
+// something was done, and a draft of what it was about before is not brought back.
+const draftOf = (form) =>
+  `stillroom.draft ${location.pathname} ${form.dataset.kept} ${form.dataset.clear || ""}`;
+const typedIn = (form) =>
+  [...form.elements].filter((one) => one.name && one.matches("input:not([type=hidden]), select"));
+
+function bringBack(form) {
+  const draft = JSON.parse(sessionStorage.getItem(draftOf(form)) || "{}");
+  for (const one of typedIn(form)) {
+    if (one.name in draft && (one.matches("select") || !one.value)) one.value = draft[one.name];
+  }
+}
+
+document.addEventListener("input", (event) => {
+  const form = event.target.form;
+  if (!form?.dataset.kept) return;
+  const typed = Object.fromEntries(typedIn(form).map((one) => [one.name, one.value]));
+  sessionStorage.setItem(draftOf(form), JSON.stringify(typed));
+});
 
 function say(text, again) {
   document.querySelector(".kept")?.remove();
@@ -73,11 +95,12 @@ document.addEventListener("submit", async (event) => {
     return;
   }
   form.dataset.sent = "yes";
-  if (form.dataset.kept !== "weigh") return;
+  if (!form.dataset.kept) return;
   event.preventDefault();
   const body = [...new FormData(form, event.submitter)];
   const sent = { key: form.elements.form_key.value, to: location.href, body };
   keep(sent);
+  sessionStorage.removeItem(draftOf(form));
   if (!(await send(sent))) {
     delete form.dataset.sent;
     say(document.body.dataset.keptHere, true);
@@ -105,7 +128,10 @@ async function scan(into) {
 
 function ready() {
   // A page that comes back by the browser's own button can send its form again.
-  for (const form of document.forms) delete form.dataset.sent;
+  for (const form of document.forms) {
+    delete form.dataset.sent;
+    if (form.dataset.kept) bringBack(form);
+  }
   for (const button of document.querySelectorAll("[data-print]")) {
     button.hidden = false;
     button.onclick = () => window.print();
