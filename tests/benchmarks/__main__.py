@@ -9,6 +9,7 @@ from tests.benchmarks import (
     issuing,
     listing,
     ordering,
+    pages,
     planning,
     posting,
     recalling,
@@ -22,6 +23,7 @@ from tests.running import Running
 
 Part = Callable[[Running, Options], list[Row]]
 PARTS: dict[str, Part] = {
+    "pages": pages.measure,
     "post": posting.measure,
     "issue": issuing.measure,
     "weighing": weighing.measure,

@@ -1,0 +1,93 @@
+"""The makers' pages with the demo's data: the server's time for each, beside the bare rendering of
+its template with the same facts; how large each is, and how often it asks the database."""
+
+import re
+import statistics
+import time
+from collections.abc import Callable, Iterator
+from typing import Any, Final
+from unittest.mock import patch
+
+from django import shortcuts
+from django.db import connection
+from django.template.loader import render_to_string
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from tests.benchmarks.bench import Options, analyze
+from tests.benchmarks.report import Row
+from tests.running import Running
+
+MOST_QUERIES, MOST_BYTES = 15, 60_000
+TURNS: Final = 4
+LINK: Final = re.compile(r'href="/([a-z-]+)/([0-9a-f-]{36})')
+
+
+def measure(server: Running, options: Options) -> list[Row]:
+    """Every page of the demo's first maker, in this process: no network is in the way."""
+    from formulas.demo import loading
+
+    loading.load(now=timezone.now())
+    analyze(server)
+    client = _signed_in()
+    return [_row(client, path, options.rounds * TURNS) for path in sorted(_paths(client))]
+
+
+def _signed_in() -> Client:
+    from formulas.demo import people
+
+    client = Client(SERVER_NAME="localhost")
+    typed = {"username": next(iter(people.PEOPLE)), "password": people.PASSWORD}
+    assert client.post("/sign-in", typed).status_code == 303
+    return client
+
+
+def _paths(client: Client) -> Iterator[str]:
+    """Every page, of the thing of its kind that is first found by following links."""
+    from api.pages.urls import urlpatterns
+
+    routes = [f"/{one.pattern}" for one in urlpatterns]
+    first: dict[str, str] = {}
+    open_pages = [f"{route}?gone=on" for route in routes if "<" not in route]
+    for path in open_pages:
+        for kind, id in LINK.findall(client.get(path).content.decode()):
+            if kind not in first:
+                first[kind] = id
+                open_pages.append(f"/{kind}/{id}")
+    for route in routes:
+        kind = route.split("/")[1]
+        path = route.replace("<uuid:id>", first.get(kind, ""))
+        answer = client.get(path)
+        if answer.status_code == 200 and "html" in answer.headers["Content-Type"]:
+            yield path
+
+
+def _row(client: Client, path: str, turns: int) -> Row:
+    from api.pages import screen
+
+    with patch.object(screen, "render", wraps=shortcuts.render) as rendered:
+        with CaptureQueriesContext(connection) as queries:
+            answer = client.get(path)
+        drawn = rendered.call_args
+    ours = _milliseconds(lambda: client.get(path), turns)
+    shown = re.sub(r"[0-9a-f-]{36}", "ID", path)
+    work = f"page {shown}: {len(queries)} queries, {len(answer.content) / 1000:.1f} kB"
+    limit = f"<= {MOST_QUERIES}, {MOST_BYTES // 1000} kB"
+    met = len(queries) <= MOST_QUERIES and len(answer.content) <= MOST_BYTES
+    if drawn is None:
+        return Row(work, f"{ours:.1f} ms", target=limit, met=met)
+    request, template, facts = drawn.args[:3]
+    bare = _milliseconds(lambda: render_to_string(template, facts, request), turns)
+    ratio = f"{ours / bare:.1f}"
+    return Row(work, f"{ours:.1f} ms", f"{bare:.1f} ms", ratio, limit, met)
+
+
+def _milliseconds(work: Callable[[], Any], turns: int) -> float:
+    """The median of so many turns."""
+    took = []
+    for _ in range(turns):
+        start = time.perf_counter()
+        work()
+        took.append((time.perf_counter() - start) * 1000)
+    return statistics.median(took)
