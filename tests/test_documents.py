@@ -9,6 +9,7 @@ DEVELOPERS = ROOT / "DEVELOPERS.md"
 BETWEEN = re.compile(r"<!-- roles -->\n(.*?)<!-- /roles -->", re.DOTALL)
 PATHS = re.compile(r"`((?:ledger|formulas|api|tests|deploy)/[\w./-]+)`")
 
+LARGEST_PICTURE = 120_000
 # How the code under deploy/ asks its environment for something.
 ASKED = re.compile(r"(?:ENV\.get|environ\.get|given\.get|flag)\(\s*\"([A-Z_]+)\"")
 # For migrating, which the server does by itself.
@@ -36,6 +37,14 @@ def test_the_files_that_are_named_are_there() -> None:
     ]
     assert len(named) > 20
     assert [name for name in named if not (ROOT / name).exists()] == []
+
+
+def test_the_pictures_are_there_small_and_told_in_words() -> None:
+    shown = re.findall(r"!\[([^]]+)\]\(([^)]+\.png)\)", (ROOT / "README.md").read_text())
+    assert len(shown) == 5
+    for told, file in shown:
+        assert len(told) > 40, file
+        assert (ROOT / file).stat().st_size <= LARGEST_PICTURE, file
 
 
 def test_every_variable_of_the_environment_is_in_the_readme() -> None:

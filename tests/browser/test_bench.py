@@ -125,6 +125,28 @@ def test_what_was_typed_outlives_a_lost_network(
     assert page.evaluate("localStorage.getItem('stillroom.pending')") == "[]"
 
 
+def test_what_was_measured_and_what_was_not_sent_yet_is_kept_too(
+    page: Page, north: Client, batch: dict[str, Any]
+) -> None:
+    go(page, f"/batches/{batch['id']}/bench")
+    page.get_by_label("On the scale").fill("799")
+    page.get_by_text("Something was measured").click()
+    page.get_by_label("What it showed").fill("5.6")
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Keep it").click()
+    expect(page.locator(".kept")).to_contain_text("No network.")
+    page.context.set_offline(False)
+    page.wait_for_load_state()
+    expect(page.locator(".kept")).to_have_count(0)
+    (measured,) = north.get(f"batches/{batch['id']}").made()["measurements"]
+    assert measured["measure"] == "ph"
+    # The page was loaded anew meanwhile, and is once more.
+    for _ in range(2):
+        assert page.get_by_label("On the scale").input_value() == "799"
+        page.reload()
+    assert page.get_by_label("What it showed").input_value() == ""
+
+
 def test_an_answer_that_was_lost_is_asked_for_again(
     page: Page, north: Client, batch: dict[str, Any]
 ) -> None:

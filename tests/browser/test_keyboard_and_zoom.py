@@ -83,7 +83,7 @@ def test_from_a_delivery_to_a_finished_batch_by_the_keyboard_alone(
     keys.press("Write one down")
     page.wait_for_url("**/formulas/new")
     keys.type("What it is called", "Plain sesame").type("Ingredient", "Sesame oil")
-    keys.type("How much", "what is left").press("Write it down")
+    keys.type("How much", "the rest").press("Write it down")
     page.wait_for_url(re.compile(r"/formulas/[0-9a-f-]{36}$"))
     keys.press("Plan a batch")
     page.wait_for_url("**/batches/new?*")
