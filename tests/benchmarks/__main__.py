@@ -15,6 +15,7 @@ from tests.benchmarks import (
     recalling,
     rolling,
     starting,
+    sweeping,
     weighing,
 )
 from tests.benchmarks.bench import Options, running
@@ -33,6 +34,7 @@ PARTS: dict[str, Part] = {
     "recall": recalling.measure,
     "what-if": rolling.measure,
     "ordering": ordering.measure,
+    "sweep": sweeping.measure,
     "start": starting.measure,
 }
 
