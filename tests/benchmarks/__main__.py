@@ -8,6 +8,7 @@ from tests.benchmarks import (
     history,
     issuing,
     listing,
+    mailing,
     ordering,
     pages,
     planning,
@@ -35,6 +36,7 @@ PARTS: dict[str, Part] = {
     "what-if": rolling.measure,
     "ordering": ordering.measure,
     "sweep": sweeping.measure,
+    "mail": mailing.measure,
     "start": starting.measure,
 }
 

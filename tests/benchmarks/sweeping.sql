@@ -4,6 +4,7 @@
 create schema sweeping;
 create table sweeping.place (coop uuid, maker uuid, material uuid, lot uuid, maker_number int,
                              material_number int, store uuid, issued uuid, opening uuid);
+create index on sweeping.place (maker);
 
 create function sweeping.some(seed bigint, below int) returns int
 language sql immutable as $$ select (hashint8(seed) & 1073741823) % below $$;
@@ -108,13 +109,13 @@ begin
     perform set_config('app.maker', of_maker::text, true);
     insert into ledger_purchaseorder (coop_id, maker_id, id, number, supplier_id, written_at, note,
                                       person_id, recorded_at)
-    values (of_coop, of_maker, uuidv7(), 'S-' || (
-              select min(maker_number) from sweeping.place p where p.maker = of_maker), supplier, now, '', person, now)
+    select of_coop, of_maker, uuidv7(), 'S-' || min(maker_number), supplier, now, '', person, now
+      from sweeping.place where maker = of_maker
     returning id into written;
     insert into ledger_purchaseorderline (coop_id, maker_id, id, order_id, position, material_id,
                                           packs, entered, quantity, density_of, price)
     select of_coop, of_maker, uuidv7(), written, material_number, material, 1, '1 kg', 1000, '', 10
       from sweeping.place
-      where coop = of_coop and maker = of_maker and material_number % 6 = 0;
+      where maker = of_maker and material_number % 6 = 0;
   end loop;
 end $$;
