@@ -17,6 +17,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import django
+import hypothesis
 import pytest
 from django.conf import settings
 from pytest_django import DjangoDbBlocker
@@ -31,6 +32,12 @@ from tests.sharing_out import SharingOut, place
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 HOME = Path(tempfile.mkdtemp(prefix="stillroom-"))
+
+# How long an example takes says how busy the machine is, and nothing about what is proved.
+hypothesis.settings.register_profile(
+    "unhurried", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow]
+)
+hypothesis.settings.load_profile("unhurried")
 
 if settings.configured:
     raise pytest.UsageError("Unset DJANGO_SETTINGS_MODULE: the tests choose their own services.")

@@ -141,9 +141,7 @@ def shared(database: object) -> Books:
 
 
 @pytest.mark.parametrize("formula", FORMULAS)
-@settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(story=stories)
 def test_the_database_costs_as_the_pure_rules_do(
     shared: Books, formula: str, story: list[tuple[Any, ...]]

@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.errors import Invalid
@@ -39,7 +39,6 @@ def test_a_start_that_bounds_nothing_is_refused() -> None:
         minimise([1, 1], [Row((1, 1), 1, 0), Row((2, 2), 1, 0)], [0, 1])
 
 
-@settings(deadline=None)
 @given(
     goal=st.tuples(SMALL, SMALL, SMALL),
     limits=st.lists(st.tuples(SMALL, SMALL, SMALL, st.integers(0, 20)), max_size=12),

@@ -6,7 +6,7 @@ from itertools import combinations
 from math import floor
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.errors import Invalid
@@ -66,7 +66,6 @@ def judge(found: FairSplit[int], cost: Callable[[Group], int]) -> None:
     assert found.core_is_empty == (found.least_excess > 0)
 
 
-@settings(deadline=None)
 @given(games())
 def test_nobody_pays_more_than_alone_whatever_the_game(game: tuple[int, dict[int, int]]) -> None:
     makers, costs = game
@@ -77,7 +76,6 @@ def test_nobody_pays_more_than_alone_whatever_the_game(game: tuple[int, dict[int
     judge(split_fairly(range(makers), cost), cost)
 
 
-@settings(deadline=None)
 @given(orders())
 def test_an_order_together(order: tuple[int, Callable[[Group], int]]) -> None:
     makers, cost = order
@@ -106,7 +104,6 @@ def slack(makers: int, costs: dict[int, int], exact: list[Fraction]) -> int:
     )
 
 
-@settings(deadline=None)
 @given(games(least=3))
 def test_a_cent_breaks_a_group_s_limit_only_where_every_rounding_does(
     game: tuple[int, dict[int, int]],

@@ -22,9 +22,16 @@ def test_one_delivery_has_no_spread_and_none_has_no_time() -> None:
     assert measured_lead_time([]) is None
 
 
+def test_two_deliveries_have_a_spread() -> None:
+    """4 and 6 days lie 1 from 5: sqrt(2 / 1)."""
+    found = measured_lead_time([4, 6])
+    assert found is not None
+    assert found.time == LeadTime(D(5), D(2).sqrt())
+
+
 def test_nothing_comes_before_it_is_ordered() -> None:
     assert measured_lead_time([0]) is not None
-    with pytest.raises(Invalid):
+    with pytest.raises(Invalid, match=r"^Goods cannot come before they are ordered\.$"):
         measured_lead_time([3, -1])
 
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.errors import (
@@ -330,7 +330,6 @@ def outcome(parse: Callable[[str], object], text: str) -> object:
         return refusal
 
 
-@settings(deadline=None)
 @given(odd_texts)
 def test_any_text_is_read_or_refused(text: str) -> None:
     """Nothing but a Refusal ever comes out, and its sentence can be shown and stored."""
@@ -343,7 +342,6 @@ def test_any_text_is_read_or_refused(text: str) -> None:
             assert Decimal("0.000001") <= read.amount < 10**12
 
 
-@settings(deadline=None)
 @given(numbers, units)
 def test_there_and_back(number: Decimal, unit: str) -> None:
     quantity = parse_quantity(f"{number} {unit}")
@@ -352,7 +350,6 @@ def test_there_and_back(number: Decimal, unit: str) -> None:
     assert quantity.amount == convert(f"{number} {unit}", base)
 
 
-@settings(deadline=None)
 @given(numbers, st.decimals("0.5", "2", places=4))
 def test_grams_and_millilitres_are_each_others_way_back(number: Decimal, value: Decimal) -> None:
     density = parse_density(f"{value} g/mL")
@@ -360,7 +357,6 @@ def test_grams_and_millilitres_are_each_others_way_back(number: Decimal, value: 
     assert abs(millilitres_of(grams, density) - number) <= Decimal("0.000002")
 
 
-@settings(deadline=None)
 @given(st.integers(1, 500), st.integers(1, 15))
 def test_pounds_and_ounces_are_one_weight(pounds: int, ounces: int) -> None:
     together = parse_quantity(f"{pounds} lb {ounces} oz").amount

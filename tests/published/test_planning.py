@@ -128,5 +128,10 @@ def test_the_spread_of_the_lead_time_counts() -> None:
     assert round(found.lead_time_spread, 4) == D("4.0249")
     assert round(found.safety_stock, 2) == D("6.62")
     assert round(found.point, 2) == D("22.82")
+    assert round(found.z, 3) == D("1.645")
+    assert found.lead_time_use == D("16.2")
+    # With a spread of three days sqrt(9 x 0.36 + 3.24 x 9) = 5.6921.
+    later = reorder_point(use, LeadTime(D(9), D(3)), service_level=D("0.95"))
+    assert round(later.lead_time_spread, 4) == D("5.6921")
     steady = reorder_point(use, LeadTime(D(9)), service_level=D("0.95"))
     assert round(steady.point, 2) == D("19.16")
