@@ -145,7 +145,8 @@ def _spelling(typed: str) -> str:
 
 
 def _singular(word: str) -> str:
-    return word[:-1] if len(word) > 2 and word.endswith("s") else word
+    plural = len(word) > 2 and word.endswith("s") and word not in _WORDS
+    return word[:-1] if plural else word
 
 
 def _unknown(typed: str, spelling: str) -> UnitUnknown:

@@ -87,7 +87,7 @@ def test_freight(freight: Freight, goods: str, grams: str | None, amount: str) -
 
 
 def test_freight_by_mass_needs_a_mass() -> None:
-    with pytest.raises(MassMissing):
+    with pytest.raises(MassMissing, match=r"^Freight by mass needs the mass of one piece: give m"):
         freight_of(Freight(FreightKind.MASS, D(1)), goods=D(1), grams=None)
 
 
@@ -103,6 +103,11 @@ def test_breaks_begin_above_one_pack_rise_and_lower_the_price() -> None:
         with pytest.raises(Invalid) as refused:
             check_breaks(pack=PACK, price=PRICE, breaks=steps)
         assert refused.value.pointer == pointer
+        assert str(refused.value) == (
+            "Breaks begin above one pack and rise: give each the quantity that it starts at."
+            if pointer.endswith("at_least")
+            else "A break lowers the price of a pack: give the price of one pack, not of the order."
+        )
 
 
 def test_another_currency_is_kept_at_the_rate_of_the_day() -> None:
@@ -111,8 +116,13 @@ def test_another_currency_is_kept_at_the_rate_of_the_day() -> None:
     assert in_own_currency(D("0.000015"), D("0.1")) == D("0.000002")
     assert in_own_currency(D("0.000025"), D("0.1")) == D("0.000002")
     assert in_own_currency(D(0), D(2)) == 0
-    with pytest.raises(Invalid):
+    with pytest.raises(
+        Invalid, match=r"^At this rate nothing is left of the amount; check the rate"
+    ):
         in_own_currency(D("0.000001"), D("0.1"))
+    # No digit is lost before the sixth decimal.
+    large = D("123456789012.345678")
+    assert in_own_currency(large, D("1.000000001")) == D("123456789135.802467")
     with pytest.raises(MoneyTooLarge):
         in_own_currency(D(10**9), D(1000))
     assert in_own_currency(D(10**9), D("999.999999")) == D("999999999000")
@@ -122,6 +132,8 @@ def test_a_price_is_compared_by_the_kilogram_or_the_piece() -> None:
     # Four gallons of 1.26 g/mL at 186.00.
     assert unit_price(D(186), D("19078.475389"), counted=False) == D("9.749207")
     assert unit_price(D("42.50"), D(1000), counted=True) == D("0.042500")
+    # Half a millionth goes to the even one.
+    assert unit_price(D("0.000025"), D(10), counted=True) == D("0.000002")
 
 
 @pytest.mark.parametrize(

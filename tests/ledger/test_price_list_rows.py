@@ -125,11 +125,75 @@ def test_everything_wrong_is_told(cells: dict[str, str], told: list[tuple[str, s
     assert wrong(**cells) == told
 
 
+POINT = 'Write numbers with a decimal point and no commas: "1234.50".'
+DIGITS = 'Write digits with a decimal point alone, such as "12.50".'
+DAY = 'Write the day as "2026-01-31".'
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "sentence"),
+    [
+        ("price", "", "This column must have a value in every row."),
+        ("price", "1.300,00", POINT),
+        ("price", "$130", DIGITS),
+        ("price", "130,", DIGITS),
+        ("price", "1.0000001", "This has more than 6 decimals."),
+        ("rate", "1.0000000001", "This has more than 9 decimals."),
+        ("price", "0.0", "This must be above zero."),
+        ("valid_from", "2025-06-31", DAY),
+        ("valid_from", "1/6/2025", DAY),
+        ("currency", "EURO", "Write at most 3 characters, in one line."),
+        ("note", "a" * 401, "Write at most 400 characters, in one line."),
+        ("least_packs", "1000001", "Write a whole number from 1 to 1000000."),
+        ("least_packs", "0", "Write a whole number from 1 to 1000000."),
+        ("lead_time_days", "1234567890", "Write a whole number from 0 to 36500."),
+        ("break_1_from", "50 kg", "A break needs both its quantity and its price."),
+    ],
+)
+def test_it_says_what_is_wrong_with_a_cell(column: str, text: str, sentence: str) -> None:
+    _, (error,) = read_row(ListRow(2, {**GOOD, column: text}))
+    assert error.detail == sentence
+
+
+def test_breaks_are_filled_in_order() -> None:
+    later = {"break_1_from": "50 kg", "break_1_price": "4", "break_3_from": "60 kg"}
+    _, errors = read_row(ListRow(2, {**GOOD, **later, "break_3_price": "3"}))
+    assert [(error.column, error.detail) for error in errors] == [
+        ("break_3_from", "A break before this one is empty: fill them in order.")
+    ]
+    # Half of a break is told, and what stands in it is read all the same.
+    assert wrong(break_1_from="50", break_2_price="free") == [
+        ("break_1_price", "invalid"),
+        ("break_1_from", "unit_missing"),
+        ("break_2_from", "invalid"),
+        ("break_2_price", "unreadable"),
+    ]
+
+
+def test_the_most_that_a_cell_may_hold() -> None:
+    most = {
+        "note": "a" * 400,
+        "article_code": "a" * 80,
+        "currency": "EUR",
+        "least_packs": "1000000",
+        "lead_time_days": "36500",
+        "shelf_life_days": "1",
+        "rate": "1.000000001",
+    }
+    read, errors = read_row(ListRow(2, {**GOOD, **most}))
+    assert errors == []
+    assert read is not None
+    assert (read.note, read.least_packs, read.lead_time_days) == ("a" * 400, 10**6, 36500)
+    assert read.shelf_life_days == 1
+    assert read.row.number == 2
+
+
 def test_a_cell_that_could_not_be_read_is_told_once() -> None:
     row = ListRow(3, {**GOOD, "price": "=2*65"}, {"price": "A formula stands in this cell."})
     read, (error,) = read_row(row)
     assert read is None
     assert (error.column, error.value, error.code) == ("price", "=2*65", "cell_wrong")
+    assert (error.row, error.detail) == (3, "A formula stands in this cell.")
 
 
 def test_long_values_are_shown_short() -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from ledger import recall_snapshots
 from ledger.recall_buyers import Said, buyers_of
-from ledger.recall_tallies import Count, Tally, as_facts, from_facts, percent_back, together
+from ledger.recall_tallies import COUNTS, Count, Tally, as_facts, from_facts, percent_back, together
 from ledger.recalling import DirectAccount, Listed, Place, RecallList
 from tests.factories import TODAY, D
 
@@ -75,10 +75,26 @@ def test_a_correction_changes_what_it_names() -> None:
     assert found.makings == 1
 
 
+def test_pieces_and_grams_are_counted_apart() -> None:
+    count = Count(D(2), D(30)).plus(D(5), counted=True).plus(D("0.5"), counted=False)
+    assert count == Count(D(7), D("30.5"))
+    assert Count().plus(D(1), counted=True) == Count(units=D(1), grams=D(0))
+
+
+def test_a_tally_is_kept_in_words() -> None:
+    tally = Tally(D(1500), D("1400.5"), 1, held=Count(D(3), D("0.25")))
+    facts = as_facts(tally)
+    assert (facts["received"], facts["accounted"], facts["makings"]) == ("1500", "1400.5", 1)
+    assert facts["held"] == {"units": "3", "grams": "0.25"}
+    assert set(facts) == {"received", "accounted", "makings", *COUNTS}
+    assert facts["sold"] == {"units": "0", "grams": "0"}
+
+
 def test_what_came_back_of_what_was_sold() -> None:
     """61 of 143 is 42.657 %."""
     assert percent_back(D(61), D(143)) == D("42.7")
     assert percent_back(D(1), D(8)) == D("12.5")
+    assert percent_back(D("0.25"), D("0.5")) == D("50.0")
     assert percent_back(D(0), D(0)) is None
 
 

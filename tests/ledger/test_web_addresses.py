@@ -76,6 +76,56 @@ def test_what_leads_inside_or_is_no_address(text: str) -> None:
         read_address(text)
 
 
+ONE = "Write the address in at most 500 ASCII characters."
+TWO = "Write an address such as https://example.org/alerts."
+THREE = "An address has no user, no password and no fragment."
+FOUR = "This name is known only within a network; use a public one."
+FIVE = "Write a name, or an address of four decimal numbers."
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("https://exämple.org/", ONE),
+        ("https://example.org/\n", ONE),
+        ("https://example.org/a b", ONE),
+        ("https://example.org/" + "a" * 481, ONE),
+        ("https://[::1", "This address cannot be read."),
+        ("https://example.org:99999/", "This address cannot be read."),
+        ("http://example.org/", TWO),
+        ("https:///alerts", TWO),
+        ("https://./", TWO),
+        ("https://user@example.org/", THREE),
+        ("https://:word@example.org/", THREE),
+        ("https://example.org/#part", THREE),
+        ("https://example.org:0/", THREE),
+        ("https://10.0.0.8/", "This address is not a public one."),
+        ("https://intranet/", FOUR),
+        ("https://db.internal./", FOUR),
+        ("https://127.1/", FIVE),
+    ],
+)
+def test_it_says_what_is_wrong_with_an_address(text: str, sentence: str) -> None:
+    with pytest.raises(AddressRefused) as refused:
+        read_address(text)
+    assert str(refused.value) == sentence
+
+
+def test_the_longest_address() -> None:
+    longest = "https://example.org/" + "a" * 480
+    found = read_address(longest)
+    assert (found.written, len(found.target)) == (longest, 481)
+
+
+def test_where_networks_are_allowed_both_schemes_and_inner_names_are() -> None:
+    assert read_address("https://db.internal:1/", allowed=HOME).port == 1
+    plain = read_address("http://example.org:443/?of=all", allowed=HOME)
+    assert (plain.secure, plain.port, plain.target) == (False, 443, "/?of=all")
+    assert plain.host_header == "example.org:443"
+    with pytest.raises(AddressRefused):
+        read_address("ftp://example.org/", allowed=HOME)
+
+
 @pytest.mark.parametrize("text", ["1.1.1.1", "93.184.215.14", "2606:4700::1111", "::ffff:1.1.1.1"])
 def test_what_is_public_is_reached_by_https_alone(text: str) -> None:
     assert may_reach(ip_address(text), secure=True)
@@ -99,6 +149,10 @@ def test_an_address_with_a_zone_is_not_reached() -> None:
 def test_a_name_must_be_public_by_all_that_it_stands_for() -> None:
     assert choose(["1.1.1.1", "2606:4700::1111"], secure=True) == "1.1.1.1"
     for found in (["1.1.1.1", "127.0.0.1"], ["10.0.0.8"], []):
-        with pytest.raises(AddressRefused):
+        with pytest.raises(
+            AddressRefused, match=r"^The name leads to an address that is not a pub"
+        ):
             choose(found, secure=True)
+    with pytest.raises(AddressRefused):
+        choose(["1.1.1.1"], secure=False)
     assert choose(["127.0.0.1"], secure=False, allowed=HOME) == "127.0.0.1"
