@@ -56,7 +56,8 @@ def economic_quantity_with_breaks(
     steps = [one.from_quantity for one in breaks]
     if not breaks or steps != sorted(set(steps)):
         raise Invalid("Give at least one price, and breaks in rising order.")
-    _must_be_above_zero(use, per_order, keeping_rate, *(one.unit_price for one in breaks))
+    # With prices above zero, each price's own quantity asks the same of the other figures.
+    _must_be_above_zero(*(one.unit_price for one in breaks))
     found = []
     for number, one in enumerate(breaks):
         keeping = keeping_rate * one.unit_price

@@ -110,6 +110,8 @@ def test_nothing_used_is_nothing_expected() -> None:
     # Once, half a gram after three periods; then a period without any.
     once = [D(0), D(0), D("0.5"), D(0)]
     assert croston(once) == (D("0.5"), D(3), D("0.5") / 3)
+    # 4 and 8 by halves are 6, less a quarter.
+    assert croston_corrected([D(4), D(8)], D("0.5")) == D("4.5")
     assert fading(once) == (D("0.5"), D("0.9"), D("0.45"))
 
 
@@ -219,6 +221,9 @@ def test_sizes_of_orders_need_figures_above_zero() -> None:
             economic_quantity_with_breaks([Break(D(0), D(1))], **{**rated, name: D(0)})
     with pytest.raises(Invalid, match=sentence):
         economic_quantity_with_breaks([Break(D(0), D(1)), Break(D(9), D(0))], **rated)
+    # Two figures below zero make one above it.
+    with pytest.raises(Invalid, match=sentence):
+        economic_quantity_with_breaks([Break(D(0), D(-1))], **{**rated, "keeping_rate": D(-1)})
     for breaks in (
         [],
         [Break(D(5), D(1)), Break(D(5), D(1))],
