@@ -17,6 +17,7 @@ from ledger.roles import Verb
 AT_ONCE, DIGEST, NEVER = AlertSetting.Telling
 # What has to be done today goes at once; what has time, with the rest in the morning.
 DEFAULT_TOLD: Final[Mapping[str, str]] = {
+    AlertKind.CALLED_BACK: AT_ONCE,
     AlertKind.LOW_STOCK: AT_ONCE,
     AlertKind.BATCH_SHORT: AT_ONCE,
     AlertKind.PRICE_JUMP: AT_ONCE,

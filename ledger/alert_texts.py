@@ -130,6 +130,18 @@ def _deposit_unclaimed(facts: Facts) -> Told:
     )
 
 
+def _called_back(facts: Facts) -> Told:
+    name, lot, by = _name(facts), facts["lot"], _name(facts, "by")
+    return Told(
+        f"{by} calls back lot {lot} of {name}",
+        (
+            f"{by} calls back lot {lot} of {name}: {_name(facts, 'reason')}.",
+            f"{_amount(facts, 'quantity')} of it came to you.",
+            "Stop using it and what was made of it, and answer the notice with where it is now.",
+        ),
+    )
+
+
 _WORDS = {
     "low_stock": _low_stock,
     "batch_short": _batch_short,
@@ -138,4 +150,5 @@ _WORDS = {
     "quarantine_ageing": _quarantine_ageing,
     "price_jump": _price_jump,
     "deposit_unclaimed": _deposit_unclaimed,
+    "called_back": _called_back,
 }

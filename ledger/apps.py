@@ -17,5 +17,6 @@ class LedgerConfig(AppConfig):
             deposit_alerts,
             lot_alerts,
             price_jumps,
+            recall_alerts,
             reviewing,
         )

@@ -16,6 +16,7 @@ from uuid import UUID
 from django.db import connection
 from django.db.models import Q, QuerySet
 
+from ledger import outbox
 from ledger.access import Actor, find
 from ledger.entries import account
 from ledger.errors import Invalid
@@ -23,6 +24,7 @@ from ledger.models import Account, Maker, Recall, RecallAnswer, RecallNotice
 from ledger.recall_snapshots import tally_of
 from ledger.recall_tallies import Tally, as_facts, from_facts
 from ledger.recalling import recall_list
+from ledger.reviewing import REVIEW
 from ledger.roles import Verb
 from ledger.stopping import stop_through
 
@@ -155,7 +157,7 @@ def answer_notice(
         happened_at=found.happened_at,
         passes_on=found,
     )
-    return RecallAnswer.objects.create(
+    answer = RecallAnswer.objects.create(
         coop_id=actor.coop_id,
         maker_id=actor.maker,
         to_maker_id=found.maker_id,
@@ -169,6 +171,9 @@ def answer_notice(
         decision=None if decided is None else decided.decision,
         person_id=actor.person_id,
     )
+    # What is answered is no news any more.
+    outbox.owe(actor.coop_id, actor.maker, REVIEW, [answer.id])
+    return answer
 
 
 def tally_told(tally: Mapping[str, Any], corrected: Mapping[str, Mapping[str, str]]) -> Tally:

@@ -28,6 +28,7 @@ class ToldIn(Body):
     quarantine_ageing = Choice(AlertSetting.Telling.values, required=False)
     price_jump = Choice(AlertSetting.Telling.values, required=False)
     deposit_unclaimed = Choice(AlertSetting.Telling.values, required=False)
+    called_back = Choice(AlertSetting.Telling.values, required=False)
 
 
 class ToldOut(serializers.Serializer[Any]):
@@ -38,6 +39,7 @@ class ToldOut(serializers.Serializer[Any]):
     quarantine_ageing = serializers.ChoiceField(AlertSetting.Telling.values)
     price_jump = serializers.ChoiceField(AlertSetting.Telling.values)
     deposit_unclaimed = serializers.ChoiceField(AlertSetting.Telling.values)
+    called_back = serializers.ChoiceField(AlertSetting.Telling.values)
 
 
 class AlertSettingsIn(Body):

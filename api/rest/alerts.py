@@ -75,6 +75,12 @@ class DepositOwed(serializers.Serializer[Any]):
     )
 
 
+class CalledBack(serializers.Serializer[Any]):
+    notice = Id(help_text="To be answered.")
+    by = Text(help_text="The maker that calls the lot back.")
+    reason = Text()
+
+
 class AlertOut(serializers.Serializer[Any]):
     id = Id()
     kind = serializers.ChoiceField(AlertKind.values)
@@ -84,13 +90,14 @@ class AlertOut(serializers.Serializer[Any]):
     reorder_point = Shown(allow_null=True)
     runs_out = RunsOut(allow_null=True, help_text="Of what is low.")
     batch = BatchInShort(allow_null=True, help_text="That can't be made.")
-    lot = LotInDanger(allow_null=True, help_text="That ends, is to be retested or waits.")
+    lot = LotInDanger(allow_null=True, help_text="Of an alert about one lot.")
     price = PriceJump(
         allow_null=True, help_text="That jumped; null for who may not see what is offered."
     )
     deposit = DepositOwed(
         allow_null=True, help_text="That nobody claimed; null for who may not see costs."
     )
+    called_back = CalledBack(allow_null=True, help_text="By whom and why; until it is answered.")
     opened_at = Moment()
     closed_at = Moment(allow_null=True)
     acknowledged_at = Moment(allow_null=True)
@@ -123,6 +130,7 @@ def alert_json(row: Alert, actor: Actor) -> dict[str, Any]:
         "lot": _lot(row) if row.lot else None,
         "price": _price(facts, actor) if row.kind == AlertKind.PRICE_JUMP else None,
         "deposit": _deposit(facts, actor) if row.kind == AlertKind.DEPOSIT_UNCLAIMED else None,
+        "called_back": _called_back(row) if row.kind == AlertKind.CALLED_BACK else None,
         "opened_at": row.opened_at,
         "closed_at": row.closed_at,
         "acknowledged_at": row.acknowledged_at,
@@ -174,6 +182,10 @@ def _lot(row: Alert) -> dict[str, Any]:
         "retest_on": facts.get("retest_on"),
         "quarantined_on": facts.get("since"),
     }
+
+
+def _called_back(row: Alert) -> dict[str, Any]:
+    return {"notice": str(row.subject), "by": row.facts["by"], "reason": row.facts["reason"]}
 
 
 def _deposit(facts: Mapping[str, Any], actor: Actor) -> dict[str, Any] | None:

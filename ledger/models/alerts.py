@@ -38,6 +38,7 @@ class AlertKind(models.TextChoices):
     QUARANTINE_AGEING = "quarantine_ageing"
     PRICE_JUMP = "price_jump"
     DEPOSIT_UNCLAIMED = "deposit_unclaimed"
+    CALLED_BACK = "called_back"
 
 
 class Alert(MakerRow):

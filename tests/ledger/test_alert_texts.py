@@ -120,3 +120,14 @@ def test_every_kind_has_its_words() -> None:
     from ledger import alert_texts
 
     assert set(alert_texts._WORDS) == set(AlertKind.values)
+
+
+def test_a_lot_that_is_called_back() -> None:
+    facts = {**OIL, "quantity": "1500", "by": "Mill\nBench", "reason": "mould in the drum"}
+    words = told("called_back", facts)
+    assert words.subject == "Mill Bench calls back lot NB7 of Olive oil"
+    assert words.lines == (
+        "Mill Bench calls back lot NB7 of Olive oil: mould in the drum.",
+        "1.5 kg of it came to you.",
+        "Stop using it and what was made of it, and answer the notice with where it is now.",
+    )

@@ -3,6 +3,7 @@
 The drum is that of tests/stories/test_recall.py.
 """
 
+import time
 from dataclasses import dataclass
 from typing import Any
 
@@ -64,6 +65,17 @@ def notice_to(maker: Client) -> dict[str, Any]:
     return dict(notice)
 
 
+def called_back(maker: Client, state: str) -> list[dict[str, Any]]:
+    """The alerts of lots that others call back, as soon as the worker has looked."""
+    end = time.monotonic() + 30
+    while time.monotonic() < end:
+        found = maker.get("alerts", state=state, kind="called_back").made()["results"]
+        if found:
+            return list(found)
+        time.sleep(0.1)
+    raise AssertionError(f"no {state} alert of a lot that is called back")
+
+
 def units(counts: dict[str, Any], *names: str) -> list[str]:
     return [counts[name]["units"] for name in names]
 
@@ -120,6 +132,11 @@ def assert_the_other_maker_answers(drum: Drum, path: str) -> None:
     """It is told the lot and the reason, and answers with quantities: nothing more is seen."""
     north, mill = drum.north, drum.mill
     notice = notice_to(mill)
+    (alert,) = called_back(mill, "open")
+    assert (alert["lot"]["id"], alert["called_back"]) == (
+        drum.lot,
+        {"notice": notice["id"], "by": "North Bench", "reason": "mould in the drum"},
+    )
     assert (notice["quantity"], notice["unit"], notice["reason"]) == (
         *("1500.000000", "g"),
         "mould in the drum",
@@ -140,6 +157,7 @@ def assert_the_other_maker_answers(drum: Drum, path: str) -> None:
     assert seen["tally"] == told["tally"]
     assert (seen["quantity"], seen["held"], seen["counts"]) == ("1500.000000", True, True)
     assert drum.made["M-4"] not in str(north.get(path).json)
+    assert called_back(mill, "closed")[0]["id"] == alert["id"], "what is answered is no news"
 
 
 def assert_it_is_passed_on(drum: Drum, path: str) -> None:

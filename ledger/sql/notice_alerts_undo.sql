@@ -1,0 +1,1 @@
+drop function ledger_tell_of_notice() cascade;
