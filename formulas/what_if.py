@@ -95,6 +95,14 @@ class ProductMoved:
 
 
 @dataclass(frozen=True, slots=True)
+class ProductCost:
+    """A product, and what a unit of it costs now; None where that is not known."""
+
+    product: Product
+    per_unit: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
 class WhatIf:
     """Those that change most, first; and how many change at all."""
 
@@ -150,6 +158,31 @@ def what_if(
         products=tuple(sorted(moved, key=lambda one: (-abs(one.per_unit.by), one.name))[:limit]),
         products_changed=len(moved),
     )
+
+
+def costs_of_products(
+    actor: Actor, *, named: str = "", batch_units: int = 100, limit: int = 100
+) -> list[ProductCost]:
+    """What a unit of each product costs now, by name, of those whose name has this in it.
+
+    Rounded as `what_if` is, and in as few queries. Raises Forbidden.
+    """
+    actor.must(Verb.SEE_COSTS)
+    levels = levels_of(actor)
+    rows = products_of(actor).order_by("name", "id")
+    products = list((rows.filter(name__icontains=named) if named else rows)[:limit])
+    packed = {item.material_id for product in products for item in product.packaging.all()}
+    present = present_costs(actor, {*levels.materials, *packed})
+    costs = {id: cost.each for id, cost in present.items()}
+    rolled = levels.rolled(as_costs(levels.materials, costs))
+    place = {id: n for n, id in enumerate(levels.formulas)}
+    return [
+        ProductCost(
+            product,
+            _per_unit(product, told(rolled[place[product.formula_id]]), costs, batch_units),
+        )
+        for product in products
+    ]
 
 
 def levels_of(actor: Actor) -> Levels:

@@ -1,5 +1,6 @@
 """Batches: planning one, weighing it at the bench, finishing it, and what came of it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, ClassVar
@@ -11,7 +12,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import plots
+from api.pages import plots, tables
 from api.pages.forms import DayField, GramsField, NumberField, PageForm, QuantityField, id_in
 from api.pages.screen import Screen
 from formulas import batches, finishing
@@ -53,6 +54,9 @@ class Batches(Screen):
         rows = batches_of(self.actor).order_by("-id")
         if state:
             rows = rows.filter(state=state)
+        kind = tables.asked(request)
+        if kind:
+            return tables.file(kind, _table(rows[: tables.MOST_ROWS + 1]))
         after = id_in(request.GET.get("after", ""))
         if after:
             rows = rows.filter(id__lt=after)
@@ -62,6 +66,22 @@ class Batches(Screen):
 
     def _may(self) -> bool:
         return self.actor.may(Verb.MAKE)
+
+
+def _table(rows: Iterable[Any]) -> tables.Table:
+    """The batches as a table: what was planned, and what came out."""
+    columns = [said("Batch"), said("What"), said("Version"), said("Planned for"), said("State")]
+    columns += [said("Goes in, g"), said("Came out, g"), said("Pieces")]
+    cells = (
+        (
+            *(one.code, one.product.name if one.product else one.version.formula.name),
+            *(one.version.number, one.planned_for, one.state, one.batch_grams),
+            one.making.output_grams if one.making else None,
+            one.making.units if one.making else one.units,
+        )
+        for one in rows
+    )
+    return tables.Table("batches", columns, cells)
 
 
 class PlanForm(PageForm):

@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import tables
 from api.pages.forms import PageForm, QuantityField
 from api.pages.screen import Screen
 from formulas.access import formula_for, formulas_of, version_for
@@ -32,6 +33,11 @@ class Formulas(Screen):
         text = request.GET.get("q", "").strip()[:100]
         if text:
             rows = rows.filter(name__icontains=text)
+        kind = tables.asked(request)
+        if kind:
+            cells = rows.values_list("name", "version")[: tables.MOST_ROWS + 1]
+            columns = [said("Formula"), said("Version in force")]
+            return tables.file(kind, tables.Table("formulas", columns, cells))
         found = list(rows[:MOST])
         return self.show(formulas=found, q=text, may_write=self.actor.may(Verb.FORMULATE))
 

@@ -9,8 +9,10 @@ import orjson
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils.http import content_disposition_header, urlencode
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import tables
 from api.pages.forms import LONG, CertificateField, DayField, PageForm, id_in
 from api.pages.screen import Screen
 from api.sheets import html
@@ -70,10 +72,29 @@ class Lots(Screen):
     def get(self, request: HttpRequest) -> HttpResponse:
         form = SearchForm(request.GET, reader=self.reader)
         form.is_valid()
+        kind = tables.asked(request)
+        if kind:
+            return tables.file(kind, self._table(form))
         after = id_in(request.GET.get("after", ""))
         page = list_lots(self.actor, form.wanted(), after=after, limit=MOST)
         found = [_with_numbers(lot) for lot in orjson.loads(page.results)]
         return self.show(form=form, lots=found, more=self._more(page.next_after))
+
+    def _table(self, form: SearchForm) -> tables.Table:
+        """The lots as a table, whatever page is looked at."""
+        page = list_lots(self.actor, form.wanted(), after=None, limit=tables.MOST_ROWS + 1)
+        columns = [said("Lot"), said("Material"), said("Their lot"), said("Status")]
+        columns += [said("Arrived"), said("Until"), said("Quantity"), said("Unit")]
+        columns += [f"{said('Worth')}, {self.actor.currency}"]
+        cells = (
+            (
+                *(lot["code"], lot["material_name"], lot["supplier_lot"], lot["status"]),
+                *(lot["arrived_on"], lot["expires_on"], lot["amount"]),
+                *(tables.unit_of(lot["counted"]), lot["worth"]),
+            )
+            for lot in map(_with_numbers, orjson.loads(page.results))
+        )
+        return tables.Table("shelf", columns, cells)
 
     def _more(self, after: UUID | None) -> str:
         asked = self.request.GET

@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import plots
+from api.pages import plots, tables
 from api.pages.forms import DensityField, PageForm, QuantityField
 from api.pages.screen import Screen
 from ledger import alerts, catalogue
@@ -51,6 +51,9 @@ class Materials(Screen):
         form = SearchForm(request.GET, reader=self.reader)
         form.is_valid()
         words = words_of(form.cleaned_data.get("q", ""))
+        kind = tables.asked(request)
+        if kind:
+            return tables.file(kind, self._table(words))
         page = request.GET.get("page", "0")
         skip = MOST * min(int(page), 1000) if page.isdecimal() else 0
         found = find_materials(self.actor, words, now=self.now, limit=MOST + 1, skip=skip)
@@ -61,6 +64,25 @@ class Materials(Screen):
             more=urlencode(more) if len(found) > MOST else "",
             may_add=self.actor.may(Verb.EDIT_CATALOGUE),
         )
+
+    def _table(self, words: list[str]) -> tables.Table:
+        """The materials as a table, with what there is of each."""
+        found = find_materials(self.actor, words, now=self.now, limit=tables.MOST_ROWS + 1)
+        columns = [said("Material"), said("INCI name"), said("CAS number"), said("Unit")]
+        columns += [said("On the shelf"), said("May be used today"), said("Promised to batches")]
+        columns += [said("To count on"), f"{said('Worth')}, {self.actor.currency}"]
+        cells = (
+            (
+                *(one.material.name, one.material.inci_name, one.material.cas_number),
+                tables.unit_of(one.material.counted),
+                *(
+                    getattr(one.stock, name, None)
+                    for name in ("on_hand", "usable", "reserved", "position", "value")
+                ),
+            )
+            for one in found
+        )
+        return tables.Table("materials", columns, cells)
 
 
 class MaterialForm(PageForm):

@@ -14,6 +14,7 @@ PLACES: Final[tuple[tuple[str, Promise | str, Verb | None], ...]] = (
     ("/receive", _("Receive"), Verb.RECEIVE),
     ("/batches", _("Batches"), None),
     ("/formulas", _("Formulas"), None),
+    ("/products", _("Products"), Verb.SEE_COSTS),
     ("/lots", _("Shelf"), None),
     ("/materials", _("Materials"), None),
 )

@@ -19,11 +19,13 @@ from xml.etree.ElementTree import Element
 from defusedxml import ElementTree
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext
 
 SVG: Final = "{http://www.w3.org/2000/svg}"
 INK: Final = "#000000"
 # Told apart by everybody (Okabe and Ito, "Color Universal Design", from memory).
 COLOURS: Final = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8c6d1f")
+DASHES: Final = ("--", ":", "-.", (0, (8, 3)), (0, (1, 4)))
 MARKS: Final = ("o", "s", "^", "D", "v")
 KEPT: Final = {
     *("fill", "stroke", "stroke-width", "stroke-linecap", "stroke-linejoin", "stroke-dasharray"),
@@ -40,6 +42,16 @@ class Series:
 
     name: str
     points: Sequence[tuple[date | Decimal, Decimal]]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A point on the curve of this number, filled or hollow."""
+
+    of: int
+    x: Decimal
+    y: Decimal
+    hollow: bool = False
 
 
 def lines(title: str, series: Iterable[Series], *, y: str, x: str = "") -> SafeString:
@@ -60,6 +72,37 @@ def lines(title: str, series: Iterable[Series], *, y: str, x: str = "") -> SafeS
         return _svg(figure, title)
 
 
+def curves(
+    title: str, series: Sequence[Series], marks: Sequence[Mark], *, x: str, y: str
+) -> SafeString:
+    """Lines without points, told apart by their dashes, and single points that are marked."""
+    with _one_at_a_time:
+        figure, axes = _figure(x, y, height=3.2)
+        axes.axhline(0, color=INK, linewidth=0.8)
+        for place, one in enumerate(series):
+            across, up = zip(*one.points, strict=True)
+            colour, style = COLOURS[place % len(COLOURS)], DASHES[place % len(DASHES)]
+            axes.plot(
+                [float(at) for at in across],
+                [float(value) for value in up],
+                color=colour,
+                linestyle=style if place else "-",
+                label=one.name,
+            )
+        for mark in marks:
+            colour = COLOURS[mark.of % len(COLOURS)]
+            axes.plot(
+                float(mark.x),
+                float(mark.y),
+                MARKS[mark.of % len(MARKS)],
+                color=colour,
+                markersize=9,
+                fillstyle="none" if mark.hollow else "full",
+            )
+        _legend_above(axes)
+        return _svg(figure, title)
+
+
 def bars(title: str, parts: Sequence[tuple[str, Decimal]], *, x: str) -> SafeString:
     """One bar for each part, beneath each other, with the name in front."""
     with _one_at_a_time:
@@ -71,21 +114,42 @@ def bars(title: str, parts: Sequence[tuple[str, Decimal]], *, x: str) -> SafeStr
 
 
 def spread(
-    title: str, values: Sequence[Decimal], limits: Sequence[tuple[str, Decimal]], *, y: str
+    title: str,
+    values: Sequence[Decimal],
+    limits: Sequence[tuple[str, Decimal]],
+    *,
+    y: str,
+    x: str = "",
+    band: tuple[Decimal, Decimal, Decimal] | None = None,
 ) -> SafeString:
-    """Single values in their order, with limits as lines across."""
+    """Single values in their order, with limits as lines across.
+
+    `band` is the mean between what lies a standard deviation beside it.
+    """
     with _one_at_a_time:
-        figure, axes = _figure("", y)
+        figure, axes = _figure(x, y)
         places = range(1, len(values) + 1)
+        if band is not None:
+            low, mean, high = (float(value) for value in band)
+            axes.axhspan(low, high, color=COLOURS[0], alpha=0.15, linewidth=0)
+            axes.axhline(mean, color=COLOURS[0], linewidth=1.2, label=gettext("mean"))
         axes.plot(places, [float(value) for value in values], "o", color=COLOURS[0], markersize=6)
         for place, (name, limit) in enumerate(limits):
-            style = ("--", ":", "-.")[place % 3]
+            style = DASHES[place % len(DASHES)]
             colour = COLOURS[(place + 1) % len(COLOURS)]
             axes.axhline(float(limit), linestyle=style, color=colour, label=name)
         axes.margins(y=0.25)
         axes.xaxis.get_major_locator().set_params(integer=True)
-        axes.legend(frameon=False, loc="best", fontsize=10)
+        _legend_above(axes)
         return _svg(figure, title)
+
+
+def _legend_above(axes: Any) -> None:
+    """The names of the lines above the drawing, where they hide nothing."""
+    named = axes.get_legend_handles_labels()[0]
+    if named:
+        above = {"loc": "lower left", "bbox_to_anchor": (0, 1), "ncols": 2}
+        axes.legend(frameon=False, fontsize=10, **above)
 
 
 def _few_dates(axes: Any) -> None:

@@ -34,6 +34,7 @@ from api import errors, preferences, rate, signing
 from api.idempotency import Answered, Key
 from api.pages.places import places_for
 from api.pages.reader import Reader, reader_of
+from api.pages.tables import query_of
 from api.reading import fingerprint
 from ledger import outbox
 from ledger.access import Actor
@@ -121,6 +122,7 @@ class Screen(View):
             "reader": self.reader,
             "places": places_for(getattr(self, "actor", None)),
             "here": self.request.path,
+            "as_file": query_of(self.request),
             "form_key": self._form_key(),
             "actor": getattr(self, "actor", None),
         }

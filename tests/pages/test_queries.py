@@ -6,6 +6,7 @@ import secrets
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from uuid import UUID
 
 import pytest
 from django.db import connection
@@ -14,8 +15,13 @@ from django.test.utils import CaptureQueriesContext
 
 from api.models import Token
 from api.pages.urls import urlpatterns
-from ledger.access import acting_as
-from tests.factories import TODAY, Workshop, open_workshop
+from formulas.filling import Filled, fill
+from formulas.models import Product
+from formulas.unit_weighings import Weighed, choose_rule, units_of_fill, weigh_units
+from ledger.access import Actor, acting_as
+from ledger.models import Lot
+from ledger.quantities import parse_quantity
+from tests.factories import MORNING, TODAY, Workshop, open_workshop
 
 MOST = 15
 
@@ -51,13 +57,30 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
     shop.weigh_all(made)
     finished = shop.finish(made, "390 g")
     shop.plan(version, "5 kg")
+    product = shop.product(version, "30 g")
+    filled = _filled(shop, product, finished.lot)
     return {
         "materials": str(oil.id),
         "lots": str(finished.lot.id),
         "batches": str(made.batch.id),
         "bought": str(lot.id),
         "formulas": str(version.formula_id),
+        "fills": str(filled.filling.id),
+        "products": str(product.id),
     }
+
+
+def _filled(shop: Workshop, product: Product, bulk: Lot) -> Filled:
+    """Six pieces of 30 g out of bulk, of which three were weighed."""
+    shop.does(choose_rule, product=product.id, rule="eu", allowed=None)
+    filled = shop.does(fill, product=product.id, lot=bulk.id, units=6, happened_at=MORNING)
+    shop.does(_weigh_units, fill=filled.filling.id)
+    return filled
+
+
+def _weigh_units(actor: Actor, fill: UUID) -> None:
+    weighed = [Weighed(net=parse_quantity(f"{grams} g")) for grams in ("30.1", "30.4", "29.9")]
+    weigh_units(actor, of=units_of_fill(actor, fill), weighed=weighed, happened_at=MORNING)
 
 
 def addresses(ids: dict[str, str]) -> Iterator[str]:
