@@ -61,6 +61,11 @@ class Summed:
     standard: Decimal
     parts: Mapping[str, Decimal]
 
+    @property
+    def total(self) -> Decimal:
+        """Above zero: they cost more than they should have."""
+        return self.actual - self.standard
+
 
 @dataclass(frozen=True, slots=True)
 class Judged:

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from django.db.models import Exists, F, OuterRef, QuerySet
 
-from formulas.access import product_for, version_for
+from formulas.access import product_for, version_to_make
 from formulas.costing import BatchCost, Labour, Overhead, batch_cost
 from formulas.errors import CostUnknown
 from formulas.filling import total_of
@@ -79,7 +79,7 @@ def unit_cost_of(actor: Actor, *, product: UUID | str, units: int | None = None)
     last = last_made(found)
     batches = [made.units for made in last if made.batch_id]
     wanted = units or (batches[0] if batches else 100)
-    version = version_for(actor, found.formula_id)
+    version = version_to_make(actor, found.formula_id)
     fill = fill_grams_of(found, version)
     needs = needs_per_gram(str(found.formula_id), recipes_under(version))
     packed = list(found.packaging.all())

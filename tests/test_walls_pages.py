@@ -89,7 +89,8 @@ def test_pages_show_nothing_of_others_and_markup_as_text(makers: list[Maker]) ->
             said = answer.raw.decode()
             assert answer.status in {200, 405}, f"{path}: {answer.status}"
             # These name materials, which the makers of a co-op share.
-            shared = path.startswith(("/materials", "/receive", "/formulas/new"))
+            listed = ("/materials", "/receive", "/products/new", "/what-if", "/formulas/new")
+            shared = path.startswith(listed)
             shared = shared or bool(re.fullmatch(r"/formulas/[^/]+/next", path))
             assert_shows_only(unescape(said), one, makers, shared=shared)
             # A file is given back as it came, to be kept and not to be opened in place.

@@ -17,6 +17,7 @@ PLACES: Final[tuple[tuple[str, Promise | str, Verb | None], ...]] = (
     ("/products", _("Products"), Verb.SEE_COSTS),
     ("/lots", _("Shelf"), None),
     ("/materials", _("Materials"), None),
+    ("/books", _("Books"), Verb.SEE_COSTS),
 )
 
 

@@ -116,11 +116,10 @@ class Price(Screen):
     template = "pages/price.html"
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        product = product_for(self.actor, id)
         try:
             cost = unit_costs.unit_cost_of(self.actor, product=id)
         except (CostUnknown, DensityMissing) as refusal:
-            return self.show(product=product, missing=refusal.detail)
+            return self.show(product=product_for(self.actor, id), missing=refusal.detail)
         costs = _costs(cost)
         asked = "channels" in request.GET
         form = CostForm(request.GET if asked else None, reader=self.reader, costs=costs)
@@ -134,7 +133,7 @@ class Price(Screen):
             return tables.file(kind, _table(found, self.actor.currency))
         wrong = bool(form.errors) or any(row.is_bound and row.errors for row in rows.forms)
         return self.show(
-            product=product,
+            product=cost.product,
             cost=cost,
             form=form,
             rows=rows,

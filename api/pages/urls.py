@@ -4,6 +4,7 @@ from django.urls import path
 
 from api.pages import (
     batches,
+    books,
     fills,
     formula_writing,
     formulas,
@@ -52,6 +53,10 @@ urlpatterns = [
     path("products/new", products.NewProduct.as_view()),
     path("products/<uuid:id>/price", pricing.Price.as_view()),
     path("what-if", products.WhatIf.as_view()),
+    path("books", books.Books.as_view()),
+    path("books/usage", books.Usage.as_view()),
+    path("books/sold", books.Sold.as_view()),
+    path("books/variances", books.Variances.as_view()),
     path("documents/<uuid:id>", lots.Paper.as_view()),
     path("look", signing_in.Look.as_view()),
 ]

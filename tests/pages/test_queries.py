@@ -113,6 +113,16 @@ def test_no_page_asks_much_or_more_with_more_data(shop: Workshop) -> None:
     assert {path: (few[path], n) for path, n in more.items() if n > few[path]} == {}
 
 
+def test_a_ladder_asks_no_more_than_a_page_may(shop: Workshop) -> None:
+    ids = work(shop, 8)
+    asked = "channels=1&channels-0-name=Shop&channels-0-way=margin_percent&channels-0-figure=60"
+    path = f"/products/{ids['products']}/price?{asked}&cost_from=present"
+    client = signed_in(shop)
+    assert "Margin against price" in client.get(path).content.decode()
+    assert counted(client, path) <= MOST
+    assert counted(client, f"/what-if?material={ids['materials']}&price=9") <= MOST
+
+
 def test_a_plot_stands_beside_its_table(shop: Workshop) -> None:
     ids = work(shop, 9)
     shown = signed_in(shop).get(f"/batches/{ids['batches']}").content.decode()

@@ -1,0 +1,177 @@
+"""The books: what stock was worth on a day, what was used and sold, and why batches cost more."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date, timedelta
+from typing import Any, ClassVar, Final
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
+
+from api.pages import tables
+from api.pages.forms import DayField, PageForm
+from api.pages.screen import Screen
+from formulas import comparing
+from formulas.comparing import Compared
+from formulas.variances import FORMULAS
+from ledger import book_reading
+from ledger.access import day_of
+from ledger.book_reading import Period
+from ledger.errors import Refusal
+from ledger.roles import Verb
+
+MOST: Final = 120
+USUAL_DAYS: Final = timedelta(days=89)
+# What each part of a variance is called on a page.
+PARTS: Final[Mapping[str, Any]] = {
+    "price": _("price of materials"),
+    "mix": _("mix"),
+    "yield": _("yield"),
+    "packaging_price": _("price of packaging"),
+    "packaging_usage": _("packaging used"),
+    "labour_rate": _("rate of work"),
+    "labour_efficiency": _("time of work"),
+    "overhead_rate": _("rate of overhead"),
+    "overhead_base": _("base of overhead"),
+}
+
+
+class OnForm(PageForm):
+    on = DayField(label=_("At the end of this day"))
+
+
+class Books(Screen):
+    """What stock was worth at the end of any day."""
+
+    template = "pages/books.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        self.actor.must(Verb.SEE_COSTS)
+        today = day_of(self.actor, self.now)
+        asked = "on" in request.GET
+        form = OnForm(request.GET if asked else None, reader=self.reader, initial={"on": today})
+        on = form.cleaned_data["on"] if asked and form.is_valid() else today
+        kind = tables.asked(request)
+        most = tables.MOST_ROWS + 1 if kind else MOST
+        found = book_reading.valuation(self.actor, on=on, limit=most)
+        if kind:
+            money = self.actor.currency
+            columns = [said("Material"), said("In store"), said("Unit")]
+            names = [said("Worth in store"), said("in pots"), said("at shops"), said("In all")]
+            columns += [f"{name}, {money}" for name in names]
+            cells = (
+                (
+                    *(one.name, one.stored, tables.unit_of(one.counted)),
+                    *(one.store, one.pots, one.shops, one.value),
+                )
+                for one in found.rows
+            )
+            return tables.file(kind, tables.Table(f"valuation-{on}", columns, cells))
+        return self.show(form=form, found=found, status=422 if form.errors else 200)
+
+
+class PeriodForm(PageForm):
+    first = DayField(label=_("From"))
+    last = DayField(label=_("Until"))
+    called: ClassVar = {"/from": "first", "/to": "last"}
+
+
+class OfDays(Screen):
+    """Books of a period that the address names; without one, the last ninety days."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        self.actor.must(Verb.SEE_COSTS)
+        last = day_of(self.actor, self.now)
+        first = last - USUAL_DAYS
+        asked = bool({"first", "last"} & set(request.GET))
+        form = PeriodForm(
+            request.GET if asked else None,
+            reader=self.reader,
+            initial={"first": first, "last": last},
+        )
+        if asked:
+            if not form.is_valid():
+                return self.show(form=form, status=422)
+            first, last = form.cleaned_data["first"], form.cleaned_data["last"]
+        try:
+            return self.of(first, last, form, tables.asked(request))
+        except Refusal as refusal:
+            if not asked:
+                raise
+            form.refuse(refusal)
+            return self.show(form=form, status=422)
+
+    def of(self, first: date, last: date, form: PeriodForm, kind: str) -> HttpResponse:
+        """The page of a period, or its table as a file."""
+        raise NotImplementedError
+
+
+class Usage(OfDays):
+    """What was used, at cost."""
+
+    template = "pages/books_usage.html"
+
+    def of(self, first: date, last: date, form: PeriodForm, kind: str) -> HttpResponse:
+        most = tables.MOST_ROWS + 1 if kind else MOST
+        found = book_reading.used_between(self.actor, first, last, limit=most)
+        if kind:
+            return tables.file(kind, _gone(found, "usage", said("Used"), self.actor.currency))
+        return self.show(form=form, found=found)
+
+
+class Sold(OfDays):
+    """The cost of what was sold, and what else was expensed."""
+
+    template = "pages/books_sold.html"
+
+    def of(self, first: date, last: date, form: PeriodForm, kind: str) -> HttpResponse:
+        most = tables.MOST_ROWS + 1 if kind else MOST
+        found = book_reading.sold_between(self.actor, first, last, limit=most)
+        if kind:
+            return tables.file(kind, _gone(found, "sold", said("Sold"), self.actor.currency))
+        expensed = book_reading.expensed_between(self.actor, first, last)
+        return self.show(form=form, found=found, expensed=expensed)
+
+
+class Variances(OfDays):
+    """What batches cost beside their standards."""
+
+    template = "pages/books_variances.html"
+
+    def of(self, first: date, last: date, form: PeriodForm, kind: str) -> HttpResponse:
+        rows = comparing.finished_between(self.actor, first, last).order_by("-id")
+        if kind:
+            found = comparing.compare(self.actor, rows[: tables.MOST_ROWS + 1])
+            return tables.file(kind, _compared(found, self.actor.currency))
+        summed = comparing.sum_of(self.actor, rows)
+        parts = [
+            (name, FORMULAS[part], summed.parts[part])
+            for part, name in PARTS.items()
+            if summed.parts[part]
+        ]
+        return self.show(
+            form=form,
+            batches=comparing.compare(self.actor, rows[:MOST]),
+            summed=summed,
+            parts=parts,
+        )
+
+
+def _gone(found: Period, name: str, what: str, currency: str) -> tables.Table:
+    columns = [said("Material"), what, said("Unit"), f"{said('At cost')}, {currency}"]
+    cells = ((one.name, one.quantity, tables.unit_of(one.counted), one.value) for one in found.rows)
+    return tables.Table(f"{name}-{found.first}-{found.last}", columns, cells)
+
+
+def _compared(found: Iterable[Compared], currency: str) -> tables.Table:
+    names = [said("Cost"), said("Standard"), said("Difference"), *map(str, PARTS.values())]
+    columns = [said("Batch"), said("Formula"), said("Finished on")]
+    columns += [f"{name}, {currency}" for name in names]
+    cells = []
+    for one in found:
+        batch, told = one.making.batch, one.variances
+        row: list[tables.Cell] = [batch.code, batch.version.formula.name, one.on]
+        if told is not None:
+            row += [told.actual, told.standard, told.total, *(told.parts[part] for part in PARTS)]
+        cells.append(row)
+    return tables.Table("variances", columns, cells)
