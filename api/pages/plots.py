@@ -149,7 +149,7 @@ def _legend_above(axes: Any) -> None:
     named = axes.get_legend_handles_labels()[0]
     if named:
         above = {"loc": "lower left", "bbox_to_anchor": (0, 1), "ncols": 2}
-        axes.legend(frameon=False, fontsize=10, **above)
+        axes.legend(frameon=False, fontsize=11, **above)
 
 
 def _few_dates(axes: Any) -> None:

@@ -1,6 +1,5 @@
 """Valuation of any day, use and cost of goods sold, against the postings of a small story."""
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 
@@ -25,7 +24,7 @@ BEFORE, MAY, JUNE = date(2025, 4, 30), date(2025, 5, 31), date(2025, 6, 30)
 
 
 @pytest.fixture(scope="module")
-def shop(database: object) -> Iterator[Workshop]:
+def shop(database: object) -> Workshop:
     """1 kg of oil for 20 in May, 600 g of it into a balm that is sold, and a gift, in June."""
     shop = open_workshop()
     oil = shop.material("Oil")
@@ -42,7 +41,7 @@ def shop(database: object) -> Iterator[Workshop]:
     gift = [Taken(lot.id, parse_quantity("50 g"))]
     facts = {"purpose": "gift", "reason": "a trial", "happened_at": on("2025-06-10")}
     shop.does(issue, lines=gift, **facts)
-    yield shop
+    return shop
 
 
 def test_stock_is_worth_what_lay_there_on_the_day(shop: Workshop) -> None:
