@@ -74,6 +74,11 @@ class Ordering:
     apart: Decimal | None
     advice: tuple[LineAdvice, ...]
 
+    @property
+    def saving(self) -> Decimal:
+        """Against line by line; below zero only where that cannot be ordered."""
+        return self.line_by_line - self.plan.cost
+
 
 def plan_orders(
     actor: Actor,
@@ -101,7 +106,7 @@ def plan_orders(
     wanted = _with_use(actor, told, limits.allow_expiring, now)
     materials = {material.id: material for material, _ in wanted}
     on = day or today
-    offers = offers_on(actor, day=on, materials=list(materials))
+    offers = offers_on(actor, day=on, materials=list(materials), measured=False)
     asking = _Asking(
         tuple(need for _, need in wanted),
         tuple(_pack(offer, materials[offer.material]) for offer in offers),
@@ -201,7 +206,7 @@ def _given(actor: Actor, needs: Sequence[GivenNeed]) -> Told:
 
 def _lacking(actor: Actor, today: date, until: date) -> Told:
     """What planned batches lack of what is not made here."""
-    rows = requirements(actor, today=today, until=until).rows
+    rows = requirements(actor, today=today, until=until, with_leads=False).rows
     return [
         (row.material, row.record.net, None)
         for row in rows

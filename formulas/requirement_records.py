@@ -47,6 +47,11 @@ class Week:
     expiring: Decimal
     netted: Netted
 
+    @property
+    def needed(self) -> Decimal:
+        """What is used in it; what is lost unused is no need."""
+        return self.netted.gross - self.expiring
+
 
 @dataclass(frozen=True, slots=True)
 class Record:

@@ -80,7 +80,9 @@ class Requirements:
     rows: tuple[Requirement, ...]
 
 
-def requirements(actor: Actor, *, today: date, until: date) -> Requirements:
+def requirements(
+    actor: Actor, *, today: date, until: date, with_leads: bool = True
+) -> Requirements:
     """What batches planned up to a day need, by material and week, through all intermediates.
 
     Covered by what may be used and does not expire before, by what is on order and by what planned
@@ -114,7 +116,7 @@ def requirements(actor: Actor, *, today: date, until: date) -> Requirements:
         stored=stored,
         made=made,
         recipes=recipes,
-        lead_days=_lead_days(actor, today, materials),
+        lead_days=_lead_days(actor, today, materials) if with_leads else {},
     )
     found = [
         Requirement(materials[material], record)

@@ -28,8 +28,9 @@ class File:
 class Delivery:
     """What stands on the note. `material` of each line is a name, in any capitals.
 
-    A supplier that is not known is added only if `new_supplier`; a release asks for its basis; the
-    certificate goes with every lot of the delivery.
+    `order` is the order that it brings, if any; its lines then name theirs. A supplier that is not
+    known is added only if `new_supplier`; a release asks for its basis; the certificate goes with
+    every lot of the delivery.
     """
 
     supplier: str
@@ -41,6 +42,7 @@ class Delivery:
     reference: str = ""
     condition: str = ""
     certificate: File | None = None
+    order: str | None = None
 
 
 def receive_delivery(actor: Actor, delivery: Delivery) -> Received:
@@ -58,6 +60,7 @@ def receive_delivery(actor: Actor, delivery: Delivery) -> Received:
         release_basis=delivery.release_basis,
         reference=delivery.reference,
         condition=delivery.condition,
+        order=delivery.order,
     )
     if delivery.certificate is not None:
         file = delivery.certificate

@@ -9,6 +9,7 @@ from django.db.models.functions import Concat, Lower
 
 from ledger.access import Actor, materials_visible_to
 from ledger.balances import Stock, stock
+from ledger.errors import Invalid
 from ledger.models import Material
 from ledger.roles import Verb
 
@@ -35,6 +36,19 @@ def find_materials(
     stocked = [row.id for row in rows if row.stocked]
     held = {one.material_id: one for one in stock(actor, now=now, materials=stocked, limit=limit)}
     return [Found(row, held.get(row.id)) for row in rows]
+
+
+def material_named(actor: Actor, name: str, *, pointer: str = "/material") -> Material:
+    """The material of a name, in any capitals; the oldest where two are called alike.
+
+    Raises Invalid.
+    """
+    for material in materials_visible_to(actor).filter(name__iexact=name).order_by("id")[:1]:
+        return material
+    raise Invalid(
+        f"No material is called {name!r}: choose one from the list, or add it first.",
+        pointer=pointer,
+    )
 
 
 def _called(actor: Actor, words: Sequence[str]) -> "QuerySet[Material]":

@@ -57,25 +57,30 @@ NO_TERMS = TermsOn(None, Freight(FreightKind.NONE), None)
 
 
 def offers_on(
-    actor: Actor, *, day: date, materials: Collection[UUID | str] | None = None
+    actor: Actor,
+    *,
+    day: date,
+    materials: Collection[UUID | str] | None = None,
+    measured: bool = True,
 ) -> list[OfferOn]:
     """What can be bought on a day of these materials (or of all), the oldest offers first.
 
     A lead time is what deliveries show (`measured`) where there are enough of them, else what the
-    price states, else the supplier. A fixed number of queries, however many offers there are.
-    Raises Forbidden.
+    price states, else the supplier; `measured` false asks no deliveries. A fixed number of queries,
+    however many offers there are. Raises Forbidden.
     """
     rows = offers(actor, on=day)
     if materials is not None:
         rows = rows.filter(material_id__in=materials)
-    terms, times = terms_on(actor, day=day), lead_times(actor, day=day)
+    terms = terms_on(actor, day=day)
+    times = lead_times(actor, day=day) if measured else {}
     found: list[OfferOn] = []
     for row in rows.order_by("id"):
         price = in_force(row)
         if price is None or price.own_price is None:
             continue
         of_order = terms.get(row.supplier_id, NO_TERMS)
-        measured = times.get((row.supplier_id, row.material_id))
+        shown = times.get((row.supplier_id, row.material_id))
         found.append(
             OfferOn(
                 offer=row.id,
@@ -90,9 +95,9 @@ def offers_on(
                 breaks=tuple(PackBreak(b.quantity, b.own_price) for b in breaks_of(price)),
                 least_packs=price.least_packs,
                 lead_time_days=days_to_plan_by(
-                    measured, price.lead_time_days, of_order.lead_time_days
+                    shown, price.lead_time_days, of_order.lead_time_days
                 ),
-                measured=measured,
+                measured=shown,
                 shelf_life_days=price.shelf_life_days,
                 terms=of_order,
             )

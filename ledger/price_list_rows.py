@@ -113,14 +113,14 @@ def error_at(row: ListRow, column: str, refusal: Refusal) -> CellError:
 
 def read_row(row: ListRow) -> tuple[ListedPrice | None, list[CellError]]:
     """What a row says, or everything that is wrong with its cells."""
-    cells = _Cells(row)
+    cells = Cells(row)
     for name, why in row.wrong.items():
         cells.refuse(name, CellWrong(why))
     for name in REQUIRED:
         if not cells.text(name):
             cells.refuse(name, Invalid("This column must have a value in every row."))
     said: dict[str, Any] = {
-        name: cells.read(name, _within(most), "") for name, most in TEXTS.items()
+        name: cells.read(name, within(most), "") for name, most in TEXTS.items()
     }
     said["pack"] = cells.read("pack", parse_quantity, None)
     said["density"] = cells.read("density", parse_density, None)
@@ -163,7 +163,9 @@ def _rate(text: str) -> Decimal:
     return decimal_of(text, places=9)
 
 
-def _within(most: int) -> Callable[[str], str]:
+def within(most: int) -> Callable[[str], str]:
+    """Reads a text of at most so many characters, in one line."""
+
     def read(text: str) -> str:
         if len(text) > most or not text.isprintable():
             raise Invalid(f"Write at most {most} characters, in one line.")
@@ -182,7 +184,7 @@ def _whole(least: int, most: int) -> Callable[[str], int]:
 
 
 @dataclass(slots=True)
-class _Cells:
+class Cells:
     """The cells of a row, and what was wrong with those that were read."""
 
     row: ListRow
@@ -206,7 +208,7 @@ class _Cells:
         self.errors.append(error_at(self.row, column, refusal))
 
 
-def _breaks(cells: _Cells) -> tuple[ListedBreak, ...]:
+def _breaks(cells: Cells) -> tuple[ListedBreak, ...]:
     """The breaks of a row, each with both of its cells, without a gap before it."""
     found, ended = [], False
     for start, price in BREAKS:

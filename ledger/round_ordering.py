@@ -9,7 +9,7 @@ from ledger.errors import Conflict, Forbidden
 from ledger.models import Maker, PurchaseOrder, RoundOrder, RoundOrderLine, RoundPlacement
 from ledger.money import round_money
 from ledger.ordering import Ordered, write_order
-from ledger.quantities import Quantity, parse_quantity
+from ledger.planned_orders import pack_as_typed
 from ledger.roles import Verb
 from ledger.rounds import round_for
 
@@ -59,14 +59,7 @@ def place_orders(
 def _ordered(line: RoundOrderLine, currency: str) -> Ordered:
     return Ordered(
         material=str(line.offer.material_id),
-        pack=_pack(line),
+        pack=pack_as_typed(line.offer),
         price=round_money(line.amount, currency),
         packs=line.packs,
     )
-
-
-def _pack(line: RoundOrderLine) -> Quantity:
-    """A pack as it was typed; one that an offer's own density weighs, in grams."""
-    offer = line.offer
-    in_grams = offer.density is not None and not offer.material.counted
-    return parse_quantity(f"{offer.quantity.normalize():f} g" if in_grams else offer.entered)

@@ -17,7 +17,7 @@ from ledger.access import Actor, find, material_for
 from ledger.entries import explained
 from ledger.errors import Forbidden, Invalid, placed
 from ledger.measuring import measure
-from ledger.models import Material, OrderRound, RoundClosing, RoundOutcome, RoundPledge
+from ledger.models import Maker, Material, OrderRound, RoundClosing, RoundOutcome, RoundPledge
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 from ledger.transferring import maker_for
@@ -61,6 +61,13 @@ def open_round(
         buyer=buying,
         person_id=actor.person_id,
     )
+
+
+def buyers_for(actor: Actor) -> "QuerySet[Maker]":
+    """Who may buy in a round that one opens: any maker, or only one's own. Raises Forbidden."""
+    actor.must(Verb.RUN_ROUNDS)
+    makers = Maker.objects.filter(coop_id=actor.coop_id).order_by("name")
+    return makers if actor.maker_id is None else makers.filter(id=actor.maker_id)
 
 
 def pledge(
@@ -164,6 +171,13 @@ def rounds_of(actor: Actor) -> "QuerySet[OrderRound]":
     )
 
 
+def state_of(row: OrderRound, now: datetime) -> str:
+    """Whether a round of `rounds_of` is open, closed, or reckoned."""
+    closed_at, reckoned_at = row.closed_at, row.reckoned_at  # type: ignore[attr-defined]
+    is_open = closed_at is None and now < row.closes_at
+    return "reckoned" if reckoned_at else "open" if is_open else "closed"
+
+
 def round_for(actor: Actor, id: UUID | str) -> OrderRound:
     """A round of the co-op. Raises NotFound."""
     return find(rounds_of(actor), id)
@@ -186,6 +200,12 @@ def pledges_of(actor: Actor, round: UUID | str) -> "QuerySet[RoundPledge]":
     )
     own = rows.filter(coop_id=actor.coop_id, maker_id=actor.maker, round=found)
     return own.annotate(counts=~Exists(later))
+
+
+def standing_pledges(actor: Actor, round: UUID | str) -> list[RoundPledge]:
+    """The maker's pledges as they stand now, the latest first. Raises as `pledges_of`."""
+    latest = pledges_of(actor, round).order_by("-id")
+    return [one for one in latest if one.counts and stands(one)]  # type: ignore[attr-defined]
 
 
 def totals_of(actor: Actor, round: OrderRound) -> list[Pledged]:

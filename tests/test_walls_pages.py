@@ -16,6 +16,11 @@ from tests.test_walls_http import OF_PATH, Maker, assert_shows_only, foreign_to,
 
 __all__ = ["makers"]
 TOKEN = re.compile(r'name="csrfmiddlewaretoken" value="([^"]+)"')
+# What makers share and owe each other names the other.
+CO_OP = ("/order-rounds", "/co-op", "/shares", "/claims", "/transfers", "/movements", "/settlement")
+# These name materials and makers, whom all of a co-op know.
+SHARED = ("/materials", "/receive", "/products/new", "/what-if", "/formulas/new", *CO_OP)
+OF_ONE = re.compile(r"/formulas/[^/]+/next|/lots/[^/]+/decanting")
 FORM_KEY = re.compile(r'name="form_key" value="[^"]+"')
 
 
@@ -88,10 +93,8 @@ def test_pages_show_nothing_of_others_and_markup_as_text(makers: list[Maker]) ->
         for path, answer in seen.items():
             said = answer.raw.decode()
             assert answer.status in {200, 405}, f"{path}: {answer.status}"
-            # These name materials, which the makers of a co-op share.
-            listed = ("/materials", "/receive", "/products/new", "/what-if", "/formulas/new")
-            shared = path.startswith(listed)
-            shared = shared or bool(re.fullmatch(r"/formulas/[^/]+/next", path))
+            shared = path.startswith(SHARED)
+            shared = shared or bool(re.fullmatch(OF_ONE, path))
             assert_shows_only(unescape(said), one, makers, shared=shared)
             # A file is given back as it came, to be kept and not to be opened in place.
             if not path.startswith("/documents/"):
@@ -117,7 +120,7 @@ def assert_frugal(path: str, answer: Answer) -> None:
     assert "unsafe-eval" not in policy
     assert str(answer.headers["Cache-Control"]) == "no-store"
     assert len(answer.raw) <= 60_000, f"{path}: {len(answer.raw)}"
-    if not path.endswith("/label"):
+    if not path.endswith(("/label", "/sheet")):
         assert not re.search(r"<style|\sstyle=|<script(?![^>]* src=)|\son\w+=|javascript:", said), (
             path
         )

@@ -4,7 +4,7 @@ A refusal of the domain is shown at the field that its pointer names, in its own
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, ClassVar
@@ -150,6 +150,16 @@ class PageForm(forms.Form):
         """The name of the field for a JSON Pointer such as "/quantity"."""
         return self.called.get(pointer, pointer.strip("/").split("/")[0])
 
+    def offer(self, name: str, choices: Iterable[tuple[str, Any]]) -> None:
+        """What a field can be chosen from, where that is known only now."""
+        field = self.fields[name]
+        if isinstance(field, forms.ChoiceField):
+            field.choices = list(choices)
+
+
+class Button(PageForm):
+    """A button alone, whose refusal stands above it."""
+
 
 class Rows:
     """Rows of one form under each other, as many as `name` says; the empty ones do not count.
@@ -209,9 +219,13 @@ def shown_again(
 
 
 def _has_something(kind: type[PageForm], data: Mapping[str, str], prefix: str) -> bool:
-    """Whether anything was typed; what is chosen from a list always has something."""
+    """Whether anything was typed; what is chosen from a list or hidden always has something."""
     fields = kind.base_fields.items()
-    typed = [name for name, one in fields if not isinstance(one, forms.ChoiceField)]
+    typed = [
+        name
+        for name, one in fields
+        if not isinstance(one, forms.ChoiceField) and not one.widget.is_hidden
+    ]
     return any(data.get(f"{prefix}-{name}", "").strip() for name in typed)
 
 

@@ -206,6 +206,7 @@ class Lot(Screen):
             again=again or RetestForm(reader=self.reader, initial=tested),
             may_decide=self.actor.may(Verb.DECIDE),
             may_attach=self.actor.may(Verb.RECEIVE),
+            may_share=self.actor.may(Verb.TRANSFER),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
         )

@@ -17,12 +17,23 @@ PLACES: Final[tuple[tuple[str, Promise | str, Verb | None], ...]] = (
     ("/products", _("Products"), Verb.SEE_COSTS),
     ("/lots", _("Shelf"), None),
     ("/materials", _("Materials"), None),
+    ("/order", _("Order"), None),
+    ("/co-op", _("Co-op"), None),
     ("/books", _("Books"), Verb.SEE_COSTS),
+)
+# Where somebody goes who acts for the co-op alone.
+OF_COOP: Final[tuple[tuple[str, Promise | str], ...]] = (
+    ("/", _("Today")),
+    ("/order-rounds", _("Order together")),
+    ("/settlement", _("Who owes whom")),
+    ("/import", _("Bring in")),
 )
 
 
 def places_for(actor: Actor | None) -> list[tuple[str, Promise | str]]:
     """The pages that this person has something to do on."""
-    if actor is None or actor.maker_id is None:
+    if actor is None:
         return []
+    if actor.maker_id is None:
+        return list(OF_COOP)
     return [(path, name) for path, name, verb in PLACES if verb is None or actor.may(verb)]

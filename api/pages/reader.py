@@ -84,6 +84,18 @@ class Reader:
         text = "".join(marks.get(sign, sign) for sign in f"{rounded:,f}")
         return f"{text}{THIN}{self.currency}"
 
+    def amount(self, value: Decimal) -> str:
+        """Money as a field shows it, without its currency."""
+        return f"{round_money(value, self.currency):f}".replace(".", self.point)
+
+    def typed(self, value: Decimal, counted: bool = False) -> str:
+        """A quantity as a field shows it: all its digits, in kilograms or grams, or pieces."""
+        if counted:
+            number, unit = value, "each"
+        else:
+            number, unit = (value / 1000, "kg") if value >= 1000 else (value, "g")
+        return f"{number.normalize():f} {unit}".replace(".", self.point)
+
     def unit_cost(self, value: Decimal) -> str:
         """What one of something costs, to four places."""
         return f"{self.number(value, 4)}{THIN}{self.currency}"
@@ -93,6 +105,10 @@ class Reader:
         if isinstance(value, datetime):
             value = value.astimezone(ZoneInfo(self.time_zone)).date()
         return formats.date_format(value, "j M Y")
+
+    def near_day(self, value: date) -> str:
+        """A day of these weeks, whose year everybody knows."""
+        return formats.date_format(value, "j\u00a0M")
 
     def moment(self, value: datetime) -> str:
         local = value.astimezone(ZoneInfo(self.time_zone))

@@ -24,12 +24,15 @@ from api.pages.forms import (
     local,
     shown_again,
 )
+from api.pages.reader import Reader
 from api.pages.screen import Screen
-from ledger import receiving
+from ledger import order_reading, receiving
 from ledger.access import materials_visible_to, suppliers_visible_to
 from ledger.costing import Charge, ChargeKind, SpreadBy
 from ledger.deliveries import Delivery, File, receive_delivery, work_out_delivery
 from ledger.errors import Refusal
+from ledger.models import PurchaseOrder
+from ledger.ordering import order_for
 from ledger.quantities import Density, Quantity
 from ledger.receiving import Delivered
 from ledger.roles import Verb
@@ -40,6 +43,7 @@ CHARGES = {"freight": ChargeKind.FREIGHT, "duty": ChargeKind.DUTY, "other": Char
 
 
 class LineForm(PageForm):
+    called: ClassVar = {"/order_line": "material"}
     material = forms.CharField(
         label=_("What came"),
         max_length=200,
@@ -55,13 +59,15 @@ class LineForm(PageForm):
     density = DensityField(
         label=_("Density of this lot"), required=False, help_text=_("If the certificate gives it")
     )
+    order_line = forms.CharField(max_length=TEXT, required=False, widget=forms.HiddenInput)
 
     def line(self) -> Delivered:
-        return Delivered(**self.cleaned_data)
+        typed = self.cleaned_data
+        return Delivered(**{**typed, "order_line": typed["order_line"] or None})
 
 
 class DeliveryForm(PageForm):
-    called: ClassVar = {"/release/basis": "basis"}
+    called: ClassVar = {"/release/basis": "basis", "/order": "supplier"}
     supplier = forms.CharField(
         label=_("From whom"),
         max_length=120,
@@ -89,6 +95,7 @@ class DeliveryForm(PageForm):
         required=False,
         help_text=_("Left empty, the lots wait in quarantine"),
     )
+    order = forms.CharField(max_length=TEXT, required=False, widget=forms.HiddenInput)
 
 
 @dataclass(slots=True)
@@ -119,6 +126,7 @@ class Forms:
             reference=typed["reference"],
             condition=typed["condition"],
             certificate=file and File(file.name, file.content_type or "", file.read()),
+            order=typed["order"] or None,
         )
 
 
@@ -135,7 +143,12 @@ class Receive(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         first = {"happened_at": local(self.now, self.reader), "spread_by": SpreadBy.MASS}
-        lines = Rows(LineForm, "lines", self._wanted(request), reader=self.reader, judged=False)
+        wanted = self._wanted(request)
+        if id_in(request.GET.get("order", "")):
+            told = order_for(self.actor, request.GET["order"])
+            first |= {"order": told.id, "supplier": told.supplier.name}
+            wanted = _ordered(told, self.reader)
+        lines = Rows(LineForm, "lines", wanted, reader=self.reader, judged=False)
         return self._forms(Forms(DeliveryForm(reader=self.reader, initial=first), lines))
 
     def post(self, request: HttpRequest) -> HttpResponse:
@@ -189,6 +202,26 @@ class Receive(Screen):
         read = [_so_far(form) for form in self._lines(judged=True).filled]
         lines = [line for line in read if line is not None]
         return Working.of(self, lines, _charges(typed.cleaned_data))
+
+
+def _ordered(order: PurchaseOrder, reader: Reader) -> dict[str, str]:
+    """What is still to come of an order, as the lines of its delivery."""
+    (told,) = order_reading.told([order])
+    left = [one for one in told.lines if one.standing.any_left]
+    typed = {"lines": str(max(1, len(left)))}
+    for place, one in enumerate(left):
+        whole = one.standing.quantity == one.standing.ordered
+        typed |= {
+            f"lines-{place}-material": one.line.material.name,
+            f"lines-{place}-order_line": str(one.line.id),
+            f"lines-{place}-quantity": reader.typed(
+                one.standing.quantity, one.line.material.counted
+            ),
+        }
+        if whole:
+            # Of a part of it, nobody has said what that costs.
+            typed[f"lines-{place}-price"] = reader.amount(one.standing.price)
+    return typed
 
 
 @dataclass(slots=True)

@@ -166,7 +166,7 @@ class _Shower:
             "proven": plan.proven,
             "seconds": plain(plan.seconds),
             "line_by_line": self.money(found.line_by_line),
-            "saving": self.money(found.line_by_line - plan.cost),
+            "saving": self.money(found.saving),
             "apart": None if found.apart is None else self.money(found.apart),
             "advice": [self.advice(one) for one in found.advice],
             "working": self.working(),

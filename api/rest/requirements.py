@@ -79,7 +79,7 @@ def _week(week: Week) -> dict[str, Any]:
     return {
         "first": week.first,
         "last": week.last,
-        "gross": shortest(netted.gross - week.expiring),
+        "gross": shortest(week.needed),
         "scheduled": shortest(netted.scheduled),
         "expiring": shortest(week.expiring),
         "projected": shortest(netted.projected),

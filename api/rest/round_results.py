@@ -38,7 +38,7 @@ def _totals(outcome: RoundOutcome, currency: str) -> dict[str, Any]:
         "makers": outcome.makers,
         "apart": money(outcome.apart, currency),
         "together": money(outcome.together, currency),
-        "leftover_sold": money(outcome.together - outcome.shared, currency),
+        "leftover_sold": money(outcome.leftover_sold, currency),
         "split": money(outcome.shared, currency),
     }
 
@@ -49,7 +49,7 @@ def _fairness(outcome: RoundOutcome, currency: str) -> dict[str, Any]:
         "least_excess": plain(outcome.least_excess),
         "largest_excess": money(outcome.largest_excess, currency),
         "groups": outcome.groups,
-        "all_groups": (1 << outcome.makers) - 1,
+        "all_groups": outcome.all_groups,
         "proven": outcome.proven,
     }
 
@@ -60,9 +60,9 @@ def _share(one: MakerResult, result: Result, currency: str) -> dict[str, Any]:
     amounts = {
         "alone": share.alone,
         "together": share.amount,
-        "saved": share.alone - share.amount,
+        "saved": share.saved,
         "leftover_amount": share.leftover_amount,
-        "to_pay": share.amount + share.leftover_amount,
+        "to_pay": share.to_pay,
     }
     return {
         "maker": {"id": str(one.maker_id), "name": one.maker_name},
@@ -133,7 +133,7 @@ def _how(result: Result, currency: str) -> Iterator[str]:
             f"{outcome.makers} makers would pay {money(outcome.apart, currency)} apart; all"
             f" ordered as one costs {money(outcome.together, currency)}."
         )
-        if sold := outcome.together - outcome.shared:
+        if sold := outcome.leftover_sold:
             yield f"{money(sold, currency)} of that is paid for leftover by who asked for it."
     for one in result.makers:
         if one.share is not None and one.share.alone:
@@ -142,9 +142,9 @@ def _how(result: Result, currency: str) -> Iterator[str]:
                 f" {money(one.share.amount, currency)}."
             )
     yield _fair(outcome, currency)
-    if outcome.groups < (1 << outcome.makers) - 1:
+    if outcome.groups < outcome.all_groups:
         yield (
-            f"Of {(1 << outcome.makers) - 1} groups {outcome.groups} were looked at: each maker"
+            f"Of {outcome.all_groups} groups {outcome.groups} were looked at: each maker"
             " alone, all but one, and those that were worst off."
         )
     if not outcome.proven:

@@ -15,7 +15,7 @@ from ledger.models import OrderRound, RoundOrder, RoundPledge
 from ledger.money import round_money
 from ledger.roles import Verb
 from ledger.round_pledges import WhyDropped
-from ledger.rounds import Pledged, stands
+from ledger.rounds import Pledged, stands, state_of
 
 ROUND_STATES = ["open", "closed", "reckoned"]
 PER = "Of a kilogram or a piece."
@@ -163,12 +163,11 @@ def amount_json(quantity: Decimal, counted: bool) -> dict[str, Any]:
 
 def brief_round_json(row: OrderRound, actor: Actor, now: datetime) -> dict[str, Any]:
     closed_at, reckoned_at = row.closed_at, row.reckoned_at  # type: ignore[attr-defined]
-    is_open = closed_at is None and now < row.closes_at
     return {
         "id": str(row.id),
         "name": row.name,
         "note": row.note,
-        "state": "reckoned" if reckoned_at else "open" if is_open else "closed",
+        "state": state_of(row, now),
         "buyer": {"id": str(row.buyer_id), "name": row.buyer.name},
         "opened_at": row.opened_at,
         "closes_at": row.closes_at,

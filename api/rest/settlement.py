@@ -1,6 +1,5 @@
 """What makers owe each other: balances, monthly statements, payments, disputes, clearing."""
 
-import calendar
 import re
 from datetime import date
 from typing import Any
@@ -14,9 +13,9 @@ from api.rest.fields import Body, Choice, DecimalText, Flag, Id, Moment, Shown, 
 from api.rest.transfers import AnswerIn, PartyOut
 from ledger import coop_clearing, settling
 from ledger.access import Actor, day_of
-from ledger.closing import closed_up_to
 from ledger.models import Clearing, Movement
 from ledger.money import round_money
+from ledger.months import month_of
 
 KINDS = [kind.value for kind in Movement.Kind]
 CAUTION = (
@@ -233,31 +232,25 @@ class Statements(Resource):
         """Show a month: what was owed before, every movement, and what is owed after it."""
         month = query.get("month") or day_of(actor, self.now).strftime("%Y-%m")
         year, number = (int(part) for part in month.split("-"))
-        since = date(year, number, 1)
-        until = since.replace(day=calendar.monthrange(year, number)[1])
         other = query.get("maker")
-        balances = [
-            one
-            for one in settling.balances_of(actor, since=since, until=until)
-            if other is None or one.other == other
-        ]
-        rows = settling.movements_of(actor, since=since, until=until, other=other)
+        told = month_of(actor, date(year, number, 1), other=other)
+        rows = settling.movements_of(actor, since=told.first, until=told.last, other=other)
         found = page(self.request, query, rows, lambda row: row)
         found.body["results"] = [
             seen_json(one, actor) for one in settling.seen_by(actor, found.body["results"])
         ]
         found.body |= {
             "month": month,
-            "closed": (closed_up_to(actor) or date.min) >= until,
-            "opening": _money(sum((one.before for one in balances), settling.ZERO), actor),
-            "closing": _money(sum((one.amount for one in balances), settling.ZERO), actor),
+            "closed": told.closed,
+            "opening": _money(told.opening, actor),
+            "closing": _money(told.closing, actor),
             "balances": [
                 {
                     "maker": _party(one.other, one.name),
                     "opening": _money(one.before, actor),
                     "closing": _money(one.amount, actor),
                 }
-                for one in balances
+                for one in told.balances
             ],
         }
         return found

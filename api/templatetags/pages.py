@@ -48,6 +48,12 @@ def number(context: Any, value: Decimal | int | None, places: int | None = None)
     return "" if value is None else str(context["reader"].number(Decimal(value), places))
 
 
+@register.simple_tag
+def plain(value: Decimal) -> str:
+    """A figure as a hidden field carries it, whoever reads the page."""
+    return f"{value:f}"
+
+
 @register.simple_tag(takes_context=True)
 def percent(context: Any, value: Decimal | None) -> str:
     return "" if value is None else str(context["reader"].percent(Decimal(value)))
@@ -66,6 +72,17 @@ def unit_cost(context: Any, value: Decimal | None) -> str:
 @register.simple_tag(takes_context=True)
 def day(context: Any, value: date | None) -> str:
     return "" if value is None else str(context["reader"].day(value))
+
+
+@register.simple_tag(takes_context=True)
+def near_day(context: Any, value: date) -> str:
+    return str(context["reader"].near_day(value))
+
+
+@register.simple_tag(takes_context=True)
+def some(context: Any, value: Decimal, counted: bool = False) -> str:
+    """A quantity; of nothing, nothing stands there."""
+    return str(context["reader"].quantity(value, counted)) if value else ""
 
 
 @register.simple_tag(takes_context=True)

@@ -113,6 +113,17 @@ class RoundOutcome(CoopRow):
             ),
         )
 
+    @property
+    def leftover_sold(self) -> Decimal:
+        """What is paid for leftover by whoever asked for it."""
+        sold: Decimal = self.together - self.shared
+        return sold
+
+    @property
+    def all_groups(self) -> int:
+        """How many groups its makers can form."""
+        return (1 << self.makers) - 1
+
 
 class RoundOrder(MakerRow):
     """What the round orders of one supplier; the maker is the buyer."""
@@ -177,6 +188,18 @@ class RoundShare(MakerRow):
                 name="round_share_not_above_alone",
             ),
         )
+
+    @property
+    def saved(self) -> Decimal:
+        """Against ordering alone."""
+        saved: Decimal = self.alone - self.amount
+        return saved
+
+    @property
+    def to_pay(self) -> Decimal:
+        """With the leftover that it asked for."""
+        owed: Decimal = self.amount + self.leftover_amount
+        return owed
 
 
 class RoundShareLine(MakerRow):

@@ -19,11 +19,26 @@ from formulas.filling import Filled, fill
 from formulas.models import Product
 from formulas.unit_weighings import Weighed, choose_rule, units_of_fill, weigh_units
 from ledger.access import Actor, acting_as
-from ledger.models import Lot
+from ledger.catalogue import add_supplier
+from ledger.claiming import accept_claim, claim_share
+from ledger.decanting import Drawn, decant
+from ledger.deposits import pay_deposit
+from ledger.models import Lot, Material
+from ledger.offering import PriceFacts, add_offer
+from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
-from tests.factories import MORNING, TODAY, Workshop, open_workshop
+from ledger.settling import movements_of
+from ledger.sharing import open_share
+from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
+from tests.ordering_together import opened, pledged
 
 MOST = 15
+NOON = MORNING + timedelta(hours=4)
+# What a page shows only if it is asked.
+ASKED = {
+    "/order/plan": [f"until={datetime.now(UTC).date() + timedelta(days=9)}"],
+    "/settlement/statement": ["month=2025-05"],
+}
 
 
 @pytest.fixture(scope="module")
@@ -59,6 +74,12 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
     shop.plan(version, "5 kg")
     product = shop.product(version, "30 g")
     filled = _filled(shop, product, finished.lot)
+    supplier = shop.does(add_supplier, name=f"Bulk oils {number}")
+    pack, price = parse_quantity("1 kg"), PriceFacts(TODAY, D("5.00"))
+    shop.does(add_offer, supplier=supplier.id, material=wax.id, pack=pack, price=price)
+    line = Ordered(str(oil.id), pack, D("5.00"))
+    order = shop.does(write_order, supplier=supplier.id, lines=[line], happened_at=MORNING)
+    shop.does(end_order, order=order.id, reason="sold out", happened_at=MORNING)
     return {
         "materials": str(oil.id),
         "lots": str(finished.lot.id),
@@ -67,7 +88,41 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
         "formulas": str(version.formula_id),
         "fills": str(filled.filling.id),
         "products": str(product.id),
+        "orders": str(order.id),
+        "order-rounds": joined(shop, oil),
+        **exchanged(shop, wax),
     }
+
+
+def exchanged(shop: Workshop, wax: Material) -> dict[str, str]:
+    """A lot that another maker shares, some of it given and owed for; a drum that was drawn off."""
+    other = open_workshop(f"Mill Bench {wax.name}", coop=shop.coop)
+    lot = other.receive(wax, "10 kg", "60.00")
+    share = other.does(open_share, lot=lot.id, happened_at=MORNING)
+    about = {"quantity": parse_quantity("1 kg"), "happened_at": NOON}
+    claim, waiting = (shop.does(claim_share, share=share.id, **about) for _ in range(2))
+    given = other.does(accept_claim, claim=claim.id, happened_at=NOON)
+    owed = shop.does(lambda actor: movements_of(actor).get(transfer=given.transfer))
+    drum = shop.receive(wax, "5 kg", "30.00")
+    draws = [Drawn(parse_quantity("2 kg")), Drawn(parse_quantity("1 kg"), maker=other.actor.maker)]
+    drawn = shop.does(decant, lot=drum.id, draws=draws, happened_at=NOON)
+    supplier = shop.does(add_supplier, name=f"Drums {wax.name}")
+    shop.does(pay_deposit, supplier=supplier.id, amount=D(25), happened_at=NOON)
+    return {
+        "shares": str(share.id),
+        "claims": str(waiting.id),
+        "movements": str(owed.id),
+        "decantings": str(drawn.decanting.id),
+        "transfers": str(given.transfer.id),
+    }
+
+
+def joined(shop: Workshop, oil: Material) -> str:
+    """A round in which the shop has pledged, and may still."""
+    now = datetime.now(UTC)
+    round = opened(shop, now=now, closes_at=now + timedelta(days=1))
+    pledged(shop, round, oil, "2 kg", now=now)
+    return str(round.id)
 
 
 def _filled(shop: Workshop, product: Product, bulk: Lot) -> Filled:
@@ -89,6 +144,7 @@ def addresses(ids: dict[str, str]) -> Iterator[str]:
         kind = route.split("/")[1]
         if "<" not in route:
             yield route
+            yield from (f"{route}?{asked}" for asked in ASKED.get(route, ()))
         elif kind in ids:
             yield route.replace("<uuid:id>", ids[kind])
 

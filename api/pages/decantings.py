@@ -1,0 +1,167 @@
+"""Drums drawn off into lots of their own, and the deposits that suppliers hold for them."""
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import LONG, Button, MoneyField, PageForm, QuantityField, Rows, shown_again
+from api.pages.screen import Screen
+from ledger import decanting, deposits
+from ledger.access import day_of, suppliers_visible_to
+from ledger.errors import Refusal
+from ledger.lot_reading import show_lot
+from ledger.roles import Verb
+from ledger.transferring import makers_of_coop
+
+MOST, MOST_MAKERS, MOST_SUPPLIERS, DRAWS = 60, 200, 200, 3
+
+
+class DrawForm(PageForm):
+    net = QuantityField(label=_("Drawn off, net"), required=False, help_text=_("Such as 24.5 kg"))
+    gross = QuantityField(label=_("Or gross"), required=False)
+    tare = QuantityField(label=_("less tare"), required=False)
+    maker = forms.ChoiceField(label=_("For whom"), required=False)
+
+
+class DrumForm(PageForm):
+    emptied = forms.BooleanField(
+        label=_("It is empty now: what is left is the heel, and all share its cost"),
+        required=False,
+        initial=True,
+    )
+    note = forms.CharField(label=_("Note"), max_length=LONG, required=False)
+
+
+@dataclass(slots=True)
+class Forms:
+    """The drum and its draws, sent as one."""
+
+    drum: PageForm
+    draws: Rows
+
+    def is_valid(self) -> bool:
+        return all([self.drum.is_valid(), self.draws.is_valid()])
+
+    def refuse(self, refusal: Refusal) -> None:
+        if not self.draws.refuse(refusal):
+            self.drum.refuse(refusal)
+
+
+class Decant(Screen):
+    """Drawing a lot off: each draw becomes a lot, for oneself or offered to another maker."""
+
+    template = "pages/decant.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.RECEIVE)
+        draws = self._draws({"draws": str(DRAWS)}, judged=False)
+        return self._page(id, Forms(DrumForm(reader=self.reader), draws))
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        data = request.POST
+        if data.get("do") == "more":
+            drum = shown_again(DrumForm, data, reader=self.reader)
+            return self._page(id, Forms(drum, self._draws(data, judged=False, more=1)))
+        forms = Forms(DrumForm(data, reader=self.reader), self._draws(data, judged=True))
+        return self.act(
+            forms,
+            lambda: self._decant(id, forms),
+            lambda made: f"/decantings/{made.decanting.id}",
+            lambda: self._page(id, forms, status=422),
+        )
+
+    def _decant(self, id: UUID, forms: Forms) -> decanting.Decanted:
+        drawn = []
+        for form in forms.draws.filled:
+            typed = form.cleaned_data
+            drawn.append(decanting.Drawn(**{**typed, "maker": typed["maker"] or None}))
+        return decanting.decant(
+            self.actor, lot=id, draws=drawn, happened_at=self.now, **forms.drum.cleaned_data
+        )
+
+    def _draws(self, data: Any, *, judged: bool, more: int = 0) -> Rows:
+        draws = Rows(DrawForm, "draws", data, reader=self.reader, judged=judged, more=more)
+        makers = makers_of_coop(self.actor).exclude(id=self.actor.maker).order_by("name")
+        known = [(str(id), name) for id, name in makers.values_list("id", "name")[:MOST_MAKERS]]
+        for form in draws.forms:
+            form.offer("maker", [("", _("for me")), *known])
+        return draws
+
+    def _page(self, id: UUID, forms: Forms, *, status: int = 200) -> HttpResponse:
+        lot = show_lot(self.actor, id)
+        return self.show(lot=lot, form=forms.drum, draws=forms.draws, status=status)
+
+
+class Decanted(Screen):
+    """What was drawn, the lots that it became, and each one's share of the cost."""
+
+    template = "pages/decanted.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        found = decanting.decanting_for(self.actor, id)
+        return self.show(
+            found=found,
+            draws=decanting.draws_of(found),
+            may_see_costs=self.actor.may(Verb.SEE_COSTS),
+        )
+
+
+class DepositForm(PageForm):
+    called: ClassVar = {"/happened_at": "amount"}
+    supplier = forms.ChoiceField(label=_("Who holds it"))
+    amount = MoneyField(label=_("How much"))
+    note = forms.CharField(
+        label=_("What for"), max_length=LONG, required=False, help_text=_("Such as: blue drum")
+    )
+
+
+class Deposits(Screen):
+    """What suppliers hold for drums and crates, for how long, and that it came back."""
+
+    template = "pages/deposits.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        return self._page()
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        if request.POST.get("do") == "back":
+            button = Button(request.POST, reader=self.reader)
+            return self.act(
+                button,
+                lambda: deposits.return_deposit(
+                    self.actor, deposit=request.POST.get("deposit", ""), happened_at=self.now
+                ),
+                lambda made: "/deposits",
+                lambda: self._page(pressed=button, status=422),
+            )
+        form = self._form(request.POST)
+        return self.act(
+            form,
+            lambda: deposits.pay_deposit(self.actor, happened_at=self.now, **form.cleaned_data),
+            lambda made: "/deposits",
+            lambda: self._page(form=form, status=422),
+        )
+
+    def _form(self, data: Any = None) -> DepositForm:
+        form = DepositForm(data, reader=self.reader)
+        known = suppliers_visible_to(self.actor).order_by("name").values_list("id", "name")
+        choices = [(str(id), name) for id, name in known[:MOST_SUPPLIERS]]
+        form.offer("supplier", choices)
+        return form
+
+    def _page(
+        self, *, form: PageForm | None = None, pressed: PageForm | None = None, status: int = 200
+    ) -> HttpResponse:
+        today = day_of(self.actor, self.now)
+        rows = deposits.deposits_of(self.actor).order_by("-id")[:MOST]
+        may_pay = self.actor.may(Verb.BILL)
+        return self.show(
+            deposits=[(row, deposits.days_out(self.actor, row, today)) for row in rows],
+            form=(form or self._form()) if may_pay else None,
+            pressed=pressed,
+            status=status,
+        )

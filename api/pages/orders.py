@@ -1,0 +1,176 @@
+"""Orders: what is needed week by week, the orders that were written, and each with its facts."""
+
+from datetime import date, timedelta
+from typing import Any, ClassVar
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.functional import Promise
+from django.utils.http import urlencode
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import LONG, PageForm, id_in
+from api.pages.screen import Screen
+from api.sheets import html
+from api.sheets.order import order_sheet
+from formulas.requirements import Requirements, requirements
+from ledger import order_reading, ordering
+from ledger.access import day_of
+from ledger.order_papers import paper_for
+from ledger.roles import Verb
+
+# Eight weeks, today included.
+AHEAD = timedelta(days=55)
+MOST_NEEDS, MOST = 60, 30
+STATES = [("", _("all")), ("open", _("still to come")), ("late", _("late")), ("closed", _("done"))]
+KINDS: dict[str, str | Promise] = {
+    "sending": _("asked to be mailed"),
+    "sent": _("mailed"),
+    "corrected": _("corrected"),
+    "ended": _("nothing more expected"),
+}
+
+
+class Needs(Screen):
+    """What planned batches need, week by week, and what of it is not covered."""
+
+    template = "pages/needs.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        today = day_of(self.actor, self.now)
+        found = requirements(self.actor, today=today, until=today + AHEAD)
+        rows = sorted(found.rows, key=lambda row: row.record.net == 0)
+        number = request.GET.get("page", "0")
+        page = min(int(number), 1000) if number.isdecimal() else 0
+        shown = rows[page * MOST_NEEDS : (page + 1) * MOST_NEEDS]
+        return self.show(
+            needs=shown,
+            weeks=shown[0].record.weeks if shown else (),
+            more=page + 1 if len(rows) > (page + 1) * MOST_NEEDS else None,
+            opened=self._in_full(found, request.GET.get("material", "")),
+            any_short=any(row.record.net and row.record.formula is None for row in rows),
+            may_plan=self.actor.may(Verb.SEE_OFFERS),
+        )
+
+    def _in_full(self, found: Requirements, asked: str) -> Any:
+        """The material whose weeks are to be shown in full."""
+        id = id_in(asked)
+        return next((row for row in found.rows if str(row.material.id) == id), None)
+
+
+class WantedForm(PageForm):
+    state = forms.ChoiceField(label=_("That are"), required=False, choices=STATES)
+
+
+class Orders(Screen):
+    """The orders that were written, the latest first."""
+
+    template = "pages/orders.html"
+    fragment = "pages/orders_found.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        form = WantedForm(request.GET, reader=self.reader)
+        state = form.cleaned_data["state"] if form.is_valid() else ""
+        today = day_of(self.actor, self.now)
+        wanted = order_reading.OrdersWanted(state or None)
+        rows = order_reading.orders_of(self.actor, wanted, today=today).order_by("-id")
+        after = id_in(request.GET.get("after", ""))
+        if after is not None:
+            rows = rows.filter(id__lt=after)
+        told = order_reading.told(rows[: MOST + 1])
+        more = {"state": state, "after": str(told[MOST - 1].order.id)} if told[MOST:] else None
+        return self.show(
+            form=form,
+            orders=[(one, _late(one, today)) for one in told[:MOST]],
+            more=urlencode(more) if more else "",
+            may_see_costs=self.actor.may(Verb.SEE_COSTS),
+        )
+
+
+class SendingForm(PageForm):
+    note = forms.CharField(label=_("A word to them, in the mail"), max_length=400, required=False)
+
+
+class EndingForm(PageForm):
+    called: ClassVar = {"/order_line": "line"}
+    line = forms.ChoiceField(label=_("Of what"), required=False)
+    reason = forms.CharField(label=_("Why"), max_length=LONG)
+
+
+class Order(Screen):
+    """One order: its lines as they stand, and everything that was done about it, by its day."""
+
+    template = "pages/order.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        return self._page(id)
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        if request.POST.get("do") == "send":
+            sending = SendingForm(request.POST, reader=self.reader)
+            return self.act(
+                sending,
+                lambda: ordering.send_order(
+                    self.actor, order=id, happened_at=self.now, **sending.cleaned_data
+                ),
+                lambda fact: f"/orders/{id}",
+                lambda: self._page(id, sending=sending, status=422),
+            )
+        ending = self._ending(self._told(id), request.POST)
+        return self.act(
+            ending,
+            lambda: ordering.end_order(
+                self.actor,
+                order=id,
+                line=ending.cleaned_data["line"] or None,
+                reason=ending.cleaned_data["reason"],
+                happened_at=self.now,
+            ),
+            lambda fact: f"/orders/{id}",
+            lambda: self._page(id, ending=ending, status=422),
+        )
+
+    def _told(self, id: UUID) -> order_reading.OrderTold:
+        (told,) = order_reading.told([ordering.order_for(self.actor, id)])
+        return told
+
+    def _ending(self, told: order_reading.OrderTold, data: Any = None) -> EndingForm:
+        form = EndingForm(data, reader=self.reader)
+        lines = [(str(one.line.id), one.line.material.name) for one in told.lines]
+        form.offer("line", [("", _("the whole order")), *lines])
+        return form
+
+    def _page(
+        self,
+        id: UUID,
+        *,
+        sending: PageForm | None = None,
+        ending: PageForm | None = None,
+        status: int = 200,
+    ) -> HttpResponse:
+        told, today = self._told(id), day_of(self.actor, self.now)
+        return self.show(
+            told=told,
+            lines=[(one, one.late(today)) for one in told.lines],
+            facts=[(fact, KINDS[fact.kind]) for fact in told.facts],
+            sending=sending or SendingForm(reader=self.reader),
+            ending=ending or self._ending(told),
+            may_order=self.actor.may(Verb.ORDER),
+            may_receive=self.actor.may(Verb.RECEIVE),
+            may_see_costs=self.actor.may(Verb.SEE_COSTS),
+            status=status,
+        )
+
+
+class OrderSheet(Screen):
+    """The order as its supplier gets it, to print."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        sheet = order_sheet(paper_for(self.actor, id), printed_at=self.now, page="a4")
+        headers = {"Content-Security-Policy": html.policy()}
+        return HttpResponse(html.render(sheet), headers=headers)
+
+
+def _late(told: order_reading.OrderTold, today: date) -> bool:
+    return any(line.late(today) for line in told.lines)

@@ -1,0 +1,182 @@
+"""Ordering together: rounds, what a maker pledges in one, and what came of it for that maker."""
+
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import (
+    LONG,
+    Button,
+    MomentField,
+    MoneyField,
+    PageForm,
+    QuantityField,
+    id_in,
+    local,
+)
+from api.pages.screen import Screen
+from ledger import rounds
+from ledger.access import materials_visible_to
+from ledger.finding import material_named
+from ledger.models import OrderRound
+from ledger.roles import Verb
+from ledger.round_ordering import place_orders
+from ledger.round_results import Result, result_of
+
+MOST, MOST_NAMES, MOST_MAKERS = 30, 300, 200
+A_WEEK = timedelta(days=7)
+
+
+class OpenForm(PageForm):
+    name = forms.CharField(label=_("What it is called"), max_length=120)
+    closes_at = MomentField(label=_("Makers may pledge until"))
+    buyer = forms.ChoiceField(label=_("Who orders for all and receives"))
+    note = forms.CharField(label=_("A word to all"), max_length=LONG, required=False)
+
+
+class Rounds(Screen):
+    """The rounds of the co-op, the newest first, and opening one."""
+
+    template = "pages/rounds.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        return self._page(self._form() if self._may_open() else None)
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        form = self._form(request.POST)
+        return self.act(
+            form,
+            lambda: rounds.open_round(self.actor, now=self.now, **form.cleaned_data),
+            lambda opened: f"/order-rounds/{opened.id}",
+            lambda: self._page(form, status=422),
+        )
+
+    def _may_open(self) -> bool:
+        return self.actor.may(Verb.RUN_ROUNDS)
+
+    def _form(self, data: Any = None) -> OpenForm:
+        first = {"closes_at": local(self.now + A_WEEK, self.reader)}
+        form = OpenForm(data, reader=self.reader, initial=first)
+        makers = rounds.buyers_for(self.actor).values_list("id", "name")[:MOST_MAKERS]
+        form.offer("buyer", [(str(id), name) for id, name in makers])
+        return form
+
+    def _page(self, form: PageForm | None, *, status: int = 200) -> HttpResponse:
+        rows = rounds.rounds_of(self.actor).order_by("-id")
+        after = id_in(self.request.GET.get("after", ""))
+        if after is not None:
+            rows = rows.filter(id__lt=after)
+        found = list(rows[: MOST + 1])
+        return self.show(
+            form=form,
+            rounds=[(row, rounds.state_of(row, self.now)) for row in found[:MOST]],
+            more=found[MOST - 1].id if found[MOST:] else None,
+            status=status,
+        )
+
+
+class PledgeForm(PageForm):
+    material = forms.CharField(
+        label=_("What"),
+        max_length=200,
+        widget=forms.TextInput(attrs={"list": "materials", "autocomplete": "off"}),
+    )
+    quantity = QuantityField(label=_("How much"), required=False, help_text=_("Such as 12 kg"))
+    highest_price = MoneyField(
+        label=_("At most, for a kilogram or piece"),
+        required=False,
+        help_text=_("Freight included; above it you take no part. Nobody else sees it."),
+    )
+    takes_leftover = forms.BooleanField(
+        label=_("Take what is left of packs, at what the goods cost"), required=False
+    )
+
+
+class Round(Screen):
+    """One round, as far as one may know it: never another's pledge."""
+
+    template = "pages/round.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        return self._page(id)
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        round = rounds.round_for(self.actor, id)
+        acts = {
+            "withdraw": lambda: rounds.withdraw_pledge(
+                self.actor, round=id, material=request.POST.get("material", ""), now=self.now
+            ),
+            "close": lambda: rounds.close_round(self.actor, round=id, now=self.now),
+            "write": lambda: place_orders(self.actor, round=id, happened_at=self.now),
+        }
+        act = acts.get(request.POST.get("do", ""))
+        form = (PledgeForm if act is None else Button)(request.POST, reader=self.reader)
+        return self.act(
+            form,
+            act or (lambda: self._pledge(round, form)),
+            lambda done: f"/order-rounds/{id}",
+            lambda: self._page(id, form=form, status=422),
+        )
+
+    def _pledge(self, round: OrderRound, form: PageForm) -> Any:
+        typed = form.cleaned_data
+        material = material_named(self.actor, typed.pop("material"))
+        return rounds.pledge(
+            self.actor, round=round.id, material=material.id, now=self.now, **typed
+        )
+
+    def _page(self, id: UUID, *, form: PageForm | None = None, status: int = 200) -> HttpResponse:
+        round = rounds.round_for(self.actor, id)
+        state, maker = rounds.state_of(round, self.now), self.actor.maker_id
+        may_pledge = state == "open" and maker is not None and self.actor.may(Verb.PLEDGE)
+        blank = PledgeForm(reader=self.reader)
+        runs = self.actor.may(Verb.RUN_ROUNDS) and maker in (None, round.buyer_id)
+        return self.show(
+            round=round,
+            state=state,
+            pledges=rounds.standing_pledges(self.actor, id) if maker else (),
+            pledged=rounds.totals_of(self.actor, round),
+            form=form if isinstance(form, PledgeForm) else blank,
+            pressed=form if isinstance(form, Button) else None,
+            names=self._names() if may_pledge else (),
+            may_pledge=may_pledge,
+            may_close=state == "open" and runs,
+            **self._came_of(id, state),
+            may_write=maker == round.buyer_id and self.actor.may(Verb.ORDER),
+            may_see_costs=self.actor.may(Verb.SEE_COSTS),
+            status=status,
+        )
+
+    def _names(self) -> list[str]:
+        rows = materials_visible_to(self.actor).filter(maker=None, stocked=True)
+        return list(rows.order_by("name").values_list("name", flat=True)[:MOST_NAMES])
+
+    def _came_of(self, id: UUID, state: str) -> dict[str, Any]:
+        """What came of it, for whoever may see costs."""
+        may = self.actor.maker_id is None or self.actor.may(Verb.SEE_COSTS)
+        if state != "reckoned" or not may:
+            return {}
+        result = result_of(self.actor, id)
+        return {
+            "result": result,
+            "alone": _alone(result),
+            "written": any(order.placements.all() for order in result.orders),
+        }
+
+
+def _alone(result: Result) -> list[tuple[str, dict[str, Decimal]]]:
+    """The orders that the maker would have placed alone: of whom, goods and freight."""
+    return [
+        (
+            result.alone[UUID(order["supplier"])].name,
+            {name: Decimal(order[name]) for name in ("goods", "freight")},
+        )
+        for one in result.makers
+        if result.alone and one.share is not None
+        for order in one.share.alone_orders
+    ]

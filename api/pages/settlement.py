@@ -1,0 +1,188 @@
+"""Who owes whom: balances, a month's statement that opens to its movements, payments, clearing."""
+
+import re
+from datetime import date, timedelta
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import LONG, DayField, MomentField, MoneyField, PageForm, id_in, local
+from api.pages.screen import Screen
+from ledger import coop_clearing, settling
+from ledger.access import day_of
+from ledger.closing import close_books, closed_up_to
+from ledger.months import month_of
+from ledger.roles import Verb
+from ledger.transferring import makers_of_coop
+
+MOST, MOST_MAKERS, MOST_CLEARINGS = 60, 200, 12
+MONTH = re.compile(r"(?:19|20|21)\d\d-(?:0[1-9]|1[0-2])")
+WAYS = [("paid", _("I paid it")), ("received", _("I was paid"))]
+
+
+class PaymentForm(PageForm):
+    direction = forms.ChoiceField(label=_("Which way"), choices=WAYS, widget=forms.RadioSelect)
+    maker = forms.ChoiceField(label=_("The other maker"))
+    amount = MoneyField(label=_("How much"))
+    happened_at = MomentField(label=_("When"), required=False)
+    note = forms.CharField(
+        label=_("How, and what for"), max_length=LONG, help_text=_("Such as: bank, for the drum")
+    )
+
+
+class ClosingForm(PageForm):
+    closed_on = DayField(label=_("Up to and with"))
+    note = forms.CharField(label=_("Note"), max_length=LONG, required=False)
+
+
+class ClearingForm(PageForm):
+    note = forms.CharField(label=_("Note"), max_length=LONG, required=False)
+
+
+class Settlement(Screen):
+    """What each other maker owes; for the coordinator, where all stand and how to clear it."""
+
+    template = "pages/settlement.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        return self._page()
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        data, reader, actor = request.POST, self.reader, self.actor
+        match data.get("do"):
+            case "clear":
+                clearing = ClearingForm(data, reader=reader)
+                return self.act(
+                    clearing,
+                    lambda: coop_clearing.clear_coop(
+                        actor, happened_at=self.now, **clearing.cleaned_data
+                    ),
+                    lambda made: "/settlement",
+                    lambda: self._page(clearing=clearing, status=422),
+                )
+            case "close":
+                closing = ClosingForm(data, reader=reader)
+                today = day_of(actor, self.now)
+                return self.act(
+                    closing,
+                    lambda: close_books(actor, today=today, **closing.cleaned_data),
+                    lambda made: "/settlement",
+                    lambda: self._page(closing=closing, status=422),
+                )
+        payment = self._payment(data)
+        return self.act(
+            payment,
+            lambda: self._pay(dict(payment.cleaned_data)),
+            lambda movement: f"/movements/{movement.id}",
+            lambda: self._page(payment=payment, status=422),
+        )
+
+    def _pay(self, typed: dict[str, Any]) -> Any:
+        paid = typed.pop("direction") == "paid"
+        typed["happened_at"] = typed["happened_at"] or self.now
+        return settling.record_payment(self.actor, paid=paid, **typed)
+
+    def _payment(self, data: Any = None) -> PaymentForm:
+        asked: dict[str, Any] = {"maker": self.request.GET.get("maker", ""), "direction": "paid"}
+        asked["happened_at"] = local(self.now, self.reader)
+        form = PaymentForm(data, reader=self.reader, initial=asked)
+        makers = makers_of_coop(self.actor).exclude(id=self.actor.maker).order_by("name")
+        choices = [(str(id), name) for id, name in makers.values_list("id", "name")[:MOST_MAKERS]]
+        form.offer("maker", choices)
+        return form
+
+    def _page(self, *, status: int = 200, **forms: PageForm) -> HttpResponse:
+        actor, reader = self.actor, self.reader
+        clearings = list(coop_clearing.clearings_of(actor).order_by("-id")[:MOST_CLEARINGS])
+        due = coop_clearing.payments_of(actor, clearings)
+        shown: dict[str, Any] = {"cleared": [(one, due.get(one.id, [])) for one in clearings]}
+        if actor.maker_id is None:
+            clearing = forms.get("clearing") or ClearingForm(reader=reader)
+            proposal = coop_clearing.propose(actor)
+            names = {one.maker: one.name for one in proposal.positions}
+            ways = [(names[one.payer], names[one.payee], one.amount) for one in proposal.payments]
+            shown |= {"proposal": proposal, "ways": ways, "clearing": clearing}
+            return self.render("pages/clearing.html", shown, status)
+        may_settle, today = actor.may(Verb.SETTLE), day_of(actor, self.now)
+        first = {"closed_on": today.replace(day=1) - timedelta(days=1)}
+        return self.show(
+            **shown,
+            balances=settling.balances_of(actor),
+            payment=(forms.get("payment") or self._payment()) if may_settle else None,
+            closing=forms.get("closing") or ClosingForm(reader=reader, initial=first),
+            closed=closed_up_to(actor),
+            may_close=actor.may(Verb.CLOSE),
+            status=status,
+        )
+
+
+class Statement(Screen):
+    """One month: what was owed before, every movement, and what is owed after it."""
+
+    template = "pages/statement.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        asked = request.GET.get("month", "")
+        day = day_of(self.actor, self.now)
+        if MONTH.fullmatch(asked):
+            day = date.fromisoformat(f"{asked}-01")
+        other, after = id_in(request.GET.get("maker", "")), id_in(request.GET.get("after", ""))
+        told = month_of(self.actor, day, other=UUID(other) if other else None)
+        rows = settling.movements_of(
+            self.actor, since=told.first, until=told.last, other=UUID(other) if other else None
+        ).order_by("id")
+        if after is not None:
+            rows = rows.filter(id__gt=after)
+        found = list(rows[: MOST + 1])
+        return self.show(
+            month=told,
+            movements=settling.seen_by(self.actor, found[:MOST]),
+            more=found[MOST - 1].id if found[MOST:] else None,
+            before=told.first - timedelta(days=1),
+            following=told.last + timedelta(days=1),
+            maker=other or "",
+        )
+
+
+class ReasonForm(PageForm):
+    reason = forms.CharField(label=_("Why"), max_length=LONG)
+
+
+class Movement(Screen):
+    """One change of what two makers owe each other: what it was, disputed or taken back."""
+
+    template = "pages/movement.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        return self._page(id)
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        form, do = ReasonForm(request.POST, reader=self.reader), request.POST.get("do")
+        return self.act(
+            form,
+            lambda: self._done(id, do, form.cleaned_data["reason"]),
+            lambda movement: f"/movements/{movement.id}",
+            lambda: self._page(id, form=form, status=422),
+        )
+
+    def _done(self, id: UUID, do: str | None, reason: str) -> Any:
+        if do == "undo":
+            return settling.undo_payment(
+                self.actor, movement=id, reason=reason, happened_at=self.now
+            )
+        return settling.dispute(self.actor, movement=id, reason=reason, stands=do != "agree")
+
+    def _page(self, id: UUID, *, form: PageForm | None = None, status: int = 200) -> HttpResponse:
+        (one,) = settling.seen_by(self.actor, [settling.movement_for(self.actor, id)])
+        own = one.dispute is not None and one.dispute.maker_id == self.actor.maker
+        return self.show(
+            one=one,
+            own_dispute=own,
+            form=form or ReasonForm(reader=self.reader),
+            may_settle=self.actor.may(Verb.SETTLE),
+            may_undo=one.movement.kind == "payment" and one.movement.reverses_id is None,
+            status=status,
+        )

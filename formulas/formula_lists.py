@@ -1,0 +1,125 @@
+"""Formulas as a list: an ingredient in every row, under its formula; all of them or none.
+
+A check writes everything and takes it back, so that it tells what the import would.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from django.db import transaction
+
+from formulas.composition import Balance, Fixed, ToEffect
+from formulas.models import FormulaVersion
+from formulas.writing import Sheet, Written, write_by_names
+from ledger.access import Actor
+from ledger.entries import explained
+from ledger.errors import Invalid, Refusal
+from ledger.price_list_rows import (
+    CellError,
+    Cells,
+    CellWrong,
+    ListRefused,
+    ListRow,
+    decimal_of,
+    error_at,
+    within,
+)
+from ledger.roles import Verb
+
+REQUIRED: Final = ("formula", "ingredient", "percent")
+COLUMNS: Final = ("formula", "phase", "ingredient", "percent", "most_percent")
+BALANCE: Final = "balance"
+# What a refusal of a row points at, by the list's own columns.
+CALLED: Final = {"name": "ingredient", "material": "ingredient", "formula": "ingredient"}
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A formula that rows of the list write, from which row on, and of how many."""
+
+    row: int
+    version: FormulaVersion
+    lines: int
+
+
+@dataclass(slots=True)
+class FormulaList:
+    """What a list says: its errors, or the formulas that it writes."""
+
+    rows: int
+    errors: list[CellError] = field(default_factory=list)
+    written: list[Kept] = field(default_factory=list)
+
+
+def check_formulas(actor: Actor, rows: Sequence[ListRow]) -> FormulaList:
+    """What a list would write, with everything that is wrong with it; nothing stays written.
+
+    Raises Forbidden.
+    """
+    return _done(actor, rows, keep=False)
+
+
+def import_formulas(actor: Actor, rows: Sequence[ListRow]) -> FormulaList:
+    """Write the formulas of a list. Raises ListRefused for any error, Forbidden."""
+    found = _done(actor, rows, keep=True)
+    if found.errors:
+        raise ListRefused(found.errors)
+    return found
+
+
+def _done(actor: Actor, rows: Sequence[ListRow], *, keep: bool) -> FormulaList:
+    actor.must(Verb.FORMULATE)
+    found = FormulaList(len(rows))
+    of_formula: dict[str, list[tuple[ListRow, Written | None]]] = {}
+    for row in rows:
+        cells = Cells(row)
+        written = _read(cells)
+        found.errors += cells.errors
+        name = " ".join(cells.text("formula").split())
+        of_formula.setdefault(name, []).append((row, None if cells.errors else written))
+    with transaction.atomic():
+        for name, pairs in of_formula.items():
+            lines = [written for _, written in pairs if written is not None]
+            if len(lines) == len(pairs):
+                _write(actor, name, [row for row, _ in pairs], lines, found)
+        if found.errors or not keep:
+            transaction.set_rollback(True)
+    return found
+
+
+def _write(
+    actor: Actor, name: str, rows: Sequence[ListRow], lines: Sequence[Written], found: FormulaList
+) -> None:
+    """Write one formula, or say at which of its rows it is refused."""
+    try:
+        with transaction.atomic(), explained():
+            version = write_by_names(actor, Sheet(name, lines))
+    except Refusal as refusal:
+        of, place, *rest = [*refusal.pointer.strip("/").split("/"), "", ""][:3]
+        if of == "lines" and place.isdecimal() and int(place) < len(rows):
+            column = CALLED.get(rest[0], "percent")
+            found.errors.append(error_at(rows[int(place)], column, refusal))
+        else:
+            found.errors.append(error_at(rows[0], "formula", refusal))
+    else:
+        found.written.append(Kept(rows[0].number, version, len(lines)))
+
+
+def _read(cells: Cells) -> Written | None:
+    """What a row says, as far as its cells can be read."""
+    for name, why in cells.row.wrong.items():
+        cells.refuse(name, CellWrong(why))
+    for name in REQUIRED:
+        if not cells.text(name):
+            cells.refuse(name, Invalid("This column must have a value in every row."))
+    cells.read("formula", within(120), "")
+    phase = cells.read("phase", within(80), "")
+    name = cells.read("ingredient", within(200), "")
+    most = cells.read("most_percent", decimal_of, None)
+    if cells.text("percent").lower() == BALANCE:
+        return Written(phase, name, Balance())
+    percent = cells.read("percent", decimal_of, None)
+    if percent is None:
+        return None
+    return Written(phase, name, Fixed(percent) if most is None else ToEffect(percent, most))

@@ -1,0 +1,146 @@
+"""Opening stock as a list: a lot in every row, all of them or none.
+
+Whoever imports checks first. A check does everything and takes it back, so that it tells what the
+import would. Every lot is an entry of its own, as if it were entered by hand.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, Final
+
+from django.db import transaction
+from django.db.models.functions import Lower
+
+from ledger.access import Actor, materials_visible_to
+from ledger.entries import explained
+from ledger.errors import Invalid, Refusal
+from ledger.issuing import open_stock
+from ledger.measuring import Measured
+from ledger.models import Lot, Material
+from ledger.price_list_rows import (
+    CellError,
+    Cells,
+    CellWrong,
+    ListRefused,
+    ListRow,
+    day_of_cell,
+    decimal_of,
+    error_at,
+    within,
+)
+from ledger.quantities import parse_density, parse_quantity
+from ledger.roles import Verb
+
+REQUIRED: Final = ("material", "quantity", "value", "supplier_lot")
+COLUMNS: Final = (*REQUIRED, "expires_on", "retest_on", "density", "released_because")
+# Where a refusal of the ledger names what the list calls otherwise.
+CALLED: Final = {"release": "released_because"}
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A lot that a row opens, with what is in it and what it is worth."""
+
+    row: int
+    lot: Lot
+    measured: Measured
+    value: Decimal
+
+
+@dataclass(slots=True)
+class StockList:
+    """What a list says: its errors, or the lots that it opens."""
+
+    rows: int
+    errors: list[CellError] = field(default_factory=list)
+    opened: list[Opened] = field(default_factory=list)
+
+
+def check_stock(actor: Actor, rows: Sequence[ListRow], *, now: datetime) -> StockList:
+    """What a list would open, with everything that is wrong with it; nothing stays written.
+
+    Raises Forbidden.
+    """
+    return _done(actor, rows, now, keep=False)
+
+
+def import_stock(actor: Actor, rows: Sequence[ListRow], *, now: datetime) -> StockList:
+    """Open the lots of a list. Raises ListRefused for any error, Forbidden."""
+    found = _done(actor, rows, now, keep=True)
+    if found.errors:
+        raise ListRefused(found.errors)
+    return found
+
+
+def _done(actor: Actor, rows: Sequence[ListRow], now: datetime, *, keep: bool) -> StockList:
+    actor.must(Verb.RECEIVE)
+    found, known = StockList(len(rows)), _known(actor, rows)
+    with transaction.atomic():
+        for row in rows:
+            cells = Cells(row)
+            said = _read(cells, known)
+            found.errors += cells.errors
+            if not cells.errors:
+                _open(actor, row, said, now, found)
+        if found.errors or not keep:
+            transaction.set_rollback(True)
+    return found
+
+
+def _open(
+    actor: Actor, row: ListRow, said: dict[str, Any], now: datetime, found: StockList
+) -> None:
+    """Open the lot of one row, or write down why it cannot be."""
+    try:
+        with transaction.atomic(), explained():
+            moved = open_stock(actor, happened_at=now, **said)
+    except Refusal as refusal:
+        name = refusal.pointer.strip("/").split("/")[0]
+        found.errors.append(error_at(row, CALLED.get(name, name), refusal))
+    else:
+        found.opened.append(Opened(row.number, moved.lots[0], moved.measured[0], said["value"]))
+
+
+def _read(cells: Cells, known: dict[str, list[Material]]) -> dict[str, Any]:
+    """What a row says, as far as its cells can be read."""
+    for name, why in cells.row.wrong.items():
+        cells.refuse(name, CellWrong(why))
+    for name in REQUIRED:
+        if not cells.text(name):
+            cells.refuse(name, Invalid("This column must have a value in every row."))
+    return {
+        "material": cells.read("material", lambda name: _the_one(known, name), ""),
+        "quantity": cells.read("quantity", parse_quantity, None),
+        "value": cells.read("value", _value, Decimal(0)),
+        "supplier_lot": cells.read("supplier_lot", within(80), ""),
+        "expires_on": cells.read("expires_on", day_of_cell, None),
+        "retest_on": cells.read("retest_on", day_of_cell, None),
+        "density": cells.read("density", parse_density, None),
+        "release_basis": cells.read("released_because", within(400), "") or None,
+    }
+
+
+def _value(text: str) -> Decimal:
+    """What a lot is worth; nothing, where it was given."""
+    return Decimal(0) if text.strip("0.") == "" and text.count(".") < 2 else decimal_of(text)
+
+
+def _known(actor: Actor, rows: Sequence[ListRow]) -> dict[str, list[Material]]:
+    """The materials that the list names, by their names in small letters, in one query."""
+    names = {row.cells.get("material", "").strip().lower() for row in rows}
+    found: dict[str, list[Material]] = {}
+    called = materials_visible_to(actor).annotate(folded=Lower("name"))
+    for material in called.filter(folded__in=names):
+        found.setdefault(material.name.lower(), []).append(material)
+    return found
+
+
+def _the_one(known: dict[str, list[Material]], name: str) -> str:
+    rows = known.get(name.lower(), [])
+    if not rows:
+        raise Invalid("There is no material of this name: write it as here, or add it first.")
+    if len(rows) > 1:
+        raise Invalid(f"{len(rows)} materials have this name: rename one of them first.")
+    return str(rows[0].id)

@@ -1,0 +1,104 @@
+"""Lists that are brought in: every error in its place first, and then all of it or nothing."""
+
+import re
+
+import pytest
+from playwright.sync_api import FilePayload, Page, expect
+
+from tests.api.client import Client
+from tests.browser.visiting import assert_well_made, go
+
+pytestmark = pytest.mark.xdist_group("browser")
+PRICES = "supplier,material,pack,price,valid_from\n"
+
+
+def choose(page: Page, text: str) -> None:
+    """Give a list to the page, and have it tried."""
+    file: FilePayload = {"name": "list.csv", "mimeType": "text/csv", "buffer": text.encode()}
+    page.get_by_label("The list").set_input_files(file)
+    page.get_by_role("button", name="Try it").click()
+    page.wait_for_load_state()
+
+
+def test_prices(page: Page, north: Client) -> None:
+    width = page.viewport_size["width"] if page.viewport_size else 0
+    material = north.material(f"Apricot oil {width}")
+    supplier = north.get(f"suppliers/{north.supplier()}").made()["name"]
+    go(page, "/import")
+    assert_well_made(page)
+    page.get_by_role("link", name="Prices of suppliers").click()
+    assert_well_made(page)
+    good = f"{supplier},Apricot oil {width},5 kg,40.00,2025-01-31\n"
+    choose(page, f"{PRICES}{good}{supplier},Apricot oil {width},5 oz,4.00,1/2/2025\n")
+    row = page.locator("tbody tr")
+    expect(row).to_have_count(2)
+    expect(row.first).to_contain_text("5 oz")
+    expect(row.first).to_contain_text("fl oz")
+    assert_well_made(page)
+    assert not north.listed("offers", material=material)
+    choose(page, PRICES + good)
+    expect(page.locator("tbody")).to_contain_text(re.compile(r"40\.00\s*USD"))
+    assert_well_made(page)
+    assert not north.listed("offers", material=material)
+    page.get_by_role("button", name="Keep all of it").click()
+    expect(page.locator(".good")).to_contain_text("Kept")
+    assert len(north.listed("offers", material=material)) == 1
+
+
+def test_lots_and_formulas(page: Page, north: Client) -> None:
+    width = page.viewport_size["width"] if page.viewport_size else 0
+    name = f"Almond oil {width}"
+    material = north.material(name, density="0.91 g/mL")
+    go(page, "/import/lots")
+    header = "material,quantity,value,supplier_lot,expires_on,released_because\n"
+    choose(page, f"{header}{name},1 L,18.20,A-1,,seen\nNo such oil,1 kg,2.00,A-2,,\n")
+    expect(page.locator("tbody")).to_contain_text("There is no material of this name")
+    assert not north.get("lots", material=material).made()["results"]
+    choose(page, f"{header}{name},1 L,18.20,A-1,2199-01-01,seen\n{name},2 kg,40.00,A-2,,\n")
+    expect(page.locator("tbody")).to_contain_text(re.compile(r"910\s*g"))
+    assert_well_made(page)
+    assert not north.get("lots", material=material).made()["results"], "only tried"
+    page.get_by_role("button", name="Keep all of it").click()
+    expect(page.locator(".good")).to_contain_text("Kept")
+    held = north.get("stock", material=material).made()["results"][0]
+    assert (held["on_hand"], held["usable"], held["value"]) == (
+        "2910.000000",
+        "910.000000",
+        "58.20",
+    )
+
+    go(page, "/import/formulas")
+    header = "formula,phase,ingredient,percent,most_percent\n"
+    rows = f"Rub {width},A,{name},90,\nRub {width},B,Nothing of the kind,10,\n"
+    choose(page, header + rows)
+    expect(page.locator("tbody")).to_contain_text("Nothing is called")
+    choose(page, f"{header}Rub {width},A,{name},90,\n")
+    expect(page.locator("tbody")).to_contain_text("90")
+    choose(page, f"{header}Rub {width},A,{name},balance,\n")
+    assert_well_made(page)
+    page.get_by_role("button", name="Keep all of it").click()
+    expect(page.locator(".good")).to_contain_text("Kept")
+    assert f"Rub {width}" in [one["name"] for one in north.listed("formulas")]
+
+
+def test_without_javascript(plain: Page, north: Client) -> None:
+    page = plain
+    north.material("Argan oil")
+    go(page, "/import/lots")
+    choose(page, "material,quantity\nArgan oil,1 kg\n")
+    expect(page.locator(".errorlist")).to_contain_text("These columns are missing")
+    choose(page, "material,quantity,value,supplier_lot\nArgan oil,1 kg,0,gift\n")
+    form = page.locator("form.acts")
+    body = form.evaluate("one => new URLSearchParams(new FormData(one)).toString()")
+    page.get_by_role("button", name="Keep all of it").click()
+    expect(page.locator(".good")).to_contain_text("Kept")
+    # The same once more is the same act, and opens no second lot.
+    before = len(north.listed("lots"))
+    again = page.request.post(
+        f"{page.base}/import/lots",  # type: ignore[attr-defined]
+        data=f"{body}&do=keep",
+        headers={"Content-Type": "application/x-www-form-urlencoded"},
+        max_redirects=0,
+    )
+    assert again.status == 303
+    assert len(north.listed("lots")) == before

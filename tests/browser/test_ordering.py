@@ -1,0 +1,124 @@
+"""From what a planned batch lacks to an order that came, and a round of ordering together."""
+
+import re
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.api.client import Client, Coop, sign_in
+from tests.browser.visiting import Visit, assert_well_made, go
+
+pytestmark = pytest.mark.xdist_group("browser")
+
+
+def offered(maker: Client, material: str, **facts: Any) -> None:
+    """A pack of 5 kg that a new supplier sells, cheaper from 25 kg on, with freight."""
+    supplier = maker.supplier()
+    day = {"valid_from": "2025-01-01", **facts}
+    terms = {"freight_kind": "flat", "freight": "12", **day}
+    maker.post(f"suppliers/{supplier}/terms", terms).made()
+    breaks = [{"at_least": "25 kg", "price": "30.00"}]
+    pack = {"supplier": supplier, "material": material, "pack": "5 kg", "price": "40.00"}
+    maker.post("offers", {**pack, "breaks": breaks, **day}).made()
+
+
+def test_from_need_to_shelf(page: Page, north: Client) -> None:
+    width = page.viewport_size["width"] if page.viewport_size else 0
+    name = f"Rice bran wax {width}"
+    wax = north.material(name)
+    offered(north, wax)
+    lines = [{"material": wax, "percent": "100"}]
+    body = {"name": f"Wax melts {width}", "phases": [{"name": "A", "lines": lines}]}
+    formula = north.post("formulas", body).made()["id"]
+    day = page.evaluate("new Date(Date.now() + 9 * 864e5).toISOString().slice(0, 10)")
+    plan = {"formula": formula, "batch": "22 kg", "planned_for": day}
+    north.post("batches", plan).made()
+
+    go(page, "/order")
+    assert_well_made(page)
+    page.get_by_role("link", name=name).click()
+    expect(page.locator("main .card")).to_contain_text(re.compile(r"22\s*kg"))
+    assert_well_made(page)
+    page.get_by_role("link", name="Find the cheapest way to buy it").click()
+    page.get_by_role("button", name="Find the cheapest way").click()
+    # Five packs at 30.00 and 12.00 of freight; the least number of packs that covers it.
+    expect(page.locator("main")).to_contain_text(re.compile(r"5 . 5 kg"))
+    expect(page.locator("main")).to_contain_text(re.compile(r"162\.00\s*USD"))
+    assert_well_made(page)
+    page.get_by_role("button", name="Write these orders").click()
+    page.wait_for_url("**/orders/*")
+    assert_well_made(page)
+    page.get_by_role("link", name="It came").click()
+    # What is to come stands there already; only the lot's number is missing.
+    assert page.get_by_label("What came").input_value() == name
+    assert page.get_by_label("How much").input_value() == "25 kg"
+    page.get_by_label("Their lot number").fill("W-1")
+    page.get_by_label("Release at once").fill("certificate seen")
+    assert_well_made(page)
+    page.get_by_role("button", name="Put it on the shelf").click()
+    page.wait_for_url("**/receipts/*")
+    go(page, "/orders")
+    expect(page.locator("#found li").first).to_contain_text("done")
+    assert_well_made(page)
+    page.locator("#found a").first.click()
+    page.wait_for_url("**/orders/*-*")
+    expect(page.locator("main")).to_contain_text(re.compile(r"25\s*kg of\s*25\s*kg"))
+
+
+def test_together(browser: Browser, page: Page, north: Client, shop: Coop) -> None:
+    width = page.viewport_size["width"] if page.viewport_size else 0
+    mill = shop["Mill Bench"]
+    name = f"Cocoa butter {width}"
+    butter = north.material(name)
+    offered(north, butter, open=True)
+    token = sign_in(shop.server, shop.coordinator).made()["token"]
+    with Visit(browser, Client(north.port, token)) as visit:
+        look = visit.page
+        go(look, "/order-rounds")
+        look.get_by_label("What it is called").fill(f"Autumn {width}")
+        look.get_by_label("Who orders for all").select_option(label="North Bench")
+        assert_well_made(look)
+        look.get_by_role("button", name="Open it").click()
+        look.wait_for_url("**/order-rounds/*-*")
+        at = look.url.removeprefix(look.base)  # type: ignore[attr-defined]
+        mill.post(
+            f"order-rounds{at[13:]}/pledges", {"material": butter, "quantity": "11.7 kg"}
+        ).made()
+        go(page, at)
+        page.get_by_label("What", exact=True).fill(name)
+        page.get_by_label("How much").fill("13 kg")
+        page.get_by_label("At most").fill("9.50")
+        assert_well_made(page)
+        page.get_by_role("button", name="Pledge it").click()
+        expect(page.get_by_role("button", name="Take it back")).to_be_visible()
+        assert re.search(r"13\s*kg", page.inner_text("main"))
+        assert not re.search(r"11\.7", page.inner_text("main")), "the other's own"
+        assert_well_made(page)
+        look.reload()
+        look.get_by_role("button", name="Close the round").click()
+        look.wait_for_load_state()
+    for _ in range(60):
+        if page.inner_text("main .tag >> nth=0") == "worked out":
+            break
+        page.wait_for_timeout(500)
+        page.reload()
+    # Alone three packs at 40.00 and 12.00; together five at 30.00 share one freight.
+    main = page.locator("main")
+    expect(main).to_contain_text(re.compile(r"132\.00\s*USD"))
+    expect(main).to_contain_text("No maker would pay less alone")
+    assert not re.search(r"11\.7", page.inner_text("main"))
+    assert_well_made(page)
+    page.get_by_role("button", name="Write these orders").click()
+    expect(main.locator(".tag.fine").nth(1)).to_be_visible()
+    assert_well_made(page)
+
+
+def test_without_javascript(plain: Page) -> None:
+    page = plain
+    go(page, "/order/plan?until=2199-01-01")
+    expect(page.locator(".errorlist")).to_contain_text("weeks")
+    go(page, "/orders?state=late")
+    page.get_by_label("That are").select_option("closed")
+    page.get_by_role("button", name="Show").click()
+    page.wait_for_url("**/orders?state=closed")

@@ -1,0 +1,135 @@
+"""From a drum that is drawn off and shared to what the makers owe each other, and its clearing."""
+
+import re
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.api.client import Client, Coop, sign_in
+from tests.browser.visiting import Visit, assert_well_made, go
+
+pytestmark = pytest.mark.xdist_group("browser")
+
+
+def test_shared_claimed_owed_cleared(
+    browser: Browser, page: Page, north: Client, shop: Coop
+) -> None:
+    width = page.viewport_size["width"] if page.viewport_size else 0
+    size, name = "phone" if width < 600 else "desk", f"Jojoba oil {width}"
+    lot = north.receive(north.material(name), "10 kg", "200.00")
+    share(page, lot)
+    with Visit(browser, shop["Mill Bench"], size=size) as visit:
+        claim(visit.page, name)
+        go(page, "/co-op")
+        assert_well_made(page)
+        page.get_by_role("link", name="Yes or no").click()
+        assert_well_made(page)
+        page.get_by_role("button", name="Yes, give it").click()
+        expect(page.locator("main")).to_contain_text(re.compile(r"You are owed 43\.00\s*USD"))
+        dispute(visit.page)
+    token = sign_in(shop.server, shop.coordinator).made()["token"]
+    with Visit(browser, Client(north.port, token), size=size) as visit:
+        go(visit.page, "/settlement")
+        expect(visit.page.locator("main")).to_contain_text("Mill Bench → North Bench")
+        expect(visit.page.locator("main")).to_contain_text("No way needs fewer.")
+        assert_well_made(visit.page)
+    pay(page)
+
+
+def share(page: Page, lot: str) -> None:
+    """4 kg of a lot, at 21.50 a kilogram."""
+    go(page, f"/lots/{lot}")
+    page.get_by_role("link", name="Share it").click()
+    assert_well_made(page)
+    page.get_by_label("How much of it").fill("4 kg")
+    page.get_by_label("at a price for a kilogram or piece").check()
+    page.get_by_role("button", name="Share it").click()
+    expect(page.locator(".errorlist")).to_have_text("How much?")
+    page.get_by_label("Price", exact=True).fill("21.50")
+    page.get_by_role("button", name="Share it").click()
+    page.wait_for_url("**/shares/*")
+    assert_well_made(page)
+
+
+def claim(page: Page, name: str) -> None:
+    """Too much of it, and then 2 kg."""
+    go(page, "/co-op")
+    assert_well_made(page)
+    page.get_by_role("link", name=name).click()
+    expect(page.locator("main")).to_contain_text(re.compile(r"21\.5000\s*USD"))
+    page.get_by_label("How much you want").fill("5 kg")
+    page.get_by_role("button", name="Ask for it").click()
+    expect(page.locator(".errorlist")).to_contain_text("left to give")
+    page.get_by_label("How much you want").fill("2 kg")
+    page.get_by_role("button", name="Ask for it").click()
+    page.wait_for_url("**/claims/*")
+    expect(page.locator("main")).to_contain_text("waits for an answer")
+    assert_well_made(page)
+
+
+def dispute(page: Page) -> None:
+    """What is owed for the goods, and that it is right after all."""
+    go(page, "/settlement")
+    expect(page.locator("main")).to_contain_text(re.compile(r"-\d+\.00\s*USD"))
+    assert_well_made(page)
+    page.get_by_role("link", name="North Bench").first.click()
+    assert_well_made(page)
+    page.get_by_role("link", name=re.compile("Goods")).last.click()
+    page.get_by_label("Why").fill("one of the cans leaked")
+    page.get_by_role("button", name="I dispute it").click()
+    expect(page.locator("main")).to_contain_text("by you: one of the cans leaked")
+    assert_well_made(page)
+    page.get_by_label("Why").fill("it was ours")
+    page.get_by_role("button", name="It is right after all").click()
+    expect(page.locator(".note")).to_have_count(0)
+
+
+def pay(page: Page) -> None:
+    """What was owed; nothing is left then."""
+    go(page, "/settlement")
+    page.get_by_label("I was paid").check()
+    page.get_by_label("How much").fill("43.00")
+    page.get_by_label("How, and what for").fill("bank, for the oil")
+    assert_well_made(page)
+    page.get_by_role("button", name="Write it down").click()
+    page.wait_for_url("**/movements/*")
+    assert_well_made(page)
+    go(page, "/settlement")
+    expect(page.locator("main .rows").first).to_contain_text(re.compile(r"\b0\.00\s*USD"))
+
+
+def test_a_drum_is_drawn_off(page: Page, north: Client, shop: Coop) -> None:
+    width = page.viewport_size["width"] if page.viewport_size else 0
+    lot = north.receive(north.material(f"Castor oil {width}"), "200 kg", "760.00")
+    go(page, f"/lots/{lot}")
+    page.get_by_role("link", name="Draw it off").click()
+    page.locator("[name=draws-0-net]").fill("120 kg")
+    page.locator("[name=draws-1-net]").fill("77 kg")
+    page.locator("[name=draws-1-maker]").select_option(label="Mill Bench")
+    assert_well_made(page)
+    page.get_by_role("button", name="It is drawn off").click()
+    page.wait_for_url("**/decantings/*")
+    expect(page.locator("main")).to_contain_text(re.compile(r"3\s*kg"))
+    # 760.00 for 197 kg: each kilogram carries its part of the heel.
+    expect(page.locator("main")).to_contain_text(re.compile(r"462\.94\s*USD"))
+    expect(page.locator("main")).to_contain_text(re.compile(r"297\.06\s*USD"))
+    assert_well_made(page)
+    go(page, "/deposits")
+    page.get_by_label("How much").fill("25.00")
+    page.get_by_label("What for").fill(f"drum {width}")
+    page.get_by_role("button", name="Keep it").click()
+    expect(page.locator("main .rows")).to_contain_text(f"drum {width}")
+    assert_well_made(page)
+    page.get_by_role("button", name="It came back").first.click()
+    expect(page.locator("main .tag.fine").first).to_contain_text("back")
+
+
+def test_without_javascript(plain: Page) -> None:
+    page = plain
+    go(page, "/settlement/statement?month=2025-05")
+    page.get_by_role("link", name="The next month").click()
+    expect(page.locator("h1")).to_contain_text("1 Jun 2025")
+    go(page, "/settlement")
+    page.get_by_label("Up to and with").fill("2199-01-01")
+    page.get_by_role("button", name="Close it for good").click()
+    expect(page.locator(".errorlist")).to_contain_text("over")
