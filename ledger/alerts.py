@@ -15,7 +15,7 @@ from decimal import Decimal
 from typing import Final
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import connection
 from django.db.models import QuerySet
 
 from ledger import outbox
@@ -31,7 +31,7 @@ from ledger.models import Alert, AlertKind, Watch
 from ledger.outbox import Work
 from ledger.quantities import Quantity
 from ledger.roles import Verb
-from ledger.statements import run
+from ledger.statements import run, unhurried
 from ledger.usage_reading import mean_daily_use
 
 LOW_STOCK: Final = AlertKind.LOW_STOCK
@@ -187,7 +187,7 @@ def sweep_all(*, now: datetime) -> int:
     """Sweep every co-op, each in a transaction of its own; returns how many checks are owed."""
     owed = 0
     for coop_id, _ in all_coops():
-        with transaction.atomic(durable=True):
+        with unhurried():
             set_walls(coop_id, None)
             owed += sweep(coop_id, now=now) or 0
     return owed

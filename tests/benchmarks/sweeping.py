@@ -133,8 +133,9 @@ def _sweep(stock: Stock, moment: datetime) -> tuple[float, int | None]:
 
     from ledger.access import set_walls
     from ledger.alerts import sweep
+    from ledger.statements import unhurried
 
-    with transaction.atomic():
+    with unhurried():
         set_walls(stock.coop_id, None)
         start = time.perf_counter()
         owed = sweep(stock.coop_id, now=moment)
