@@ -74,3 +74,82 @@ def _with_offer(
             if row[q] < after[q]:
                 after[q], counts[q] = row[q], packs[q]
     return after, counts
+
+
+@dataclass(frozen=True, slots=True)
+class Packs:
+    """Packs of one choice: of `size`, each at the price of a tier from its first pack on."""
+
+    choice: int
+    size: int
+    tiers: Sequence[tuple[int, int]]
+
+
+class Mix:
+    """The cheapest packs of all suppliers together that hold a need, whatever of each.
+
+    Of each seller it takes what it costs to have anything of it at all, by what its prices are
+    multiplied, and its packs. No plan of these packs costs less than `cost`: a tier's price is
+    taken for any number from its first pack on.
+    """
+
+    def __init__(self, need: int, sellers: Sequence[tuple[int, int, Sequence[Packs]]]) -> None:
+        self._need = need
+        self._steps = []
+        best = [0] + [_NONE] * need
+        for fee, part, offered in sellers:
+            row, rows = [cost + fee for cost in best], []
+            for packs in offered:
+                rows.append((packs, part, row))
+                row = _with_packs(row, packs, part)
+            self._steps.append((best, rows, row))
+            best = list(map(min, best, row))
+        self.cost = best[need]
+
+    def packs(self) -> dict[int, int]:
+        """How many packs of which choice."""
+        found, q = {}, self._need
+        for before, rows, last in reversed(self._steps):
+            if before[q] <= last[q]:
+                continue
+            after = last
+            for packs, part, row in reversed(rows):
+                if count := _taken(row, after[q], q, packs, part):
+                    found[packs.choice] = count
+                    q = max(0, q - count * packs.size)
+                after = row
+        return found
+
+
+def _with_packs(row: list[int], packs: Packs, part: int) -> list[int]:
+    """The least costs of each quantity, where packs may be added to what `row` holds."""
+    best, size = row, packs.size
+    for first, price in packs.tiers:
+        cost, more = price * part, []
+        if first == 1:
+            more = row.copy()
+            for q in range(1, len(more)):
+                with_one = more[q - size if q > size else 0] + cost
+                more[q] = min(more[q], with_one)
+        else:
+            take = first * size
+            for q in range(len(row)):
+                with_first = row[q - take if q > take else 0] + first * cost
+                with_one = more[q - size if q > size else 0] + cost if q else with_first
+                more.append(min(with_first, with_one))
+        best = list(map(min, best, more)) if best is not row or first > 1 else more
+    return best
+
+
+def _taken(row: list[int], cost: int, q: int, packs: Packs, part: int) -> int:
+    """How many packs lead from `row` to this cost of holding `q`."""
+    if row[q] == cost:
+        return 0
+    count = min(first for first, _ in packs.tiers)
+    while row[max(0, q - count * packs.size)] + _price(packs, count) * part != cost:
+        count += 1
+    return count
+
+
+def _price(packs: Packs, count: int) -> int:
+    return min(count * price for first, price in packs.tiers if first <= count)

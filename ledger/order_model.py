@@ -73,10 +73,6 @@ class Model:
         spent = {supplier: values[column] for supplier, column in self.amounts.items()}
         return {supplier: amount for supplier, amount in spent.items() if amount}
 
-    def of_suppliers(self) -> list[int]:
-        """The columns of suppliers and of free freight, which are the same for the same terms."""
-        return [*self.ordered, *self.free.values()]
-
     def values(self, packs: Sequence[int]) -> list[int]:
         """The values of all columns that mean these packs."""
         found = [0] * len(self.program.costs)

@@ -1,18 +1,18 @@
-"""How an order plan is searched for: covers first, then packs, then everything, until a moment.
+"""How an order plan is searched for: a choice among covers first, then everything, until a moment.
 
-The choice among covers is a small program, since each material has one cover at each supplier
-instead of all their packs. What it finds lies close to the best, and the whole program needs then
-mostly to prove it.
+Where there is much to choose from, what the choice among covers finds lies close to the best, and
+so does its bound. The whole program then needs mostly to prove it, or is not asked at all.
 """
 
 import time
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
+from ledger.cover_choice import CoverChoice
 from ledger.covers import LONGEST_TABLE, Cover, cheapest_cover
 from ledger.order_model import Model, model_of
 from ledger.order_numbers import Choice, Question, Tier
@@ -29,7 +29,7 @@ _SECOND: Final = 10**9
 _FEW: Final = 40
 # Up to so many, a start is found as fast by the whole question itself as by stages.
 _MANY: Final = 2_000
-_OF_COVERS, _OF_PACKS = Decimal("0.004"), Decimal("0.001")
+_NEAR: Final = Decimal("0.001")
 _ALL_TABLES: Final = 1_500_000
 
 
@@ -50,11 +50,16 @@ class _Best:
     packs: Packs | None = None
     cost: int | None = None
 
-    def hear(self, packs: Packs) -> None:
-        """Keep these if they are cheaper."""
+    def hear(self, packs: Packs) -> int | None:
+        """Keep these if they are cheaper; what the best cost now."""
         cost = self.judge(packs)
         if cost is not None and (self.cost is None or cost < self.cost):
             self.packs, self.cost = packs, cost
+        return self.cost
+
+    def near(self, bound: int, within: Decimal) -> bool:
+        """Whether they cost no more than a part of them above the bound."""
+        return self.cost is not None and self.cost - bound <= within * self.cost
 
 
 def search(question: Question, judge: Judge, *, until: int, within: Decimal) -> Outcome:
@@ -67,8 +72,8 @@ def search(question: Question, judge: Judge, *, until: int, within: Decimal) -> 
     if len(question.choices) <= _FEW:
         in_packs |= set(_suppliers(question))
     else:
-        _start(question, best, until, within)
-    while True:
+        bound = _start(question, best, until, within)
+    while not best.near(bound, within):
         model = model_of(question, in_packs)
         start = None if best.packs is None else model.values(best.packs)
         found = _solve(model.program, until, within=within, start=start)
@@ -76,11 +81,11 @@ def search(question: Question, judge: Judge, *, until: int, within: Decimal) -> 
             return Outcome(None, 0, True)
         bound = max(bound, found.bound)
         beyond = _hear(question, best, model, found)
-        near = best.cost is not None and best.cost - bound <= within * best.cost
         more = set(beyond or _suppliers(question)) - in_packs
-        if near or not more or time.monotonic_ns() >= until:
-            return Outcome(best.packs, bound, False)
+        if not more or time.monotonic_ns() >= until:
+            break
         in_packs |= more
+    return Outcome(best.packs, bound, False)
 
 
 def _suppliers(question: Question) -> range:
@@ -96,41 +101,29 @@ def _hear(question: Question, best: _Best, model: Model, found: Found) -> Mappin
     return beyond
 
 
-def _start(question: Question, best: _Best, until: int, within: Decimal) -> None:
+def _start(question: Question, best: _Best, until: int, within: Decimal) -> int:
     """A plan to begin from: each material's cheapest cover and, where there is much to choose
-    from, the best choice among covers, and packs anew of the suppliers of that choice."""
+    from, what a choice among covers comes to. Returns what no plan costs less than."""
     covers = _covers(question)
     cheapest: dict[int, tuple[int, int]] = {}
     for place, (choice, _) in enumerate(covers):
         cost = (choice.tiers[0].price, place)
         cheapest[choice.material] = min(cost, cheapest.get(choice.material, cost))
-    taken = _packs(question, [covers[place][1] for _, place in cheapest.values()])
-    best.hear(_topped_up(question, taken, _lacking(question, taken)))
-    if len(question.choices) > _MANY:
-        _start_by_stages(question, best, covers, until, within)
 
+    def hear(packs: Packs) -> int | None:
+        return best.hear(_topped_up(question, packs, _lacking(question, packs)))
 
-def _start_by_stages(
-    question: Question, best: _Best, covers: Sequence[_Covering], until: int, within: Decimal
-) -> None:
+    hear(_packs(question, [covers[place][1] for _, place in cheapest.values()]))
+    if len(question.choices) <= _MANY:
+        return 0
+    choice_of_covers = CoverChoice(question)
+    for choice, packs in covers:
+        choice_of_covers.add(choice.material, packs)
     began = time.monotonic_ns()
-    third = (until - began) // 3
-    choices = tuple(choice for choice, _ in covers)
-    of_covers = replace(question, needs=(1,) * len(question.needs), choices=choices)
-    small = model_of(of_covers, _suppliers(question))
-    found = _solve(small.program, began + third, within=max(_OF_COVERS, within / 2))
-    if found.values is None:
-        return
-    chosen = zip(small.packs(found.values), covers, strict=True)
-    best.hear(_packs(question, [packs for taken, (_, packs) in chosen if taken]))
-    model = model_of(question, ())
-    lowest, highest = list(model.program.lowest), list(model.program.highest)
-    for column, of_cover in zip(model.of_suppliers(), small.of_suppliers(), strict=True):
-        lowest[column] = highest[column] = found.values[of_cover]
-    narrow = replace(model.program, lowest=lowest, highest=highest)
-    start = None if best.packs is None else model.values(best.packs)
-    found = _solve(narrow, began + 2 * third, within=max(_OF_PACKS, within / 2), start=start)
-    _hear(question, best, model, found)
+    # Only the whole program proves to the last cent; short of that the choice is sooner there.
+    share = (until - began) // 3 if within < _NEAR else 4 * (until - began) // 5
+    choice_of_covers.search(hear, began + share, max(within, _NEAR))
+    return choice_of_covers.bound
 
 
 def _packs(question: Question, covers: Sequence[Mapping[int, int]]) -> list[int]:

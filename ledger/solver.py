@@ -6,6 +6,7 @@ answer that breaks a rule. What is taken from the solver is its bound, rounded d
 when first asked, and works with one thread.
 """
 
+import threading
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -18,6 +19,8 @@ from typing import Any, Final
 _HALF: Final = Fraction(49, 100)
 _FINE: Final = Fraction(1, 10**7)
 _LEAST_SECONDS: Final = Fraction(1, 20)
+# What a row is worth is told in so many parts of one.
+WORTH: Final = 1 << 20
 
 
 @dataclass(slots=True)
@@ -41,12 +44,13 @@ class Program:
         self.whole.append(whole)
         return len(self.costs) - 1
 
-    def row(self, terms: Mapping[int, int], least: int) -> None:
-        """The sum of factor times column is at least this."""
+    def row(self, terms: Mapping[int, int], least: int) -> int:
+        """The sum of factor times column is at least this; which row it is."""
         self.columns.extend(terms)
         self.factors.extend(terms.values())
         self.starts.append(len(self.columns))
         self.least.append(least)
+        return len(self.least) - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +86,43 @@ def solve(
     return Found(again.values or found.values, max(again.bound, found.bound), again.impossible)
 
 
+class Relaxation:
+    """A program whose answers need not be whole, asked again and again within other bounds."""
+
+    def __init__(self, program: Program) -> None:
+        import highspy
+
+        self._optimal = highspy.HighsModelStatus.kOptimal
+        self._solver = highspy.Highs()  # type: ignore[no-untyped-call]
+        for name, value in {"output_flag": False, "threads": 1}.items():
+            self._solver.setOptionValue(name, value)
+        model = _model(program, highspy)
+        model.integrality_ = []
+        self._solver.passModel(model)
+
+    def ask(self, bounds: Mapping[int, tuple[int, int]]) -> "Relaxed | None":
+        """The cheapest with these columns between these bounds, or None."""
+        for column, (lowest, highest) in bounds.items():
+            self._solver.changeColBounds(column, lowest, highest)
+        self._solver.run()
+        if self._solver.getModelStatus() != self._optimal:
+            return None
+        answer = self._solver.getSolution()
+        return Relaxed(
+            tuple(round(value * WORTH) for value in answer.col_value),
+            tuple(max(0, round(worth * WORTH)) for worth in answer.row_dual),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Relaxed:
+    """The values of columns, and what the cost would rise by if a row asked for one more; both in
+    parts of WORTH, and no more exact than the solver is."""
+
+    values: tuple[int, ...]
+    worths: tuple[int, ...]
+
+
 def _costs(program: Program, values: Sequence[int]) -> int:
     return sum(cost * value for cost, value in zip(program.costs, values, strict=True))
 
@@ -108,7 +149,14 @@ def _run(
         solution = highspy.HighsSolution()
         solution.col_value = list(start)
         solver.setSolution(solution)
-    solver.run()
+    heard = _Heard(solver)
+    # While it cuts it may not look at its time for long, so it is not waited for.
+    running = threading.Thread(target=solver.run)
+    running.start()
+    running.join(_binary(max(seconds, _LEAST_SECONDS) + _LEAST_SECONDS))
+    if running.is_alive():
+        heard.over = True
+        return Found(heard.values, heard.bound, False), heard.told
     info = solver.getInfo()
     told = info.objective_function_value
     if solver.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
@@ -116,6 +164,26 @@ def _run(
     there = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
     values = tuple(round(value) for value in solver.getSolution().col_value) if there else None
     return Found(values, _below(info.mip_dual_bound), False), told
+
+
+class _Heard:
+    """What a solver that is at work has found so far."""
+
+    def __init__(self, solver: Any) -> None:
+        self.values: tuple[int, ...] | None = None
+        self.told: Any = 0
+        self.bound = 0
+        self.over = False
+        solver.cbMipImprovingSolution.subscribe(self._better)
+        solver.cbMipInterrupt.subscribe(self._asked)
+
+    def _better(self, event: Any) -> None:
+        self.values = tuple(round(value) for value in event.data_out.mip_solution)
+        self.told = event.data_out.objective_function_value
+
+    def _asked(self, event: Any) -> None:
+        self.bound = max(self.bound, _below(event.data_out.mip_dual_bound))
+        event.interrupt(self.over)
 
 
 def _model(program: Program, highspy: Any) -> Any:

@@ -5,7 +5,7 @@
 create or replace function ledger_sweep_watches(window_begins timestamptz, at timestamptz)
 returns bigint
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp
-set work_mem = '32MB' as $$
+set work_mem = '32MB' set enable_indexscan = off as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
   day date;
@@ -35,7 +35,8 @@ begin
   select (at at time zone c.time_zone)::date into day from ledger_coop c where c.id = coop;
   -- What `ledger_position` says of one material, of all that are watched at once: asked one by one,
   -- a hundred thousand of them would take longer than to add up every posting there is. What may
-  -- not be used is little, so it is found first, and all else is not looked up.
+  -- not be used is little, so it is found first, and all else is not looked up. Tables are read in
+  -- the order in which they lie: by an index they would be read here and there.
   insert into ledger_outbox (coop_id, maker_id, id, task, subject)
   with usable as (
     select h.maker_id, h.material_id, sum(h.quantity) as quantity
