@@ -1,7 +1,7 @@
 """A round reckoned: within highest prices, fair, to the cent and the last grain."""
 
 from collections.abc import Callable, Hashable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import combinations
 from math import ceil
@@ -189,6 +189,22 @@ def test_with_little_time_few_groups_are_asked() -> None:
     found = reckon(pledges, order, set(OFFERS), coin=CENT, seconds=D(0))
     assert found.split is not None
     assert found.split.groups == 13 < found.split.all_groups
+    found = reckon(pledges, order, set(OFFERS), coin=CENT, seconds=D(60))
+    assert found.split is not None
+    assert found.split.groups == found.split.all_groups == 63
+
+
+def test_goods_that_cost_nothing_carry_their_freight_by_quantity() -> None:
+    """28.00 of freight over 3 kg and 1 kg."""
+    gifts = {m: replace(OFFERS[m], prices=(PackPrice(1, D(0)),)) for m in (OIL, WAX)}
+
+    def planner(quantities: Mapping[UUID, Decimal]) -> Ordered:
+        packs = {gifts[m]: ceil(quantity / gifts[m].size) for m, quantity in quantities.items()}
+        return Ordered(bill(packs, {SUPPLIER: Terms(flat=D(28))}, CENT))
+
+    found = reckoned(oil(NORTH, 3000), Pledge(NORTH, WAX, D(1000), False), planner=planner)
+    (share,) = found.shares
+    assert [line.amount for line in share.lines] == [D(21), D(7)]
 
 
 @st.composite
@@ -204,7 +220,7 @@ def rounds(draw: st.DrawFn) -> list[Pledge]:
     ]
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(rounds())
 def test_what_holds_of_every_round(pledges: list[Pledge]) -> None:
     found = reckoned(*pledges)
