@@ -56,6 +56,7 @@ def test_an_order_below_its_least_amount_is_paid_at_that() -> None:
     assert paid(flat=D(9), free_from=D(39)) == 47
     assert paid(flat=D(9), free_from=D(39), minimum=D(39)) == 39
     assert paid(per_kg=D("0.015")) == D("38.63")
+    assert paid(per_kg=D(15)) == 668
     # Two orders are paid one beside the other; a coin of 5 cents.
     apart = [SACK, replace(TIN, supplier="press")]
     terms = {"mill": Terms(per_kg=D("0.0155")), "press": Terms(flat=D(3))}

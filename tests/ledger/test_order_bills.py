@@ -110,18 +110,18 @@ def test_freight_is_rounded_once_halves_up() -> None:
 
 
 def test_a_bill_is_of_each_supplier() -> None:
-    """6 pails at 1.00 and 2 tins at 7.00 are 20.00, their 8.18 kg at 0.50 are 4.09."""
-    terms = {"mill": Terms(per_kg=D("0.5")), "press": Terms(flat=D(3))}
+    """6 pails at 1.00 and 2 tins at 7.00 are 20.00, their 8.18 kg at 5.00 are 40.90."""
+    terms = {"mill": Terms(per_kg=D(5)), "press": Terms(flat=D(3))}
     orders = bill({PAIL: 6, BAG: 4, TIN: 2}, terms, CENT)
     pails, tins, bags = PlanLine(PAIL, 6, D(1)), PlanLine(TIN, 2, D(7)), PlanLine(BAG, 4, D("0.40"))
     assert orders == (
-        SupplierOrder("mill", (pails, tins), goods=D(20), freight=D("4.09")),
+        SupplierOrder("mill", (pails, tins), goods=D(20), freight=D("40.90")),
         SupplierOrder("press", (bags,), goods=D("1.60"), freight=D(3)),
     )
     assert pails.quantity == 15
     assert pails.amount == 6
-    assert [order.cost for order in orders] == [D("24.09"), D("4.60")]
-    assert total(orders) == D("28.69")
+    assert [order.cost for order in orders] == [D("60.90"), D("4.60")]
+    assert total(orders) == D("65.50")
     assert bill({PAIL: 0}, terms, CENT) == ()
     assert total(()) == 0
     with pytest.raises(Invalid):
