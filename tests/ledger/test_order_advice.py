@@ -67,10 +67,9 @@ def test_an_order_below_its_least_amount_is_paid_at_that() -> None:
 def test_the_steps_of_a_line() -> None:
     """25 are three sacks for 24.00, as four are. Two tins beside them are 14.00; 6.00 of freight.
 
-    Freight is free from 50.00: 36.00 more, which three sacks at 8.00 do not reach, and six at 6.00
-    do.
+    Freight is free from 51.00: 37.00 of sacks, which are seven, since five have the lower price.
     """
-    terms = {"mill": Terms(flat=D(6), free_from=D(50))}
+    terms = {"mill": Terms(flat=D(6), free_from=D(51))}
     needs = [Need("wax", D(2)), Need("clay", D(25))]
     plan = plan_of({SACK: 3, TIN: 2}, terms)
     clay, wax = advice(plan, needs, terms)
@@ -80,7 +79,7 @@ def test_the_steps_of_a_line() -> None:
         (
             step(3, 30, "44", 0, "0"),
             step(4, 40, "44", 10, "0"),
-            step(6, 60, "50", 30, "6"),
+            step(7, 70, "56", 40, "12"),
         ),
         None,
     )
@@ -104,12 +103,15 @@ def test_freight_by_mass_is_rounded_to_the_coin() -> None:
 
 
 def test_steps_below_the_least_amount_are_left_out() -> None:
-    """Of 11 only two sacks for 16.00 are needed; 24.00 must be ordered, three or four."""
-    terms = {"mill": Terms(minimum=D(24))}
+    """Of 11 only two sacks for 16.00 are needed; 24.00 must be ordered, three or four.
+
+    With 8.00 of freight two would cost that, but their goods do not.
+    """
+    terms = {"mill": Terms(minimum=D(24), flat=D(8))}
     [told] = advice(plan_of({SACK: 4}, terms), [Need("clay", D(11))], terms)
-    assert told.steps == (step(4, 40, "24", 0, "0"),)
+    assert told.steps == (step(4, 40, "32", 0, "0"),)
     [told] = advice(plan_of({SACK: 3}, terms), [Need("clay", D(11))], terms)
-    assert told.steps == (step(3, 30, "24", 0, "0"), step(4, 40, "24", 10, "0"))
+    assert told.steps == (step(3, 30, "32", 0, "0"), step(4, 40, "32", 10, "0"))
 
 
 def test_what_other_offers_hold_is_not_missing() -> None:
@@ -158,6 +160,17 @@ def test_the_cheapest_to_use_is_told() -> None:
     assert alone.best is None
 
 
+def test_of_steps_as_cheap_the_smallest_is_told() -> None:
+    """A break that lowers nothing: three sacks or four, each gram 0.80."""
+    sack = replace(SACK, prices=(PackPrice(1, D(8)), PackPrice(4, D(8))), shelf_months=D(9))
+    needs, terms = [Need("clay", D(25), D(10))], {"mill": Terms()}
+    [told] = advice(plan_of({sack: 4}, terms), needs, terms)
+    assert [one.per_usable for one in told.steps] == [D("0.8"), D("0.8")]
+    assert told.best == told.steps[0]
+    [told] = advice(plan_of({sack: 3}, terms), needs, terms)
+    assert told.best is None
+
+
 def test_what_expires_before_is_used_before() -> None:
     """10 a month. A drum that keeps for two months takes 20 of the 50 that sacks have time for."""
     terms = {"mill": Terms(), "press": Terms()}
@@ -195,3 +208,7 @@ def test_a_price_of_nothing_reaches_no_amount() -> None:
         (3, D(21)),
         (4, D(20)),
     ]
+    cheap = replace(SACK, prices=(PackPrice(1, D("0.10")),))
+    terms = {"mill": Terms(flat=D(6), free_from=D("0.50"))}
+    [told] = advice(plan_of({cheap: 1}, terms), [Need("clay", D(1))], terms)
+    assert [(one.packs, one.cost) for one in told.steps] == [(1, D("6.10")), (5, D("0.50"))]
