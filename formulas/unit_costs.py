@@ -1,6 +1,6 @@
 """What a unit of a product costs: as planned today, and as its last batches and fills came out."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -26,6 +26,8 @@ from ledger.roles import Verb
 
 ZERO = Decimal(0)
 LAST = 5
+# Units of a batch of what was not made yet.
+NEVER_MADE = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +79,7 @@ def unit_cost_of(actor: Actor, *, product: UUID | str, units: int | None = None)
     actor.must(Verb.SEE_COSTS)
     found = product_for(actor, product)
     last = last_made(found)
-    batches = [made.units for made in last if made.batch_id]
-    wanted = units or (batches[0] if batches else 100)
+    wanted = units or usual_units([found])[found.id]
     version = version_to_make(actor, found.formula_id)
     fill = fill_grams_of(found, version)
     needs = needs_per_gram(str(found.formula_id), recipes_under(version))
@@ -121,6 +122,16 @@ def planned_batch(
         output_grams=output,
         units=units,
     )
+
+
+def usual_units(products: Sequence[Product]) -> dict[UUID, int]:
+    """Units in a batch of each: as many as in the last one; where there was none, a hundred."""
+    made = Making.objects.filter(
+        batch__product__in=products, batch__making=F("id"), units__isnull=False
+    )
+    newest = made.order_by("batch__product", "-happened_at", "-id").distinct("batch__product")
+    last = dict(newest.values_list("batch__product", "units"))
+    return {product.id: last.get(product.id) or NEVER_MADE for product in products}
 
 
 def last_made(product: Product) -> list[Made]:

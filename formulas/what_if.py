@@ -15,7 +15,7 @@ from formulas.errors import CostUnknown
 from formulas.models import Product
 from formulas.pricing import price_for_margin
 from formulas.rollup import Levels, as_costs, level_order, told
-from formulas.unit_costs import planned_batch
+from formulas.unit_costs import planned_batch, usual_units
 from ledger.access import Actor, materials_for
 from ledger.costing import GRAMS_PER_KG, round_stored
 from ledger.errors import Invalid
@@ -116,15 +116,16 @@ def what_if(
     actor: Actor,
     *,
     changes: Sequence[Change],
-    batch_units: int = 100,
+    batch_units: int | None = None,
     margin_percent: Decimal | None = None,
     limit: int = 100,
 ) -> WhatIf:
     """What other prices of materials would do to all formulas in force and all products.
 
     Everything else costs what it costs now. Batches are of `batch_units`, for what is paid once a
-    batch. Figures are rounded, and no price is to be set by them: `unit_cost_of` is exact. A fixed
-    number of queries, whatever there is. Raises NotFound, Forbidden, CostUnknown, Invalid.
+    batch, or as large as the last one of each product. Figures are rounded, and no price is to be
+    set by them: `unit_cost_of` is exact. A fixed number of queries, whatever there is. Raises
+    NotFound, Forbidden, CostUnknown, Invalid.
     """
     actor.must(Verb.SEE_COSTS)
     materials = _materials(actor, changes)
@@ -144,6 +145,7 @@ def what_if(
         for n in levels.touched(material.id for material in materials).tolist()
     }
     changed = {material.id for material in materials}
+    usual = usual_units(products) if batch_units is None else {}
     moved = []
     for product in products:
         n = place[product.formula_id]
@@ -151,7 +153,8 @@ def what_if(
             item.material_id in changed for item in product.packaging.all()
         ):
             per_gram = (told(before[n]), told(after[n]))
-            moved.append(_product(product, per_gram, (old, new), batch_units, margin_percent))
+            units = batch_units or usual[product.id]
+            moved.append(_product(product, per_gram, (old, new), units, margin_percent))
     return WhatIf(
         formulas=_formulas(actor, touched, limit),
         formulas_changed=len(touched),
@@ -160,12 +163,11 @@ def what_if(
     )
 
 
-def costs_of_products(
-    actor: Actor, *, named: str = "", batch_units: int = 100, limit: int = 100
-) -> list[ProductCost]:
+def costs_of_products(actor: Actor, *, named: str = "", limit: int = 100) -> list[ProductCost]:
     """What a unit of each product costs now, by name, of those whose name has this in it.
 
-    Rounded as `what_if` is, and in as few queries. Raises Forbidden.
+    Batches are as large as the last one of each. Rounded as `what_if` is, and in as few queries.
+    Raises Forbidden.
     """
     actor.must(Verb.SEE_COSTS)
     levels = levels_of(actor)
@@ -176,10 +178,11 @@ def costs_of_products(
     costs = {id: cost.each for id, cost in present.items()}
     rolled = levels.rolled(as_costs(levels.materials, costs))
     place = {id: n for n, id in enumerate(levels.formulas)}
+    units = usual_units(products)
     return [
         ProductCost(
             product,
-            _per_unit(product, told(rolled[place[product.formula_id]]), costs, batch_units),
+            _per_unit(product, told(rolled[place[product.formula_id]]), costs, units[product.id]),
         )
         for product in products
     ]

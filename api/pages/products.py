@@ -22,8 +22,6 @@ from ledger.roles import Verb
 
 MOST, MOST_NAMES = 60, 300
 PACKED = 3
-# A batch of so many pieces, for what is paid once a batch.
-BATCH_UNITS = 100
 
 
 class Products(Screen):
@@ -35,9 +33,7 @@ class Products(Screen):
         text = request.GET.get("q", "").strip()[:100]
         kind = tables.asked(request)
         most = tables.MOST_ROWS if kind else MOST
-        found = what_if.costs_of_products(
-            self.actor, named=text, batch_units=BATCH_UNITS, limit=most + 1
-        )
+        found = what_if.costs_of_products(self.actor, named=text, limit=most + 1)
         if kind:
             columns = [said("Product"), said("Formula"), said("Fill")]
             columns += [f"{said('A piece costs')}, {self.actor.currency}"]
@@ -233,7 +229,6 @@ class WhatIf(Screen):
             return what_if.what_if(
                 self.actor,
                 changes=[change],
-                batch_units=BATCH_UNITS,
                 margin_percent=typed["margin_percent"],
                 limit=MOST,
             )

@@ -31,7 +31,7 @@ class WhatIfIn(Body):
         min_value=1,
         max_value=1_000_000,
         required=False,
-        help_text="For what is paid once a batch; 100.",
+        help_text="For what is paid once a batch; as many as in the last one of each.",
     )
     margin_percent = DecimalText(
         least="0", most="99.99", required=False, help_text="Prices at this margin are told too."
