@@ -11,8 +11,9 @@ from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
 
-from ledger.access import Actor
+from ledger.access import Actor, material_for
 from ledger.errors import Invalid
+from ledger.models import Material
 from ledger.roles import Verb
 from ledger.statements import run
 from ledger.usage_reading import IS_USE
@@ -37,6 +38,19 @@ select m.id, m.name, m.measured_by = 'count', h.stored, h.store, h.pots, h.shops
        sum(h.store) over (), sum(h.pots) over (), sum(h.shops) over (), count(*) over ()
   from held h join ledger_material m on m.coop_id = %(coop)s and m.id = h.material_id
  order by m.name, m.id limit %(limit)s
+"""
+# What moved one material up to a day, by place and kind of entry.
+_MOVED: Final = """
+select a.kind, e.kind, sum(p.quantity), sum(p.value)
+  from ledger_lot l
+  join ledger_posting p on p.coop_id = l.coop_id and p.lot_id = l.id
+  join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
+   and a.kind in ('store', 'batch', 'consignment')
+  join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
+ where l.coop_id = %(coop)s and l.material_id = %(material)s and p.maker_id = %(maker)s
+   and p.happened_on <= %(day)s
+ group by a.kind, e.kind having sum(p.quantity) <> 0 or sum(p.value) <> 0
+ order by a.kind = 'store' desc, a.kind, min(e.happened_at)
 """
 _USED: Final = f"""
 with used as (
@@ -114,6 +128,16 @@ class Valuation:
 
 
 @dataclass(frozen=True, slots=True)
+class Moved:
+    """What entries of one kind moved into a place, below zero out of it: quantity and value."""
+
+    place: str
+    kind: str
+    quantity: Decimal
+    value: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class Gone:
     """So much of a material left in a period, and the cost that went with it."""
 
@@ -149,6 +173,18 @@ def valuation(actor: Actor, *, on: date, limit: int = 100) -> Valuation:
     rows = _rows(actor, _WORTH, limit=limit, day=on)
     store, pots, shops, count = rows[0][7:] if rows else (Decimal(0), Decimal(0), Decimal(0), 0)
     return Valuation(on, [Worth(*row[:7]) for row in rows], store, pots, shops, count)
+
+
+def moved_up_to(
+    actor: Actor, *, material: UUID | str, on: date
+) -> tuple[Material, Sequence[Moved]]:
+    """What moved a material up to the end of a day, the store first. In two queries.
+
+    Raises NotFound, Forbidden.
+    """
+    actor.must(Verb.SEE_COSTS)
+    found = material_for(actor, material)
+    return found, [Moved(*row) for row in _rows(actor, _MOVED, material=found.id, day=on)]
 
 
 def used_between(actor: Actor, first: date, last: date, *, limit: int = 100) -> Period:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import Any, ClassVar, Final
+from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
@@ -13,6 +14,7 @@ from api.pages.forms import DayField, PageForm
 from api.pages.screen import Screen
 from formulas import comparing
 from formulas.comparing import Compared
+from formulas.explaining_worth import explain_worth
 from formulas.variances import FORMULAS
 from ledger import book_reading
 from ledger.access import day_of
@@ -70,6 +72,19 @@ class Books(Screen):
         return self.show(form=form, found=found, status=422 if form.errors else 200)
 
 
+class Worth(Screen):
+    """How the worth of one material came about; opened in place."""
+
+    template = "pages/working_page.html"
+    fragment = "pages/working.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        form = OnForm(request.GET, reader=self.reader)
+        on = form.cleaned_data["on"] if form.is_valid() else day_of(self.actor, self.now)
+        figure = explain_worth(self.actor, material=id, on=on)
+        return self.show(figure=figure, back=f"/books?on={on}")
+
+
 class PeriodForm(PageForm):
     first = DayField(label=_("From"))
     last = DayField(label=_("Until"))
@@ -125,11 +140,15 @@ class Sold(OfDays):
     template = "pages/books_sold.html"
 
     def of(self, first: date, last: date, form: PeriodForm, kind: str) -> HttpResponse:
+        expensed = book_reading.expensed_between(self.actor, first, last)
+        if kind and tables.which(self.request) == "expensed":
+            columns = [said("Kind"), said("Account"), f"{said('At cost')}, {self.actor.currency}"]
+            cells = ((one.kind, one.name, one.value) for one in expensed)
+            return tables.file(kind, tables.Table(f"expensed-{first}-{last}", columns, cells))
         most = tables.MOST_ROWS + 1 if kind else MOST
         found = book_reading.sold_between(self.actor, first, last, limit=most)
         if kind:
             return tables.file(kind, _gone(found, "sold", said("Sold"), self.actor.currency))
-        expensed = book_reading.expensed_between(self.actor, first, last)
         return self.show(form=form, found=found, expensed=expensed)
 
 

@@ -22,7 +22,7 @@ from formulas.fill_reading import PastYield, UnitsSeen
 from formulas.leftovers import Leftover
 from formulas.models import Batch
 from formulas.unit_weighings import FilledUnits, Weighed
-from ledger.access import Actor, find
+from ledger.access import Actor, day_of, find
 from ledger.errors import Refusal
 from ledger.lot_reading import show_lot
 from ledger.quantities import Quantity, parse_quantity
@@ -58,7 +58,12 @@ class Fills(Screen):
         told = [(row, filling.reconciled(row, row.weighed_grams)) for row in rows]
         cells = [
             (
-                *(row.happened_at.date(), row.product.name, row.lot.code, row.bulk_lot.code),
+                *(
+                    day_of(self.actor, row.happened_at),
+                    row.product.name,
+                    row.lot.code,
+                    row.bulk_lot.code,
+                ),
                 *(row.units, found.bulk_in, found.filled, found.unexplained),
             )
             for row, found in told
@@ -288,7 +293,7 @@ class Units(Screen):
             seen = fill_reading.units_seen(self.actor, of, now=self.now)
             kind = tables.asked(self.request)
             if kind:
-                return tables.file(kind, _weights(seen))
+                return tables.file(kind, _weights(self.actor, seen))
             facts |= {
                 "seen": seen,
                 "plot": _plot(seen),
@@ -379,12 +384,12 @@ def _plot(seen: UnitsSeen) -> SafeString | str:
     return plots.spread(title, nets, limits, y="g", x=x, band=band)
 
 
-def _weights(seen: UnitsSeen) -> tables.Table:
+def _weights(actor: Actor, seen: UnitsSeen) -> tables.Table:
     """All weighings at hand as a table."""
     columns = [said("Weighed on"), said("Piece"), said("Net, g"), said("Gross, g"), said("Tare, g")]
     cells = [
         (
-            row.happened_at.date(),
+            day_of(actor, row.happened_at),
             place,
             *(Decimal(one[name]) if name in one else None for name in ("net", "gross", "tare")),
         )

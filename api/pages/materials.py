@@ -22,7 +22,7 @@ from ledger.balances import stock
 from ledger.errors import NotFound
 from ledger.finding import find_materials, words_of
 from ledger.models import Watch
-from ledger.price_history import LandedPoint, OfferedPoint, price_history
+from ledger.price_history import LandedPoint, OfferedPoint, PriceHistory, price_history
 from ledger.roles import Verb
 
 MOST, LONGEST_SEARCH = 40, 100
@@ -149,6 +149,9 @@ class Material(Screen):
     template = "pages/material.html"
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        kind = tables.asked(request)
+        if kind and self.actor.may(Verb.SEE_OFFERS):
+            return tables.file(kind, self._table(id, tables.which(request)))
         return self._page(id)
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
@@ -184,10 +187,31 @@ class Material(Screen):
         except NotFound:
             return None
 
-    def _prices(self, id: UUID, counted: bool) -> Prices | None:
+    def _history(self, id: UUID) -> PriceHistory:
         last = day_of(self.actor, self.now)
         first = date.fromordinal(last.toordinal() - PRICES_DAYS)
-        history = price_history(self.actor, material=id, first=first, last=last)
+        return price_history(self.actor, material=id, first=first, last=last)
+
+    def _table(self, id: UUID, which: str) -> tables.Table:
+        """What was paid, or offered, for a kilogram or a piece."""
+        history, money = self._history(id), self.actor.currency
+        cells: list[tuple[tables.Cell, ...]]
+        if which == "offered":
+            columns = [said("From"), said("By"), said("Pack"), f"{said('Offered')}, {money}"]
+            cells = [
+                (one.on, one.supplier_name, one.pack, one.unit_price) for one in history.offered
+            ]
+            return tables.Table("offered", columns, cells)
+        columns = [said("When"), said("From"), said("Lot")]
+        columns += [f"{said('Goods')}, {money}", f"{said('On the shelf')}, {money}"]
+        cells = [
+            (one.on, one.supplier_name, one.lot_code, one.goods, one.landed)
+            for one in history.landed
+        ]
+        return tables.Table("prices", columns, cells)
+
+    def _prices(self, id: UUID, counted: bool) -> Prices | None:
+        history = self._history(id)
         if not history.landed and not history.offered:
             return None
         points: dict[str, list[tuple[date | Decimal, Decimal]]] = defaultdict(list)

@@ -206,8 +206,9 @@ class WhatIf(Screen):
     def get(self, request: HttpRequest) -> HttpResponse:
         self.actor.must(Verb.SEE_COSTS)
         form = self._form(request)
-        found = self._found(form) if form.is_bound and form.is_valid() else None
         kind = tables.asked(request)
+        most = tables.MOST_ROWS + 1 if kind else MOST
+        found = self._found(form, most) if form.is_bound and form.is_valid() else None
         if kind and found is not None:
             return tables.file(kind, self._table(found))
         return self.show(form=form, found=found, status=422 if form.errors else 200)
@@ -220,7 +221,7 @@ class WhatIf(Screen):
         data = request.GET if asked else None
         return WhatIfForm(data, reader=self.reader, materials=rows, initial=first)
 
-    def _found(self, form: WhatIfForm) -> what_if.WhatIf | None:
+    def _found(self, form: WhatIfForm, most: int) -> what_if.WhatIf | None:
         typed = form.cleaned_data
         change = what_if.Change(
             UUID(typed["material"]), price=typed["price"], change_percent=typed["change_percent"]
@@ -230,7 +231,7 @@ class WhatIf(Screen):
                 self.actor,
                 changes=[change],
                 margin_percent=typed["margin_percent"],
-                limit=MOST,
+                limit=most,
             )
         except Refusal as refusal:
             form.refuse(refusal)
@@ -238,6 +239,11 @@ class WhatIf(Screen):
 
     def _table(self, found: what_if.WhatIf) -> tables.Table:
         money = self.actor.currency
+        if tables.which(self.request) == "formulas":
+            names = [said("A kilogram before"), said("after")]
+            columns = [said("Formula"), *(f"{name}, {money}" for name in names)]
+            rows = ((one.name, one.per_kg.old, one.per_kg.new) for one in found.formulas)
+            return tables.Table("what-if-formulas", columns, rows)
         names = [said("Product"), said("A piece before"), said("after"), said("Price before")]
         columns = [*names, said("after")]
         columns[1:] = [f"{name}, {money}" for name in columns[1:]]

@@ -31,7 +31,7 @@ KINDS: Final = {
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
 # What an address says of the page that is looked at, and not of what is in the table.
-OF_PAGE: Final = {"as", "after", "page"}
+OF_PAGE: Final = {"as", "of", "after", "page"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +47,11 @@ def asked(request: HttpRequest) -> str:
     """The kind of file that was asked for, or nothing for the page itself."""
     kind = request.GET.get("as", "")
     return kind if kind in KINDS else ""
+
+
+def which(request: HttpRequest) -> str:
+    """Which table of a page that has several; the first has no name."""
+    return request.GET.get("of", "")
 
 
 def query_of(request: HttpRequest) -> str:
@@ -86,7 +91,7 @@ def _csv(table: Table, rows: Iterable[Sequence[Cell]]) -> bytes:
 
 def _text(cell: Cell) -> str:
     if isinstance(cell, Decimal):
-        return f"{cell:f}"
+        return f"{cell.normalize():f}"
     return escaped(cell) if isinstance(cell, str) else "" if cell is None else str(cell)
 
 

@@ -61,6 +61,7 @@ urlpatterns = [
     path("products/<uuid:id>/price", pricing.Price.as_view()),
     path("what-if", products.WhatIf.as_view()),
     path("books", books.Books.as_view()),
+    path("materials/<uuid:id>/worth", books.Worth.as_view()),
     path("books/usage", books.Usage.as_view()),
     path("books/sold", books.Sold.as_view()),
     path("books/variances", books.Variances.as_view()),

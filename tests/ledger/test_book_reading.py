@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from formulas.explaining_worth import explain_worth
 from ledger.access import acting_as
 from ledger.book_reading import (
     expensed_between,
@@ -102,3 +103,17 @@ def test_each_is_one_query(shop: Workshop) -> None:
         sold_between(shop.actor, MAY, JUNE)
         expensed_between(shop.actor, MAY, JUNE)
     assert len(queries) == 4
+
+
+def test_the_worth_of_a_day_is_told_by_what_moved_it(shop: Workshop) -> None:
+    """20 came in, 12 of it went into a pot, which in May was not finished yet."""
+    oil = shop.does(valuation, on=MAY).rows[0].material
+    figure = shop.does(explain_worth, material=oil, on=MAY)
+    assert (figure.amount, figure.unit) == (D(20), "USD")
+    told = {part.name: [(one.name, one.amount) for one in part.parts] for part in figure.parts}
+    assert told == {
+        "in store": [("receipt", D(20)), ("draw", D(-12))],
+        "in pots": [("draw", D(12))],
+    }
+    assert figure.parts[0].parts[1].facts == {"quantity": "-600 g"}
+    assert shop.does(explain_worth, material=oil, on=BEFORE).amount == D(0)

@@ -27,7 +27,7 @@ def test_a_csv_whose_texts_are_texts_and_whose_figures_are_figures() -> None:
     assert read[0] == ["Name", "Figure", "Day", "None"]
     assert [row[0][:1] for row in read[1:6]] == ["'"] * 5
     assert [row[0] for row in read[6:]] == ["plain", "bell\x07", "é"]
-    assert {tuple(row[1:]) for row in read[1:]} == {("-1.50", "2025-05-06", "")}
+    assert {tuple(row[1:]) for row in read[1:]} == {("-1.5", "2025-05-06", "")}
     assert answer["Content-Disposition"] == 'attachment; filename="odd.csv"'
 
 

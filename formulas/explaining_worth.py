@@ -1,0 +1,45 @@
+"""The working of what stock of a material was worth on a day: all that came in and went out."""
+
+from collections import defaultdict
+from datetime import date
+from decimal import Decimal
+from uuid import UUID
+
+from formulas.explaining import Figure
+from ledger.access import Actor
+from ledger.book_reading import Moved, moved_up_to
+
+ZERO = Decimal(0)
+PLACES = {"store": "in store", "batch": "in pots", "consignment": "at shops"}
+
+
+def explain_worth(actor: Actor, *, material: UUID | str, on: date) -> Figure:
+    """What a material was worth at the end of a day, by place and by what moved it.
+
+    Two queries. Raises NotFound, Forbidden.
+    """
+    found, moves = moved_up_to(actor, material=material, on=on)
+    by_place: dict[str, list[Moved]] = defaultdict(list)
+    for move in moves:
+        by_place[move.place].append(move)
+    unit = "each" if found.counted else "g"
+    parts = tuple(
+        Figure(
+            PLACES[place],
+            sum((move.value for move in rows), ZERO),
+            actor.currency,
+            how="all that came in less all that went out",
+            parts=tuple(
+                Figure(
+                    move.kind.replace("_", " "),
+                    move.value,
+                    actor.currency,
+                    facts={"quantity": f"{move.quantity.normalize():f} {unit}"},
+                )
+                for move in rows
+            ),
+        )
+        for place, rows in by_place.items()
+    )
+    total = sum((move.value for move in moves), ZERO)
+    return Figure(f"{found.name}, {on}", total, actor.currency, parts=parts)
