@@ -162,6 +162,8 @@ class Import(Screen):
             return self._page(form, status=422)
 
     def _keep(self, rows: Sequence[ListRow]) -> Any:
+        if len(rows) > self.kind.most:
+            raise SheetTooLarge(rows=self.kind.most)
         try:
             return self.kind.keep(self, rows)
         except ListRefused as refused:

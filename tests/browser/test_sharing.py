@@ -95,7 +95,7 @@ def pay(page: Page) -> None:
     page.wait_for_url("**/movements/*")
     assert_well_made(page)
     go(page, "/settlement")
-    expect(page.locator("main .rows").first).to_contain_text(re.compile(r"\b0\.00\s*USD"))
+    expect(page.locator("main .rows").first).to_contain_text("even")
 
 
 def test_a_drum_is_drawn_off(page: Page, north: Client, shop: Coop) -> None:
