@@ -1,0 +1,105 @@
+"""Lists of lots and of formulas: every error in its cell, and nothing kept beside one."""
+
+from typing import Any
+
+import pytest
+
+from formulas.access import formulas_of
+from formulas.formula_lists import check_formulas, import_formulas
+from ledger.models import Holding, Lot
+from ledger.price_list_rows import ListRefused, ListRow
+from ledger.stock_lists import check_stock, import_stock
+from tests.factories import MORNING, D, Workshop
+
+
+def rows(columns: str, *lines: str) -> list[ListRow]:
+    """Rows as a sheet has them, from the second on."""
+    names = columns.split(",")
+    return [
+        ListRow(number, dict(zip(names, line.split(","), strict=True)))
+        for number, line in enumerate(lines, start=2)
+    ]
+
+
+def wrong(found: Any) -> list[tuple[int, str, str]]:
+    return [(one.row, one.column, one.code) for one in found.errors]
+
+
+STOCK = "material,quantity,value,supplier_lot,expires_on,released_because"
+
+
+def test_lots_are_tried_and_then_opened(shop: Workshop) -> None:
+    shop.material("Almond oil", density="0.91 g/mL")
+    good = rows(STOCK, "almond OIL,1 L,18.20,A-1,2027-01-31,seen", "Almond oil,2 kg,0,A-2,,")
+    tried = shop.does(check_stock, rows=good, now=MORNING)
+    assert [(one.measured.quantity, one.value) for one in tried.opened] == [
+        (D(910), D("18.20")),
+        (D(2000), D(0)),
+    ]
+    assert shop.does(lambda _: Lot.objects.count()) == 0
+    shop.does(import_stock, rows=good, now=MORNING)
+    held = shop.does(lambda _: sorted(Holding.objects.filter(kind="store").values_list("value")))
+    assert held == [(D(0),), (D("18.20"),)]
+
+
+def test_every_error_of_a_lot_stands_in_its_cell(shop: Workshop) -> None:
+    shop.material("Powder")
+    shop.material("Twice")
+    shop.material("Twice")
+    bad = rows(
+        STOCK,
+        "Powder,1 kg,5.00,P-1,,",
+        "Powder,1 L,5.00,P-2,,",
+        "Nothing,1 oz,5,,1/2/2027,",
+        "Twice,1 kg,5.001,T-1,,",
+        "Powder,1 kg,5.001,P-3,,",
+    )
+    found = shop.does(check_stock, rows=bad, now=MORNING)
+    assert sorted(wrong(found)) == [
+        (3, "quantity", "density_missing"),
+        (4, "expires_on", "unreadable"),
+        (4, "material", "invalid"),
+        (4, "quantity", "unit_ambiguous"),
+        (4, "supplier_lot", "invalid"),
+        (5, "material", "invalid"),
+        (6, "value", "money_too_fine"),
+    ]
+    with pytest.raises(ListRefused):
+        shop.does(import_stock, rows=bad, now=MORNING)
+    assert shop.does(lambda _: Lot.objects.count()) == 0
+
+
+RECIPES = "formula,phase,ingredient,percent,most_percent"
+
+
+def test_formulas_are_tried_and_then_written(shop: Workshop) -> None:
+    for name in ("Oil", "Wax", "Thickener"):
+        shop.material(name)
+    balm = ("Balm,A,oil,balance,", "Balm,A,Wax,20,", "Balm,B,Thickener,0.5,1")
+    good = rows(RECIPES, balm[0], "Plain,A,Wax,100,", *balm[1:])
+    tried = shop.does(check_formulas, rows=good)
+    assert [(one.row, one.lines) for one in tried.written] == [(2, 3), (3, 1)]
+    assert shop.does(lambda actor: formulas_of(actor).count()) == 0
+    shop.does(import_formulas, rows=good)
+    named = shop.does(lambda actor: sorted(formulas_of(actor).values_list("name", flat=True)))
+    assert named == ["Balm", "Plain"]
+
+
+def test_every_error_of_a_formula_stands_in_its_row(shop: Workshop) -> None:
+    shop.material("Oil")
+    bad = rows(
+        RECIPES,
+        "Good,A,Oil,100,",
+        "Short,A,Oil,90,",
+        "Strange,A,Oil,50,",
+        "Strange,A,Nothing,50,",
+        "Unread,A,Oil,many,",
+    )
+    found = shop.does(check_formulas, rows=bad)
+    errors = {(row, column) for row, column, _ in wrong(found)}
+    assert {(5, "ingredient"), (6, "percent")} <= errors
+    assert 3 in {row for row, _ in errors}
+    assert 2 not in {row for row, _ in errors}
+    with pytest.raises(ListRefused):
+        shop.does(import_formulas, rows=bad)
+    assert shop.does(lambda actor: formulas_of(actor).count()) == 0
