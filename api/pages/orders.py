@@ -5,11 +5,14 @@ from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import Promise
 from django.utils.http import urlencode
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import tables
 from api.pages.forms import LONG, PageForm, id_in
 from api.pages.screen import Screen
 from api.sheets import html
@@ -17,6 +20,7 @@ from api.sheets.order import order_sheet
 from formulas.requirements import Requirements, requirements
 from ledger import order_reading, ordering
 from ledger.access import day_of
+from ledger.models import PurchaseOrder
 from ledger.order_papers import paper_for
 from ledger.roles import Verb
 
@@ -40,6 +44,9 @@ class Needs(Screen):
     def get(self, request: HttpRequest) -> HttpResponse:
         today = day_of(self.actor, self.now)
         found = requirements(self.actor, today=today, until=today + AHEAD)
+        kind = tables.asked(request)
+        if kind:
+            return tables.file(kind, _needs(found))
         rows = sorted(found.rows, key=lambda row: row.record.net == 0)
         number = request.GET.get("page", "0")
         page = min(int(number), 1000) if number.isdecimal() else 0
@@ -75,6 +82,9 @@ class Orders(Screen):
         today = day_of(self.actor, self.now)
         wanted = order_reading.OrdersWanted(state or None)
         rows = order_reading.orders_of(self.actor, wanted, today=today).order_by("-id")
+        kind = tables.asked(request)
+        if kind:
+            return tables.file(kind, self._table(rows))
         after = id_in(request.GET.get("after", ""))
         if after is not None:
             rows = rows.filter(id__lt=after)
@@ -86,6 +96,25 @@ class Orders(Screen):
             more=urlencode(more) if more else "",
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
         )
+
+    def _table(self, rows: "QuerySet[PurchaseOrder]") -> tables.Table:
+        """Every line of the orders, whatever page is looked at."""
+        priced = self.actor.may(Verb.SEE_COSTS)
+        columns = [said("Order"), said("From"), said("Written"), said("Material")]
+        columns += [said("Ordered"), said("Came"), said("Unit"), said("By")]
+        columns += [f"{said('Price')}, {self.actor.currency}"] if priced else []
+        cells = (
+            (
+                *(one.order.number, one.order.supplier.name),
+                *(day_of(self.actor, one.order.written_at), line.line.material.name),
+                *(line.standing.ordered, line.standing.received),
+                *(tables.unit_of(line.line.material.counted), line.standing.expected_on),
+                *((line.standing.price,) if priced else ()),
+            )
+            for one in order_reading.told(rows[: tables.MOST_ROWS + 1])
+            for line in one.lines
+        )
+        return tables.Table("orders", columns, cells)
 
 
 class SendingForm(PageForm):
@@ -174,3 +203,18 @@ class OrderSheet(Screen):
 
 def _late(told: order_reading.OrderTold, today: date) -> bool:
     return any(line.late(today) for line in told.lines)
+
+
+def _needs(found: Requirements) -> tables.Table:
+    """Every week of every material that is needed."""
+    columns = [said("Material"), said("Unit"), said("Week from"), said("Needed"), said("To come")]
+    columns += [said("Expires"), said("Short"), said("Order then")]
+    cells = (
+        (
+            *(row.material.name, tables.unit_of(row.material.counted), week.first, week.needed),
+            *(week.netted.scheduled, week.expiring, week.netted.net, week.netted.release),
+        )
+        for row in found.rows
+        for week in row.record.weeks
+    )
+    return tables.Table("needs", columns, cells)

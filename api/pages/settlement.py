@@ -6,12 +6,15 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import tables
 from api.pages.forms import LONG, DayField, MomentField, MoneyField, PageForm, id_in, local
 from api.pages.screen import Screen
-from ledger import coop_clearing, settling
+from ledger import coop_clearing, models, settling
 from ledger.access import day_of
 from ledger.closing import close_books, closed_up_to
 from ledger.months import month_of
@@ -134,6 +137,9 @@ class Statement(Screen):
         rows = settling.movements_of(
             self.actor, since=told.first, until=told.last, other=UUID(other) if other else None
         ).order_by("id")
+        kind = tables.asked(request)
+        if kind:
+            return tables.file(kind, self._table(told.first, rows[: tables.MOST_ROWS + 1]))
         if after is not None:
             rows = rows.filter(id__gt=after)
         found = list(rows[: MOST + 1])
@@ -145,6 +151,19 @@ class Statement(Screen):
             following=told.last + timedelta(days=1),
             maker=other or "",
         )
+
+    def _table(self, first: date, rows: "QuerySet[models.Movement]") -> tables.Table:
+        """Every movement of the month, whatever page is looked at."""
+        columns = [said("On"), said("Kind"), said("With"), said("Note"), said("Disputed")]
+        columns += [f"{said('Amount')}, {self.actor.currency}"]
+        cells = (
+            (
+                *(one.movement.happened_on, one.movement.kind, one.name, one.movement.note),
+                *(one.dispute.reason if one.dispute else "", one.amount),
+            )
+            for one in settling.seen_by(self.actor, list(rows))
+        )
+        return tables.Table(f"statement-{first:%Y-%m}", columns, cells)
 
 
 class ReasonForm(PageForm):

@@ -122,3 +122,16 @@ def test_without_javascript(plain: Page) -> None:
     page.get_by_label("That are").select_option("closed")
     page.get_by_role("button", name="Show").click()
     page.wait_for_url("**/orders?state=closed")
+
+
+def test_tables_as_files(plain: Page, north: Client) -> None:
+    line = {"material": north.material("Squalane"), "pack": "5 kg", "price": "90.00"}
+    order = {"supplier": north.supplier(), "lines": [line]}
+    number = north.post("orders", order).made()["number"]
+    for path in ("/order?as=csv", "/orders?as=csv", "/settlement/statement?as=csv"):
+        answer = plain.request.get(f"{plain.base}{path}")  # type: ignore[attr-defined]
+        assert answer.status == 200
+        assert answer.headers["content-type"].startswith("text/csv")
+    written = plain.request.get(f"{plain.base}/orders?as=csv").text()  # type: ignore[attr-defined]
+    (told,) = [line for line in written.splitlines() if line.startswith(number)]
+    assert "Squalane,5000.000000,0.000000,g" in told
