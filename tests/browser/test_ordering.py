@@ -73,7 +73,7 @@ def test_together(browser: Browser, page: Page, north: Client, shop: Coop) -> No
     butter = north.material(name)
     offered(north, butter, open=True)
     token = sign_in(shop.server, shop.coordinator).made()["token"]
-    with Visit(browser, Client(north.port, token)) as visit:
+    with Visit(browser, Client(north.port, token), color_scheme="dark") as visit:
         look = visit.page
         go(look, "/order-rounds")
         look.get_by_label("What it is called").fill(f"Autumn {width}")
@@ -82,6 +82,7 @@ def test_together(browser: Browser, page: Page, north: Client, shop: Coop) -> No
         look.get_by_role("button", name="Open it").click()
         look.wait_for_url("**/order-rounds/*-*")
         at = look.url.removeprefix(look.base)  # type: ignore[attr-defined]
+        assert_well_made(look)
         mill.post(
             f"order-rounds{at[13:]}/pledges", {"material": butter, "quantity": "11.7 kg"}
         ).made()

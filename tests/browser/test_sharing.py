@@ -18,7 +18,7 @@ def test_shared_claimed_owed_cleared(
     size, name = "phone" if width < 600 else "desk", f"Jojoba oil {width}"
     lot = north.receive(north.material(name), "10 kg", "200.00")
     share(page, lot)
-    with Visit(browser, shop["Mill Bench"], size=size) as visit:
+    with Visit(browser, shop["Mill Bench"], size=size, color_scheme="dark") as visit:
         claim(visit.page, name)
         go(page, "/co-op")
         assert_well_made(page)
@@ -28,7 +28,7 @@ def test_shared_claimed_owed_cleared(
         expect(page.locator("main")).to_contain_text(re.compile(r"You are owed 43\.00\s*USD"))
         dispute(visit.page)
     token = sign_in(shop.server, shop.coordinator).made()["token"]
-    with Visit(browser, Client(north.port, token), size=size) as visit:
+    with Visit(browser, Client(north.port, token), size=size, color_scheme="dark") as visit:
         go(visit.page, "/settlement")
         expect(visit.page.locator("main")).to_contain_text("Mill Bench → North Bench")
         expect(visit.page.locator("main")).to_contain_text("No way needs fewer.")
