@@ -103,7 +103,7 @@ class Mix:
                 rows.append((packs, part, row))
                 row = _with_packs(row, packs, part)
             self._steps.append((best, rows, row))
-            best = list(map(min, best, row))
+            best = _cheaper(best, row)
         self.cost = best[need]
 
     def packs(self) -> dict[int, int]:
@@ -125,20 +125,19 @@ def _with_packs(row: list[int], packs: Packs, part: int) -> list[int]:
     """The least costs of each quantity, where packs may be added to what `row` holds."""
     best, size = row, packs.size
     for first, price in packs.tiers:
-        cost, more = price * part, []
-        if first == 1:
-            more = row.copy()
-            for q in range(1, len(more)):
-                with_one = more[q - size if q > size else 0] + cost
-                more[q] = min(more[q], with_one)
-        else:
-            take = first * size
-            for q in range(len(row)):
-                with_first = row[q - take if q > take else 0] + first * cost
-                with_one = more[q - size if q > size else 0] + cost if q else with_first
-                more.append(min(with_first, with_one))
-        best = list(map(min, best, more)) if best is not row or first > 1 else more
+        cost, take = price * part, first * size
+        more = [row[0] if first == 1 else row[0] + first * cost]
+        for q in range(1, len(row)):
+            one_more = more[q - size if q > size else 0] + cost
+            without = row[q] if first == 1 else row[q - take if q > take else 0] + first * cost
+            more.append(one_more if one_more < without else without)
+        best = _cheaper(best, more)
     return best
+
+
+def _cheaper(some: Sequence[int], others: Sequence[int]) -> list[int]:
+    """The lesser of each two; many of them, so that no function is called for each."""
+    return [one if one < other else other for one, other in zip(some, others, strict=True)]
 
 
 def _taken(row: list[int], cost: int, q: int, packs: Packs, part: int) -> int:

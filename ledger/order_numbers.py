@@ -92,9 +92,9 @@ def in_whole_numbers(
             Choice(
                 material=places[offer.material],
                 supplier=suppliers[offer.supplier],
-                size=int(Fraction(offer.size) / measure),
+                size=_in(offer.size, measure),
                 tiers=_tiers(offer, money),
-                by_mass=Fraction(asked.per_kg) * Fraction(offer.mass_g) * money / int(MASS_IN_KG),
+                by_mass=_freight(offer, asked, money),
                 usable=None if usable is None else floor(Fraction(usable) / measure),
             )
         )
@@ -119,7 +119,7 @@ def _amounts(
 
 def _steps(amounts: Iterable[Decimal]) -> int:
     """How many steps a unit of money has, so that all of these are whole."""
-    return lcm(*(Fraction(amount).denominator for amount in amounts))
+    return lcm(*(amount.as_integer_ratio()[1] for amount in amounts))
 
 
 def _measures(offers: Iterable[PackOffer]) -> dict[Key, Fraction]:
@@ -133,10 +133,23 @@ def _measures(offers: Iterable[PackOffer]) -> dict[Key, Fraction]:
     return found
 
 
+def _in(amount: Decimal, measure: Fraction) -> int:
+    """An amount in a measure in which it is whole; there are many, and Fraction would be slow."""
+    above, below = amount.as_integer_ratio()
+    return above * measure.denominator // (below * measure.numerator)
+
+
+def _freight(offer: PackOffer, asked: Terms, money: int) -> Fraction:
+    """The freight by mass of a pack, exactly, in steps."""
+    if not asked.per_kg:
+        return Fraction(0)
+    return Fraction(asked.per_kg) * Fraction(offer.mass_g) * money / int(MASS_IN_KG)
+
+
 def _tiers(offer: PackOffer, money: int) -> tuple[Tier, ...]:
     firsts = [step.from_packs for step in offer.prices]
     lasts = [first - 1 for first in firsts[1:]] + [None]
-    prices = [int(Fraction(step.price) * money) for step in offer.prices]
+    prices = [_in(step.price, Fraction(1, money)) for step in offer.prices]
     return tuple(map(Tier, firsts, lasts, prices))
 
 
