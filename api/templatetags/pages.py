@@ -9,6 +9,8 @@ from django.forms import BoundField, CheckboxInput, RadioSelect
 from django.utils.translation import gettext_lazy as _
 
 from api.static_files import FILES
+from ledger.access import Actor
+from ledger.roles import Verb
 
 register = template.Library()
 KINDS: Final = {
@@ -103,6 +105,12 @@ def told(facts: dict[str, str]) -> str:
     """What a figure was reckoned from, in words; an id says nothing to a person."""
     shown = {name: fact for name, fact in facts.items() if fact and name != "entry"}
     return " · ".join(f"{name.replace('_', ' ')}: {fact}" for name, fact in shown.items())
+
+
+@register.filter
+def may(actor: Actor, verb: str) -> bool:
+    """Whether the reader's role may do what a link leads to."""
+    return actor.may(Verb[verb])
 
 
 @register.filter
