@@ -1,5 +1,7 @@
 """Recipes: the maker's own, what a size of one needs, and two versions beside each other."""
 
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -11,12 +13,12 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import tables
 from api.pages.forms import PageForm, QuantityField
 from api.pages.screen import Screen
-from formulas.access import formula_for, formulas_of, version_for
-from formulas.balances import scale_formula
+from formulas.access import formula_for, formulas_of, products_of, version_for
+from formulas.balances import Needs, scale_formula, scale_product
 from formulas.batches import Size
 from formulas.caution_facts import of_formula
 from formulas.drafted import versions_beside
-from ledger.access import day_of
+from ledger.access import Actor, day_of
 from ledger.errors import Refusal
 from ledger.roles import Verb
 
@@ -43,7 +45,40 @@ class Formulas(Screen):
 
 
 class SizeForm(PageForm):
-    size = QuantityField(label=_("For how much"), help_text=_("Into the pot, such as 5 kg"))
+    of = forms.ChoiceField(label=_("Of what"), required=False)
+    size = forms.CharField(
+        label=_("For how much"),
+        max_length=64,
+        help_text=_("Into the pot, such as 5 kg; of what is filled so many pieces: 40"),
+    )
+
+    def __init__(self, *args: Any, products: Sequence[tuple[str, str]], **how: Any) -> None:
+        super().__init__(*args, **how)
+        self.fields["of"].choices = [("", said("in bulk")), *products]  # type: ignore[attr-defined]
+        if not products:
+            del self.fields["of"]
+
+    def clean(self) -> dict[str, Any]:
+        """Pieces of a product, or what goes into the pot."""
+        typed = super().clean() or {}
+        size, product = typed.get("size", "").strip(), typed.get("of")
+        if not product and size:
+            quantity = QuantityField()
+            quantity.reader = self.reader
+            try:
+                typed["batch"] = quantity.clean(size)
+            except forms.ValidationError as error:
+                self.add_error("size", error)
+        elif size and not (size.isdecimal() and 0 < len(size) < 8):
+            self.add_error("size", said("How many pieces of it?"))
+        return typed
+
+    def needs(self, actor: Actor, formula: UUID, day: date) -> Needs:
+        """What the size needs of the version in force."""
+        typed = self.cleaned_data
+        if typed.get("of"):
+            return scale_product(actor, product=typed["of"], units=int(typed["size"]), day=day)
+        return scale_formula(actor, formula=formula, size=Size(batch=typed["batch"]), day=day)
 
 
 class Formula(Screen):
@@ -56,7 +91,12 @@ class Formula(Screen):
         number = request.GET.get("version", "")
         wanted = int(number) if number.isdecimal() and len(number) < 7 else None
         version = version_for(self.actor, id, wanted)
-        form = SizeForm(request.GET if "size" in request.GET else None, reader=self.reader)
+        filled = products_of(self.actor).filter(formula=formula).prefetch_related(None)
+        form = SizeForm(
+            request.GET if "size" in request.GET else None,
+            reader=self.reader,
+            products=[(str(one.id), one.name) for one in filled.order_by("name")[:MOST]],
+        )
         return self.show(
             formula=formula,
             version=version,
@@ -73,9 +113,7 @@ class Formula(Screen):
         if not form.is_bound or not form.is_valid():
             return None
         try:
-            day = day_of(self.actor, self.now)
-            size = Size(batch=form.cleaned_data["size"])
-            return scale_formula(self.actor, formula=id, size=size, day=day)
+            return form.needs(self.actor, id, day_of(self.actor, self.now))
         except Refusal as refusal:
             form.add_error("size", refusal.detail)
             return None

@@ -98,6 +98,37 @@ def test_the_next_version_and_what_changed(
     expect(page.locator(".errorlist, .refusal").first).to_contain_text("changed since you read it")
 
 
+@pytest.fixture(scope="module")
+def tinned(north: Client, shea: str) -> str:
+    """The formula of what is filled into tins."""
+    tin = north.material("Tin 20 g", measured_by="count")
+    lines = [{"material": shea, "percent": "100"}]
+    formula = {"name": "Tinned shea", "phases": [{"name": "A", "lines": lines}]}
+    id = north.post("formulas", formula).made()["id"]
+    product = {
+        "name": "Shea in a tin",
+        "formula": id,
+        "fill": {"nominal": "20 g", "overfill_percent": "0"},
+        "packaging": [{"material": tin, "quantity": "1 each"}],
+    }
+    north.post("products", product).made()
+    return str(id)
+
+
+def test_scaled_to_so_many_pieces(page: Page, tinned: str) -> None:
+    go(page, f"/formulas/{tinned}")
+    page.get_by_label("Of what").select_option(label="Shea in a tin")
+    page.get_by_label("For how much").fill("2 kg")
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator(".errorlist")).to_contain_text("How many pieces")
+    page.get_by_label("For how much").fill("50")
+    page.get_by_role("button", name="Work it out").click()
+    # 50 times 20 g of the butter, of which there is none, and 50 tins.
+    expect(page.locator("main")).to_contain_text(re.compile(r"1,000\s*g"))
+    expect(page.locator("main .tag.warn").first).to_contain_text(re.compile(r"50\s*each"))
+    assert_well_made(page)
+
+
 def test_without_javascript(plain: Page, shea: str) -> None:
     page = plain
     go(page, "/formulas/new")

@@ -8,7 +8,7 @@ from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from api.pages.urls import urlpatterns
 from tests.api.client import Client
-from tests.browser.visiting import SIZES, Visit, go
+from tests.browser.visiting import SIZES, Visit, assert_well_made, go
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -120,7 +120,7 @@ def addresses(north: Client) -> Iterator[str]:
             yield route.replace("<uuid:id>", latest[kind])
 
 
-def test_every_page_at_twice_its_size(desk: Page, north: Client) -> None:
+def test_every_page_at_twice_its_size_and_in_the_dark(desk: Page, north: Client) -> None:
     oil = north.material("Rapeseed oil, cold pressed and twice filtered")
     north.receive(oil, "5 kg", "60.00", release=False)
     north.receive(oil, "5 kg", "60.00")
@@ -129,6 +129,7 @@ def test_every_page_at_twice_its_size(desk: Page, north: Client) -> None:
     formula = north.post("formulas", body).made()["id"]
     plan = {"formula": formula, "batch": "100 g", "planned_for": "2025-05-06"}
     north.post("batches", plan).made()
+    desk.emulate_media(color_scheme="dark")
     seen = 0
     for path in addresses(north):
         answer = desk.request.get(f"{desk.base}{path}")  # type: ignore[attr-defined]
@@ -143,5 +144,6 @@ def test_every_page_at_twice_its_size(desk: Page, north: Client) -> None:
         assert wider <= 0, f"{path}: {wider} px wider than the screen"
         assert desk.evaluate(CUT) == [], path
         assert desk.evaluate(TEXT) == large, path
+        assert_well_made(desk)
         seen += 1
     assert seen >= 18
