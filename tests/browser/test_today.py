@@ -94,6 +94,9 @@ def waiting(young: Coop, name: str) -> dict[str, Any]:
     body = {"lot": new.receive(oil, "3 kg", "90.00"), "price": "34.00", "happened_at": BEFORE}
     share = new.post("shares", body).made()["id"]
     near.post(f"shares/{share}/claims", {"quantity": "1 kg", "happened_at": BEFORE}).made()
+    (own,) = [one["id"] for one in new.listed("makers") if one["name"] == new.maker_name]
+    round = {"name": f"Round of {name}", "closes_at": "2199-01-01T12:00:00Z", "buyer": own}
+    new.post("order-rounds", round).made()
     new.change("PUT", f"watches/{oil}", {"reorder_point": "40 kg"}).made()
     waited(new, "alerts?state=open&kind=low_stock", oil)
     return {"lot": lot, "shared": body["lot"]}
@@ -121,6 +124,9 @@ def test_what_waits_is_settled_with_a_tap(browser: Browser, young: Coop, size: s
         low = row(page, "Have a look", name)
         low.get_by_role("button", name="Seen").click()
         expect(low).to_have_count(0)
+        row(page, "Ordered together", name).get_by_role("link", name="Pledge").click()
+        page.wait_for_url("**/order-rounds/*")
+        go(page, "/")
         again = row(page, "To be tested again", name).first
         again.get_by_role("link", name="Tested").click()
         assert_well_made(page)
