@@ -14,6 +14,8 @@ from formulas.models import Batch
 from formulas.shortness import FreeLot, Lack, short_of
 from ledger import outbox
 from ledger.alert_book import Book, Finding
+from ledger.lead_time_reading import lead_times_for
+from ledger.lead_times import days_to_plan_by
 from ledger.models import AlertKind, Material, Watch
 from ledger.outbox import Work
 from ledger.reviewing import reviews
@@ -75,7 +77,7 @@ def look_at_batches(work: Work, now: datetime) -> None:
 
 @reviews
 def review_batches(book: Book, day: date) -> None:
-    """Open and close the alerts of all planned batches, by six queries and what opens.
+    """Open and close the alerts of all planned batches, by seven queries and what opens.
 
     An alert that named other materials than are short now is closed, and the new one names them.
     """
@@ -93,7 +95,8 @@ def review_batches(book: Book, day: date) -> None:
 def _shortages(
     book: Book, own: Mapping[str, Any], lacks: Mapping[UUID, Sequence[Lack]]
 ) -> dict[UUID, list[tuple[Material, Decimal, int | None]]]:
-    """By batch: what it is short of, and the stated days of waiting for it."""
+    """By batch: what it is short of, and the days of waiting for it, as deliveries tell or else as
+    the maker states them."""
     asked = {**own, "materials": list(lacks)}
     free: dict[UUID, list[FreeLot]] = defaultdict(list)
     for material, quantity, last_day in _rows(_FREE, asked):
@@ -101,12 +104,16 @@ def _shortages(
     on_order = dict(_rows(_ON_ORDER, asked))
     materials = Material.objects.in_bulk(list(lacks))
     watches = Watch.objects.filter(maker_id=book.maker_id, material_id__in=lacks)
-    waits = dict(watches.values_list("material_id", "lead_days"))
+    stated = dict(watches.values_list("material_id", "lead_days"))
+    measured = lead_times_for(
+        book.coop_id, book.maker_id, lacks, time_zone=book.announcer.zone.key, day=own["day"]
+    )
     found: dict[UUID, list[tuple[Material, Decimal, int | None]]] = defaultdict(list)
     for material, wanted in lacks.items():
         coming = on_order.get(material, Decimal(0))
+        wait = days_to_plan_by(measured.get(material), stated.get(material))
         for batch, quantity in short_of(wanted, free[material], coming).items():
-            found[batch].append((materials[material], quantity, waits.get(material)))
+            found[batch].append((materials[material], quantity, wait))
     return found
 
 

@@ -67,7 +67,8 @@ def set_watch(
     """Warn the maker once the position of the material is at or below the reorder point.
 
     `lead_days` are those from an order until what came of it may be used, where the maker states
-    them: a batch that lacks some of it then tells by when to order.
+    them: a batch that lacks some of it then tells by when to order. Where enough deliveries tell
+    how long they really take, it goes by these.
 
     Raises NotFound, Invalid for what is not stocked, Stale when `version` is given and is not the
     watch's own, and what turning the quantity into grams or pieces raises.

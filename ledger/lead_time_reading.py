@@ -1,9 +1,10 @@
 """What deliveries against orders tell of lead times, by supplier and material."""
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
@@ -34,7 +35,7 @@ select r.supplier_id, w.material_id, m.name,
         and d.decision = 'release' having count(*) > 0) u
  where r.coop_id = %(coop)s and r.maker_id = %(maker)s and r.happened_at >= %(since)s
    and (%(supplier)s::uuid is null or r.supplier_id = %(supplier)s::uuid)
-   and (%(material)s::uuid is null or w.material_id = %(material)s::uuid)
+   and (%(materials)s::uuid[] is null or w.material_id = any (%(materials)s::uuid[]))
    and not exists (select from ledger_entry e
                      where e.coop_id = r.coop_id and e.reverses_id = r.entry_id)
  group by 1, 2, 3 order by m.name, w.material_id
@@ -88,8 +89,22 @@ def lead_time_of(actor: Actor, supplier: UUID | str, *, day: date) -> SupplierLe
 
 def lead_time_for(actor: Actor, material: UUID, *, day: date) -> Measured | None:
     """How long a material takes, whoever sends it; None where nothing came of an order yet."""
-    rows = _read(actor, _since(day), material=material)
-    return measured_lead_time([one for *_, days in rows for one in days])
+    found = lead_times_for(
+        actor.coop_id, actor.maker, [material], time_zone=actor.time_zone, day=day
+    )
+    return found.get(material)
+
+
+def lead_times_for(
+    coop_id: UUID, maker_id: UUID, materials: Iterable[UUID], *, time_zone: str, day: date
+) -> dict[UUID, Measured]:
+    """How long each of these takes, whoever sends it, in one query; for who acts for nobody too."""
+    own = {"coop": coop_id, "maker": maker_id, "zone": time_zone, "since": _since(day)}
+    days_of: dict[UUID, list[int]] = defaultdict(list)
+    for _, material, _, days in _rows({**own, "supplier": None, "materials": list(materials)}):
+        days_of[material] += days
+    found = {material: measured_lead_time(days) for material, days in days_of.items()}
+    return {material: one for material, one in found.items() if one is not None}
 
 
 def _since(day: date) -> date:
@@ -97,19 +112,14 @@ def _since(day: date) -> date:
 
 
 def _read(
-    actor: Actor, since: date, *, supplier: UUID | None = None, material: UUID | None = None
+    actor: Actor, since: date, *, supplier: UUID | None = None
 ) -> list[tuple[UUID, UUID, str, list[int]]]:
+    own = {"coop": actor.coop_id, "maker": actor.maker, "zone": actor.time_zone, "since": since}
+    return _rows({**own, "supplier": supplier, "materials": None})
+
+
+def _rows(asked: Mapping[str, Any]) -> list[tuple[UUID, UUID, str, list[int]]]:
     with connection.cursor() as cursor:
-        cursor.execute(
-            _DAYS,
-            {
-                "coop": actor.coop_id,
-                "maker": actor.maker,
-                "zone": actor.time_zone,
-                "since": since,
-                "supplier": supplier,
-                "material": material,
-            },
-        )
+        cursor.execute(_DAYS, asked)
         rows: list[tuple[UUID, UUID, str, list[int]]] = cursor.fetchall()
     return rows

@@ -1,5 +1,6 @@
 """How long orders really take, and what is on its way when weeks ahead are reckoned."""
 
+import time
 from typing import Any
 
 from tests.api.client import Client
@@ -46,6 +47,24 @@ def test_the_reorder_point_takes_the_lead_time_that_was_measured(north: Client) 
     said = {**ADVICE, "lead_time": {"days": "5"}}
     found = north.post(f"materials/{clay}/reorder-point", said).made()
     assert found["lead_time"] == {"days": "5", "spread_days": "0", "deliveries": None}
+
+
+def test_a_short_batch_is_told_to_order_by_the_lead_time_that_was_measured(north: Client) -> None:
+    """Stated as 30 days; after three deliveries it is the 9 that they took in the mean."""
+    clay = north.material("Clay that runs short")
+    north.change("PUT", f"watches/{clay}", {"reorder_point": "1 g", "lead_days": 30}).made()
+    for days in (7, 9, 11):
+        took(north, clay, days)
+    mask = recipe(north, "Mask of clay that runs short", {"material": clay, "percent": "100"})
+    wanted = {"formula": mask["id"], "batch": "10 kg", "planned_for": "2031-03-31"}
+    batch = north.post("batches", wanted).made()["id"]
+    end = time.monotonic() + 60
+    found: list[Any] = []
+    while not found and time.monotonic() < end:
+        alerts = north.listed("alerts", kind="batch_short", state="open")
+        found = [one["batch"] for one in alerts if one["batch"]["id"] == batch]
+    ((short,),) = [one["short"] for one in found]
+    assert (short["quantity"], short["order_by"]) == ("7000.000000", "2031-03-22")
 
 
 def test_what_came_counts_from_when_it_may_be_used(north: Client) -> None:
