@@ -46,6 +46,7 @@ def test_within_a_day() -> None:
 def test_never_quiet() -> None:
     moment = at(PARIS, "2026-07-01T03:00")
     assert clock(PARIS).next_allowed(moment) == moment
+    assert not clock(PARIS).quiet_at(moment)
 
 
 def test_the_hours_are_of_the_maker_s_own_zone() -> None:
@@ -84,6 +85,9 @@ def test_a_digest_at_its_hour() -> None:
     eight = at(PARIS, "2026-07-01T08:00")
     assert daily.next_digest(at(PARIS, "2026-07-01T07:59")) == eight
     assert daily.next_digest(eight) == at(PARIS, "2026-07-02T08:00")
+    # In New York it is still the first of July where it is the second by UTC.
+    evening = clock(NEW_YORK, digest_hour=23).next_digest(at(NEW_YORK, "2026-07-01T22:00"))
+    assert evening == at(NEW_YORK, "2026-07-01T23:00")
 
 
 def test_a_digest_waits_for_the_end_of_the_quiet_hours() -> None:
