@@ -11,6 +11,7 @@ from ledger.price_list_rows import (
     KNOWN,
     MOST_BREAKS,
     REQUIRED,
+    ListRefused,
     ListRow,
     columns,
     day_of_cell,
@@ -194,6 +195,13 @@ def test_a_cell_that_could_not_be_read_is_told_once() -> None:
     assert read is None
     assert (error.column, error.value, error.code) == ("price", "=2*65", "cell_wrong")
     assert (error.row, error.detail) == (3, "A formula stands in this cell.")
+
+
+def test_a_list_that_is_refused_says_how_many_cells_are_wrong() -> None:
+    _, errors = read_row(ListRow(2, {**GOOD, "price": "free", "pack": "a lot"}))
+    refused = ListRefused(errors)
+    assert str(refused) == "2 cells of the list are wrong."
+    assert refused.errors == errors
 
 
 def test_long_values_are_shown_short() -> None:
