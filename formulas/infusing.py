@@ -57,10 +57,10 @@ def process_loss(
                 pointer="/process_loss_percent",
             )
         return loss_percent(infusion, sum((percent for _, percent in spent), ZERO))
-    for pointer, _ in spent:
+    if spent:
         raise Invalid(
             "A spent line is of an infusion: give the formula's infusion with its retention.",
-            pointer=pointer,
+            pointer=spent[0][0],
         )
     loss = ZERO if stated is None else stated
     left_after_loss(loss)

@@ -2,6 +2,7 @@
 
 from decimal import Decimal as D
 from fractions import Fraction as F
+from functools import partial
 
 import pytest
 from hypothesis import given
@@ -23,6 +24,7 @@ from formulas.errors import (
     NothingDeclared,
     WaterLostTooMuch,
 )
+from tests.refusing import assert_refused
 
 WATER, GLYCERIN = Stated("Water", "Aqua"), Stated("Glycerin", "Glycerin")
 BLEND = Stated(
@@ -112,6 +114,88 @@ def test_in_the_us_a_fragrance_is_declared_as_such() -> None:
     assert any("609" in note for note in declared.notes)
 
 
+RECORD = "A record and calculator, not a safety assessment; check your local authority."
+
+
+def test_what_the_reader_must_know_is_said_in_whole_sentences() -> None:
+    lye = Stated("Lye", "Potassium Hydroxide")
+    stated = {"w": WATER, "l": lye, "s": SCENT}
+    shares = {"w": F(90), "l": F(5), "s": F(5)}
+    soap = (
+        "Declared as added: where lye makes soap of oils, the names of the soaps may stand instead"
+        " of oil and lye, which is not worked out here."
+    )
+    assert declare(shares, stated, water_lost_percent=D("2.5")).notes == (
+        RECORD,
+        "Water that boils off: 2.5 % of what is weighed in.",
+        "The product does not say whether it is left on or rinsed off, so the stricter threshold of"
+        " allergens holds.",
+        soap,
+    )
+    assert declare(shares, stated, market=Market.US).notes == (
+        RECORD,
+        "In the US a fragrance may be declared as such; which of its allergens must be named is"
+        " still to be ruled (FD&C Act section 609), so they are only listed apart.",
+        soap,
+    )
+    without_scent = {"w": F(99), "l": F(1)}
+    assert declare(without_scent, stated, market=Market.US).notes == (RECORD,)
+
+
+def test_a_colourant_is_one_by_its_number_or_because_its_maker_says_so() -> None:
+    """Article 19(1)(g): colourants may stand after all others, in any order."""
+    mica = Stated("Shimmer", "Mica", colourant=True)
+    coated = Stated("Coated", parts=(Part("Talc", D(60)), Part("CI77491", D(40))), colourant=True)
+    stated = {"w": WATER, "m": mica, "c": coated}
+    declared = declare({"w": F(60), "m": F(20), "c": F(20)}, stated, use="rinse_off")
+    assert declared.text == "Aqua, Talc, Mica, CI77491"
+    assert [one.group for one in declared.ingredients] == [
+        *(Group.ABOVE, Group.ABOVE),
+        *(Group.COLOURANT, Group.COLOURANT),
+    ]
+    plain = {"w": WATER, "c": Stated("Fill", "Mica"), "m": mica}
+    (_, found) = declare({"w": F(60), "m": F(20), "c": F(20)}, plain, use="rinse_off").ingredients
+    assert (found.group, found.materials) == (Group.COLOURANT, ("Shimmer", "Fill"))
+
+
+def test_the_spelling_is_that_of_whoever_brings_most_and_ties_go_by_name() -> None:
+    stated = {
+        "1": Stated("Little", "glycerin"),
+        "2": Stated("Most", " Glycerin "),
+        "3": Stated("As much", "GLYCERIN"),
+        "b": Stated("Butter", "Butyrospermum  Parkii Butter"),
+        "a": Stated("Oil", "argania spinosa kernel oil"),
+    }
+    shares = {"b": F(20), "a": F(20), "1": F(10), "2": F(25), "3": F(25)}
+    declared = declare(shares, stated, use="rinse_off")
+    assert declared.text == "Glycerin, argania spinosa kernel oil, Butyrospermum Parkii Butter"
+    assert declared.ingredients[0].materials == ("Little", "Most", "As much")
+
+
+def test_an_allergen_stands_by_its_own_percent_of_what_is_there() -> None:
+    """8 % of 12.5 g in 100 g is 1 %; where a fifth is marc that is taken out, 1.25 %."""
+    stated = {"w": WATER, "s": SCENT, "m": Stated("Marc", absent=True)}
+    declared = declare({"w": F("87.5"), "s": F("12.5")}, stated, use="rinse_off")
+    by_name = {one.inci_name: one for one in declared.ingredients}
+    assert by_name["Linalool"].percent == 1
+    assert by_name["Linalool"].group is Group.ABOVE
+    assert by_name["Linalool"].materials == ()
+    pressed = declare({"w": F("67.5"), "s": F("12.5"), "m": F(20)}, stated, use="rinse_off")
+    assert pressed.allergens[0].percent == F("1.25")
+    assert pressed.threshold == F("0.01")
+
+
+def test_a_threshold_is_passed_above_it_and_not_at_it() -> None:
+    """Regulation (EU) 2023/1545: named above 0.001 % left on and above 0.01 % rinsed off."""
+    pure = Stated("Scent", "Parfum", allergens=(Part("Citral", D(1)),))
+    for use, at in (("leave_on", F("0.1")), ("rinse_off", F(1))):
+        for share, named in ((at, False), (at + F("0.0001"), True)):
+            shares = {"w": 100 - share, "s": share}
+            declared = declare(shares, {"w": WATER, "s": pure}, use=use)
+            assert [one.named for one in declared.allergens] == [named]
+            assert ("Citral" in declared.text) is named
+
+
 def test_water_boils_off() -> None:
     stated, shares = {"w": WATER, "g": GLYCERIN}, {"w": F(60), "g": F(40)}
     declared = declare(shares, stated, water_lost_percent=D(30))
@@ -119,11 +203,14 @@ def test_water_boils_off() -> None:
     assert declared.ingredients[0].percent == F(400, 7)
     assert declared.ingredients[0].shown == D("57.142857")
     assert any("30 %" in note for note in declared.notes)
-    with pytest.raises(WaterLostTooMuch) as refusal:
-        declare(shares, stated, water_lost_percent=D(60))
-    assert "60 %" in refusal.value.detail
-    with pytest.raises(WaterLostTooMuch):
-        declare({"g": F(100)}, stated, water_lost_percent=D(1))
+    for shares_of, lost, there in ((shares, "60", "60"), ({"g": F(100)}, "1", "0")):
+        assert_refused(
+            partial(declare, shares_of, stated, water_lost_percent=D(lost)),
+            WaterLostTooMuch,
+            "/water_lost_percent",
+            f"More water would boil off than there is, {there} %: give a smaller"
+            " water_lost_percent.",
+        )
 
 
 def test_lye_is_declared_as_added_and_said_so() -> None:
@@ -138,15 +225,23 @@ def test_what_cannot_be_declared() -> None:
     stated = {
         "w": WATER,
         "1": Stated("Mystery"),
-        "2": Stated("Blend B", "Glycerin (and) Aqua"),
+        "0": Stated("Bare", "  "),
+        "2": Stated("Blend B", "Glycerin (AND) Aqua"),
+        "4": Stated("Blend A", "Glycerin; Aqua"),
         "3": Stated("Marc", absent=True),
     }
-    with pytest.raises(InciMissing) as refusal:
-        declare({"w": F(90), "1": F(10)}, stated)
-    assert refusal.value.facts["materials"] == ["Mystery"]
-    with pytest.raises(CompositionMissing) as blend:
-        declare({"w": F(90), "2": F(10)}, stated)
-    assert "Blend B" in blend.value.detail
+    with pytest.raises(InciMissing) as missing:
+        declare({"w": F(90), "1": F(5), "0": F(5)}, stated)
+    assert missing.value.facts["materials"] == ["Bare", "Mystery"]
+    assert missing.value.detail == (
+        "A label names ingredients by INCI: give an INCI name or a composition to Bare, Mystery."
+    )
+    with pytest.raises(CompositionMissing) as blends:
+        declare({"w": F(90), "2": F(5), "4": F(5)}, stated)
+    assert blends.value.facts["materials"] == ["Blend A", "Blend B"]
+    assert blends.value.detail == (
+        "A blend is declared by its parts: state the composition of Blend A, Blend B, in percent."
+    )
     assert declare({"w": F(90), "3": F(10)}, stated).text == "Aqua", "what is absent needs no name"
     with pytest.raises(NothingDeclared):
         declare({"3": F(100)}, stated)

@@ -5,14 +5,23 @@ botanical keeps 1 to 2 g/g is common practice; the figures here were worked out 
 """
 
 from decimal import Decimal
+from functools import partial
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from formulas.infusing import Infusion, loss_percent, process_loss, retention_of, steeped
+from formulas.infusing import (
+    Infusion,
+    Steeped,
+    loss_percent,
+    process_loss,
+    retention_of,
+    steeped,
+)
 from formulas.reconciling import places_of
 from ledger.errors import Invalid
+from tests.refusing import assert_refused
 
 D = Decimal
 grams = st.decimals("0.01", "100000", places=6)
@@ -23,6 +32,8 @@ def test_a_glycerite_of_a_tenth_herb_loses_a_quarter() -> None:
     assert loss_percent(Infusion(D("1.5")), D(10)) == D(25)
     assert loss_percent(Infusion(D("1.5"), D(2)), D(10)) == D(27)
     assert loss_percent(Infusion(D(0)), D(10)) == D(10)
+    assert loss_percent(Infusion(D(100)), D("0.5")) == D("50.5")
+    assert loss_percent(Infusion(D(0), D(99)), D("0.5")) == D("99.5")
 
 
 def test_a_loss_is_kept_to_six_decimals() -> None:
@@ -30,21 +41,33 @@ def test_a_loss_is_kept_to_six_decimals() -> None:
     assert loss_percent(Infusion(D("0.5")), D("33.333333")) == D("50.000000")
 
 
-@pytest.mark.parametrize(
-    ("infusion", "spent", "pointer"),
-    [
-        (Infusion(D("-0.1")), "10", "/infusion/retention"),
-        (Infusion(D("100.1")), "10", "/infusion/retention"),
-        (Infusion(D(1), D(-1)), "10", "/infusion/evaporation_percent"),
-        (Infusion(D(1), D(100)), "10", "/infusion/evaporation_percent"),
-        (Infusion(D(1)), "0", "/infusion"),
-        (Infusion(D(1)), "50", "/infusion"),
-    ],
-)
-def test_what_cannot_be_is_refused(infusion: Infusion, spent: str, pointer: str) -> None:
-    with pytest.raises(Invalid) as refused:
-        loss_percent(infusion, D(spent))
-    assert refused.value.pointer == pointer
+KEEPS = "A gram of solid keeps 0 to 100 g of liquid."
+EVAPORATES = "Evaporation is at least 0 and below 100 percent of what is weighed in."
+RETENTION, EVAPORATION = "/infusion/retention", "/infusion/evaporation_percent"
+REFUSED = [
+    (Infusion(D("-0.1")), "10", RETENTION, KEEPS),
+    (Infusion(D("100.1")), "0.1", RETENTION, KEEPS),
+    (Infusion(D(1), D("-0.1")), "10", EVAPORATION, EVAPORATES),
+    (Infusion(D(1), D(100)), "10", EVAPORATION, EVAPORATES),
+    (
+        Infusion(D(1)),
+        "0",
+        "/infusion",
+        "An infusion has a line that is spent: say which by `spent: true`.",
+    ),
+    (
+        Infusion(D(1)),
+        "50",
+        "/infusion",
+        "The solids would keep all of the liquid: 100 % would be lost. Steep less in it, or measure"
+        " the retention again.",
+    ),
+]
+
+
+@pytest.mark.parametrize(("infusion", "spent", "pointer", "says"), REFUSED)
+def test_what_cannot_be_is_refused(infusion: Infusion, spent: str, pointer: str, says: str) -> None:
+    assert_refused(lambda: loss_percent(infusion, D(spent)), Invalid, pointer, says)
 
 
 def test_a_loss_is_stated_or_follows_and_never_both() -> None:
@@ -52,14 +75,38 @@ def test_a_loss_is_stated_or_follows_and_never_both() -> None:
     assert process_loss(None, None, ()) == 0
     assert process_loss(D(3), None, ()) == D(3)
     assert process_loss(None, Infusion(D("1.5")), spent) == D(25)
-    for stated, infusion, lines, pointer in (
-        (D(25), Infusion(D("1.5")), spent, "/process_loss_percent"),
-        (D(100), None, [], "/process_loss_percent"),
-        (None, None, spent, "/phases/0/lines/0/spent"),
+    two = [*spent, ("/phases/1/lines/0/spent", D(2))]
+    assert process_loss(None, Infusion(D("1.5")), two) == D(30)
+    for stated, infusion, lines, pointer, says in (
+        (
+            D(25),
+            Infusion(D("1.5")),
+            spent,
+            "/process_loss_percent",
+            "The loss of an infusion follows from its spent lines, retention and evaporation: leave"
+            " process_loss_percent out.",
+        ),
+        (
+            D(100),
+            None,
+            [],
+            "/process_loss_percent",
+            "A process loss is at least 0 and below 100 percent.",
+        ),
+        (
+            None,
+            None,
+            two,
+            "/phases/0/lines/0/spent",
+            "A spent line is of an infusion: give the formula's infusion with its retention.",
+        ),
     ):
-        with pytest.raises(Invalid) as refused:
-            process_loss(stated, infusion, lines)
-        assert refused.value.pointer == pointer
+        assert_refused(
+            partial(process_loss, stated, infusion, lines),
+            Invalid,
+            pointer,
+            says,
+        )
 
 
 def test_a_weighed_marc_tells_evaporation_and_retention() -> None:
@@ -71,10 +118,20 @@ def test_a_weighed_marc_tells_evaporation_and_retention() -> None:
         output_grams=D(740),
         marc_grams=D(248),
     )
-    assert (found.evaporation_grams, found.retention) == (D(12), D("1.48"))
-    assert (found.evaporation_percent, found.yield_percent) == (D("1.2"), D(74))
-    assert (found.expected_marc_grams, found.expected_evaporation_grams) == (D(250), D(10))
-    assert (found.expected_output_grams, found.expected_yield_percent) == (D(740), D(74))
+    assert found == Steeped(
+        input_grams=D(1000),
+        spent_grams=D(100),
+        output_grams=D(740),
+        marc_grams=D(248),
+        evaporation_grams=D(12),
+        retention=D("1.48"),
+        evaporation_percent=D("1.2"),
+        yield_percent=D(74),
+        expected_marc_grams=D(250),
+        expected_evaporation_grams=D(10),
+        expected_output_grams=D(740),
+        expected_yield_percent=D(74),
+    )
 
 
 def test_without_a_marc_only_the_yield_is_measured() -> None:
@@ -130,6 +187,25 @@ def test_the_places_of_a_batch_sum_to_what_went_in(
         )
         assert dict(found).get("evaporation", D(0)) == told.evaporation_grams
         assert told.retention == retention_of(marc, spent)
+
+
+def test_every_place_has_its_own_grams() -> None:
+    """1,000 g: 700 are filled, 40 scraped out, 30 spilt, 200 pressed marc; 30 are in the air."""
+    found = places_of(
+        input_grams=D(1000),
+        output_grams=D(700),
+        by_product_grams=D(40),
+        abnormal_grams=D(30),
+        is_infusion=True,
+        marc_grams=D(200),
+    )
+    assert found == (
+        ("output", D(700)),
+        ("by-products", D(40)),
+        ("abnormal loss", D(30)),
+        ("marc", D(200)),
+        ("evaporation", D(30)),
+    )
 
 
 def test_a_loss_has_the_name_that_is_known_for_it() -> None:

@@ -20,10 +20,13 @@ from formulas.adverse_clocks import (
 # Federal holidays as observed. 2024: a court's published list under 5 USC 6103
 # (okep.uscourts.gov, office holidays); 2026 and 2027: the Office of Personnel Management's list,
 # from memory.
+# 2022 and 2028 by the same rules: Christmas Day 2022 is a Sunday, New Year's Day 2028 a Saturday.
 OBSERVED = {
+    2022: "01-17 02-21 05-30 06-20 07-04 09-05 10-10 11-11 11-24 12-26",
     2024: "01-01 01-15 02-19 05-27 06-19 07-04 09-02 10-14 11-11 11-28 12-25",
     2026: "01-01 01-19 02-16 05-25 06-19 07-03 09-07 10-12 11-11 11-26 12-25",
     2027: "01-01 01-18 02-15 05-31 06-18 07-05 09-06 10-11 11-11 11-25 12-24 12-31",
+    2028: "01-17 02-21 05-29 06-19 07-04 09-04 10-09 11-10 11-23 12-25",
 }
 RECEIVED = date(2025, 6, 16)
 
@@ -95,6 +98,74 @@ def test_new_medical_information_within_a_year_of_the_report() -> None:
     assert again["us_report"].done_on == on("2025-06-20")
     same_day = told([reported, Heard("medical_information", reported.on)])
     assert same_day["us_update"].done_on is None
+
+
+def test_each_clock_says_what_is_asked_and_by_which_clause() -> None:
+    """The clauses are those of the texts that the module names; the words are for people."""
+    reported = Heard("reported_us", on("2025-06-20"))
+    news = Heard("medical_information", on("2025-06-23"))
+    counted = "Monday to Friday without the federal holidays of 5 USC 6103(a)"
+    assert clocks(RECEIVED, adverse=True, serious=True, facts=[reported, news]) == [
+        Clock(
+            "us_report",
+            "a report of the serious adverse event with a copy of the label",
+            "FD&C Act §605(b)(1)",
+            f"15 business days after receipt: {counted}",
+            RECEIVED,
+            on("2025-07-09"),
+            reported.on,
+        ),
+        Clock(
+            "us_update",
+            "the new medical information",
+            "FD&C Act §605(b)(2)",
+            f"15 business days after it came: {counted}",
+            news.on,
+            on("2025-07-15"),
+        ),
+        Clock(
+            "eu_report",
+            "a notification of the serious undesirable effect without delay",
+            "Regulation (EC) No 1223/2009 Art 23(1); SUE reporting guidelines of the Commission",
+            "20 calendar days after receipt",
+            RECEIVED,
+            on("2025-07-06"),
+        ),
+        Clock(
+            "us_records",
+            "records of the adverse event are kept",
+            "FD&C Act §605",
+            "6 years after receipt",
+            RECEIVED,
+            on("2031-06-16"),
+        ),
+        Clock(
+            "us_records_small",
+            "records are kept by a small business as §612 has it",
+            "FD&C Act §605",
+            "3 years after receipt",
+            RECEIVED,
+            on("2028-06-16"),
+        ),
+    ]
+
+
+def test_what_was_reported_before_the_receipt_was_another_event() -> None:
+    before = [Heard("reported_us", on("2025-06-15")), Heard("reported_eu", on("2025-06-15"))]
+    found = told(before)
+    assert (found["us_report"].done_on, found["eu_report"].done_on) == (None, None)
+    same_day = told([Heard("reported_us", RECEIVED), Heard("reported_eu", RECEIVED)])
+    assert (same_day["us_report"].done_on, same_day["eu_report"].done_on) == (RECEIVED, RECEIVED)
+
+
+def test_news_counts_from_the_first_report_to_the_same_day_a_year_later() -> None:
+    reported = Heard("reported_us", on("2025-06-20"))
+    earlier = Heard("medical_information", on("2025-06-19"))
+    assert "us_update" not in told([reported, earlier]), "the report itself has it"
+    last = Heard("medical_information", on("2026-06-20"))
+    assert told([reported, last])["us_update"].due_on == on("2026-07-13")
+    answered = told([reported, last, Heard("reported_us", last.on)])
+    assert answered["us_update"].done_on == last.on
 
 
 def test_a_leap_day_is_kept_the_longer() -> None:
