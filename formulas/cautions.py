@@ -108,7 +108,7 @@ def cautions(step: Step, facts: Facts) -> tuple[Caution, ...]:
 @dataclass(frozen=True, slots=True)
 class _Rule:
     code: str
-    steps: frozenset[Step]
+    steps: tuple[Step, ...]
     finds: Callable[[Facts], Sequence[str]]
     text: str
     reason: str
@@ -173,14 +173,10 @@ def _hot(facts: Facts) -> Sequence[str]:
     return [f"{facts.celsius.normalize():f} degC"] if hot and facts.celsius is not None else []
 
 
-def _at(*steps: Step) -> frozenset[Step]:
-    return frozenset(steps)
-
-
 _RULES: Final = (
     _Rule(
         "lye",
-        _at(Step.WEIGH),
+        (Step.WEIGH,),
         _flagged(Flag.LYE),
         "Goggles and gloves; lye into water, never the reverse; check its purity.",
         "It burns eyes and skin, and water poured on it boils over.",
@@ -188,7 +184,7 @@ _RULES: Final = (
     ),
     _Rule(
         "powder",
-        _at(Step.WEIGH),
+        (Step.WEIGH,),
         _flagged(Flag.POWDER),
         "Wear a mask and do not stir up dust.",
         "Fine powder harms when it is breathed in.",
@@ -196,7 +192,7 @@ _RULES: Final = (
     ),
     _Rule(
         "solvent",
-        _at(Step.WEIGH),
+        (Step.WEIGH,),
         _flagged(Flag.SOLVENT),
         "No flame, no spark, fresh air.",
         "It is flammable, and so is its vapour.",
@@ -204,7 +200,7 @@ _RULES: Final = (
     ),
     _Rule(
         "hot",
-        _at(Step.MEASURE, Step.FINISH),
+        (Step.MEASURE, Step.FINISH),
         _hot,
         "Above 60 degC: beware of burns, and see that the containers stand the fill temperature.",
         "It scalds, and its density is not that of the cold batch, so a fill by volume is off.",
@@ -212,7 +208,7 @@ _RULES: Final = (
     ),
     _Rule(
         "water_unpreserved",
-        _at(Step.FORMULA, Step.PRODUCT),
+        (Step.FORMULA, Step.PRODUCT),
         _unpreserved,
         CHALLENGE,
         "There is water and nothing that is known as a preservative.",
@@ -220,7 +216,7 @@ _RULES: Final = (
     ),
     _Rule(
         "preservative_outside_range",
-        _at(Step.FORMULA),
+        (Step.FORMULA,),
         _preservative_outside,
         CHALLENGE,
         "A preservative is outside the range stated for it.",
@@ -228,7 +224,7 @@ _RULES: Final = (
     ),
     _Rule(
         "ph_outside",
-        _at(Step.MEASURE, Step.FINISH),
+        (Step.MEASURE, Step.FINISH),
         lambda facts: [facts.ph_outside] if facts.ph_outside else [],
         CHALLENGE,
         "The pH is outside its window, and many preservatives work within theirs alone.",
@@ -236,7 +232,7 @@ _RULES: Final = (
     ),
     _Rule(
         "beyond_formula",
-        _at(Step.WEIGH, Step.FINISH),
+        (Step.WEIGH, Step.FINISH),
         lambda facts: list(dict.fromkeys(facts.additions)),
         CHALLENGE,
         "Something went in that the formula does not list.",
@@ -244,7 +240,7 @@ _RULES: Final = (
     ),
     _Rule(
         "above_certificate",
-        _at(Step.FORMULA, Step.PRODUCT),
+        (Step.FORMULA, Step.PRODUCT),
         _above_certificate,
         "Keep to the certificate's maximum for this category of product.",
         "Above it a scent may sensitise skin.",
@@ -252,7 +248,7 @@ _RULES: Final = (
     ),
     _Rule(
         "certificate_expired",
-        _at(Step.PLAN),
+        (Step.PLAN,),
         _expired,
         "Get the current certificate before it goes in.",
         "The certificate has been amended or has run out by that day.",
@@ -260,7 +256,7 @@ _RULES: Final = (
     ),
     _Rule(
         "botanical",
-        _at(Step.FORMULA),
+        (Step.FORMULA,),
         _flagged(Flag.ESSENTIAL_OIL, Flag.BOTANICAL),
         "Look for allergens, and for what sunlight does to it on the skin.",
         "Essential oils and plants carry allergens, and some are phototoxic.",
@@ -268,7 +264,7 @@ _RULES: Final = (
     ),
     _Rule(
         "allergen_origin",
-        _at(Step.FORMULA, Step.PLAN, Step.PRODUCT),
+        (Step.FORMULA, Step.PLAN, Step.PRODUCT),
         _flagged(Flag.NUT, Flag.MILK, Flag.WHEAT),
         "Keep it apart from other batches, clean up after it, and say it to who buys.",
         "It comes from nut, milk or wheat, to which people are allergic.",
@@ -276,7 +272,7 @@ _RULES: Final = (
     ),
     _Rule(
         "lot_undated",
-        _at(Step.PLAN),
+        (Step.PLAN,),
         lambda facts: list(dict.fromkeys(facts.undated_lots)),
         "Look and smell before it goes in; find out its date.",
         "Nobody knows until when this lot is good, and unknown is not safe.",
@@ -284,7 +280,7 @@ _RULES: Final = (
     ),
     _Rule(
         "stricter_review",
-        _at(Step.PRODUCT),
+        (Step.PRODUCT,),
         _stricter,
         "Asks for a stricter review before it is given to anybody.",
         "It stays on, or goes where skin takes up more or is more easily harmed.",
@@ -292,7 +288,7 @@ _RULES: Final = (
     ),
     _Rule(
         "claim",
-        _at(Step.PRODUCT),
+        (Step.PRODUCT,),
         _claims,
         "Think again about this word.",
         "A claim to heal, protect from the sun or kill germs may make a drug of a cosmetic.",

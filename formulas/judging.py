@@ -119,11 +119,12 @@ def read_window(
 ) -> Window:
     """A window as it was typed. Raises what `read_measure` raises, and Invalid, each placed."""
     if measure is Measure.APPEARANCE:
-        if low is not None or high is not None or not (target or "").strip():
+        words = (target or "").split()
+        if low is not None or high is not None or not words:
             raise Invalid(
                 "How it should look is said in words, as the target alone.", pointer="/target"
             )
-        return Window(measure, text=" ".join((target or "").split()))
+        return Window(measure, text=" ".join(words))
     typed = {"target": target, "low": low, "high": high}
     if all(text is None for text in typed.values()):
         raise Invalid("A window has a target, a low limit or a high one.", pointer="/target")

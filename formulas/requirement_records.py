@@ -76,8 +76,7 @@ def records_of(facts: Facts) -> dict[str, Record]:
     scale is none. Raises FormulaCycle.
     """
     needs: dict[str, list[tuple[date, Decimal]]] = defaultdict(list)
-    for material, dated in facts.needs.items():
-        needs[material] += dated
+    needs |= {material: [*dated] for material, dated in facts.needs.items()}
     material_of = {formula: material for material, formula in facts.made.items()}
     found = {}
     for formula in _parents_first(facts.recipes):

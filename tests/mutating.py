@@ -26,6 +26,7 @@ def pytest_configure() -> None:
     hypothesis.settings.load_profile("mutating")
 
 
+@pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Worked values before properties."""
     items.sort(key=lambda item: getattr(getattr(item, "obj", None), "is_hypothesis_test", False))

@@ -1,5 +1,6 @@
 """The cautions: few, each once, at its step, with its reason and whom to ask."""
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -101,6 +102,47 @@ def test_many_ingredients_make_one_caution_that_names_them() -> None:
     scent = part("Parfum", Flag.FRAGRANCE, max_percent=D("0.50"), category="hand wash")
     (above,) = cautions(Step.FORMULA, Facts(parts=[scent]))
     assert above.about == ("Parfum: 1 %, at most 0.5 % for hand wash",)
+
+
+PRESERVED = part("Phenoxyethanol", Flag.PRESERVATIVE, min_percent=D("1.1"), max_percent=D(2))
+
+
+@pytest.mark.parametrize(
+    ("step", "facts", "about"),
+    [
+        (Step.MEASURE, {"celsius": D("72.50")}, ("72.5 degC",)),
+        (
+            Step.PRODUCT,
+            {"product_name": "Anti-bacterial SPF30 wash that Cures, cures!"},
+            ("bacterial", "spf30", "cures"),
+        ),
+        (Step.PRODUCT, {"use": "leave_on", "areas": ["eye", "lip"]}, ("leave-on", "eye", "lip")),
+        (Step.PLAN, {"undated_lots": ["NB7", "NB9", "NB7"]}, ("NB7", "NB9")),
+        (Step.WEIGH, {"additions": ["CI 19140", "Aqua", "CI 19140"]}, ("CI 19140", "Aqua")),
+        (Step.FINISH, {"ph_outside": "pH 7 is above 6."}, ("pH 7 is above 6.",)),
+        (Step.FORMULA, {"parts": [PRESERVED, WATER]}, ("Phenoxyethanol",)),
+        (
+            Step.PRODUCT,
+            {
+                "parts": [
+                    part("Lavender Oil", Flag.ESSENTIAL_OIL, percent="1.20", max_percent=D("1.1")),
+                    part("Parfum", Flag.FRAGRANCE),
+                    part("Aqua", Flag.NUT, percent="90", max_percent=D(1)),
+                ]
+            },
+            ("Lavender Oil: 1.2 %, at most 1.1 %",),
+        ),
+    ],
+)
+def test_each_names_what_it_is_about(
+    step: Step, facts: dict[str, Any], about: tuple[str, ...]
+) -> None:
+    assert cautions(step, Facts(**facts))[0].about == about
+
+
+@pytest.mark.parametrize("percent", ["1.1", "1.5", "2"])
+def test_a_preservative_at_the_ends_of_its_range_is_within_it(percent: str) -> None:
+    assert codes(Step.FORMULA, parts=[replace(PRESERVED, percent=D(percent)), WATER]) == []
 
 
 @given(

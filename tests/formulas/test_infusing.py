@@ -149,6 +149,7 @@ def test_without_a_marc_only_the_yield_is_measured() -> None:
 
 def test_no_solid_keeps_nothing_that_could_be_told() -> None:
     assert retention_of(D(10), D(0)) is None
+    assert retention_of(D("0.6"), D("0.5")) == D("0.2")
     assert retention_of(D(80), D(100)) == D("-0.2"), "what dissolves leaves less than went in"
 
 
@@ -224,3 +225,4 @@ def test_a_loss_has_the_name_that_is_known_for_it() -> None:
     assert names(True, None) == ["output", "marc and evaporation"]
     assert names(True, "250") == ["output", "marc", "evaporation"]
     assert names(True, "300") == ["output", "marc"]
+    assert names(False, None, output="0") == ["output", "process loss"]

@@ -107,11 +107,14 @@ def test_one_limit_alone_limits_and_a_target_alone_judges_nothing() -> None:
 
 def test_an_appearance_is_judged_by_whoever_looks() -> None:
     window = read_window(Measure.APPEARANCE, target=" clear,  pale yellow ")
-    assert window.text == "clear, pale yellow"
+    assert window == Window(Measure.APPEARANCE, text="clear, pale yellow")
     assert judge(window, None) is Judgement.NOT_JUDGED
     assert judge(window, None, True) is Judgement.INSIDE
     assert judge(window, None, False) is Judgement.OUTSIDE
-    assert told(window, None, False).endswith("should be: clear, pale yellow.")
+    assert told(window, None, False) == (
+        "The appearance does not agree, which should be: clear, pale yellow."
+    )
+    assert told(window, None, True) == told(window, None) == ""
     assert told(None, None, False) == "The appearance does not agree."
 
 
@@ -122,6 +125,34 @@ def test_the_sentence_names_both_figures() -> None:
         "pH 6.8 is above the high limit of 6."
     )
     assert told(window, D(4000)) == ""
+    assert told(read_window(Measure.FLOW_TIME, high="1 min"), D("60.5")) == (
+        "Flow time 60.5 s is above the high limit of 60 s."
+    )
+    assert told(read_window(Measure.TEMPERATURE, low="0 degC"), D(-1)) == (
+        "Temperature -1 degC is below the low limit of 0 degC."
+    )
+
+
+def test_a_window_is_kept_as_it_was_typed_in_the_unit_that_is_kept() -> None:
+    typed = {"target": "4000 cP", "low": "3 Pa.s", "high": "5000 mPa.s"}
+    assert read_window(Measure.VISCOSITY, **typed) == Window(
+        Measure.VISCOSITY, D(4000), D(3000), D(5000)
+    )
+    assert read_window(Measure.PH, low="5", target="5", high="5") == Window(
+        Measure.PH, D(5), D(5), D(5)
+    )
+    assert read_measure(Measure.FLOW_TIME, "1440 min") == 86_400
+    assert str(read_measure(Measure.TEMPERATURE, "72 degC")) == "72.000000"
+    assert str(read_measure(Measure.PH, "5.4")) == "5.400000"
+
+
+def test_what_a_person_said_stands_where_there_is_no_value() -> None:
+    assert [judge(None, None, agrees) for agrees in (None, True, False)] == [
+        *(Judgement.NOT_JUDGED, Judgement.INSIDE, Judgement.OUTSIDE),
+    ]
+    assert [one for one in Judgement if is_outside(one)] == [
+        *(Judgement.BELOW, Judgement.ABOVE, Judgement.OUTSIDE),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -132,6 +163,7 @@ def test_the_sentence_names_both_figures() -> None:
         ("ph", {"low": "6", "target": "5"}, "/low"),
         ("ph", {"target": "6", "high": "5"}, "/target"),
         ("ph", {"low": "4", "target": "7", "high": "6"}, "/target"),
+        ("ph", {"low": "5", "target": "5", "high": "4"}, "/target"),
         ("appearance", {}, "/target"),
         ("appearance", {"target": "  "}, "/target"),
         ("appearance", {"target": "clear", "low": "5"}, "/target"),

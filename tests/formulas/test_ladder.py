@@ -15,6 +15,7 @@ from formulas.ladder import (
     Direction,
     Ending,
     Including,
+    Listed,
     break_even_of,
     end_price,
     price_channel,
@@ -65,6 +66,39 @@ def test_tax_stands_apart_and_adds_up() -> None:
     )
     net = priced(margin_percent=D(60), tax_percent=D(20), ending=ending, shown=Including.NET)
     assert (net.listed.net, net.listed.tax, net.listed.gross) == (D("5.95"), D("1.19"), D("7.14"))
+
+
+def test_a_given_price_is_what_the_list_shows() -> None:
+    """12.00 with 20 % in it is 10.00 net; of 12.00 the card takes 5 % and 0.25, which is 0.85.
+
+    (10 - 0.85 - 2.35) ÷ 10 = 68 %; (10 - 2.35) ÷ 2.35 = 325.531915 %. Of 10.00 it takes 0.75.
+    """
+    terms: dict[str, Any] = {
+        "price": D("12.00"),
+        "tax_percent": D(20),
+        "fee_percent": D(5),
+        "fixed_fee": D("0.25"),
+    }
+    assert priced(**terms, fee_on=Including.GROSS) == ChannelPrice(
+        name="Shop",
+        unit_cost=D("2.35"),
+        price=D(10),
+        margin_percent=D(68),
+        markup_percent=D("325.531915"),
+        listed=Listed(
+            net=D(10),
+            tax=D(2),
+            gross=D(12),
+            fees=D("0.85"),
+            left=D("6.80"),
+            margin_percent=D(68),
+            markup_percent=D("325.531915"),
+        ),
+    )
+    net = priced(**terms, shown=Including.NET)
+    assert (net.price, net.listed.net, net.listed.gross) == (D(12), D(12), D("14.40"))
+    assert (net.listed.fees, net.margin_percent) == (D("0.85"), D("73.333333"))
+    assert priced(**{**terms, "tax_percent": D(100)}).price == D(6)
 
 
 def test_a_fee_on_what_the_card_is_charged_is_taken_with_the_tax() -> None:

@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulas.composition import Composed, Ingredient, Kind, Recipe
-from formulas.requirement_records import Facts, records_of
+from formulas.requirement_records import Facts, Record, Week, records_of
 from ledger.expiring import InStore, expiring_unused
+from ledger.netting import Netted
 
 FIRST = date(2025, 5, 5)
 
@@ -71,6 +72,72 @@ def test_what_is_overdue_is_due_now_and_what_is_too_far_off_is_not() -> None:
     assert (netted.gross, netted.scheduled, netted.net) == (D(12), D(4), D(5))
 
 
+def test_the_whole_record_of_a_material() -> None:
+    """Three weeks by hand. Of 200 g that end on the fourth day 50 are used and 150 lost, which
+    leaves 100 of the 300; with the 80 that come the third week lacks 120, and eight days' lead
+    time are two weeks."""
+    facts = Facts(
+        first=FIRST,
+        weeks=3,
+        needs={"wax": [(later(1), D(50)), (later(15), D(300))]},
+        arriving={"wax": [(later(8), D(80))], "oil": [(later(0), D(1))]},
+        stored={"wax": [InStore(D(200), later(3)), InStore(D(100))]},
+        made={},
+        recipes={},
+        lead_days={"wax": 8},
+    )
+
+    def week(number: int, expiring: int, *figures: int) -> Week:
+        start = later(7 * number)
+        netted = Netted(*(D(figure) for figure in figures))
+        return Week(start, start + timedelta(days=6), D(expiring), netted)
+
+    assert records_of(facts) == {
+        "wax": Record(
+            material="wax",
+            formula=None,
+            lead_days=8,
+            usable=D(300),
+            weeks=(
+                week(0, 150, 200, 0, 0, 100, 120, 0),
+                week(1, 0, 0, 80, 0, 180, 0, 0),
+                week(2, 0, 300, 0, 120, 0, 0, 0),
+            ),
+        )
+    }
+
+
+def test_what_is_made_here_waits_for_nobody_and_what_it_lacks_is_needed_at_once() -> None:
+    """The gel of the second week is made in it: its herb is needed then, four days late."""
+    facts = Facts(
+        first=FIRST,
+        weeks=2,
+        needs={"gel": [(later(10), D(100))]},
+        arriving={},
+        stored={},
+        made={"gel": "gel formula", "salve": "salve formula"},
+        recipes={
+            "gel formula": Recipe((part("herb", "99.9999999"), part("dye", "0.0000001"))),
+            "salve formula": Recipe((part("gel formula", "100", Kind.FORMULA),)),
+        },
+        lead_days={"gel": 30, "herb": 11},
+    )
+    found = records_of(facts)
+    assert list(found) == ["gel", "herb"], "nobody needs the salve, and dye under a step is none"
+    assert (found["gel"].formula, found["gel"].lead_days) == ("gel formula", None)
+    assert [one.netted.release for one in found["gel"].weeks] == [0, 100]
+    herb = found["herb"]
+    assert (herb.formula, herb.lead_days, herb.usable) == (None, 11, 0)
+    assert [(one.netted.gross, one.netted.late) for one in herb.weeks] == [(0, 100), (100, 0)]
+
+
+def test_a_lot_is_of_use_on_its_last_day_and_lost_on_the_next() -> None:
+    lots = [InStore(D(10), later(6)), InStore(D(10), later(5))]
+    assert expiring_unused(lots, [(later(6), D(4))]) == [(later(5), D(10)), (later(6), D(6))]
+    facts = Facts(FIRST, 2, {"wax": []}, {}, {"wax": lots}, {}, {}, {})
+    assert [one.expiring for one in records_of(facts)["wax"].weeks] == [10, 10]
+
+
 QUANTITIES = st.integers(1, 500).map(D)
 DAYS = st.integers(0, 40).map(later)
 
@@ -95,3 +162,5 @@ def test_the_earliest_goes_first() -> None:
         (later(3), D(6)),
         (later(9), D(3)),
     ]
+    part_left = [InStore(D(4), later(3)), InStore(D("1.5"), later(4))]
+    assert expiring_unused(part_left, [(later(2), D(5))]) == [(later(4), D("0.5"))]

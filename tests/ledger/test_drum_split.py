@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from ledger.drum_split import Part, settle_drum, split_drum
 from ledger.errors import Invalid, SplitImpossible
+from tests.refusing import assert_refused
 
 DRAWN = [D(78800), D(59100), D(34400), D(24500)]
 
@@ -47,9 +48,12 @@ def test_two_draws_of_one_maker_are_one_part() -> None:
 def test_what_cannot_be_shared_is_refused() -> None:
     with pytest.raises(SplitImpossible):
         split_drum(D(1), [D(0)], "USD")
-    with pytest.raises(Invalid) as refused:
-        settle_drum("A", [("A", D(5))], [("B", D("5.01"))])
-    assert refused.value.pointer == "/paid"
+    assert_refused(
+        lambda: settle_drum("A", [("A", D(5))], [("B", D("5.01"))]),
+        Invalid,
+        "/paid",
+        "Others paid more than the 5 that this cost.",
+    )
     assert [part.receives for part in settle_drum("A", [("A", D(5))], [("B", D(5))])] == [-5, 5]
 
 

@@ -66,7 +66,14 @@ def test_no_more_is_used_than_is_there_or_than_the_days_allow(
 
 @pytest.mark.parametrize(
     ("available", "use", "days"),
-    [("1000", "100", 10), ("1099", "100", 10), ("0", "100", 0), ("-5", "100", 0), ("1", "3", 0)],
+    [
+        ("1000", "100", 10),
+        ("1099", "100", 10),
+        ("0", "100", 0),
+        ("-5", "100", 0),
+        ("1", "3", 0),
+        ("0", "0.5", 0),
+    ],
 )
 def test_when_it_runs_out(available: str, use: str, days: int) -> None:
     assert runs_out_on(D(available), D(use), TODAY) == TODAY + timedelta(days=days)

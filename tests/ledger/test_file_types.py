@@ -1,5 +1,7 @@
 """What a file is by its bytes, and the name it is kept under."""
 
+from functools import partial
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -7,6 +9,7 @@ from hypothesis import strategies as st
 from ledger.errors import FileDamaged, FileEmpty, FileMislabelled, FileTypeUnknown
 from ledger.file_types import ENDINGS, LONGEST_NAME, FileType, kept_name, type_of_file
 from tests.api.files import jpeg, pdf, png, webp
+from tests.refusing import assert_refused
 
 WHOLE = {
     FileType.PDF: pdf(),
@@ -89,10 +92,44 @@ def test_an_empty_file_is_no_file() -> None:
         ('a"b\r\nSet-Cookie: c.pdf', "a_b__Set-Cookie_ c.pdf"),
         ("gpj\u202efdp.pdf", "gpj_fdp.pdf"),
         ("x" * 300 + ".pdf", "x" * 116 + ".pdf"),
+        ("x" * 114 + " .yz.pdf", "x" * 114 + ".pdf"),
+        (" . CoA . .pdf", "CoA.pdf"),
+        ("CoA.v2.pdf", "CoA.v2.pdf"),
+        ("X, lot X.pdf", "X, lot X.pdf"),
+        ("pdf", "pdf.pdf"),
     ],
 )
 def test_a_name_is_made_safe(sent: str, kept: str) -> None:
     assert kept_name(sent, FileType.PDF) == kept
+
+
+def test_either_ending_of_a_type_is_kept() -> None:
+    assert kept_name("label.JPEG", FileType.JPEG) == "label.jpeg"
+    assert kept_name("label.jpg", FileType.JPEG) == "label.jpg"
+    assert kept_name("label.pdf", FileType.JPEG) == "label.pdf.jpg"
+
+
+def test_a_pdf_may_end_with_empty_lines_and_padding_alone() -> None:
+    """ISO 32000-1, 7.5.5: its last line has the end-of-file mark; readers pass over padding."""
+    assert type_of_file(pdf() + b" \r\n\0\0\0", name="png") is FileType.PDF
+    assert_refused(
+        lambda: type_of_file(pdf() + b"X"),
+        FileDamaged,
+        "",
+        "This application/pdf does not end as one does: it was cut off, or has something behind its"
+        " end. Fetch it again, or save it anew.",
+    )
+
+
+def test_what_a_file_is_called_and_what_it_is_are_both_said() -> None:
+    says = (
+        "This file is called {}, and its bytes are those of application/pdf: send it as what it is,"
+        " with the name it had when it was made."
+    )
+    for terms, called in (({"said": " Image/PNG "}, "image/png"), ({"name": "a.PNG"}, ".png")):
+        assert_refused(
+            partial(type_of_file, pdf(), **terms), FileMislabelled, "", says.format(called)
+        )
 
 
 @given(st.text(), st.sampled_from(FileType))
