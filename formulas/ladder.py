@@ -187,7 +187,7 @@ def break_even_of(
     """
     variable = priced.unit_cost if variable_cost is None else variable_cost
     received = priced.received
-    if received <= variable or received <= 0:
+    if received <= variable:
         return None
     volume = break_even(fixed_cost, received, variable, target_profit=target_profit)
     batches = None if batch_units is None else -(-volume.whole_units // batch_units)

@@ -22,6 +22,7 @@ from formulas.ladder import (
     refuse_below_cost,
 )
 from ledger.errors import Invalid
+from tests.refusing import assert_refused
 
 
 def priced(cost: str = "2.35", currency: str = "USD", **terms: Any) -> ChannelPrice:
@@ -151,8 +152,14 @@ def test_endings_that_cannot_be(ending: Ending, pointer: str) -> None:
 def test_a_price_below_cost_is_refused_by_what_is_left_after_the_fees() -> None:
     sold = priced(price=D("2.50"), fee_percent=D(10))
     assert (sold.received, sold.listed.left, sold.below_cost) == (D("2.25"), D("-0.10"), True)
-    with pytest.raises(BelowCost, match=r"2\.25.* after fees .*2\.35"):
+    with pytest.raises(BelowCost, match=r"2\.25.* after fees .*2\.35") as refused:
         refuse_below_cost(sold)
+    assert refused.value.facts == {
+        "name": "Shop",
+        "net": D("2.50"),
+        "received": D("2.25"),
+        "unit_cost": D("2.35"),
+    }
     refuse_below_cost(priced(price=D("2.35")))
     with pytest.raises(BelowCost):
         refuse_below_cost(priced(markup_percent=D(0), fixed_fee=D("0.01")))
@@ -161,6 +168,17 @@ def test_a_price_below_cost_is_refused_by_what_is_left_after_the_fees() -> None:
 def test_margin_and_fees_on_the_gross_price_that_leave_nothing() -> None:
     with pytest.raises(PriceImpossible):
         priced(margin_percent=D(90), fee_percent=D(9), tax_percent=D(20), fee_on=Including.GROSS)
+
+
+def test_the_least_coin_may_be_all_tax() -> None:
+    """Of 0.01 with 100 % in it 0.005 would be net, which is no coin."""
+    assert_refused(
+        lambda: priced(cost="0.005", price=D("0.01"), tax_percent=D(100)),
+        Invalid,
+        "/ending",
+        "This rounds to a price of nothing.",
+    )
+    assert priced(cost="0.005", price=D("0.01")).listed.net == D("0.01")
 
 
 def test_a_currency_without_coins_has_whole_prices() -> None:
