@@ -48,11 +48,11 @@ def test_the_balance_takes_what_the_others_leave() -> None:
     composed = compose(
         [line("water", Balance()), line("oil", "27.5"), line("acid", ToEffect(D("0.2"), D("0.5")))]
     )
-    assert [(c.percent, c.is_balance, c.max_percent) for c in composed] == [
-        (D("72.3"), True, None),
-        (D("27.5"), False, None),
-        (D("0.2"), False, D("0.5")),
-    ]
+    assert composed == (
+        Composed(material("water"), D("72.3"), is_balance=True),
+        Composed(material("oil"), D("27.5")),
+        Composed(material("acid"), D("0.2"), max_percent=D("0.5")),
+    )
 
 
 def test_lines_without_a_balance_make_exactly_100() -> None:

@@ -86,6 +86,28 @@ def test_what_is_not_known_is_not_known_above_it_and_nowhere_else() -> None:
     assert costs == {infusion: None, balm: None, plain: 3}
 
 
+def test_what_a_gram_takes_and_costs_by_hand() -> None:
+    """A gram of balm is 1.25 g weighed in at a loss of 20 percent: 0.625 g each of oil and of an
+    infusion, which at its loss of a half takes 1.25 g of leaf. 0.001875 + 0.0025 = 0.004375."""
+    half = D(50)
+    made = {
+        "balm": Recipe(
+            (
+                Composed(Ingredient(Kind.FORMULA, "infusion"), half),
+                Composed(Ingredient(Kind.MATERIAL, "oil"), half),
+            ),
+            D(20),
+        ),
+        "infusion": Recipe((Composed(Ingredient(Kind.MATERIAL, "leaf"), D(100)),), half),
+    }
+    needs = needs_per_gram("balm", made)
+    assert needs == {"oil": Fraction("0.625"), "leaf": Fraction("1.25")}
+    costs = {"oil": Fraction("0.003"), "leaf": Fraction("0.002")}
+    assert cost_per_gram(needs, costs) == Fraction("0.004375")
+    with pytest.raises(KeyError):
+        cost_per_gram(needs, {"oil": Fraction(1)})
+
+
 def test_no_formulas_at_all() -> None:
     levels = level_order([])
     assert levels.rolled(as_costs(levels.materials, {})).tolist() == []

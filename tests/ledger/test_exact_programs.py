@@ -2,12 +2,12 @@
 
 from fractions import Fraction
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.errors import Invalid
 from ledger.exact_programs import Row, minimise
+from tests.refusing import assert_refused
 
 SMALL = st.integers(-9, 9)
 
@@ -28,15 +28,44 @@ def test_what_is_fixed_stays_so() -> None:
 
 def test_where_nothing_satisfies_all_rows() -> None:
     rows = [Row((1, 0), 1, 0), Row((0, 1), 1, 0), Row((-1, -1), -3)]
-    with pytest.raises(Invalid, match="satisfies all"):
-        minimise([1, 1], rows, [0, 1])
+    assert_refused(
+        lambda: minimise([1, 1], rows, [0, 1]), Invalid, "", "No solution satisfies all rows."
+    )
 
 
 def test_a_start_that_bounds_nothing_is_refused() -> None:
-    with pytest.raises(Invalid, match="bound"):
-        minimise([1], [Row((1,), 1)], [0])
-    with pytest.raises(Invalid, match="independent"):
-        minimise([1, 1], [Row((1, 1), 1, 0), Row((2, 2), 1, 0)], [0, 1])
+    assert_refused(
+        lambda: minimise([1], [Row((1,), 1)], [0]),
+        Invalid,
+        "",
+        "The rows to start from do not bound the goal.",
+    )
+    assert_refused(
+        lambda: minimise([1, 1], [Row((1, 1), 1, 0), Row((2, 2), 1, 0)], [0, 1]),
+        Invalid,
+        "",
+        "The rows to start from are not independent.",
+    )
+
+
+def test_rows_of_any_size_at_their_least() -> None:
+    """1 <= x <= 5 and 4 <= x + 3y <= 12: x + y is least at (1, 1), where (4 + 2x) / 3 is."""
+    found = minimise([1, 1], [Row((2, 0), 10, 2), Row((1, 3), 12, 4)], [0, 1])
+    assert found.unknowns == [1, 1]
+    assert found.weights == {0: Fraction(-1, 3), 1: Fraction(-1, 3)}
+
+
+def test_a_least_that_is_not_reached_comes_in() -> None:
+    """2x >= 1 is a half, and 4x >= 3 asks for three quarters."""
+    found = minimise([1], [Row((2,), 9, 1), Row((4,), 20, 3)], [0])
+    assert (found.unknowns, found.weights) == ([Fraction(3, 4)], {1: Fraction(-1, 4)})
+
+
+def test_without_a_least_the_goal_must_want_more_or_nothing() -> None:
+    found = minimise([-1], [Row((2,), 6)], [0])
+    assert (found.unknowns, found.weights) == ([3], {0: Fraction(1, 2)})
+    idle = minimise([0], [Row((1,), 5)], [0])
+    assert (idle.unknowns, idle.weights) == ([5], {})
 
 
 @given(

@@ -115,6 +115,14 @@ def test_a_cent_breaks_a_group_s_limit_only_where_every_rounding_does(
     assert found.is_in_core == (least == 0)
 
 
+def test_the_largest_excess_is_of_groups_of_several_but_not_of_all() -> None:
+    """The first pays 59 above its own cost and all 80 above theirs: neither is a group."""
+    costs = {0b001: 1, 0b011: 100, 0b101: 130, 0b111: 100}
+    assert largest_excess([60, 60, 60], costs) == 20
+    assert largest_excess([60, 60, 60], {0b011: 125, 0b110: 130}) == -5
+    assert largest_excess([5], {0b1: 3}) == 0
+
+
 def test_the_spare_cent_goes_where_no_group_is_wronged() -> None:
     """By remainder alone it would go to the first, and the first two would pay 201 for 200."""
     exact = [Fraction(1004, 10), Fraction(1003, 10), Fraction(1003, 10)]
