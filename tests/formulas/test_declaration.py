@@ -47,6 +47,7 @@ def test_descending_composites_broken_up_and_colourants_last() -> None:
     assert named["Phenoxyethanol"].materials == ("Preservative",)
     assert named["Glycerin"].group is Group.ABOVE
     assert named["Parfum"].group is Group.UP_TO
+    assert named["Linalool"].group is Group.UP_TO
     assert named["CI 77288"].group is Group.COLOURANT
     assert [(one.inci_name, one.percent, one.named) for one in declared.allergens] == [
         ("Linalool", F("0.04"), True),
@@ -203,6 +204,8 @@ def test_water_boils_off() -> None:
     assert declared.ingredients[0].percent == F(400, 7)
     assert declared.ingredients[0].shown == D("57.142857")
     assert any("30 %" in note for note in declared.notes)
+    thick = declare(shares, stated, water_lost_percent=D(45))
+    assert thick.ingredients[1].percent == F(1500, 55)
     for shares_of, lost, there in ((shares, "60", "60"), ({"g": F(100)}, "1", "0")):
         assert_refused(
             partial(declare, shares_of, stated, water_lost_percent=D(lost)),
@@ -256,7 +259,12 @@ def test_through_mixtures_of_mixtures() -> None:
     }
     found = broken_up("whole", mixtures)
     assert found == {"water": F(90), "oil": F(9), "herb": F(1)}
-    assert broken_up("whole", {"whole": {"a": F(1), "gone": F(1)}, "gone": {}}) == {"a": F(50)}
+    halves = {"whole": {"gone": F(1), "made": F(1)}, "made": {"a": F(1)}}
+    assert broken_up("whole", {**halves, "gone": {}}) == {"a": F(50)}
+    backwards = {"whole": {"made": F(1), "gone": F(1)}, "made": {"a": F(1)}, "gone": {}}
+    assert broken_up("whole", backwards) == {"a": F(50)}
+    under = {**halves, "gone": {"lost": F(0)}, "lost": {"b": F(1)}}
+    assert broken_up("whole", under) == {"a": F(50), "b": F(0)}
 
 
 amounts = st.fractions(min_value=F(1, 1000), max_value=1000)
