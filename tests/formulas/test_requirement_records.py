@@ -127,8 +127,11 @@ def test_what_is_made_here_waits_for_nobody_and_what_it_lacks_is_needed_at_once(
     assert (found["gel"].formula, found["gel"].lead_days) == ("gel formula", None)
     assert [one.netted.release for one in found["gel"].weeks] == [0, 100]
     herb = found["herb"]
-    assert (herb.formula, herb.lead_days, herb.usable) == (None, 11, 0)
-    assert [(one.netted.gross, one.netted.late) for one in herb.weeks] == [(0, 100), (100, 0)]
+    assert (herb.formula, herb.lead_days, herb.usable) == (None, 11, D(0))
+    assert [(one.netted.gross, one.netted.late) for one in herb.weeks] == [
+        (D(0), D(100)),
+        (D(100), D(0)),
+    ]
 
 
 def test_a_lot_is_of_use_on_its_last_day_and_lost_on_the_next() -> None:
