@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import DensityField, NumberField, PageForm, Rows, shown_again
@@ -27,7 +28,7 @@ from formulas.writing import (
     write_by_names,
 )
 from ledger.access import materials_visible_to
-from ledger.errors import Refusal
+from ledger.errors import Invalid, Refusal
 from ledger.roles import Verb
 
 MOST_NAMES, ROWS, SPARE = 300, 5, 1
@@ -91,9 +92,9 @@ class SheetForm(PageForm):
 
 
 class FormulaRows(Rows):
-    """As many as a sheet of paper holds; a longer formula is two, one within the other."""
+    """As many as a page holds; a longer formula is two, one within the other."""
 
-    MOST: ClassVar[int] = 40
+    MOST: ClassVar[int] = 80
 
 
 @dataclass(slots=True)
@@ -224,8 +225,17 @@ class NextVersion(Writing):
 
 
 def as_typed(version: FormulaVersion, reader: Reader) -> dict[str, str]:
-    """A version as its form would have been filled in."""
+    """A version as its form would have been filled in. Raises Invalid for more than a page holds,
+    since what is not shown would be left out of the next."""
     lines = list(version.lines.all())
+    if len(lines) > FormulaRows.MOST:
+        raise Invalid(
+            said(
+                "A page holds %(most)d rows, and this formula has %(rows)d: make some of them a"
+                " formula within it, or bring its next version in through the API."
+            )
+            % {"most": FormulaRows.MOST, "rows": len(lines)}
+        )
     typed = {
         "version": str(version.number),
         "name": version.formula.name,
