@@ -2,16 +2,17 @@
 
 from collections.abc import Callable
 from fractions import Fraction
+from functools import partial
 from itertools import combinations
 from math import floor
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.errors import Invalid
 from ledger.fair_cents import in_cents, largest_excess
 from ledger.fair_split import FairSplit, split_fairly
+from tests.refusing import assert_refused
 
 Group = frozenset[int]
 
@@ -190,11 +191,13 @@ def test_more_makers_than_all_groups_are_asked_of() -> None:
 
 
 def test_what_cannot_be_split() -> None:
-    with pytest.raises(Invalid, match="named once"):
-        split_fairly([], lambda group: 1)
-    with pytest.raises(Invalid, match="named once"):
-        split_fairly([1, 1], lambda group: 1)
-    with pytest.raises(Invalid, match="each alone"):
-        split_fairly([1, 2], lambda group: 1 if len(group) == 1 else 3)
-    with pytest.raises(Invalid, match="below zero"):
-        split_fairly([1, 2], lambda group: -1)
+    once = "A cost is split among one maker or more, each named once."
+    dearer = "Together this costs more than each alone; there is nothing to share."
+    refused: list[tuple[list[int], Callable[[Group], int], str]] = [
+        ([], lambda group: 1, once),
+        ([1, 1], lambda group: 1, once),
+        ([1, 2], lambda group: 1 if len(group) == 1 else 3, dearer),
+        ([1, 2], lambda group: -1, "A cost game has no cost below zero."),
+    ]
+    for makers, cost, says in refused:
+        assert_refused(partial(split_fairly, makers, cost), Invalid, "", says)
