@@ -77,6 +77,15 @@ def test_one_allergen_of_several_materials_is_summed_first() -> None:
     assert "Geraniol" in declared.text
 
 
+def test_an_allergen_has_the_spelling_of_the_ingredient_that_it_is() -> None:
+    pure = Stated("Rose note", "Geraniol")
+    scent = Stated("Palmarosa", "Cymbopogon Martini Oil", allergens=(Part("GERANIOL", D(5)),))
+    declared = declare({"w": F(98), "p": F(1), "s": F(1)}, {"w": WATER, "p": pure, "s": scent})
+    assert [(one.inci_name, one.percent) for one in declared.allergens] == [
+        ("Geraniol", F("1.05")),
+    ]
+
+
 def test_an_allergen_that_is_an_ingredient_is_named_once() -> None:
     """Benzyl Alcohol preserves and is in the fragrance; of the blend the certificate decides."""
     alcohol = Stated("Benzyl alcohol", "Benzyl Alcohol")
