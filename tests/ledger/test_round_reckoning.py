@@ -102,6 +102,9 @@ def test_the_pledge_furthest_above_its_highest_price_leaves_first() -> None:
         (QUAY, WhyDropped.TOO_DEAR),
     ]
     assert all(one.price is not None and not one.pledge.accepts(one.price) for one in found.dropped)
+    # Whoever came first.
+    turned = reckoned(oil(QUAY, 5000, "10.50"), oil(NORTH, 10_000), oil(MILL, 5000, "6.00"))
+    assert [one.pledge.maker for one in turned.dropped] == [MILL, QUAY]
     assert paid(found) == {NORTH: D("108.00")}
     assert found.apart == D("108.00")
 
