@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ledger.clearing import MOST_FOR_PROOF, clear
+from ledger.clearing import MOST_FOR_PROOF, Payment, clear
 from ledger.errors import Invalid
+from tests.refusing import assert_refused
 
 CENTS = st.integers(min_value=-10_000, max_value=10_000).map(lambda cents: D(cents).scaleb(-2))
 
@@ -79,7 +80,27 @@ def test_sixteen_makers_in_pairs_pay_once_each_pair() -> None:
     assert len(found.payments) == found.at_least == 8
 
 
+def test_an_odd_number_of_makers_beyond_the_proof() -> None:
+    """Seven pairs that cancel, and three that settle in two payments: half of 17 is nine."""
+    pairs = {number: D(1 + number // 2) * (1 if number % 2 else -1) for number in range(14)}
+    found = clear({**pairs, 14: D(100), 15: D(200), 16: D(-300)})
+    assert len(found.payments) == found.at_least == 9
+
+
+def test_the_largest_debt_pays_the_largest_claim_first() -> None:
+    found = clear({"B": D("-0.10"), "A": D("-0.50"), "D": D("0.20"), "C": D("0.40")})
+    assert found.payments == [
+        Payment("A", "C", D("0.40")),
+        Payment("A", "D", D("0.10")),
+        Payment("B", "D", D("0.10")),
+    ]
+
+
 @pytest.mark.parametrize("amounts", [[D(1)], [D("0.01"), D("-0.02")], [D("NaN"), D(0)]])
 def test_what_does_not_sum_to_zero_is_refused(amounts: list[D]) -> None:
-    with pytest.raises(Invalid):
-        clear(dict(enumerate(amounts)))
+    assert_refused(
+        lambda: clear(dict(enumerate(amounts))),
+        Invalid,
+        "",
+        "Balances must sum to zero: what one is owed, others owe.",
+    )
