@@ -47,11 +47,16 @@ def _read(parse: Callable[[Any], Any], value: Any) -> Any:
 
 
 class Text(serializers.CharField):
-    """A text; numbers and truth values are not quietly turned into one."""
+    """A text; numbers and truth values are not quietly turned into one.
+
+    It is as long as it was sent: white space around it is taken off only then.
+    """
 
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
             raise serializers.ValidationError("Send a text in quotes.", code="not_a_text")
+        if self.max_length is not None and len(data) > self.max_length:
+            self.fail("max_length", max_length=self.max_length)
         return super().to_internal_value(data)
 
 
