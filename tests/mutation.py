@@ -1,41 +1,82 @@
-"""`python -m tests.mutation [NAME …]`: how many changes the tests noticed, file by file."""
+"""`python -m tests.mutation [NAME …]`: how many changes the tests notice, file by file."""
 
-import json
+import os
 import sys
-from collections import Counter
+import tomllib
 from fnmatch import fnmatch
 from pathlib import Path
+from typing import Final, TextIO
 
-LEAST = 85
-# The exit codes of the test run that a changed place was given.
-LIVED, NEVER_RUN = 0, 33
-# Noticed because the tests took too long, which they do on a busy machine as well.
-TOO_LONG = {24, -24, 36, 152, 255}
+import pytest
+
+from tests.changing import ChangedFile, ChangedFiles, module_of
+from tests.mutating import Mutating, Outcome
+
+ROOT: Final = Path(__file__).resolve().parent.parent
+CONFIGURED: Final = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["mutmut"]
+FILES: Final[list[str]] = CONFIGURED["only_mutate"]
+TESTS: Final[list[str]] = CONFIGURED["pytest_add_cli_args_test_selection"]
+LEAST: Final = 85
+# What pytest says of its tests would stand between the rows, once for every change.
+SILENT: Final = ["-o", "addopts=", "-p", "no:terminal", "-p", "no:cacheprovider"]
+
+
+class Table:
+    """The rows as they come, and whether one of them is below the least."""
+
+    def __init__(self, out: TextIO) -> None:
+        self._out = out
+        self.poor = False
+
+    def row(self, file: ChangedFile, outcomes: dict[str, Outcome]) -> None:
+        """How many were noticed; what lived, and what took so long that it is told as well."""
+        noticed = sum(outcome is not Outcome.LIVED for outcome in outcomes.values())
+        share = 100 * noticed / len(outcomes)
+        self.poor |= share < LEAST
+        self._say(f"{file.file:32}{noticed:6} of {len(outcomes):5}  {share:5.1f} %")
+        for change, outcome in outcomes.items():
+            if outcome is Outcome.TOO_LONG:
+                self._say(f"    {change}  took too long")
+            elif outcome is Outcome.LIVED:
+                self._say(f"    {change}")
+                for line in file.told(change):
+                    self._say(f"        {line}")
+
+    def _say(self, line: str) -> None:
+        self._out.write(f"{line}\n")
+        self._out.flush()
+
+
+def asked(wanted: list[str]) -> dict[ChangedFile, list[str]]:
+    """The files with a change of such a name, and these changes; all if no name is given."""
+    wanted = wanted or ["*"]
+    # The name of a function has an x before it. What is before that tells most files apart,
+    # and making the changes of a file takes a second or two.
+    heads = [f"{each.partition('.x')[0]}*" for each in wanted]
+    found = {}
+    for name in FILES:
+        if not any(fnmatch(f"{module_of(name)}.", head) for head in heads):
+            continue
+        file = ChangedFile(name)
+        changes = [
+            change for change in file.changes if any(fnmatch(change, each) for each in wanted)
+        ]
+        if changes:
+            found[file] = changes
+    return found
 
 
 def main(wanted: list[str]) -> int:
-    """Print the table and what lived; 1 if a file is below the least."""
-    poor = False
-    for kept in sorted(Path("mutants").glob("*/*.meta")):
-        codes: dict[str, int | None] = json.loads(kept.read_text())["exit_code_by_key"]
-        asked = {
-            name: code
-            for name, code in codes.items()
-            if code is not None and (not wanted or any(fnmatch(name, each) for each in wanted))
-        }
-        if not asked:
-            continue
-        told = Counter(
-            "lived" if code in (LIVED, NEVER_RUN) else "noticed" for code in asked.values()
-        )
-        share = 100 * told["noticed"] / len(asked)
-        poor |= share < LEAST
-        file = kept.relative_to("mutants").with_suffix("")
-        sys.stdout.write(f"{file!s:32}{told['noticed']:6} of {len(asked):5}  {share:5.1f} %\n")
-        for name, code in asked.items():
-            if code in (LIVED, NEVER_RUN) or code in TOO_LONG:
-                sys.stdout.write(f"    {name}{'  took too long' * (code in TOO_LONG)}\n")
-    return int(poor)
+    """Print the table; 1 if a file is below the least."""
+    changes = asked(wanted)
+    if not changes:
+        sys.exit("No change of a pure file has such a name.")
+    sys.meta_path.insert(0, ChangedFiles(list(changes)))
+    # The tests write into what pytest puts in the place of the output; the table does not.
+    with os.fdopen(os.dup(sys.stdout.fileno()), "w") as out:
+        table = Table(out)
+        code = pytest.main([*SILENT, *TESTS], plugins=[Mutating(changes, table.row)])
+    return int(code != 0 or table.poor)
 
 
 if __name__ == "__main__":

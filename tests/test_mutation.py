@@ -1,12 +1,16 @@
 """What `deploy/mutate` changes: every pure file, derived from what the files import."""
 
 import ast
-import tomllib
+from io import StringIO
 from pathlib import Path
 
+import pytest
+
+from tests.changing import ChangedFile
+from tests.mutating import Outcome
+from tests.mutation import FILES, TESTS, Table, asked
 from tests.test_tidy import ROOT, imported
 
-CONFIGURED = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["mutmut"]
 # Pure as well, and not changed: there is no rule in them that a test could notice.
 WORDS_AND_TABLES = {
     "formulas/__init__.py": "words",
@@ -52,17 +56,15 @@ def _files(package: str) -> list[Path]:
 
 
 def test_every_pure_file_is_changed() -> None:
-    listed = CONFIGURED["only_mutate"]
-    assert listed == sorted(listed)
-    assert set(listed) | set(WORDS_AND_TABLES) == pure_files()
-    assert not set(listed) & set(WORDS_AND_TABLES)
+    assert sorted(FILES) == FILES
+    assert set(FILES) | set(WORDS_AND_TABLES) == pure_files()
+    assert not set(FILES) & set(WORDS_AND_TABLES)
 
 
 def test_the_tests_of_the_pure_files_are_there_and_need_no_server() -> None:
     """Each is run again for every change: a test that starts a database would take a day."""
-    chosen = CONFIGURED["pytest_add_cli_args_test_selection"]
-    assert chosen == sorted(chosen)
-    for name in chosen:
+    assert sorted(TESTS) == TESTS
+    for name in TESTS:
         path = ROOT / name
         for file in [path] if path.is_file() else sorted(path.glob("test_*.py")):
             arguments = {
@@ -73,3 +75,46 @@ def test_the_tests_of_the_pure_files_are_there_and_need_no_server() -> None:
             }
             needs = arguments & {"shop", "shelf", "bench", "database", "server", "north", "mill"}
             assert not needs, f"{file}: {needs}"
+
+
+@pytest.fixture
+def changed(monkeypatch: pytest.MonkeyPatch) -> ChangedFile:
+    """A small file; a change is known by where it stands, seen from the project."""
+    monkeypatch.chdir(ROOT)
+    return ChangedFile("ledger/order_prices.py")
+
+
+def test_the_changes_asked_for_are_found_by_their_names(changed: ChangedFile) -> None:
+    for wanted in ("ledger.order_prices*", "ledger.order_prices.*", "*.order_prices.*"):
+        assert [*asked([wanted]).values()] == [changed.changes]
+    [found] = asked(["ledger.order_prices.x_price*"]).values()
+    assert 0 < len(found) < len(changed.changes)
+    assert not asked(["ledger.order_price"])
+
+
+def test_what_lived_is_told_and_a_file_with_too_much_of_it_is_poor(
+    changed: ChangedFile,
+) -> None:
+    first, *others = changed.changes
+    noticed = dict.fromkeys(others, Outcome.NOTICED)
+    out = StringIO()
+    table = Table(out)
+    poor = []
+    for outcomes in (
+        {first: Outcome.TOO_LONG} | noticed,
+        {first: Outcome.LIVED, others[0]: Outcome.NOTICED},
+        {first: Outcome.NOTICED} | noticed,
+    ):
+        table.row(changed, outcomes)
+        poor.append(table.poor)
+    assert poor == [False, True, True]
+    all_of_them = f"{len(changed.changes):6} of {len(changed.changes):5}  100.0 %"
+    assert out.getvalue().splitlines() == [
+        f"{changed.file:32}{all_of_them}",
+        f"    {first}  took too long",
+        f"{changed.file:32}     1 of     2   50.0 %",
+        f"    {first}",
+        "        -     if ordered <= 0:",
+        "        +     if ordered < 0:",
+        f"{changed.file:32}{all_of_them}",
+    ]

@@ -24,7 +24,7 @@ MAY_USE_ARRAYS = {"formulas/rollup.py"}
 # The solver reckons in floats; whole numbers go in and come out, and costs are reckoned anew.
 MAY_ASK_THE_SOLVER = {"ledger/solver.py"}
 # What a version control system keeps is judged; what a tool left lying about is not.
-GENERATED = {".venv", ".data", ".git", "__pycache__", "mutants", "stillroom.egg-info"}
+GENERATED = {".venv", ".data", ".git", "__pycache__", "stillroom.egg-info"}
 
 
 def modules(*packages: str) -> list[Path]:
