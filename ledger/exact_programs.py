@@ -91,8 +91,8 @@ class _Basis:
     def _with(self, limits: list[Number]) -> Iterator[tuple[Number, list[Fraction]]]:
         return ((limit, column) for limit, column in zip(limits, self.columns, strict=True))
 
-    def _beyond(self) -> Iterator[tuple[Number, int, int]]:
-        """By how much, which row, and whether above its most (1) or below its least (-1)."""
+    def _beyond(self) -> Iterator[tuple[Number, int, bool]]:
+        """By how much, which row, and whether above its most or below its least."""
         point = self.point()
         # Whole numbers over one denominator: the sums below are most of the work.
         scale = lcm(*(one.denominator for one in point))
@@ -100,18 +100,18 @@ class _Basis:
         for place, row in enumerate(self.rows):
             value = sum(weight * one for weight, one in zip(row.weights, whole, strict=True))
             if value > row.most * scale:
-                yield value - row.most * scale, place, 1
+                yield value - row.most * scale, place, True
             elif row.least is not None and value < row.least * scale:
-                yield row.least * scale - value, place, -1
+                yield row.least * scale - value, place, False
 
-    def first_beyond(self) -> tuple[int, int] | None:
-        return next(((place, side) for _, place, side in self._beyond()), None)
+    def first_beyond(self) -> tuple[int, bool] | None:
+        return next(((place, above) for _, place, above in self._beyond()), None)
 
-    def furthest_beyond(self) -> tuple[int, int] | None:
+    def furthest_beyond(self) -> tuple[int, bool] | None:
         found = max(self._beyond(), key=lambda one: one[0], default=None)
         return None if found is None else found[1:]
 
-    def take_in(self, place: int, side: int) -> bool:
+    def take_in(self, place: int, above: bool) -> bool:
         """The row comes in at its limit, and the first whose weight would turn goes out.
 
         Returns whether the goal's bound rose.
@@ -119,23 +119,22 @@ class _Basis:
         entering = self.rows[place].weights
         parts = [_dot(entering, column) for column in self.columns]
         weights = self._weights()
-        step, _, out = min(
-            (
-                (abs(weight / part), self.members[at], at)
-                for at, (weight, part) in enumerate(zip(weights, parts, strict=True))
-                if not self.rows[self.members[at]].is_fixed
-                and part * side * (1 if self.at_most[at] else -1) > 0
-            ),
-            default=(Fraction(0), 0, -1),
-        )
-        if out < 0:
+        going = [
+            (abs(weight / part), self.members[at], at)
+            for at, (weight, part) in enumerate(zip(weights, parts, strict=True))
+            if part
+            and not self.rows[self.members[at]].is_fixed
+            and (part > 0) == (above == self.at_most[at])
+        ]
+        if not going:
             raise Invalid("No solution satisfies all rows.")
+        step, _, out = min(going)
         coming = [one / parts[out] for one in self.columns[out]]
         for at, part in enumerate(parts):
             if part and at != out:
                 column = self.columns[at]
                 self.columns[at] = [a - part * b for a, b in zip(column, coming, strict=True)]
-        self.columns[out], self.members[out], self.at_most[out] = coming, place, side > 0
+        self.columns[out], self.members[out], self.at_most[out] = coming, place, above
         return step > 0
 
 

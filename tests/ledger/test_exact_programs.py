@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.errors import Invalid
-from ledger.exact_programs import Row, minimise
+from ledger.exact_programs import Row, _Basis, minimise
 from tests.refusing import assert_refused
 
 SMALL = st.integers(-9, 9)
@@ -68,6 +68,46 @@ def test_without_a_least_the_goal_must_want_more_or_nothing() -> None:
     idle = minimise([0], [Row((1,), 5)], [0])
     assert idle.unknowns == [5]
     assert not idle.weights
+
+
+def test_which_row_comes_in_and_which_goes_out() -> None:
+    """Least x + 2y from the corner at zero, where four rows are beyond a limit: by a half, by 5/2,
+    by 1 and by 5/3."""
+    rows = [
+        Row((1, 0), 10, 0),
+        Row((0, 1), 10, 0),
+        Row((-2, 0), Fraction(-1, 2)),
+        Row((1, 1), 20, Fraction(5, 2)),
+        Row((-1, -3), -1),
+        Row((0, 1), 9, Fraction(5, 3)),
+    ]
+    basis = _Basis([1, 2], rows, [0, 1])
+    assert (basis.point(), basis.weights()) == ([0, 0], {0: -1, 1: -2})
+    assert basis.first_beyond() == (2, True)
+    assert basis.furthest_beyond() == (3, False)
+    assert basis.take_in(3, False)
+    # The weight of x was the nearer to its turning, so y stays at zero.
+    assert (basis.members, basis.at_most) == ([3, 1], [False, False])
+    assert (basis.point(), basis.weights()) == ([Fraction(5, 2), 0], {3: -1, 1: -1})
+    assert basis.first_beyond() == basis.furthest_beyond() == (5, False)
+    assert basis.take_in(5, False)
+    assert basis.members == [3, 5]
+    assert basis.point() == [Fraction(5, 6), Fraction(5, 3)]
+    assert basis.first_beyond() is basis.furthest_beyond() is None
+    assert minimise([1, 2], rows, [0, 1]).unknowns == basis.point()
+
+
+def test_of_two_rows_that_turn_together_the_first_goes_and_nothing_is_gained() -> None:
+    rows = [Row((1, 0), 4, 0), Row((0, 1), 4, 0), Row((-1, -1), -1), Row((2, 2), 6, 2)]
+    basis = _Basis([0, 0], rows, [1, 0])
+    assert basis.at_most == [True, True], "what weighs nothing is taken at its most"
+    assert basis.furthest_beyond() == (3, True)
+    assert not basis.take_in(3, True)
+    assert (basis.members, basis.at_most) == ([1, 3], [True, True])
+    assert basis.point() == [-1, 4]
+    fixed = _Basis([1, 1], [Row((1, 0), 0, 0), *rows[1:]], [0, 1])
+    assert fixed.take_in(2, True)
+    assert fixed.members == [0, 2], "what is fixed stays"
 
 
 @given(
