@@ -15,8 +15,6 @@ from datetime import datetime, time
 from decimal import Decimal
 from typing import Any, Final
 
-import openpyxl
-
 from api.sheet_writing import RECKONED
 from ledger.errors import Invalid
 
@@ -134,6 +132,9 @@ def _text(content: bytes) -> Iterator[list[Cell]]:
 
 def _workbook(content: bytes) -> Iterator[list[Cell]]:
     """The rows of a workbook's only sheet."""
+    # It brings numpy along, and few who serve ever read one.
+    import openpyxl
+
     _check_parts(content)
     try:
         book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False)

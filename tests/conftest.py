@@ -42,7 +42,7 @@ hypothesis.settings.load_profile("unhurried")
 if settings.configured:
     raise pytest.UsageError("Unset DJANGO_SETTINGS_MODULE: the tests choose their own services.")
 SERVICES = {
-    "DJANGO_SETTINGS_MODULE": "deploy.settings",
+    "DJANGO_SETTINGS_MODULE": "tests.settings",
     "DATABASE_URL": embedded.postgres_url(HOME, "stillroom"),
     "DATABASE_OWNER_URL": embedded.postgres_url(HOME, "stillroom_owner"),
     "REDIS_URL": embedded.redis_url(HOME),
@@ -110,6 +110,7 @@ def database(
 @pytest.fixture(scope="session")
 def server() -> Iterator[Running]:
     """The whole server, without the demo. What its rate hides would not be seen."""
-    running = Running(migrated(HOME / "server"), {"STILLROOM_RATE_PER_MINUTE": "1000000"})
+    ours = {"DJANGO_SETTINGS_MODULE": "tests.settings", "STILLROOM_RATE_PER_MINUTE": "1000000"}
+    running = Running(migrated(HOME / "server"), ours)
     yield running.wait_ready()
     running.discard()

@@ -82,13 +82,15 @@ def test_which_row_comes_in_and_which_goes_out() -> None:
         Row((0, 1), 9, Fraction(5, 3)),
     ]
     basis = _Basis([1, 2], rows, [0, 1])
-    assert (basis.point(), basis.weights()) == ([0, 0], {0: -1, 1: -2})
+    assert basis.point() == [0, 0]
+    assert basis.weights() == {0: -1, 1: -2}
     assert basis.first_beyond() == (2, True)
     assert basis.furthest_beyond() == (3, False)
     assert basis.take_in(3, False)
     # The weight of x was the nearer to its turning, so y stays at zero.
     assert (basis.members, basis.at_most) == ([3, 1], [False, False])
-    assert (basis.point(), basis.weights()) == ([Fraction(5, 2), 0], {3: -1, 1: -1})
+    assert basis.point() == [Fraction(5, 2), 0]
+    assert basis.weights() == {3: -1, 1: -1}
     assert basis.first_beyond() == basis.furthest_beyond() == (5, False)
     assert basis.take_in(5, False)
     assert basis.members == [3, 5]
