@@ -115,7 +115,8 @@ def _of_some_groups(asked: _Asked[Maker], most_groups: int) -> Nucleolus:
     asked.ask(asked.all_groups, *singles, *(asked.all_groups ^ one for one in singles))
     found = nucleolus(size, asked.costs)
     while len(asked.costs) < most_groups:
-        new = [one for one in _worst_off(found, asked.alone()) if one not in asked.costs]
+        worst = dict.fromkeys(_worst_off(found, asked.alone()))
+        new = [one for one in worst if one not in asked.costs]
         new = new[: most_groups - len(asked.costs)]
         asked.ask(*new)
         most = max(found.least_excess, Fraction(0))

@@ -190,6 +190,54 @@ def test_more_makers_than_all_groups_are_asked_of() -> None:
     assert split_fairly(range(12), cost, most_groups=30).groups == 30
 
 
+def some_groups_of(alone: list[int], others: dict[int, int]) -> tuple[FairSplit[int], list[int]]:
+    """Four makers, at most 14 of their 15 groups; the split, and the groups in the order asked.
+
+    A group that is not among `others` costs what its makers do alone.
+    """
+    asked = []
+
+    def cost(group: Group) -> int:
+        asked.append(bits(group))
+        return others.get(bits(group), sum(alone[one] for one in group))
+
+    return split_fairly(range(4), cost, most_groups=14), asked
+
+
+def test_of_some_groups_those_are_asked_that_are_worst_off() -> None:
+    """Alone 100, 40, 60, 200, together 360: at first each saves 10.
+
+    The first and the last save the smallest parts, a tenth and a twentieth. Together they pay 280
+    and by themselves 279, so that what all save is shared anew. With s what either of them saves
+    and t what either other does, s + t = 20, and t = 2 s - 21 is as good for the two as for one
+    alone: s = 41/3, t = 19/3. Now the third and the last save the smallest parts, the second and
+    the third the smallest amounts. The former pay 240 as by themselves, which is no more: done.
+    """
+    others = {0b1111: 360, 0b1001: 279, 0b1100: 240}
+    found, asked = some_groups_of([100, 40, 60, 200], others)
+    of_all = [0b1111, 0b0001, 0b0010, 0b0100, 0b1000, 0b1110, 0b1101, 0b1011, 0b0111]
+    assert asked == [*of_all, 0b1001, 0b0011, 0b1100, 0b0110]
+    assert [3 * found.exact[one] for one in range(4)] == [259, 101, 161, 559]
+    assert (found.groups, found.heeds_all) == (13, False)
+
+
+def test_where_as_many_groups_may_be_asked_as_there_are_all_of_them_are() -> None:
+    assert split_fairly(range(4), lambda group: 10 * len(group), most_groups=15).heeds_all
+
+
+def test_who_costs_nothing_saves_all_of_it() -> None:
+    """The others save 10 each of 40, 60 and 200; by amount it is the first who saves least."""
+    found, asked = some_groups_of([0, 40, 60, 200], {0b1111: 270})
+    assert asked[9:] == [0b1100, 0b0011]
+    assert list(found.exact.values()) == [0, 30, 50, 190]
+
+
+def test_no_group_is_asked_twice() -> None:
+    """Each saves 10: the first two save least by part and, as all save alike, by amount."""
+    _, asked = some_groups_of([200, 100, 60, 40], {0b1111: 360})
+    assert asked[9:] == [0b0011]
+
+
 def test_what_cannot_be_split() -> None:
     once = "A cost is split among one maker or more, each named once."
     dearer = "Together this costs more than each alone; there is nothing to share."
