@@ -17,6 +17,7 @@ class Migration(migrations.Migration):
 
     operations = [
         _sql.run("outbox"),
+        _sql.renew("sweep"),
         _sql.run("shown"),
         _sql.run("verify"),
     ]

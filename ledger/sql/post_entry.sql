@@ -133,7 +133,7 @@ begin
               from unnest(moves) m
               cross join lateral (values (
                 case when m.material_id = any (by_lot) then m.lot_id end)) o(lot_id)
-              where m.from_kind = 'store' and m.to_kind <> 'store') d
+              where m.from_kind = 'store' and m.to_kind <> 'store' and m.quantity > 0) d
           join ledger_layer l on l.coop_id = coop and l.maker_id = maker
             and l.material_id = d.material_id and l.any_left
             and (d.lot_id is null or l.lot_id = d.lot_id)

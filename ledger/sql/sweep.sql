@@ -75,3 +75,5 @@ begin
   get diagnostics found_low = row_count;
   return found_low;
 end $$;
+
+select walls.define('ledger_sweep_watches(timestamptz, timestamptz)');
