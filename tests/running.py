@@ -1,6 +1,7 @@
 """The whole server, started as an operator starts it, on a data directory and port of its own."""
 
 import os
+import re
 import shutil
 import signal
 import socket
@@ -73,6 +74,13 @@ class Running:
     def output(self) -> str:
         """All that it has said."""
         return "\n".join(self.lines)
+
+    def killed(self) -> list[str]:
+        """The services that were killed and are started again, in turn, as it has said.
+
+        A worker may also end by itself when its broker goes, and is started again like any.
+        """
+        return re.findall(r"(\w+) ended \(-9\); starting it again", self.output)
 
     def wait_ready(self, within_s: int = 180) -> "Running":
         """Wait for its line `ready …`."""
