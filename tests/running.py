@@ -97,7 +97,7 @@ class Running:
 
     def child(self, *words: str) -> psutil.Process:
         """The direct child whose command line holds all the words; waits until there is one."""
-        end = time.monotonic() + 20
+        end = time.monotonic() + 60
         while time.monotonic() < end:
             for child in psutil.Process(self.process.pid).children():
                 try:
@@ -151,6 +151,6 @@ class Running:
                     # PostgreSQL gives back what it shares; the rest has nothing to give.
                     one.send_signal(signal.SIGQUIT if "postgres" in one.name() else signal.SIGKILL)
             self.process.kill()
-            psutil.wait_procs(family, timeout=20)
+            psutil.wait_procs(family, timeout=60)
         self.wait_end()
         shutil.rmtree(self.data, ignore_errors=True)

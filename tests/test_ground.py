@@ -52,7 +52,7 @@ def start(home: Path) -> Iterator[Callable[[], Running]]:
 
 
 def get(running: Running, path: str) -> tuple[int, bytes]:
-    connection = http.client.HTTPConnection("127.0.0.1", running.port, timeout=10)
+    connection = http.client.HTTPConnection("127.0.0.1", running.port, timeout=60)
     try:
         connection.request("GET", path)
         answer = connection.getresponse()
@@ -73,7 +73,7 @@ def assert_gone(family: list[psutil.Process], within_s: float = 0) -> None:
     assert not alive
 
 
-def comes_back(look: Callable[[], bool], within_s: float = 20) -> bool:
+def comes_back(look: Callable[[], bool], within_s: float = 60) -> bool:
     end = time.monotonic() + within_s
     while time.monotonic() < end:
         if look():
@@ -128,7 +128,7 @@ def test_what_dies_is_started_again(home: Path, start: Callable[[], Running]) ->
         victim = running.child(*words)
         family = [victim, *victim.children(recursive=True)]
         victim.kill()
-        assert_gone(family, within_s=10)
+        assert_gone(family, within_s=60)
         assert running.child(*words).pid != victim.pid
     assert comes_back(lambda: _answers(running))
     assert comes_back(lambda: _selects(home))
@@ -156,7 +156,7 @@ def test_nothing_outlives_a_killed_supervisor(home: Path, start: Callable[[], Ru
     running.child("celery", "beat")
     family = running.family()
     running.process.kill()
-    assert_gone(family, within_s=20)
+    assert_gone(family, within_s=60)
 
 
 def test_a_killed_database_does_not_block_the_next_start(
@@ -170,7 +170,7 @@ def test_a_killed_database_does_not_block_the_next_start(
     for process in family:
         with contextlib.suppress(psutil.NoSuchProcess):
             process.kill()
-    assert_gone(family, within_s=10)
+    assert_gone(family, within_s=60)
     assert (home / "postgres" / "postmaster.pid").exists()
     start().wait_ready()
     assert sql(home, "select n from kept") == "7"
@@ -295,7 +295,7 @@ def test_a_server_with_an_address_and_names_of_its_own(home: Path) -> None:
         running.wait_ready()
         names = {"stillroom.example": 200, "127.0.0.2": 200, "localhost": 200, "elsewhere": 400}
         for name, status in names.items():
-            wire = http.client.HTTPConnection("127.0.0.2", running.port, timeout=10)
+            wire = http.client.HTTPConnection("127.0.0.2", running.port, timeout=60)
             wire.request("GET", "/healthz", headers={"Host": name})
             assert wire.getresponse().status == status, name
             wire.close()
@@ -323,7 +323,7 @@ def test_a_killed_supervisor_takes_the_preparation_with_it(home: Path) -> None:
     family = running.family()
     assert preparing in family
     running.process.kill()
-    assert_gone(family, within_s=20)
+    assert_gone(family, within_s=60)
 
 
 def test_whoever_stops_a_container_waits_long_enough() -> None:

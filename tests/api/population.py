@@ -291,7 +291,7 @@ def _measured(maker: Client, jar: str, product: str, fill: str) -> None:
 def _alert(maker: Client, material: str) -> str:
     """The alert over a material that is far below its reorder point, once the worker opens it."""
     maker.change("PUT", f"watches/{material}", {"reorder_point": "500 kg"}).made()
-    end = time.monotonic() + 30
+    end = time.monotonic() + 90
     while time.monotonic() < end:
         for alert in maker.get("alerts", state="open").made()["results"]:
             if alert["material"] == material:

@@ -238,7 +238,7 @@ def test_alive_and_ready(north: Client) -> None:
     alive = nobody.raw("GET", "/healthz")
     assert (alive.status, alive.raw) == (200, b"ok\n")
     # The worker's first sign of life may take some seconds.
-    end = time.monotonic() + 60
+    end = time.monotonic() + 90
     while (ready := nobody.raw("GET", "/readyz")).status == 503 and time.monotonic() < end:
         time.sleep(0.2)
     assert ready.status == 200, ready.raw
@@ -268,7 +268,7 @@ def test_whoever_waits_too_long_is_told_to_come_again(server: Running, north: Cl
         other.execute("lock table ledger_supplier in access exclusive mode")
         began = time.monotonic()
         answer = north.get("suppliers")
-        assert 5 < time.monotonic() - began < 25
+        assert 5 < time.monotonic() - began < 60
     answer.refused(503, "busy")
     assert answer.headers["Retry-After"] == "2"
     assert north.get("suppliers").status == 200

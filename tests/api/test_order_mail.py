@@ -153,7 +153,7 @@ def test_a_supplier_without_an_address_is_asked_for_one(north: Client) -> None:
     assert (changed["mail"], changed["name"]) == ("market@example.org", "Clays from the market")
     told = north.post(f"{path}/sendings", {"note": "please ring"}).made()
     assert kinds(told)[:2] == ["written", "sending"]
-    end = time.monotonic() + 60
+    end = time.monotonic() + 90
     while "sent" not in kinds(told):
         assert time.monotonic() < end, "the worker has not mailed it"
         time.sleep(0.2)

@@ -121,7 +121,7 @@ def test_an_alert_closes_when_an_order_is_written(north: Client) -> None:
 
 def _until(north: Client, material: str, state: str) -> None:
     """Wait for the worker."""
-    end = time.monotonic() + 60
+    end = time.monotonic() + 90
     while time.monotonic() < end:
         mine = [one for one in north.listed("alerts") if one["material"] == material]
         if mine and mine[0]["state"] == state:

@@ -5,11 +5,13 @@ import shutil
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from tests.api.client import Client, Coop, open_coop
-from tests.browser.visiting import SIZES, Visit
+from tests.browser.visiting import PATIENCE_MS, SIZES, Visit
 from tests.running import Running
+
+expect.set_options(timeout=PATIENCE_MS)
 
 
 def chromium() -> str:

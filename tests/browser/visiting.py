@@ -15,6 +15,8 @@ SIZES: Final[dict[str, ViewportSize]] = {
 # What fails a page: what keeps somebody from using it.
 SERIOUS: Final = {"serious", "critical"}
 SMALLEST_TARGET_PX: Final = 48
+# For what must come: a busy machine takes its time.
+PATIENCE_MS: Final = 90_000
 
 
 class Visit:
@@ -44,6 +46,7 @@ class Visit:
     def open(self, port: int) -> Page:
         """A page whose addresses are the server's own, and whose faults are kept."""
         page = self.context.new_page()
+        page.set_default_timeout(PATIENCE_MS)
         page.on("pageerror", lambda error: self.faults.append(str(error)))
         page.on("console", lambda said: self._hear(said.type, said.text))
         page.base = base_of(port)  # type: ignore[attr-defined]

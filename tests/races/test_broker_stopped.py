@@ -87,7 +87,7 @@ def test_a_hint_alone_wakes_the_worker(workers: Workers, office: PostOffice) -> 
     bench, lot = watched("4 kg")
     workers.start_worker()
     write(bench, lot, "2000")
-    wait_for(lambda: office.to(bench.email), workers.told, 10)
+    wait_for(lambda: office.to(bench.email), workers.told)
 
 
 def test_what_was_written_without_a_broker_is_done_when_it_is_back(
@@ -96,7 +96,7 @@ def test_what_was_written_without_a_broker_is_done_when_it_is_back(
     bench, lot = watched("4 kg")
     workers.start_worker()
     workers.start_beat()
-    wait_for(outbox.worker_alive, workers.told, 20)
+    wait_for(outbox.worker_alive, workers.told)
     wait_for(lambda: not bench.owed(done_at=None), workers.told)
     assert office.to(bench.email) == []
 
@@ -105,7 +105,7 @@ def test_what_was_written_without_a_broker_is_done_when_it_is_back(
     broker[-1].process.process.kill()
     broker[-1].process.process.wait()
     slowest = max(write(bench, lot, "500") for _ in range(4))
-    assert slowest < 1
+    assert slowest < 3
     assert not outbox.worker_alive()
     # Four changes owe one check; a sweep may have taken it up already, and then another is owed.
     assert bench.owed(done_at=None)
@@ -114,8 +114,8 @@ def test_what_was_written_without_a_broker_is_done_when_it_is_back(
     assert office.to(bench.email) == []
 
     broker.append(embedded.start_redis(home))
-    wait_for(lambda: office.to(bench.email), workers.told, 60)
-    wait_for(outbox.worker_alive, workers.told, 20)
+    wait_for(lambda: office.to(bench.email), workers.told)
+    wait_for(outbox.worker_alive, workers.told)
     wait_for(lambda: not bench.owed(done_at=None), workers.told)
     assert len(office.to(bench.email)) == 1
 

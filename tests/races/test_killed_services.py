@@ -102,7 +102,7 @@ def kill(process: psutil.Process) -> None:
     for one in family:
         with suppress(psutil.NoSuchProcess):
             one.send_signal(signal.SIGKILL)
-    psutil.wait_procs(family, timeout=10)
+    psutil.wait_procs(family, timeout=60)
 
 
 def wait_until(look: Any, within_s: float = 60) -> None:

@@ -29,7 +29,7 @@ class Workers:
         words = ["deploy.celery:app", "worker", "--loglevel", "INFO", "--concurrency", "1"]
         started = self._said(" ready.")
         self.worker = self._start(*words, "--without-gossip", "--without-mingle")
-        wait_for(lambda: self._said(" ready.") > started, self.told, 30)
+        wait_for(lambda: self._said(" ready.") > started, self.told)
 
     def start_beat(self) -> None:
         """Start the clock that reminds the worker."""
@@ -81,7 +81,7 @@ class Workers:
             )
 
 
-def wait_for(look: Callable[[], object], told: Callable[[], str], within_s: int = 45) -> None:
+def wait_for(look: Callable[[], object], told: Callable[[], str], within_s: int = 90) -> None:
     """Wait until `look` is true; what was `told` is shown when it does not become so."""
     end = time.monotonic() + within_s
     while not look():

@@ -120,7 +120,7 @@ def test_two_materials_are_low_and_it_is_mailed(demo: Running, benches: dict[str
         ("Phenoxyethanol", D("593.88"), D(1000)),
     ]
     assert opened() == low
-    log, end = demo.data / "log" / "worker.log", time.monotonic() + 30
+    log, end = demo.data / "log" / "worker.log", time.monotonic() + 90
     while log.read_text().count("is running low") < 2 and time.monotonic() < end:
         time.sleep(0.2)
     mail = log.read_text()

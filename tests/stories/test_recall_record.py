@@ -67,7 +67,7 @@ def notice_to(maker: Client) -> dict[str, Any]:
 
 def called_back(maker: Client, state: str) -> list[dict[str, Any]]:
     """The alerts of lots that others call back, as soon as the worker has looked."""
-    end = time.monotonic() + 30
+    end = time.monotonic() + 90
     while time.monotonic() < end:
         found = maker.get("alerts", state=state, kind="called_back").made()["results"]
         if found:

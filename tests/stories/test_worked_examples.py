@@ -317,7 +317,7 @@ def test_a_watch_looks_at_the_position(maker: Client) -> None:
     assert kilograms == {"on_hand": D("26.0"), "reserved": D("3.0"), "position": D("18.5")}
     assert stock["low"] is True
     alerts: list[Any] = []
-    end = time.monotonic() + 30
+    end = time.monotonic() + 90
     while not alerts and time.monotonic() < end:
         alerts = maker.get("alerts", state="open").made()["results"]
         time.sleep(0.1)
