@@ -27,6 +27,7 @@ from ledger.access import Actor, set_walls
 from ledger.costing import Charge, ChargeKind, SpreadBy
 from ledger.issuing import Moved, Taken, sell
 from ledger.models import Lot
+from ledger.ordering import Ordered, write_order
 from ledger.quantities import Quantity, parse_density, parse_quantity
 from ledger.receiving import Delivered, receive
 
@@ -36,6 +37,14 @@ RETAINED: Final = Sample(parse_quantity("1 each"), "retained")
 HEAVY: Final = Decimal(500)
 # So few units of a lot sell out in a day.
 LAST_FEW: Final = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """An order, and its lines as they were written."""
+
+    order: UUID
+    lines: list[str]
 
 
 @dataclass
@@ -51,6 +60,7 @@ class Bench:
     products: dict[str, UUID] = field(default_factory=dict)
     lots: dict[str, list[Lot]] = field(default_factory=lambda: defaultdict(list))
     unsold: dict[UUID, int] = field(default_factory=dict)
+    orders: dict[Delivery, Written] = field(default_factory=dict)
 
     def does(self, verb: Callable[..., Result], *args: Any, **facts: Any) -> Result:
         """One verb, within the maker's walls.
@@ -110,10 +120,30 @@ class Bench:
         )
         self.products[key] = self.does(add_product, draft).id
 
+    def order(self, delivery: Delivery) -> None:
+        """Order what comes later, line by line as it will come."""
+        order = self.does(
+            write_order,
+            supplier=self.suppliers[delivery.supplier],
+            lines=[
+                Ordered(
+                    material=str(self.materials[bought.material]),
+                    pack=parse_quantity(bought.quantity),
+                    price=Decimal(bought.price),
+                )
+                for bought in delivery.lines
+            ],
+            happened_at=self.at(delivery.days_ago + delivery.ordered, 14),
+            note="by telephone",
+        )
+        lines = order.lines.order_by("position").values_list("id", flat=True)
+        self.orders[delivery] = Written(order.id, [str(id) for id in lines])
+
     def receive(self, delivery: Delivery) -> None:
         """Take a delivery in."""
         arrived = self.day(delivery.days_ago)
         number = 1000 + 7 * delivery.days_ago
+        written = self.orders.get(delivery)
         lines = [
             Delivered(
                 material=str(self.materials[bought.material]),
@@ -121,6 +151,7 @@ class Bench:
                 quantity=parse_quantity(bought.quantity),
                 price=Decimal(bought.price),
                 expires_on=None if bought.keeps is None else arrived + timedelta(bought.keeps),
+                order_line=None if written is None else written.lines[place],
             )
             for place, bought in enumerate(delivery.lines)
         ]
@@ -135,6 +166,7 @@ class Bench:
             happened_at=self.at(delivery.days_ago, 8, 30),
             release_basis=delivery.basis or None,
             reference=f"delivery note {number}",
+            order=None if written is None else written.order,
         )
         for bought, lot in zip(delivery.lines, received.lots, strict=True):
             self.lots[bought.material].append(lot)

@@ -23,7 +23,10 @@ class Bought:
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """A delivery; without a basis its lots stay in quarantine until somebody decides."""
+    """A delivery; without a basis its lots stay in quarantine until somebody decides.
+
+    `ordered` is how many days before it came it was ordered, where an order was written.
+    """
 
     days_ago: int
     maker: str
@@ -32,6 +35,7 @@ class Delivery:
     freight: str
     spread_by: Literal["mass", "value"] = "mass"
     basis: str = SEEN
+    ordered: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +129,7 @@ DELIVERIES: Final = (
         "surfactants",
         (Bought("decyl", "25 lb", "99.00", 700), Bought("betaine", "3 gal", "76.50", 700)),
         "31.40",
+        ordered=8,
     ),
     Delivery(
         46,
@@ -133,8 +138,11 @@ DELIVERIES: Final = (
         (Bought("leaf", "8 oz wt", "8.20", 500), Bought("rosemary", "16 fl oz", "81.00", 700)),
         "6.80",
         "value",
+        ordered=6,
     ),
-    Delivery(45, "north", "chemicals", (Bought("glycerin", "1 gal", "48.00", 720),), "9.60"),
+    Delivery(
+        45, "north", "chemicals", (Bought("glycerin", "1 gal", "48.00", 720),), "9.60", ordered=5
+    ),
     Delivery(
         62,
         "north",
@@ -142,6 +150,7 @@ DELIVERIES: Final = (
         (Bought("bottle 250", "300 each", "129.00"), Bought("bottle 500", "50 each", "36.00")),
         "18.00",
         "value",
+        ordered=11,
     ),
     Delivery(
         90,
@@ -198,17 +207,28 @@ DELIVERIES: Final = (
         "31.00",
         "value",
     ),
-    Delivery(47, "mill", "oils", (Bought("sunflower", "1 gal", "21.50", 540),), "8.40"),
+    Delivery(47, "mill", "oils", (Bought("sunflower", "1 gal", "21.50", 540),), "8.40", ordered=5),
     Delivery(
         46,
         "mill",
         "surfactants",
-        (Bought("decyl", "10 lb", "41.00", 700), Bought("betaine", "1 gal", "26.00", 700)),
+        (Bought("decyl", "10 lb", "41.00", 700), Bought("betaine", "1 gal", "26.50", 700)),
         "14.90",
+        ordered=9,
     ),
-    Delivery(45, "mill", "chemicals", (Bought("glycerin", "1 gal", "48.00", 720),), "9.60"),
+    Delivery(
+        45, "mill", "chemicals", (Bought("glycerin", "1 gal", "48.00", 720),), "9.60", ordered=3
+    ),
     # The certificate has not come yet.
-    Delivery(1, "mill", "chemicals", (Bought("phenoxy", "2 kg", "40.50", 900),), "6.20", basis=""),
+    Delivery(
+        1,
+        "mill",
+        "chemicals",
+        (Bought("phenoxy", "2 kg", "40.50", 900),),
+        "6.20",
+        basis="",
+        ordered=4,
+    ),
     Delivery(
         90,
         "quay",
@@ -250,11 +270,20 @@ DELIVERIES: Final = (
         "oils",
         (Bought("sunflower", "3 gal", "60.00", 540), Bought("shea", "10 kg", "91.00", 700)),
         "29.80",
+        ordered=6,
     ),
     Delivery(
         49, "quay", "botanicals", (Bought("beeswax", "11 lb", "86.00", 1500),), "7.90", basis=""
     ),
-    Delivery(40, "quay", "packaging", (Bought("tin", "300 each", "117.00"),), "11.00", "value"),
+    Delivery(
+        40,
+        "quay",
+        "packaging",
+        (Bought("tin", "300 each", "117.00"),),
+        "11.00",
+        "value",
+        ordered=12,
+    ),
     Delivery(
         30, "quay", "packaging", (Bought("label", "250 each", "30.00"),), "4.00", "value", basis=""
     ),

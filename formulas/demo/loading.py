@@ -12,6 +12,7 @@ from django.db import transaction
 from formulas.demo import history, incidents
 from formulas.demo.bench import Bench
 from formulas.demo.catalogue import MATERIALS, SUPPLIERS
+from formulas.demo.offers import write_offers
 from formulas.demo.people import COORDINATOR, OWNERS, PASSWORD, PEOPLE
 from formulas.demo.recipes import PRODUCTS, RECIPES
 from ledger.access import Actor, set_walls
@@ -21,6 +22,7 @@ from ledger.cost_formulas import choose_cost_formula
 from ledger.makers import actor_for, open_coop, open_maker, person_named
 from ledger.models import Membership
 from ledger.quantities import parse_quantity
+from ledger.reviewing import review
 
 MARKET_EVERY_DAYS: Final = 7
 LAST_MARKET_DAYS_AGO: Final = 2
@@ -35,8 +37,12 @@ def load(*, now: datetime) -> None:
     turns to each maker, as every request sets them for its own.
     """
     with transaction.atomic(durable=True):
-        benches = _open(now.date())
+        benches, coop = _open(now.date())
+        prices = write_offers(coop)
         for days_ago in range(history.LONG_AGO, 0, -1):
+            for ago, event in prices:
+                if ago == days_ago:
+                    event()
             for event in _events_of(days_ago, benches):
                 event()
         for plan in history.PLANS:
@@ -45,8 +51,8 @@ def load(*, now: datetime) -> None:
         _watch(benches, now)
 
 
-def _open(today: date) -> Benches:
-    """The co-op, its people, its catalogue, and what each maker makes."""
+def _open(today: date) -> tuple[Benches, Bench]:
+    """The makers, and who acts for the co-op: its people, its catalogue, what each maker makes."""
     people = {
         name: person_named(name, password=PASSWORD, email=f"{name}@stillroom.example")
         for name in PEOPLE
@@ -54,7 +60,8 @@ def _open(today: date) -> Benches:
     coordinator = people[COORDINATOR]
     coop = open_coop(name=history.COOP, currency="USD", time_zone="UTC", coordinator=coordinator)
     role = Membership.Role.COORDINATOR
-    materials, suppliers = _catalogue(actor_for(coop, None, coordinator.pk, role))
+    acting = actor_for(coop, None, coordinator.pk, role)
+    materials, suppliers = _catalogue(acting)
     benches = {}
     for number, (key, name) in enumerate(history.MAKERS.items()):
         owner = people[OWNERS[key]]
@@ -74,14 +81,17 @@ def _open(today: date) -> Benches:
         benches[recipe.maker].write_formula(key, recipe)
     for key, product in PRODUCTS.items():
         benches[product.maker].add_product(key, product)
-    return benches
+    return benches, Bench(acting, today, Random(), materials, suppliers)  # noqa: S311 - not asked
 
 
 def _catalogue(actor: Actor) -> tuple[dict[str, UUID], dict[str, UUID]]:
     """What all makers share, entered by the coordinator."""
     set_walls(actor.coop_id, None)
     materials = {key: add_material(actor, facts).id for key, facts in MATERIALS.items()}
-    suppliers = {key: add_supplier(actor, name=name).id for key, name in SUPPLIERS.items()}
+    suppliers = {
+        key: add_supplier(actor, name=name, mail=f"orders@{key}.example").id
+        for key, name in SUPPLIERS.items()
+    }
     return materials, suppliers
 
 
@@ -91,6 +101,8 @@ def _events_of(days_ago: int, benches: Benches) -> list[Callable[[], None]]:
     for delivery in history.DELIVERIES:
         if delivery.days_ago == days_ago:
             events.append(partial(benches[delivery.maker].receive, delivery))
+        if delivery.ordered and delivery.days_ago + delivery.ordered == days_ago:
+            events.append(partial(benches[delivery.maker].order, delivery))
     for made in history.BATCHES:
         if made.days_ago == days_ago:
             events.append(partial(benches[_maker_of(made.what)].make, made))
@@ -114,3 +126,6 @@ def _watch(benches: Benches, now: datetime) -> None:
         point = parse_quantity(watch.reorder_point)
         bench.does(set_watch, material=material, reorder_point=point)
         look_at(bench.actor.coop_id, bench.actor.maker, material, now=now)
+    for bench in benches.values():
+        set_walls(bench.actor.coop_id, bench.actor.maker)
+        review(bench.actor.coop_id, bench.actor.maker, now=now)
