@@ -17,6 +17,7 @@ from formulas.steeping import steeped_of
 from formulas.workings import Known, known_of_batch, known_of_lot
 from ledger.access import Actor, lot_for
 from ledger.models import DecantingDraw, LayerPosting, Lot, Posting, ReceiptLine, Transfer
+from ledger.quantities import kept_in
 from ledger.roles import Verb
 
 LABOUR: Final = "(minutes per batch + minutes per unit · units) · hourly rate ÷ 60"
@@ -256,7 +257,7 @@ class _Teller:
         return self._money("filled", total_of(filling), "bulk + packaging + labour", parts, facts)
 
     def _received(self, line: ReceiptLine, lot: Lot, facts: dict[str, str]) -> Figure:
-        unit = "each" if lot.material.counted else "g"
+        unit = kept_in(lot.material.counted)
         facts |= {
             "supplier": lot.supplier.name if lot.supplier else "",
             "received_at": line.receipt.happened_at.isoformat(),

@@ -8,6 +8,7 @@ from uuid import UUID
 from formulas.explaining import Figure
 from ledger.access import Actor
 from ledger.book_reading import Moved, moved_up_to
+from ledger.quantities import kept_in
 
 ZERO = Decimal(0)
 PLACES = {"store": "in store", "batch": "in pots", "consignment": "at shops"}
@@ -22,7 +23,7 @@ def explain_worth(actor: Actor, *, material: UUID | str, on: date) -> Figure:
     by_place: dict[str, list[Moved]] = defaultdict(list)
     for move in moves:
         by_place[move.place].append(move)
-    unit = "each" if found.counted else "g"
+    unit = kept_in(found.counted)
     parts = tuple(
         Figure(
             PLACES[place],

@@ -25,6 +25,7 @@ from ledger.errors import (
     placed,
 )
 from ledger.models import Account, CountCause, CountLine, CountSheet, Entry, Reservation
+from ledger.quantities import kept_in
 from ledger.releasing import release_promises
 from ledger.roles import Verb
 
@@ -155,7 +156,7 @@ def _settle(lines: Mapping[UUID, CountLine], causes: Sequence[Explained]) -> lis
                 pointer=own[0].pointer if own else "",
                 code=line.lot.code,
                 difference=f"{difference.normalize():f}",
-                unit="each" if line.lot.material.counted else "g",
+                unit=kept_in(line.lot.material.counted),
                 explained=f"{given.normalize():f}",
             )
         for cause in own:

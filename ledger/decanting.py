@@ -33,7 +33,7 @@ from ledger.models import (
     Status,
     Transfer,
 )
-from ledger.quantities import Quantity, parse_quantity
+from ledger.quantities import Quantity, kept_in, parse_quantity
 from ledger.roles import Verb
 from ledger.settling import record_payment
 from ledger.store_costs import StoreDraw, at_cost
@@ -308,7 +308,7 @@ def _offer(
             offers.append(None)
             continue
         net = read[place].net
-        unit = "each" if net.counted else "g"
+        unit = kept_in(net.counted)
         with placed(f"/draws/{place}"):
             offer = offer_transfer(
                 actor,

@@ -19,7 +19,7 @@ from ledger.access import Actor, lot_for
 from ledger.errors import Conflict, Invalid, NotEnough, placed
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Lot, Transfer
-from ledger.quantities import Quantity
+from ledger.quantities import Quantity, kept_in
 from ledger.roles import Verb
 from ledger.transferring import must_be_free, transfer_for
 
@@ -83,7 +83,7 @@ def give_back(
 def _owed_back(actor: Actor, before: Transfer, lot: Lot, quantity: Quantity | None) -> Measured:
     """So much as is to go back, or all that is still owed. Raises NotEnough, LotNotReleased."""
     owed = owed_of(before)
-    unit = "each" if lot.material.counted else "g"
+    unit = kept_in(lot.material.counted)
     amount = Measured(f"{owed.normalize():f} {unit}", owed, counted=lot.material.counted)
     if quantity is not None:
         with placed("/quantity"):

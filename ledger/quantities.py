@@ -256,6 +256,16 @@ def count_of(quantity: Quantity, *, name: str) -> Decimal:
     return quantity.amount.quantize(Decimal(1))
 
 
+def kept_in(counted: bool) -> str:
+    """The unit of every quantity in the ledger: pieces of what is counted, or grams."""
+    return "each" if counted else "g"
+
+
+def priced_per(counted: bool) -> str:
+    """What a price is for: one piece of what is counted, or a kilogram."""
+    return "each" if counted else "kg"
+
+
 def millilitres_of(grams: Decimal, density: Density) -> Decimal:
     """The volume of so many grams, in millilitres, rounded half-even to six decimals."""
     with localcontext(_PRECISE):

@@ -23,7 +23,7 @@ from ledger.lots import custody_of
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Holding, Lot, Maker, Posting, Reservation, Status, Transfer
 from ledger.money import minor_units, round_money
-from ledger.quantities import Quantity
+from ledger.quantities import Quantity, kept_in
 from ledger.roles import Verb
 from ledger.statements import run
 
@@ -254,7 +254,7 @@ def must_be_free(actor: Actor, lot: Lot, amount: Measured | None) -> Measured:
             status=status,
         )
     free, batches = _free(actor, lot.id)
-    unit = "each" if lot.material.counted else "g"
+    unit = kept_in(lot.material.counted)
     if amount is None:
         amount = Measured(f"{free.normalize():f} {unit}", free, counted=lot.material.counted)
     if free <= 0 or amount.quantity > free:

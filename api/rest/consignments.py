@@ -15,6 +15,7 @@ from api.rest.stock import amount
 from ledger import consigning
 from ledger.access import Actor
 from ledger.money import round_money
+from ledger.quantities import kept_in
 from ledger.roles import Verb
 
 
@@ -57,7 +58,7 @@ def consigned_json(row: consigning.Consigned, actor: Actor) -> dict[str, Any]:
         "name": row.material_name,
         "status": row.status,
         "expires_on": row.expires_on,
-        "unit": "each" if row.counted else "g",
+        "unit": kept_in(row.counted),
         "quantity": amount(row.quantity, row.counted),
         "value": plain(round_money(row.value, actor.currency)) if shown else None,
     }

@@ -28,6 +28,7 @@ from ledger.access import Actor, find
 from ledger.counting_rules import CLASSES, percent_of, within
 from ledger.models import CountCause, CountLine, CountSheet
 from ledger.money import round_money
+from ledger.quantities import kept_in
 from ledger.roles import Verb
 
 STATES = [state.value for state in CountSheet.State]
@@ -232,7 +233,7 @@ def _line(
         "material": str(line.material_id),
         "material_name": line.lot.material.name,
         "abc_class": line.abc_class,
-        "unit": "each" if counted else "g",
+        "unit": kept_in(counted),
         "tolerance_percent": plain(line.tolerance_percent),
         "readings": line.readings,
         "counted_at": line.counted_at,
@@ -376,7 +377,7 @@ def _due(row: abc_classes.Due, actor: Actor) -> dict[str, Any]:
     return {
         "material": str(row.material_id),
         "name": row.name,
-        "unit": "each" if row.counted else "g",
+        "unit": kept_in(row.counted),
         "abc_class": row.abc_class,
         "lots": row.lots,
         "annual_use": amount(row.annual_use, row.counted),

@@ -29,6 +29,7 @@ from ledger.access import Actor, day_of
 from ledger.costing import GRAMS_PER_KG, unit_cost
 from ledger.models import Decanting, DecantingDraw, Deposit
 from ledger.money import round_money
+from ledger.quantities import priced_per
 from ledger.roles import Verb
 
 UNIT: Final = Decimal(1)
@@ -166,7 +167,7 @@ def decanting_json(
         "cost": plain(round_money(row.cost, actor.currency)) if costs else None,
         "unit_cost": {
             "amount": plain(unit_cost(row.cost, row.drawn, per=per)),
-            "per": "each" if counted else "kg",
+            "per": priced_per(counted),
         }
         if costs
         else None,

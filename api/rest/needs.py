@@ -18,7 +18,7 @@ from api.rest.fields import (
     shortest,
 )
 from ledger.access import Actor
-from ledger.models import Material
+from ledger.quantities import kept_in
 from ledger.reorder_advice import GivenUse, ReorderAdvice, advise_reorder
 from ledger.reordering import LeadTime
 from ledger.usage import Forecast, Pattern, Usage, describe, forecast
@@ -133,10 +133,6 @@ class ReorderOut(serializers.Serializer[Any]):
     working = Text()
 
 
-def unit_of(material: Material) -> str:
-    return "each" if material.counted else "g"
-
-
 def _shown(value: Decimal | None) -> str | None:
     """To a millionth, the grain of the ledger."""
     return None if value is None else shortest(value.quantize(FINEST))
@@ -146,7 +142,7 @@ def usage_json(read: UsageRead, found: Usage, ahead: int, expected: Forecast) ->
     return {
         "material": str(read.material.id),
         "name": read.material.name,
-        "unit": unit_of(read.material),
+        "unit": kept_in(read.material.counted),
         "period": read.period,
         "first": read.first,
         "last": read.last,
@@ -173,7 +169,7 @@ def reorder_json(found: ReorderAdvice) -> dict[str, Any]:
     return {
         "material": str(found.material.id),
         "name": found.material.name,
-        "unit": unit_of(found.material),
+        "unit": kept_in(found.material.counted),
         "use": {
             "per_day": _shown(use.mean),
             "spread": _shown(use.spread),

@@ -31,6 +31,7 @@ from ledger.access import Actor, day_of
 from ledger.models import Offer, OfferPrice, SupplierTerms
 from ledger.models.offers import MOST_DAYS
 from ledger.offer_prices import FreightKind, unit_price
+from ledger.quantities import priced_per
 
 FREIGHTS = [kind.value for kind in FreightKind]
 MOST_BREAKS = 20
@@ -197,7 +198,7 @@ def price_json(row: OfferPrice, offer: Offer) -> dict[str, Any]:
 def _unit_price(price: Any, offer: Offer) -> dict[str, Any]:
     counted = offer.material.counted
     amount = unit_price(price, offer.quantity, counted=counted)
-    return {"amount": plain(amount), "per": "each" if counted else "kg"}
+    return {"amount": plain(amount), "per": priced_per(counted)}
 
 
 def offer_json(row: Offer) -> dict[str, Any]:

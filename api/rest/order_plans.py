@@ -20,7 +20,6 @@ from api.rest.fields import (
     plain,
     shortest,
 )
-from api.rest.needs import unit_of
 from formulas.order_planning import GivenNeed, Limits, Ordering, plan_orders
 from ledger.access import Actor
 from ledger.models import Material
@@ -28,6 +27,7 @@ from ledger.money import round_money
 from ledger.order_advice import LineAdvice, Step
 from ledger.order_bills import PlanLine, SupplierOrder
 from ledger.order_terms import MASS_IN_KG, Need
+from ledger.quantities import kept_in, priced_per
 
 MOST_NEEDS = 500
 MOST_SUPPLIERS = 100
@@ -199,7 +199,7 @@ class _Shower:
             "pack": offer.entered,
             "packs": line.packs,
             "quantity": shortest(line.quantity),
-            "unit": unit_of(material),
+            "unit": kept_in(material.counted),
             "price": self.money(line.price),
             "amount": self.money(line.amount),
         }
@@ -220,7 +220,7 @@ class _Shower:
         more = step.more if material.counted else step.more / MASS_IN_KG
         paid = self.money(abs(step.extra))
         what = f"{paid} less" if step.extra < 0 else paid
-        return f"{shortest(more)} {_unit(material)} more for {what}"
+        return f"{shortest(more)} {priced_per(material.counted)} more for {what}"
 
     def step(self, step: Step, material: Material) -> dict[str, Any]:
         each = step.per_usable
@@ -239,16 +239,12 @@ class _Shower:
         }
 
 
-def _unit(material: Material) -> str:
-    return "each" if material.counted else "kg"
-
-
 def _need(material: Material, need: Need) -> dict[str, Any]:
     use = need.use_per_month
     return {
         "material": str(material.id),
         "name": material.name,
-        "unit": unit_of(material),
+        "unit": kept_in(material.counted),
         "quantity": shortest(need.quantity),
         "use_per_month": None if use is None else shortest(use.quantize(FINEST)),
         "in_store": shortest(need.in_store),

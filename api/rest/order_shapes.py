@@ -28,6 +28,7 @@ from ledger.models import PurchaseOrderFact, ReceiptLine
 from ledger.money import round_money
 from ledger.order_matching import Against
 from ledger.order_reading import Arrival, LineTold, OrderTold, over
+from ledger.quantities import kept_in
 from ledger.roles import Verb
 
 KINDS = ["written", "sending", "sent", "received", "corrected", "ended"]
@@ -203,7 +204,7 @@ def _line_json(told: LineTold, actor: Actor, today: date) -> dict[str, Any]:
         "id": str(line.id),
         "material": str(line.material_id),
         "material_name": line.material.name,
-        "unit": "each" if counted else "g",
+        "unit": kept_in(counted),
         "packs": told.now.packs,
         "pack": told.now.entered,
         "ordered": amount(standing.ordered, counted),

@@ -7,11 +7,11 @@ from rest_framework import serializers
 
 from api.operation import Resource, reads
 from api.rest.fields import Body, Id, Shown, Text, plain, shortest
-from api.rest.needs import unit_of
 from ledger.access import Actor, day_of
 from ledger.lead_time_reading import lead_time_of
 from ledger.lead_times import Measured
 from ledger.price_history import MOST, price_history
+from ledger.quantities import priced_per
 
 PriceHistoryQuery = type(
     "PriceHistoryQuery",
@@ -114,7 +114,7 @@ class MaterialPrices(Resource):
         return {
             "material": str(found.material.id),
             "name": found.material.name,
-            "per": "each" if unit_of(found.material) == "each" else "kg",
+            "per": priced_per(found.material.counted),
             "offered": [_plain(point) for point in found.offered],
             "landed": [_plain(point) for point in found.landed],
             "more": found.more,

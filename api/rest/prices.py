@@ -17,6 +17,7 @@ from formulas.prices import Cost, CostFrom, Fixed
 from formulas.unit_costs import Made, Share
 from ledger.access import Actor
 from ledger.present_costs import Basis
+from ledger.quantities import kept_in
 
 MOST = "1000000000"
 TAX_CAUTION: Final = (
@@ -240,7 +241,7 @@ def shares_json(shares: Sequence[Share]) -> list[dict[str, Any]]:
             "material": str(share.cost.material_id),
             "name": share.cost.name,
             "quantity": shown(share.quantity),
-            "unit": "each" if share.cost.counted else "g",
+            "unit": kept_in(share.cost.counted),
             "cost": shown(share.cost.shown),
             "basis": share.cost.basis.value,
             "value": shown(share.value),

@@ -8,6 +8,7 @@ from api.rest.fields import Id, Moment, Shown, Text, plain
 from api.rest.recalls import RecallListOut, list_json
 from api.rest.stock import amount
 from ledger.models import Recall, RecallAnswer, RecallClosure, RecallContact, RecallNotice
+from ledger.quantities import kept_in
 from ledger.recall_buyers import Buyer
 from ledger.recall_notices import Answered, tally_told
 from ledger.recall_records import Progress
@@ -267,7 +268,7 @@ def notice_json(row: RecallNotice, answer: RecallAnswer | None, maker: Any) -> d
             "material_name": lot.material.name,
             "supplier_lot": lot.supplier_lot,
         },
-        "unit": "each" if lot.material.counted else "g",
+        "unit": kept_in(lot.material.counted),
         "quantity": amount(row.quantity, lot.material.counted),
         "reason": row.reason,
         "happened_at": row.happened_at,
@@ -316,7 +317,7 @@ def _sale(buyers: Any, counted: bool) -> dict[str, Any]:
     if not sums["sold"]:
         return {"sold": None}
     return {
-        "unit": "each" if counted else "g",
+        "unit": kept_in(counted),
         **{name: amount(quantity, counted) for name, quantity in sums.items()},
         "percent_back": plain(percent_back(sums["returned"], sums["sold"])),
     }
@@ -329,7 +330,7 @@ def _buyer(one: Buyer) -> dict[str, Any]:
             {
                 "lot": str(line.lot_id),
                 "code": line.code,
-                "unit": "each" if line.counted else "g",
+                "unit": kept_in(line.counted),
                 **{
                     name: amount(getattr(line, name), line.counted)
                     for name in ("sold", "returned", "destroyed", "used_up", "left")

@@ -11,6 +11,7 @@ from api.rest.lots import STATUSES
 from api.rest.stock import amount
 from ledger import recalling
 from ledger.access import Actor
+from ledger.quantities import kept_in
 
 
 class RecallPlaceOut(serializers.Serializer[Any]):
@@ -84,7 +85,7 @@ def list_json(found: recalling.RecallList) -> dict[str, Any]:
     return {
         "lots": [_lot(lot) for lot in found.lots],
         "balance": {
-            "unit": "each" if root else "g",
+            "unit": kept_in(root),
             "received": plain(found.received),
             "accounted": plain(found.accounted),
             "unexplained": plain(found.received - found.accounted),
@@ -116,7 +117,7 @@ def _lot(lot: recalling.Listed) -> dict[str, Any]:
         "code": lot.code,
         "material_name": lot.material_name,
         "status": lot.status,
-        "unit": "each" if lot.counted else "g",
+        "unit": kept_in(lot.counted),
         "total": amount(lot.total, lot.counted),
         "found": amount(lot.found, lot.counted),
         "used": amount(lot.used, lot.counted),

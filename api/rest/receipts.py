@@ -27,6 +27,7 @@ from ledger.access import Actor
 from ledger.costing import GRAMS_PER_KG, Charge, ChargeKind, SpreadBy, unit_cost
 from ledger.models import Receipt, ReceiptLine
 from ledger.money import round_money
+from ledger.quantities import priced_per
 
 
 class ReceiptLineIn(Body):
@@ -171,7 +172,7 @@ def receipt_json(received: receiving.Received, actor: Actor) -> dict[str, Any]:
             "landed_cost": plain(round_money(cost.landed_cost, currency)),
             "unit_cost": {
                 "amount": plain(cost.unit_cost),
-                "per": "each" if amount.counted else "kg",
+                "per": priced_per(amount.counted),
             },
             "against": against_json(stands, amount.counted, actor),
         }
@@ -262,7 +263,7 @@ def _kept_line(line: ReceiptLine, statuses: Any, currency: str) -> dict[str, Any
         "landed_cost": plain(round_money(line.landed_cost, currency)),
         "unit_cost": {
             "amount": plain(unit_cost(line.landed_cost, line.quantity, per=per)),
-            "per": "each" if counted else "kg",
+            "per": priced_per(counted),
         },
         "shares": [
             {

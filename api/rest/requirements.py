@@ -7,10 +7,10 @@ from rest_framework import serializers
 
 from api.operation import Resource, reads
 from api.rest.fields import Body, Id, Shown, Text, shortest
-from api.rest.needs import unit_of
 from formulas.requirement_records import Week
 from formulas.requirements import Requirement, Requirements, requirements
 from ledger.access import Actor, day_of
+from ledger.quantities import kept_in
 
 EIGHT_WEEKS = timedelta(days=55)
 
@@ -65,7 +65,7 @@ def _row(row: Requirement) -> dict[str, Any]:
     return {
         "material": str(row.material.id),
         "name": row.material.name,
-        "unit": unit_of(row.material),
+        "unit": kept_in(row.material.counted),
         "formula": record.formula,
         "lead_time_days": record.lead_days,
         "usable": shortest(record.usable),

@@ -31,6 +31,7 @@ from ledger import claiming, sharing
 from ledger.access import Actor
 from ledger.models import Claim, Share
 from ledger.money import round_money
+from ledger.quantities import priced_per
 from ledger.roles import Verb
 
 TERMS = [terms.value for terms in Share.Terms]
@@ -185,7 +186,7 @@ def share_json(known: sharing.Shown, actor: Actor) -> dict[str, Any]:
         "percent": shortest(share.percent) if costs else None,
         "price": {
             "amount": plain(known.price.quantize(Decimal("0.000001"))),
-            "per": "each" if known.counted else "kg",
+            "per": priced_per(known.counted),
         }
         if costs and known.price is not None
         else None,

@@ -15,6 +15,7 @@ from ledger.access import Actor
 from ledger.errors import NotFound
 from ledger.models import Watch
 from ledger.money import round_money
+from ledger.quantities import kept_in
 
 
 class StockRow(serializers.Serializer[Any]):
@@ -64,7 +65,7 @@ def stock_json(row: balances.Stock, currency: str) -> dict[str, Any]:
     return {
         "material": str(row.material_id),
         "name": row.name,
-        "unit": "each" if row.counted else "g",
+        "unit": kept_in(row.counted),
         **figures,
         "value": None if row.value is None else plain(round_money(row.value, currency)),
         "reorder_point": amount(row.reorder_point, row.counted),

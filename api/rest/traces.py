@@ -10,6 +10,7 @@ from api.rest.lots import STATUSES
 from api.rest.stock import amount
 from ledger import tracing
 from ledger.access import Actor
+from ledger.quantities import kept_in
 
 
 class TraceQuery(Body):
@@ -96,7 +97,7 @@ def _lot(lot: tracing.TracedLot, counted: dict[Any, bool]) -> dict[str, Any]:
 
 def _balance(balance: tracing.Balance, counted: bool) -> dict[str, Any]:
     return {
-        "unit": "each" if counted else "g",
+        "unit": kept_in(counted),
         "received": amount(balance.received, counted),
         "accounted": amount(balance.accounted, counted),
         "difference": amount(balance.difference, counted),

@@ -9,6 +9,7 @@ from api.sheets.blocks import Block, Fields, Heading, Sheet, Table, Text
 from ledger.alert_texts import shown
 from ledger.money import round_money
 from ledger.order_papers import OrderPaper, PaperLine
+from ledger.quantities import kept_in
 
 HEAD = ("#", "Material", "Packs", "Each of", "In all", "Price", "Expected")
 COLUMNS = (
@@ -61,7 +62,7 @@ def order_csv(paper: OrderPaper) -> bytes:
                 str(terms.packs),
                 terms.entered,
                 f"{quantity.normalize():f}",
-                "each" if material.counted else "g",
+                kept_in(material.counted),
                 _money(terms.price, paper),
                 paper.coop.currency,
                 f"{terms.expected_on or ''}",
