@@ -56,6 +56,18 @@ class Policy:
 
 
 @dataclass(frozen=True, slots=True)
+class Listed:
+    """What a standard would list: a share in percent, or pieces in a unit, and what it costs now.
+
+    The price is of a kilogram, or of a piece; None where it is not known.
+    """
+
+    material: Material
+    share: Decimal
+    price: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
 class _Taken:
     """A material of the standard: its share, and the formula that makes it, if one does.
 
@@ -76,6 +88,22 @@ def standards_of(actor: Actor) -> QuerySet[StandardCost]:
         .prefetch_related(Prefetch("prices", prices))
         .filter(maker_id=actor.maker)
     )
+
+
+def to_be_priced(actor: Actor, of: FormulaVersion | Product) -> list[Listed]:
+    """What a standard of this version or product would list. Raises Forbidden.
+
+    If the cost of one material is not known, none is told.
+    """
+    actor.must(Verb.SEE_COSTS)
+    version = of if isinstance(of, FormulaVersion) else None
+    taken = _packaging_of(of) if isinstance(of, Product) else _materials_of(of)
+    try:
+        found = _present(actor, taken, version)
+    except CostUnknown:
+        found = {}
+    prices = {id: price for id, (price, _) in found.items()}
+    return [Listed(one.material, one.share, prices.get(one.material.id)) for one in taken]
 
 
 def set_formula_standard(

@@ -48,3 +48,55 @@ def test_the_books_of_a_day_and_of_a_month(page: Page, borage: str) -> None:
     go(page, f"/books/variances?{month}")
     expect(page.locator("main")).to_contain_text("No batch was finished")
     assert_well_made(page)
+
+
+def test_a_batch_is_held_to_what_was_set(page: Page, north: Client) -> None:
+    """Half a kilogram of oil at 15.00 in five tins at 0.80, where 14.00 and 0.80 were set."""
+    width = page.viewport_size["width"] if page.viewport_size else 0
+    name = f"Cuticle oil {width}"
+    made_of_oil(north, name)
+    month = "first=2024-04-01&last=2024-04-30"
+    go(page, f"/books/variances?{month}")
+    assert_well_made(page)
+    page.get_by_role("link", name=f"{name}, version 1").click()
+    assert_well_made(page)
+    day, oil = page.get_by_label("From this day on"), page.get_by_label(f"{name}, bought")
+    day.fill("2024-04-01")
+    oil.fill("14 USD")
+    page.get_by_role("button", name="Set it").click()
+    expect(page.locator(".errorlist")).to_contain_text("plain number")
+    oil.fill("14")
+    page.get_by_role("button", name="Set it").click()
+    expect(page.locator("main .rows")).to_contain_text(re.compile(r"14\.0000\s*USD"))
+    assert_well_made(page)
+    go(page, f"/books/variances?{month}")
+    page.get_by_role("link", name=f"{name} 100 g").click()
+    page.get_by_label("From this day on").fill("2024-04-01")
+    page.get_by_role("button", name="Set it").click()
+    expect(page.locator("main .rows")).to_contain_text(re.compile(r"0\.8000\s*USD"))
+    assert_well_made(page)
+    page.get_by_role("link", name="Against standards").click()
+    go(page, f"/books/variances?{month}")
+    expect(page.get_by_role("region", name="Batch by batch")).to_contain_text(
+        re.compile(r"11\.50\s*USD\s*11\.00\s*USD\s*0\.50\s*USD")
+    )
+    assert_well_made(page)
+
+
+def made_of_oil(north: Client, name: str) -> None:
+    """Five tins of an oil, made and filled in April."""
+    oil, tin = north.material(f"{name}, bought"), north.material(f"{name} tin", measured_by="count")
+    at = {"happened_at": "2024-04-02T09:00:00Z"}
+    lot = north.receive(oil, "2 kg", "30.00", **at)
+    north.receive(tin, "100 each", "80.00", **at)
+    phases = [{"name": "A", "lines": [{"material": oil, "percent": "100"}]}]
+    formula = north.post("formulas", {"name": name, "phases": phases}).made()["id"]
+    product = {"name": f"{name} 100 g", "formula": formula, "fill": {"nominal": "100 g"}}
+    product |= {"packaging": [{"material": tin, "quantity": "1 each"}]}  # type: ignore[dict-item]
+    made = north.post("products", product).made()["id"]
+    plan = {"product": made, "units": 5, "planned_for": "2024-04-03"}
+    batch = north.post("batches", plan).made()
+    weighing = {"line": batch["lines"][0]["id"], "lot": lot, "quantity": "500 g", **at}
+    north.post(f"batches/{batch['id']}/weighings", weighing).made()
+    done = {"output": "500 g", "units": 5, **at}
+    north.post(f"batches/{batch['id']}/finish", done).made()

@@ -1,8 +1,6 @@
 """How many queries a page makes: few, and no more with more data."""
 
-import hashlib
 import re
-import secrets
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -13,12 +11,12 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from api.models import Token
 from api.pages.urls import urlpatterns
 from formulas.filling import Filled, fill
 from formulas.models import Product
+from formulas.standards import set_formula_standard, set_product_standard
 from formulas.unit_weighings import Weighed, choose_rule, units_of_fill, weigh_units
-from ledger.access import Actor, acting_as
+from ledger.access import Actor
 from ledger.catalogue import add_supplier
 from ledger.claiming import accept_claim, claim_share
 from ledger.decanting import Drawn, decant
@@ -31,6 +29,7 @@ from ledger.settling import movements_of
 from ledger.sharing import open_share
 from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
 from tests.ordering_together import opened, pledged
+from tests.pages.browsing import signed_in
 
 MOST = 15
 NOON = MORNING + timedelta(hours=4)
@@ -44,21 +43,6 @@ ASKED = {
 @pytest.fixture(scope="module")
 def shop(database: Any, redis_server: Any) -> Workshop:
     return open_workshop()
-
-
-def signed_in(shop: Workshop) -> Client:
-    """A browser of the workshop's owner."""
-    token = secrets.token_urlsafe(32)
-    with acting_as(shop.actor):
-        Token.objects.create(
-            coop_id=shop.actor.coop_id,
-            digest=hashlib.sha256(token.encode()).digest(),
-            person_id=shop.actor.person_id,
-            expires_at=datetime.now(UTC) + timedelta(days=1),
-        )
-    client = Client(SERVER_NAME="localhost")
-    client.cookies["stillroom"] = token
-    return client
 
 
 def work(shop: Workshop, number: int) -> dict[str, str]:
@@ -80,6 +64,8 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
     line = Ordered(str(oil.id), pack, D("5.00"))
     order = shop.does(write_order, supplier=supplier.id, lines=[line], happened_at=MORNING)
     shop.does(end_order, order=order.id, reason="sold out", happened_at=MORNING)
+    shop.does(set_formula_standard, formula=version.formula_id, valid_from=TODAY)
+    shop.does(set_product_standard, product=product.id, valid_from=TODAY)
     return {
         "materials": str(oil.id),
         "lots": str(finished.lot.id),

@@ -1,0 +1,56 @@
+"""A browser of a workshop's owner, without a server: what it is shown, and forms that it sends."""
+
+import hashlib
+import re
+import secrets
+import uuid
+from datetime import UTC, datetime, timedelta
+from html import unescape
+from typing import Any
+
+from django.test import Client
+
+from api.models import Token
+from ledger.access import acting_as
+from tests.factories import Workshop
+
+
+def signed_in(shop: Workshop) -> Client:
+    """A browser of the workshop's owner."""
+    token = secrets.token_urlsafe(32)
+    with acting_as(shop.actor):
+        Token.objects.create(
+            coop_id=shop.actor.coop_id,
+            digest=hashlib.sha256(token.encode()).digest(),
+            person_id=shop.actor.person_id,
+            expires_at=datetime.now(UTC) + timedelta(days=1),
+        )
+    client = Client(SERVER_NAME="localhost")
+    client.cookies["stillroom"] = token
+    return client
+
+
+def shown(answer: Any) -> str:
+    """The words of a page, as they are read."""
+    text = re.sub(r"<[^>]+>", " ", answer.content.decode())
+    return re.sub(r"\s+", " ", unescape(text))
+
+
+def sent(client: Client, path: str, **typed: str) -> Any:
+    """A form with a key of its own, sent; where it leads is not gone to."""
+    return client.post(path, {"form_key": uuid.uuid4().hex, **typed})
+
+
+def done(client: Client, path: str, **typed: str) -> str:
+    """A form that was done; the words of the page that it leads to."""
+    answer = sent(client, path, **typed)
+    assert answer.status_code == 303, shown(answer)
+    return shown(client.get(answer["Location"]))
+
+
+def refused(client: Client, path: str, **typed: str) -> str:
+    """A form that was refused; the words at what is wrong."""
+    answer = sent(client, path, **typed)
+    assert answer.status_code == 422, answer.status_code
+    wrong = re.findall(r'<ul class="errorlist[^"]*"[^>]*>(.*?)</ul>', answer.content.decode())
+    return unescape(re.sub(r"<[^>]+>", "", " ".join(wrong)))
