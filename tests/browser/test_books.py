@@ -78,7 +78,7 @@ def test_a_batch_is_held_to_what_was_set(page: Page, north: Client) -> None:
     page.get_by_role("link", name="Against standards").click()
     go(page, f"/books/variances?{month}")
     expect(page.get_by_role("region", name="Batch by batch")).to_contain_text(
-        re.compile(r"11\.50\s*USD\s*11\.00\s*USD\s*0\.50\s*USD")
+        re.compile(r"0\.50\s*USD\s*11\.50\s*USD\s*11\.00\s*USD")
     )
     assert_well_made(page)
 
