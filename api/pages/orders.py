@@ -13,7 +13,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
-from api.pages.forms import LONG, PageForm, id_in
+from api.pages.forms import LONG, DayField, MoneyField, PageForm, QuantityField, id_in
 from api.pages.screen import Screen
 from api.sheets import html
 from api.sheets.order import order_sheet
@@ -26,7 +26,7 @@ from ledger.roles import Verb
 
 # Eight weeks, today included.
 AHEAD = timedelta(days=55)
-MOST_NEEDS, MOST = 60, 30
+MOST_NEEDS, MOST, MOST_PACKS = 60, 30, 1_000_000
 STATES = [("", _("all")), ("open", _("still to come")), ("late", _("late")), ("closed", _("done"))]
 KINDS: dict[str, str | Promise] = {
     "sending": _("asked to be mailed"),
@@ -127,6 +127,26 @@ class EndingForm(PageForm):
     reason = forms.CharField(label=_("Why"), max_length=LONG)
 
 
+class CorrectionForm(PageForm):
+    called: ClassVar = {"/order_line": "line", "": "packs"}
+    line = forms.ChoiceField(label=_("Of what"))
+    packs = forms.IntegerField(
+        label=_("Packs"), required=False, min_value=1, max_value=MOST_PACKS, widget=forms.TextInput
+    )
+    pack = QuantityField(label=_("A pack holds"), required=False, help_text=_("Such as 5 kg"))
+    price = MoneyField(
+        label=_("Price"), required=False, help_text=_("Of the line in all, as it is now")
+    )
+    expected_on = DayField(label=_("Comes on"), required=False)
+    undated = forms.BooleanField(label=_("Nobody knows the day any more"), required=False)
+    reason = forms.CharField(label=_("Why"), max_length=LONG)
+
+    def changes(self) -> ordering.Changes:
+        """What was typed; what is left empty stays."""
+        names = ("packs", "pack", "price", "expected_on", "undated")
+        return ordering.Changes(**{name: self.cleaned_data[name] for name in names})
+
+
 class Order(Screen):
     """One order: its lines as they stand, and everything that was done about it, by its day."""
 
@@ -146,6 +166,8 @@ class Order(Screen):
                 lambda fact: f"/orders/{id}",
                 lambda: self._page(id, sending=sending, status=422),
             )
+        if request.POST.get("do") == "correct":
+            return self._correct(id)
         ending = self._ending(self._told(id), request.POST)
         return self.act(
             ending,
@@ -160,6 +182,22 @@ class Order(Screen):
             lambda: self._page(id, ending=ending, status=422),
         )
 
+    def _correct(self, id: UUID) -> HttpResponse:
+        form = self._correction(self._told(id), self.request.POST)
+        return self.act(
+            form,
+            lambda: ordering.correct_line(
+                self.actor,
+                order=id,
+                line=form.cleaned_data["line"],
+                changes=form.changes(),
+                reason=form.cleaned_data["reason"],
+                happened_at=self.now,
+            ),
+            lambda fact: f"/orders/{id}",
+            lambda: self._page(id, correction=form, status=422),
+        )
+
     def _told(self, id: UUID) -> order_reading.OrderTold:
         (told,) = order_reading.told([ordering.order_for(self.actor, id)])
         return told
@@ -170,12 +208,19 @@ class Order(Screen):
         form.offer("line", [("", _("the whole order")), *lines])
         return form
 
+    def _correction(self, told: order_reading.OrderTold, data: Any = None) -> CorrectionForm:
+        form = CorrectionForm(data, reader=self.reader)
+        lines = [(str(one.line.id), one.line.material.name) for one in told.lines]
+        form.offer("line", lines)
+        return form
+
     def _page(
         self,
         id: UUID,
         *,
         sending: PageForm | None = None,
         ending: PageForm | None = None,
+        correction: PageForm | None = None,
         status: int = 200,
     ) -> HttpResponse:
         told, today = self._told(id), day_of(self.actor, self.now)
@@ -185,6 +230,7 @@ class Order(Screen):
             facts=[(fact, KINDS[fact.kind]) for fact in told.facts],
             sending=sending or SendingForm(reader=self.reader),
             ending=ending or self._ending(told),
+            correction=correction or self._correction(told),
             may_order=self.actor.may(Verb.ORDER),
             may_receive=self.actor.may(Verb.RECEIVE),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),

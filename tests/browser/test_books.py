@@ -86,17 +86,18 @@ def test_a_batch_is_held_to_what_was_set(page: Page, north: Client) -> None:
 def made_of_oil(north: Client, name: str) -> None:
     """Five tins of an oil, made and filled in April."""
     oil, tin = north.material(f"{name}, bought"), north.material(f"{name} tin", measured_by="count")
-    at = {"happened_at": "2024-04-02T09:00:00Z"}
-    lot = north.receive(oil, "2 kg", "30.00", **at)
-    north.receive(tin, "100 each", "80.00", **at)
+    at = "2024-04-02T09:00:00Z"
+    lot = north.receive(oil, "2 kg", "30.00", happened_at=at)
+    north.receive(tin, "100 each", "80.00", happened_at=at)
     phases = [{"name": "A", "lines": [{"material": oil, "percent": "100"}]}]
     formula = north.post("formulas", {"name": name, "phases": phases}).made()["id"]
-    product = {"name": f"{name} 100 g", "formula": formula, "fill": {"nominal": "100 g"}}
-    product |= {"packaging": [{"material": tin, "quantity": "1 each"}]}  # type: ignore[dict-item]
+    packaging = [{"material": tin, "quantity": "1 each"}]
+    product = {"name": f"{name} 100 g", "formula": formula, "packaging": packaging}
+    product |= {"fill": {"nominal": "100 g"}}
     made = north.post("products", product).made()["id"]
     plan = {"product": made, "units": 5, "planned_for": "2024-04-03"}
     batch = north.post("batches", plan).made()
-    weighing = {"line": batch["lines"][0]["id"], "lot": lot, "quantity": "500 g", **at}
-    north.post(f"batches/{batch['id']}/weighings", weighing).made()
-    done = {"output": "500 g", "units": 5, **at}
+    weighing = {"line": batch["lines"][0]["id"], "lot": lot, "quantity": "500 g"}
+    north.post(f"batches/{batch['id']}/weighings", weighing | {"happened_at": at}).made()
+    done = {"output": "500 g", "units": 5, "happened_at": at}
     north.post(f"batches/{batch['id']}/finish", done).made()
