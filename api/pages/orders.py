@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
 from api.pages.forms import LONG, DayField, MoneyField, PageForm, QuantityField, id_in
+from api.pages.order_writing import PacksField
 from api.pages.screen import Screen
 from api.sheets import html
 from api.sheets.order import order_sheet
@@ -26,7 +27,7 @@ from ledger.roles import Verb
 
 # Eight weeks, today included.
 AHEAD = timedelta(days=55)
-MOST_NEEDS, MOST, MOST_PACKS = 60, 30, 1_000_000
+MOST_NEEDS, MOST = 60, 30
 STATES = [("", _("all")), ("open", _("still to come")), ("late", _("late")), ("closed", _("done"))]
 KINDS: dict[str, str | Promise] = {
     "sending": _("asked to be mailed"),
@@ -95,6 +96,7 @@ class Orders(Screen):
             orders=[(one, _late(one, today)) for one in told[:MOST]],
             more=urlencode(more) if more else "",
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
+            may_order=self.actor.may(Verb.ORDER),
         )
 
     def _table(self, rows: "QuerySet[PurchaseOrder]") -> tables.Table:
@@ -130,9 +132,7 @@ class EndingForm(PageForm):
 class CorrectionForm(PageForm):
     called: ClassVar = {"/order_line": "line", "": "packs"}
     line = forms.ChoiceField(label=_("Of what"))
-    packs = forms.IntegerField(
-        label=_("Packs"), required=False, min_value=1, max_value=MOST_PACKS, widget=forms.TextInput
-    )
+    packs = PacksField(label=_("Packs"))
     pack = QuantityField(label=_("A pack holds"), required=False, help_text=_("Such as 5 kg"))
     price = MoneyField(
         label=_("Price"), required=False, help_text=_("Of the line in all, as it is now")
@@ -140,6 +140,10 @@ class CorrectionForm(PageForm):
     expected_on = DayField(label=_("Comes on"), required=False)
     undated = forms.BooleanField(label=_("Nobody knows the day any more"), required=False)
     reason = forms.CharField(label=_("Why"), max_length=LONG)
+
+    def __init__(self, *args: Any, **how: Any) -> None:
+        # Another form of the page has fields of the same names.
+        super().__init__(*args, auto_id="corrected_%s", **how)
 
     def changes(self) -> ordering.Changes:
         """What was typed; what is left empty stays."""

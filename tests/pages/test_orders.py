@@ -1,0 +1,55 @@
+"""Orders on their pages: written by hand, corrected, and nothing more expected."""
+
+from typing import Any
+
+import pytest
+
+from ledger.access import acting_as
+from ledger.catalogue import add_supplier
+from ledger.models import OnOrder, PurchaseOrder, PurchaseOrderLine
+from tests.factories import Workshop, open_workshop
+from tests.pages.browsing import done, refused, shown, signed_in
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+def test_an_order_is_written_corrected_and_ended(shop: Workshop) -> None:
+    shop.material("Shea butter")
+    supplier = shop.does(add_supplier, name="Bulk butters")
+    client = signed_in(shop)
+    line = {"lines": "3", "lines-0-material": "shea butter", "lines-0-pack": "5 kg"}
+    line |= {"lines-0-packs": "2", "lines-0-price": "80"}
+    order = {"supplier": str(supplier.id), **line}
+    assert "No material is called" in refused(
+        client, "/orders/new", **{**order, "lines-0-material": "Sheep butter"}
+    )
+    day = {"lines-0-expected_on": "2020-01-01"}
+    assert "before the order" in refused(client, "/orders/new", **order, **day)
+    written = done(client, "/orders/new", **order, note="by phone")
+    assert "5 kg · 80.00 USD" in written
+    with acting_as(shop.actor):
+        made = PurchaseOrder.objects.get(supplier=supplier)
+        of = str(PurchaseOrderLine.objects.get(order=made).id)
+    path = f"/orders/{made.id}"
+    change = {"do": "correct", "line": of, "reason": "they sell six"}
+    assert "Say what is to change" in refused(client, path, **change)
+    assert "price is of the whole line" in refused(client, path, **change, packs="3")
+    assert "required" in refused(client, path, do="correct", line=of, price="70")
+    corrected = done(client, path, **change, packs="3", pack="6 kg", price="135")
+    assert "6 kg · 135.00 USD" in corrected
+    assert "corrected: they sell six" in corrected
+    assert "not expected" in done(client, path, do="end", line=of, reason="sold out")
+    again = done(client, path, do="correct", line=of, reason="they found some", undated="on")
+    assert "to come" in again
+    with acting_as(shop.actor):
+        assert OnOrder.objects.get(order=made).quantity == 18_000
+
+
+def test_the_page_before_says_what_to_order(shop: Workshop) -> None:
+    beads = shop.material("Wax beads")
+    asked = signed_in(shop).get(f"/orders/new?material={beads.id}")
+    assert 'value="Wax beads"' in asked.content.decode()
+    assert "A new order" in shown(asked)
