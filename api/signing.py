@@ -108,13 +108,7 @@ def sign_in(
 
     Raises CredentialsWrong, TooMany after repeated wrong passwords, and CoopNeeded.
     """
-    person = authenticate(request, username=username, password=password)
-    if person is None:
-        if getattr(request, "axes_locked_out", False):
-            raise TooMany("Too many wrong passwords; wait a quarter of an hour.", Retry_After="900")
-        raise CredentialsWrong(WWW_Authenticate=REALM)
-    # Wrong passwords before it are forgotten.
-    user_logged_in.send(sender=type(person), request=request, user=person)
+    person = recognise(request, username, password)
     places = [place for place in _places(person.pk) if coop in (None, place.slug)]
     slugs = sorted({place.slug for place in places})
     if not slugs:
@@ -137,6 +131,21 @@ def sign_in(
             expires_at=timezone.now() + LIFETIME,
         )
     return token, kept.expires_at, places
+
+
+def recognise(request: HttpRequest, username: str, password: str) -> User:
+    """The person who has typed this password; counted outside of any transaction that may fail.
+
+    Raises CredentialsWrong, and TooMany after repeated wrong passwords.
+    """
+    person = authenticate(request, username=username, password=password)
+    if not isinstance(person, User):
+        if getattr(request, "axes_locked_out", False):
+            raise TooMany("Too many wrong passwords; wait a quarter of an hour.", Retry_After="900")
+        raise CredentialsWrong(WWW_Authenticate=REALM)
+    # Wrong passwords before it are forgotten.
+    user_logged_in.send(sender=type(person), request=request, user=person)
+    return person
 
 
 def sign_out(request: Request) -> None:
@@ -183,13 +192,33 @@ def set_password(username: str, password: str) -> int:
     """
     with transaction.atomic(durable=True):
         person = _person(username)
-        try:
-            validate_password(password, person)
-        except ValidationError as error:
-            raise Invalid(" ".join(error.messages)) from error
-        person.set_password(password)
-        person.save(update_fields=["password"])
+        _keep_password(person, password)
         return _end_everywhere(person)
+
+
+def change_password(username: str, password: str, token: str) -> None:
+    """Set the person's own new password; of all its tokens, in all co-ops, this one alone stays.
+
+    Whoever calls has recognised the person by the old one. Raises Forbidden for a token to read
+    with, and Invalid for a password that is easily guessed.
+    """
+    current = Token.objects.get(digest=digest(token))
+    if current.read_only:
+        raise Forbidden("A token to read with changes no password.")
+    person = _person(username)
+    _keep_password(person, password)
+    _end_everywhere(person)
+    current.save(force_insert=True)
+
+
+def _keep_password(person: User, password: str) -> None:
+    """Raises Invalid for one that is easily guessed."""
+    try:
+        validate_password(password, person)
+    except ValidationError as error:
+        raise Invalid(" ".join(error.messages), pointer="/password") from error
+    person.set_password(password)
+    person.save(update_fields=["password"])
 
 
 def set_active(username: str, *, active: bool) -> int:

@@ -42,8 +42,8 @@ from ledger.entries import explained
 from ledger.errors import Refusal
 
 SESSION, MAKER = settings.SESSION_COOKIE_NAME, settings.MAKER_COOKIE_NAME
-# What a form sends beside what was typed.
-UNTYPED = {"csrfmiddlewaretoken", "form_key"}
+# What a form sends beside what was typed; and passwords, of which no quick digest may be kept.
+UNTYPED = {"csrfmiddlewaretoken", "form_key", "old", "password", "again"}
 
 
 class Judged(Protocol):

@@ -15,6 +15,7 @@ from api.pages import (
     order_plans,
     order_writing,
     orders,
+    passwords,
     pricing,
     products,
     receipts,
@@ -97,4 +98,5 @@ urlpatterns = [
     path("import/lots/example", imports.Example.as_view(of="lots")),
     path("import/formulas/example", imports.Example.as_view(of="formulas")),
     path("look", signing_in.Look.as_view()),
+    path("password", passwords.ChangePassword.as_view()),
 ]
