@@ -26,6 +26,13 @@ class Row:
     def is_fixed(self) -> bool:
         return self.least == self.most
 
+    def limit(self, above: bool) -> Number:
+        """The upper limit or the lower one. Raises Invalid where there is none."""
+        limit = self.most if above else self.least
+        if limit is None:
+            raise Invalid("The rows to start from do not bound the goal.")
+        return limit
+
 
 @dataclass(frozen=True, slots=True)
 class Optimum:
@@ -49,12 +56,10 @@ def minimise(goal: Sequence[int], rows: Sequence[Row], start: Sequence[int]) -> 
     unknowns satisfy all rows.
     """
     basis = _Basis(goal, rows, start)
-    gained = True
-    while True:
-        found = basis.first_beyond() if not gained else basis.furthest_beyond()
-        if found is None:
-            return Optimum(basis.point(), basis.weights())
-        gained = basis.take_in(*found)
+    choose = basis.furthest_beyond
+    while found := choose():
+        choose = basis.furthest_beyond if basis.take_in(*found) else basis.first_beyond
+    return Optimum(basis.point(), basis.weights())
 
 
 class _Basis:
@@ -65,11 +70,7 @@ class _Basis:
         self.columns = _inverse_columns([rows[place].weights for place in start])
         # The goal weighs each row at its upper limit above zero, at its lower one below.
         self.at_most = [weight >= 0 for weight in self._weights()]
-        if any(
-            not upper and rows[place].least is None
-            for place, upper in zip(self.members, self.at_most, strict=True)
-        ):
-            raise Invalid("The rows to start from do not bound the goal.")
+        self.limits = [rows[one].limit(at) for one, at in zip(start, self.at_most, strict=True)]
 
     def _weights(self) -> list[Fraction]:
         return [-_dot(self.goal, column) for column in self.columns]
@@ -79,17 +80,10 @@ class _Basis:
         return {place: weight for place, weight in found if weight}
 
     def point(self) -> list[Fraction]:
-        limits = [
-            self.rows[place].most if upper else self.rows[place].least or 0
-            for place, upper in zip(self.members, self.at_most, strict=True)
-        ]
         return [
-            sum((limit * column[unknown] for limit, column in self._with(limits)), Fraction(0))
+            _dot(self.limits, [column[unknown] for column in self.columns])
             for unknown in range(len(self.goal))
         ]
-
-    def _with(self, limits: list[Number]) -> Iterator[tuple[Number, list[Fraction]]]:
-        return ((limit, column) for limit, column in zip(limits, self.columns, strict=True))
 
     def _beyond(self) -> Iterator[tuple[Number, int, bool]]:
         """By how much, which row, and whether above its most or below its least."""
@@ -108,7 +102,7 @@ class _Basis:
         return next(((place, above) for _, place, above in self._beyond()), None)
 
     def furthest_beyond(self) -> tuple[int, bool] | None:
-        found = max(self._beyond(), key=lambda one: one[0], default=None)
+        found = max(self._beyond(), default=None)
         return None if found is None else found[1:]
 
     def take_in(self, place: int, above: bool) -> bool:
@@ -116,8 +110,8 @@ class _Basis:
 
         Returns whether the goal's bound rose.
         """
-        entering = self.rows[place].weights
-        parts = [_dot(entering, column) for column in self.columns]
+        entering = self.rows[place]
+        parts = [_dot(entering.weights, column) for column in self.columns]
         weights = self._weights()
         going = [
             (abs(weight / part), self.members[at], at)
@@ -134,11 +128,12 @@ class _Basis:
             if part and at != out:
                 column = self.columns[at]
                 self.columns[at] = [a - part * b for a, b in zip(column, coming, strict=True)]
-        self.columns[out], self.members[out], self.at_most[out] = coming, place, above
+        self.columns[out], self.members[out] = coming, place
+        self.at_most[out], self.limits[out] = above, entering.limit(above)
         return step > 0
 
 
-def _dot(weights: Sequence[int], column: Sequence[Fraction]) -> Fraction:
+def _dot(weights: Sequence[Number], column: Sequence[Fraction]) -> Fraction:
     return sum((a * b for a, b in zip(weights, column, strict=True) if a), Fraction(0))
 
 

@@ -1,8 +1,11 @@
 """Linear programs in fractions: the least goal, and which limits make it so."""
 
+from collections.abc import Sequence
 from fractions import Fraction
+from itertools import combinations, product
 
-from hypothesis import given
+import pytest
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from ledger.errors import Invalid
@@ -99,6 +102,84 @@ def test_which_row_comes_in_and_which_goes_out() -> None:
     assert minimise([1, 2], rows, [0, 1]).unknowns == basis.point()
 
 
+@pytest.mark.parametrize(
+    ("rows", "furthest"),
+    [
+        ([Row((1, 0), Fraction(1, 4)), Row((0, 1), 0)], (3, True)),
+        ([Row((1, 0), Fraction(1, 4)), Row((1, 1), 9, 1)], (2, True)),
+        ([Row((1, 0), Fraction(1, 4)), Row((1, 1), 9, 2)], (3, False)),
+        ([Row((0, 1), 0), Row((-1, -1), -1)], (2, True)),
+        ([Row((0, 1), 0), Row((-1, -1), -2)], (3, True)),
+        ([Row((0, 3), 1, 1), Row((2, 0), 1, 1), Row((6, 0), 4, 2)], None),
+    ],
+)
+def test_which_row_is_the_furthest_beyond(
+    rows: list[Row], furthest: tuple[int, bool] | None
+) -> None:
+    """At (1/2, 1/3): x is 1/4 above a quarter, y 1/3 above nothing; their sum 1/6 below 1."""
+    basis = _Basis([1, 1], [Row((2, 0), 9, 1), Row((0, 3), 9, 1), *rows], [0, 1])
+    assert basis.point() == [Fraction(1, 2), Fraction(1, 3)]
+    assert basis.furthest_beyond() == furthest
+
+
+def in_dual_form(table: Sequence[Sequence[int]], gains: Sequence[int], unit: int) -> list[Row]:
+    """The dual of `gains` · x as much as can be, `table` · x ≤ (0, 0, 1), where x ≥ 0.
+
+    A step of the simplex method there, from the largest gain and the lowest number among equals, is
+    a step here. `unit` is what the fractions of the book were multiplied by, to make them whole.
+    """
+    signs = [tuple(-unit * (one == at) for one in range(3)) for at in range(3)]
+    columns = [tuple(-one for one in column) for column in zip(*table, strict=True)]
+    return [
+        *(Row(column, -gain) for column, gain in zip(columns, gains, strict=True)),
+        *(Row(sign, 0) for sign in signs),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("table", "gains", "unit", "best", "weights"),
+    [
+        # Chvátal, Linear Programming (1983), ch. 3: 1 at x = (1, 0, 1, 0). From memory.
+        (
+            [(1, -11, -5, 18), (1, -3, -1, 2), (2, 0, 0, 0)],
+            (20, -114, -18, -48),
+            2,
+            Fraction(1),
+            {0: 1, 2: 1},
+        ),
+        # Beale (1955), Cycling in the dual simplex algorithm: 5/4 at x = (1, 0, 1, 0). From memory.
+        (
+            [(1, -32, -4, 36), (2, -48, -2, 12), (0, 0, 4, 0)],
+            (3, -80, 2, -24),
+            4,
+            Fraction(5, 4),
+            {0: 1, 2: 1},
+        ),
+    ],
+)
+def test_programs_that_go_round_in_circles(
+    table: list[tuple[int, ...]],
+    gains: tuple[int, ...],
+    unit: int,
+    best: Fraction,
+    weights: dict[int, int],
+) -> None:
+    """By the furthest row alone the sixth step leads back to the start, and none has gained."""
+    rows = in_dual_form(table, gains, unit)
+    basis = _Basis([0, 0, 1], rows, [4, 5, 6])
+    went = []
+    for _ in range(6):
+        found = basis.furthest_beyond()
+        assert found
+        assert not basis.take_in(*found)
+        went.append(sorted(basis.members))
+    assert went == [[0, 5, 6], [0, 1, 6], [1, 2, 6], [2, 3, 6], [3, 4, 6], [4, 5, 6]]
+    optimum = minimise([0, 0, 1], rows, [4, 5, 6])
+    assert optimum.unknowns[2] == best
+    own = {row: weight * unit for row, weight in optimum.weights.items() if row < 4}
+    assert own == weights
+
+
 def test_of_two_rows_that_turn_together_the_first_goes_and_nothing_is_gained() -> None:
     rows = [Row((1, 0), 4, 0), Row((0, 1), 4, 0), Row((-1, -1), -1), Row((2, 2), 6, 2)]
     basis = _Basis([0, 0], rows, [1, 0])
@@ -136,3 +217,79 @@ def test_the_weights_prove_the_answer(
     for unknown in range(3):
         pulled = sum(weight * rows[at].weights[unknown] for at, weight in found.weights.items())
         assert goal[unknown] + pulled == 0
+
+
+def area(one: Row, other: Row) -> int:
+    """Zero where they are parallel."""
+    (a, b), (c, d) = one.weights, other.weights
+    return a * d - b * c
+
+
+def corners(rows: list[Row]) -> list[list[Fraction]]:
+    """Of all crossings of two limits (by Cramer's rule) those that satisfy all rows."""
+    found = []
+    for one, other in combinations(rows, 2):
+        (a, b), (c, d) = one.weights, other.weights
+        for here, there in product([one.most, one.least], [other.most, other.least]):
+            if here is not None and there is not None and (below := area(one, other)):
+                tops = here * d - there * b, there * a - here * c
+                found.append([Fraction(top) / below for top in tops])
+    return [
+        point
+        for point in found
+        if all(
+            (row.least is None or at >= row.least) and at <= row.most
+            for row in rows
+            for at in [sum(a * b for a, b in zip(row.weights, point, strict=True))]
+        )
+    ]
+
+
+@given(
+    goal=st.tuples(SMALL, SMALL),
+    strips=st.lists(st.tuples(SMALL, SMALL, SMALL, st.none() | st.integers(0, 9)), max_size=6),
+    start=st.integers(0, 50),
+)
+def test_it_is_the_best_of_all_corners(
+    goal: tuple[int, ...], strips: list[tuple[int, int, int, int | None]], start: int
+) -> None:
+    """From wherever it starts: rows with and without a lower limit, and some that are fixed."""
+    rows = [Row((1, 0), 7, -7), Row((0, 1), 7, -7)]
+    rows += [
+        Row((a, b), most, None if width is None else most - width) for a, b, most, width in strips
+    ]
+    fixed = {at for at, row in enumerate(rows) if row.is_fixed}
+    two_sided = [at for at, row in enumerate(rows) if row.least is not None]
+    starts = [
+        pair
+        for pair in combinations(two_sided, 2)
+        if fixed <= {*pair} and area(*(rows[at] for at in pair))
+    ]
+    assume(starts)
+    begin = starts[start % len(starts)]
+    found = corners(rows)
+    if not found:
+        with pytest.raises(Invalid, match=r"^No solution satisfies all rows\.$"):
+            minimise(goal, rows, begin)
+        return
+    told = minimise(goal, rows, begin).unknowns
+    assert told in found
+    assert value(goal, told) == min(value(goal, corner) for corner in found)
+
+
+def value(goal: Sequence[int], point: Sequence[Fraction]) -> Fraction:
+    return sum((a * b for a, b in zip(goal, point, strict=True)), Fraction(0))
+
+
+def test_nothing_is_rounded_however_large() -> None:
+    """Beyond what a floating-point number tells apart: x + y is just at its least."""
+    large = 10**18 + 9
+    rows = [
+        Row((3, 0), 9, 1),
+        Row((0, large), 9, 1),
+        Row((1, 1), 9, Fraction(1, 3) + Fraction(1, large)),
+        Row((1, 1), Fraction(1, 3) + Fraction(1, large)),
+    ]
+    found = minimise([1, 1], rows, [0, 1])
+    assert found.unknowns == [Fraction(1, 3), Fraction(1, large)]
+    assert found.weights == {0: Fraction(-1, 3), 1: Fraction(-1, large)}
