@@ -39,10 +39,10 @@ def cheapest_cover(
     costs = [0] + [_NONE] * most
     counts = []
     for choice, size in zip(choices, sizes, strict=True):
-        costs, counted = _with_offer(costs, choice.tiers if size else (), size, within is None)
+        costs, counted = _with_offer(costs, choice.tiers, size, within is None)
         counts.append(counted)
-    cost, place = min(((costs[q], q) for q in range(least, most + 1)), default=(_NONE, 0))
-    if cost >= _NONE:
+    place = min(range(least, most + 1), key=costs.__getitem__, default=None)
+    if place is None or costs[place] >= _NONE:
         return None
     packs = {}
     for which in reversed(range(len(choices))):
@@ -69,7 +69,7 @@ def _with_offer(
         for q in range(1 if beyond else first, len(before)):
             row[q], packs[q] = before[q - first if q > first else 0] + price, tier.first
             more = q - size if q > size else 0
-            if packs[more] and row[more] + tier.price < row[q]:
+            if row[more] + tier.price < row[q]:
                 row[q], packs[q] = row[more] + tier.price, packs[more] + 1
             if row[q] < after[q]:
                 after[q], counts[q] = row[q], packs[q]
