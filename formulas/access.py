@@ -73,7 +73,7 @@ def version_to_make(actor: Actor, formula: UUID | str, *, pointer: str = "") -> 
         "version__formula__material", "phase", "material", "component__material"
     ).prefetch_related("version__windows")
     in_force = rows.filter(maker_id=actor.maker, version__number=F("version__formula__version"))
-    lines = list(in_force.filter(version__formula=_id(formula, pointer)).order_by("position"))
+    lines = list(in_force.filter(version__formula=id_of(formula, pointer)).order_by("position"))
     if not lines:
         raise NotFound(pointer=pointer)
     version: FormulaVersion = lines[0].version
@@ -199,7 +199,8 @@ def pourable(actor: Actor, id: UUID | str, *, pointer: str = "/lot") -> Custody:
     return custody
 
 
-def _id(text: UUID | str, pointer: str) -> UUID:
+def id_of(text: UUID | str, pointer: str = "") -> UUID:
+    """An id as it was typed. Raises NotFound for what is none."""
     try:
         return UUID(str(text))
     except ValueError as error:

@@ -6,17 +6,18 @@ from decimal import Decimal
 from typing import Final
 from uuid import UUID
 
-from formulas.access import batch_for
+from formulas.access import id_of
 from formulas.costing import BatchCost, BatchYield
 from formulas.filling import total_of
 from formulas.finishing import cost_of, yield_of
 from formulas.later_bills import LaterBill, later_bills_of
 from formulas.later_counts import LaterCount, later_counts_of
-from formulas.models import Batch, Emptying, Filling, Making, Weighing
+from formulas.models import Batch, Filling, Making, Weighing
+from formulas.origins import Origin
 from formulas.steeping import steeped_of
 from formulas.workings import Known, known_of_batch, known_of_lot
 from ledger.access import Actor, lot_for
-from ledger.models import DecantingDraw, LayerPosting, Lot, Posting, ReceiptLine, Transfer
+from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
 from ledger.quantities import kept_in
 from ledger.roles import Verb
 
@@ -43,12 +44,12 @@ class Figure:
 def explain(actor: Actor, batch: UUID | str) -> Figure:
     """The working of a finished or planned batch, as a tree. Raises NotFound, Forbidden."""
     actor.must(Verb.SEE_COSTS)
-    found = batch_for(actor, batch)
-    told = _Teller(actor.currency, known_of_batch(actor, found.id)).batch(found.id)
-    later = []
-    if bills := later_bills_of(actor, found.id):
+    id = id_of(batch)
+    known = known_of_batch(actor, id)
+    told, later = _Teller(actor.currency, known).batch(id), []
+    if bills := later_bills_of(actor, id):
         later.append(_later(bills, actor.currency))
-    if counts := later_counts_of(actor, found):
+    if counts := later_counts_of(actor, known.batches[id]):
         later.append(_counted_later(counts, actor.currency))
     return replace(told, parts=(*told.parts, *later))
 
@@ -70,6 +71,12 @@ class _Teller:
         self.currency = currency
         self.known = known
         self.told: set[UUID] = set()
+        self.tellers = {
+            "by_product": self._by_product,
+            "emptying": self._emptied,
+            "decanted": self._decanted,
+            "moved": self._moved,
+        }
 
     def batch(self, id: UUID) -> Figure:
         batch = self.known.batches[id]
@@ -200,43 +207,47 @@ class _Teller:
             return self._money(
                 "made", total, "what its batch cost", (self.batch(making.batch_id),), facts
             )
-        if lot_id in self.known.by_products:
-            row = self.known.by_products[lot_id]
-            facts["batch"] = row.making.batch.code
-            return self._money("by-product", row.nrv, "net realisable value", facts=facts)
-        if lot_id in self.known.emptyings:
-            return self._emptied(self.known.emptyings[lot_id], facts)
         if lot_id in self.known.fillings:
             return self._filled(self.known.fillings[lot_id], facts)
-        if lot_id in self.known.decanted:
-            return self._decanted(self.known.decanted[lot_id], facts)
-        if lot_id in self.known.moved:
-            return self._moved(self.known.moved[lot_id], facts)
+        for kind, tell in self.tellers.items():
+            if rows := self.known.origins.get((kind, lot_id)):
+                return tell(rows, facts)
         if not lot.material.stocked:
             facts["cost_per_kg"] = f"{lot.material.cost_per_kg or 0:f}"
             return Figure("not stocked", facts=facts, how=lot.material.cost_source)
         return Figure("opening stock", facts=facts, how="valued when the books began")
 
-    def _decanted(self, row: DecantingDraw, facts: dict[str, str]) -> Figure:
-        whole = row.decanting
-        facts |= {"entered": row.entered, "drawn": f"{whole.drawn:f}", "heel": f"{whole.heel:f}"}
-        how = "its part of what all that was drawn carries, the heel included"
-        return self._money("decanted", row.share, how, (self.origin(whole.lot_id),), facts)
+    def _by_product(self, rows: Sequence[Origin], facts: dict[str, str]) -> Figure:
+        ((facts["batch"],), (nrv,)) = rows[0].words, rows[0].figures
+        return self._money("by-product", nrv, "net realisable value", facts=facts)
 
-    def _moved(self, rows: Sequence[Transfer], facts: dict[str, str]) -> Figure:
-        facts["from"] = ", ".join(dict.fromkeys(row.maker.name for row in rows))
-        owed = sum((row.amount or Decimal(0) for row in rows), Decimal(0))
+    def _decanted(self, rows: Sequence[Origin], facts: dict[str, str]) -> Figure:
+        row = rows[0]
+        drawn, heel, share = row.figures
+        facts |= {"entered": row.words[0], "drawn": f"{drawn:f}", "heel": f"{heel:f}"}
+        how = "its part of what all that was drawn carries, the heel included"
+        return self._money("decanted", share, how, self._of(row), facts)
+
+    def _moved(self, rows: Sequence[Origin], facts: dict[str, str]) -> Figure:
+        facts["from"] = ", ".join(dict.fromkeys(row.words[0] for row in rows))
+        owed = sum((row.figures[0] for row in rows), Decimal(0))
         return self._money("moved", owed, "agreed with whoever gave it", facts=facts)
 
-    def _emptied(self, row: Emptying, facts: dict[str, str]) -> Figure:
+    def _emptied(self, rows: Sequence[Origin], facts: dict[str, str]) -> Figure:
+        row = rows[0]
+        units, grams, expensed, bulk = row.figures
         facts |= {
-            "units": str(row.units),
-            "grams": f"{row.grams:f}",
-            "expensed": f"{row.expensed:f}",
-            "reason": row.reason,
+            "units": f"{units:f}",
+            "grams": f"{grams:f}",
+            "expensed": f"{expensed:f}",
+            "reason": row.words[0],
         }
         how = "the bulk's part of what the units cost"
-        return self._money("emptied", row.bulk, how, (self.origin(row.lot_id),), facts)
+        return self._money("emptied", bulk, how, self._of(row), facts)
+
+    def _of(self, row: Origin) -> tuple[Figure, ...]:
+        """Where the lot came from of which this one was taken."""
+        return () if row.of is None else (self.origin(row.of),)
 
     def _filled(self, filling: Filling, facts: dict[str, str]) -> Figure:
         facts |= {"units": str(filling.units), "used": f"{filling.used_grams:f} g"}
@@ -266,16 +277,10 @@ class _Teller:
             "entry": str(line.receipt.entry_id),
         }
         facts |= _density(line.density, line.density_of)
-        charges = sorted(line.shares.all(), key=lambda share: share.charge.position)
         parts = [self._money("goods", line.goods, "price - discount")]
-        parts += [
-            self._money(
-                share.charge.kind,
-                share.amount,
-                f"share of {share.charge.amount:.2f} by {share.charge.spread_by}",
-            )
-            for share in charges
-        ]
+        for charge in self.known.origins.get(("charge", lot.id), ()):
+            (kind, spread_by), (share, whole) = charge.words, charge.figures
+            parts.append(self._money(kind, share, f"share of {whole:.2f} by {spread_by}"))
         how = "goods + charges, spread by largest remainder"
         return self._money("landed cost", line.landed_cost, how, parts, facts)
 

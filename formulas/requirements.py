@@ -21,8 +21,10 @@ from ledger.statements import run
 
 MOST_WEEKS: Final = 53
 # What planned batches still need, promised to them or lacking; what is promised otherwise, today.
-_NEEDS: Final = """
-select n.material_id::text, coalesce(b.planned_for, %(today)s::date), sum(n.quantity)
+# What planned batches of bulk and intermediates will give, and what is on order: today where
+# nobody has said when it comes.
+_DATED: Final = """
+select 'needs', n.material_id::text, coalesce(b.planned_for, %(today)s::date), sum(n.quantity)
   from (select account_id, material_id, quantity from ledger_reservation
           where coop_id = %(coop)s and maker_id = %(maker)s and quantity > 0
         union all
@@ -30,24 +32,21 @@ select n.material_id::text, coalesce(b.planned_for, %(today)s::date), sum(n.quan
           where coop_id = %(coop)s and maker_id = %(maker)s and quantity > 0) n
   left join formulas_batch b on b.coop_id = %(coop)s and b.account_id = n.account_id
  where coalesce(b.planned_for, %(today)s::date) <= %(until)s::date
- group by 1, 2
-"""
-# What planned batches of bulk and intermediates will give, and what is on order: today where
-# nobody has said when it comes.
-_ARRIVING: Final = """
-select material_id::text, coalesce(expected_on, %(today)s::date), sum(quantity)
+ group by 2, 3
+union all
+select 'arriving', material_id::text, coalesce(expected_on, %(today)s::date), sum(quantity)
   from ledger_onorder
  where coop_id = %(coop)s and maker_id = %(maker)s and any_left
    and coalesce(expected_on, %(today)s::date) <= %(until)s::date
- group by 1, 2
+ group by 2, 3
 union all
-select f.material_id::text, b.planned_for, sum(b.output_grams)
+select 'arriving', f.material_id::text, b.planned_for, sum(b.output_grams)
   from formulas_batch b
   join formulas_formulaversion v on v.coop_id = b.coop_id and v.id = b.version_id
   join formulas_formula f on f.coop_id = v.coop_id and f.id = v.formula_id
  where b.coop_id = %(coop)s and b.maker_id = %(maker)s and b.state = 'planned'
    and b.product_id is null and b.planned_for <= %(until)s::date
- group by 1, 2
+ group by 2, 3
 """
 # What may be used today: released and in date, whomever it is promised to.
 _STORED: Final = """
@@ -96,7 +95,8 @@ def requirements(
     if not 1 <= weeks <= MOST_WEEKS:
         raise Invalid(f"Ask for a day from today to {MOST_WEEKS} weeks on.", pointer="/until")
     asked = {"coop": actor.coop_id, "maker": actor.maker, "today": today, "until": until}
-    needs = _dated(run(_NEEDS, asked))
+    dated = _dated(run(_DATED, asked))
+    needs = dated["needs"]
     made, recipes = _made(actor, needs)
     every = {*needs, *made} | {
         line.ingredient.id
@@ -112,7 +112,7 @@ def requirements(
         first=today,
         weeks=weeks,
         needs=needs,
-        arriving=_dated(run(_ARRIVING, asked)),
+        arriving=dated["arriving"],
         stored=stored,
         made=made,
         recipes=recipes,
@@ -128,20 +128,24 @@ def requirements(
     return Requirements(today, last, tuple(found))
 
 
-def _dated(rows: Iterable[tuple[str, date, Decimal]]) -> dict[str, list[tuple[date, Decimal]]]:
-    found: dict[str, list[tuple[date, Decimal]]] = defaultdict(list)
-    for material, day, quantity in rows:
-        found[material].append((day, quantity))
+Dated = dict[str, list[tuple[date, Decimal]]]
+
+
+def _dated(rows: Iterable[tuple[str, str, date, Decimal]]) -> dict[str, Dated]:
+    """Quantities with their days, by what they are and by material."""
+    found: dict[str, Dated] = {"needs": defaultdict(list), "arriving": defaultdict(list)}
+    for what, material, day, quantity in rows:
+        found[what][material].append((day, quantity))
     return found
 
 
 def _made(actor: Actor, needed: Collection[str]) -> tuple[dict[str, str], dict[str, Recipe]]:
     """The formulas that make what is needed and what that is made of, and their recipes."""
-    own = Formula.objects.filter(maker_id=actor.maker)
-    first = own.filter(material_id__in=needed).values_list("id", flat=True)
-    recipes = recipes_below(actor.coop_id, map(str, first))
-    pairs = own.filter(id__in=list(recipes)).values_list("material_id", "id")
-    return {str(material): str(formula) for material, formula in pairs}, recipes
+    own = Formula.objects.filter(maker_id=actor.maker).values_list("material_id", "id")
+    makes = {str(material): str(formula) for material, formula in own}
+    first = [makes[material] for material in needed if material in makes]
+    recipes = recipes_below(actor.coop_id, first)
+    return {material: makes[material] for material in makes if makes[material] in recipes}, recipes
 
 
 def _lead_days(actor: Actor, day: date, materials: Mapping[str, Material]) -> dict[str, int]:

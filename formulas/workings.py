@@ -1,7 +1,7 @@
 """What the working of a figure is told from.
 
 All that lies under a batch or a lot is found by one statement, whatever the depth, and then loaded
-by one query for each kind of it that is there.
+by a few queries more, whatever kinds of it are there.
 """
 
 from collections import defaultdict
@@ -12,20 +12,14 @@ from typing import Final
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import OuterRef, Prefetch, Subquery
+from django.db.models import OuterRef, Subquery
 
 from formulas.access import standing
-from formulas.models import Batch, ByProduct, Emptying, Filling, Making, Weighing
+from formulas.models import Batch, Filling, Making, Weighing
+from formulas.origins import Origins, origins
 from ledger.access import Actor
-from ledger.models import (
-    ChargeShare,
-    DecantingDraw,
-    LayerPosting,
-    Lot,
-    Posting,
-    ReceiptLine,
-    Transfer,
-)
+from ledger.errors import NotFound
+from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
 
 # A merged layer (moving average) holds what many receipts cost; the newest of them are told.
 RECEIPTS_TOLD: Final = 20
@@ -118,16 +112,16 @@ class Known:
     lots: dict[UUID, Lot] = field(default_factory=dict)
     receipt_lines: dict[UUID, ReceiptLine] = field(default_factory=dict)
     makings: dict[UUID, Making] = field(default_factory=dict)
-    by_products: dict[UUID, ByProduct] = field(default_factory=dict)
-    emptyings: dict[UUID, Emptying] = field(default_factory=dict)
     fillings: dict[UUID, Filling] = field(default_factory=dict)
-    decanted: dict[UUID, DecantingDraw] = field(default_factory=dict)
-    moved: dict[UUID, list[Transfer]] = field(default_factory=lambda: defaultdict(list))
+    origins: Origins = field(default_factory=dict)
 
 
 def known_of_batch(actor: Actor, batch: UUID) -> Known:
-    """All that the working of a batch is told from."""
-    return _known(actor, "batch", batch)
+    """All that the working of a batch is told from. Raises NotFound."""
+    known = _known(actor, "batch", batch)
+    if batch not in known.batches:
+        raise NotFound
+    return known
 
 
 def known_of_lot(actor: Actor, lot: UUID) -> Known:
@@ -141,7 +135,7 @@ def _known(actor: Actor, kind: str, start: UUID) -> Known:
     _load_batches(below["batch"], known)
     if below["entry"]:
         _load_layers(actor, below["entry"], known)
-    _load_lots(below, known)
+    _load_lots(actor, below, known)
     made = {row.making.entry_id for row in known.batches.values() if row.making}
     made |= {row.entry_id for row in known.fillings.values()}
     if made:
@@ -199,28 +193,15 @@ def _load_layers(actor: Actor, entries: Iterable[UUID], known: Known) -> None:
         known.layers[row.entry_id, row.line].append(row)
 
 
-def _load_lots(below: dict[str, list[UUID]], known: Known) -> None:
+def _load_lots(actor: Actor, below: dict[str, list[UUID]], known: Known) -> None:
     """Lots with what they came from."""
     lots = Lot.objects.select_related("material", "supplier").filter(id__in=below["lot"])
     known.lots |= {row.id: row for row in lots}
     if ids := below["received"]:
-        shares = Prefetch("shares", ChargeShare.objects.select_related("charge"))
-        lines = ReceiptLine.objects.select_related("receipt").prefetch_related(shares)
+        lines = ReceiptLine.objects.select_related("receipt")
         known.receipt_lines |= {row.lot_id: row for row in lines.filter(id__in=ids)}
-    if ids := below["by_product"]:
-        beside = ByProduct.objects.select_related("making__batch").filter(id__in=ids)
-        known.by_products |= {row.lot_id: row for row in beside}
     if ids := below["filling"]:
         filled = Filling.objects.select_related("product").filter(id__in=ids)
         known.fillings |= {row.lot_id: row for row in filled}
-    if ids := below["emptying"]:
-        emptied = Emptying.objects.filter(id__in=ids)
-        known.emptyings |= {row.bulk_lot_id: row for row in emptied}
-    if ids := below["decanted"]:
-        drawn = DecantingDraw.objects.select_related("decanting").filter(id__in=ids)
-        known.decanted |= {row.lot_id: row for row in drawn}
-    if ids := below["moved"]:
-        # Of the two entries of a move only one's own is there to be seen.
-        moved = Transfer.objects.select_related("maker").filter(id__in=ids)
-        for row in moved.order_by("id"):
-            known.moved[row.lot_id].append(row)
+    # Of the two entries of a move only one's own is there to be seen.
+    known.origins = origins(actor, below)

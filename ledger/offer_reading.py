@@ -69,16 +69,17 @@ def offers_on(
     price states, else the supplier; `measured` false asks no deliveries. A fixed number of queries,
     however many offers there are. Raises Forbidden.
     """
-    rows = offers(actor, on=day)
+    seen = _visible(actor, Offer.objects.all())
     if materials is not None:
-        rows = rows.filter(material_id__in=materials)
+        seen = seen.filter(material_id__in=materials)
+    rows = _latest(day).filter(offer__in=seen).select_related("offer__supplier", "offer__material")
     terms = terms_on(actor, day=day)
     times = lead_times(actor, day=day) if measured else {}
     found: list[OfferOn] = []
-    for row in rows.order_by("id"):
-        price = in_force(row)
-        if price is None or price.own_price is None:
+    for price in with_breaks(rows):
+        if price.own_price is None:
             continue
+        row = price.offer
         of_order = terms.get(row.supplier_id, NO_TERMS)
         shown = times.get((row.supplier_id, row.material_id))
         found.append(
@@ -133,16 +134,9 @@ def offers(actor: Actor, *, on: date) -> "QuerySet[Offer]":
 
     Raises Forbidden.
     """
-    latest = (
-        OfferPrice.objects.filter(valid_from__lte=on)
-        .order_by("offer_id", "-valid_from", "-id")
-        .distinct("offer_id")
-    )
-    return (
-        _visible(actor, Offer.objects.all())
-        .select_related("supplier", "material")
-        .prefetch_related(Prefetch("prices", with_breaks(latest), to_attr="of_the_day"))
-    )
+    prices = Prefetch("prices", with_breaks(_latest(on)), to_attr="of_the_day")
+    rows = _visible(actor, Offer.objects.all()).select_related("supplier", "material")
+    return rows.prefetch_related(prices)
 
 
 def offer_for(actor: Actor, id: UUID | str, *, on: date) -> Offer:
@@ -179,6 +173,12 @@ def in_force(offer: Offer) -> OfferPrice | None:
 def breaks_of(price: OfferPrice) -> list[OfferBreak]:
     """The breaks of a price that was read with them, rising."""
     return sorted(price.breaks.all(), key=lambda one: one.position)
+
+
+def _latest(on: date) -> "QuerySet[OfferPrice]":
+    """The price of each offer that holds on a day, the oldest offers first."""
+    rows = OfferPrice.objects.filter(valid_from__lte=on)
+    return rows.order_by("offer_id", "-valid_from", "-id").distinct("offer_id")
 
 
 def with_breaks(prices: "QuerySet[OfferPrice]") -> "QuerySet[OfferPrice]":

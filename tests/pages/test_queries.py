@@ -1,43 +1,20 @@
-"""How many queries a page makes: few, and no more with more data."""
+"""How many queries a page makes: few, and no more with more data; and how large a page is."""
 
 import re
-from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
 from typing import Any
-from uuid import UUID
 
 import pytest
-from django.db import connection
-from django.test import Client
-from django.test.utils import CaptureQueriesContext
 
-from api.pages.urls import urlpatterns
-from formulas.filling import Filled, fill
-from formulas.models import Product
-from formulas.standards import set_formula_standard, set_product_standard
-from formulas.unit_weighings import Weighed, choose_rule, units_of_fill, weigh_units
-from ledger.access import Actor
-from ledger.catalogue import add_supplier
-from ledger.claiming import accept_claim, claim_share
-from ledger.decanting import Drawn, decant
-from ledger.deposits import pay_deposit
-from ledger.models import Lot, Material
-from ledger.offering import PriceFacts, add_offer
-from ledger.ordering import Ordered, end_order, write_order
-from ledger.quantities import parse_quantity
-from ledger.settling import movements_of
-from ledger.sharing import open_share
-from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
-from tests.ordering_together import opened, pledged
+from ledger.access import acting_as
+from ledger.models import Supplier
+from tests.factories import Workshop, open_workshop
 from tests.pages.browsing import signed_in
+from tests.pages.looking import ROUTES, SOON, all_pages, looked_at
+from tests.pages.shops import everything_under, planned_ahead, work
 
-MOST = 15
-NOON = MORNING + timedelta(hours=4)
-# What a page shows only if it is asked.
-ASKED = {
-    "/order/plan": [f"until={datetime.now(UTC).date() + timedelta(days=9)}"],
-    "/settlement/statement": ["month=2025-05"],
-}
+MOST, MOST_BYTES = 15, 60_000
+# Of each kind of page so many are looked at.
+OF_EACH = 3
 
 
 @pytest.fixture(scope="module")
@@ -45,128 +22,52 @@ def shop(database: Any, redis_server: Any) -> Workshop:
     return open_workshop()
 
 
-def work(shop: Workshop, number: int) -> dict[str, str]:
-    """A delivery, a batch that was made and one that lacks something; an id of each kind."""
-    oil, wax = (shop.material(f"{name} {number}") for name in ("Sunflower oil", "Beeswax"))
-    lot = shop.receive(oil, "10 kg", "50.00", freight="5.00")
-    shop.receive(oil, "1 kg", "6.00", release=None, expires_on=TODAY)
-    shop.receive(wax, "100 g", "6.00")
-    version = shop.formula(f"Balm {number}", [(oil, "80"), (wax, "20")])
-    made = shop.plan(version, "400 g")
-    shop.weigh_all(made)
-    finished = shop.finish(made, "390 g")
-    shop.plan(version, "5 kg")
-    product = shop.product(version, "30 g")
-    filled = _filled(shop, product, finished.lot)
-    supplier = shop.does(add_supplier, name=f"Bulk oils {number}")
-    pack, price = parse_quantity("1 kg"), PriceFacts(TODAY, D("5.00"))
-    shop.does(add_offer, supplier=supplier.id, material=wax.id, pack=pack, price=price)
-    line = Ordered(str(oil.id), pack, D("5.00"))
-    order = shop.does(write_order, supplier=supplier.id, lines=[line], happened_at=MORNING)
-    shop.does(end_order, order=order.id, reason="sold out", happened_at=MORNING)
-    shop.does(set_formula_standard, formula=version.formula_id, valid_from=TODAY)
-    shop.does(set_product_standard, product=product.id, valid_from=TODAY)
-    return {
-        "materials": str(oil.id),
-        "lots": str(finished.lot.id),
-        "batches": str(made.batch.id),
-        "bought": str(lot.id),
-        "formulas": str(version.formula_id),
-        "fills": str(filled.filling.id),
-        "products": str(product.id),
-        "orders": str(order.id),
-        "order-rounds": joined(shop, oil),
-        **exchanged(shop, wax),
-    }
-
-
-def exchanged(shop: Workshop, wax: Material) -> dict[str, str]:
-    """A lot that another maker shares, some of it given and owed for; a drum that was drawn off."""
-    other = open_workshop(f"Mill Bench {wax.name}", coop=shop.coop)
-    lot = other.receive(wax, "10 kg", "60.00")
-    share = other.does(open_share, lot=lot.id, happened_at=MORNING)
-    about = {"quantity": parse_quantity("1 kg"), "happened_at": NOON}
-    claim, waiting = (shop.does(claim_share, share=share.id, **about) for _ in range(2))
-    given = other.does(accept_claim, claim=claim.id, happened_at=NOON)
-    owed = shop.does(lambda actor: movements_of(actor).get(transfer=given.transfer))
-    drum = shop.receive(wax, "5 kg", "30.00")
-    draws = [Drawn(parse_quantity("2 kg")), Drawn(parse_quantity("1 kg"), maker=other.actor.maker)]
-    drawn = shop.does(decant, lot=drum.id, draws=draws, happened_at=NOON)
-    supplier = shop.does(add_supplier, name=f"Drums {wax.name}")
-    shop.does(pay_deposit, supplier=supplier.id, amount=D(25), happened_at=NOON)
-    return {
-        "shares": str(share.id),
-        "claims": str(waiting.id),
-        "movements": str(owed.id),
-        "decantings": str(drawn.decanting.id),
-        "transfers": str(given.transfer.id),
-    }
-
-
-def joined(shop: Workshop, oil: Material) -> str:
-    """A round in which the shop has pledged, and may still."""
-    now = datetime.now(UTC)
-    round = opened(shop, now=now, closes_at=now + timedelta(days=1))
-    pledged(shop, round, oil, "2 kg", now=now)
-    return str(round.id)
-
-
-def _filled(shop: Workshop, product: Product, bulk: Lot) -> Filled:
-    """Six pieces of 30 g out of bulk, of which three were weighed."""
-    shop.does(choose_rule, product=product.id, rule="eu", allowed=None)
-    filled = shop.does(fill, product=product.id, lot=bulk.id, units=6, happened_at=MORNING)
-    shop.does(_weigh_units, fill=filled.filling.id)
-    return filled
-
-
-def _weigh_units(actor: Actor, fill: UUID) -> None:
-    weighed = [Weighed(net=parse_quantity(f"{grams} g")) for grams in ("30.1", "30.4", "29.9")]
-    weigh_units(actor, of=units_of_fill(actor, fill), weighed=weighed, happened_at=MORNING)
-
-
-def addresses(ids: dict[str, str]) -> Iterator[str]:
-    for one in urlpatterns:
-        route = f"/{one.pattern}"
-        kind = route.split("/")[1]
-        if "<" not in route:
-            yield route
-            yield from (f"{route}?{asked}" for asked in ASKED.get(route, ()))
-        elif kind in ids:
-            yield route.replace("<uuid:id>", ids[kind])
-
-
-def counted(client: Client, path: str) -> int:
-    with CaptureQueriesContext(connection) as queries:
-        answer = client.get(path)
-    assert answer.status_code in {200, 405}, f"{path}: {answer.status_code}"
-    return len(queries)
+def without_one(shop: Workshop) -> str:
+    """A plan of orders that leaves a supplier out."""
+    with acting_as(shop.actor):
+        one = Supplier.objects.filter(coop_id=shop.coop.id).first()
+    assert one is not None
+    return f"/order/plan?{SOON}&without={one.id}"
 
 
 def test_no_page_asks_much_or_more_with_more_data(shop: Workshop) -> None:
     ids = work(shop, 0)
+    planned_ahead(shop, 0)
+    everything = everything_under(shop)
     client = signed_in(shop)
-    paths = list(addresses(ids))
-    assert len(paths) >= 15
-    few = {path: counted(client, path) for path in paths}
-    assert {path: n for path, n in few.items() if n > MOST} == {}
-    for number in range(1, 6):
+    also = [f"/batches/{everything.batch.id}/working", without_one(shop)]
+    also += pages_of(ids)
+    few = {one.path: one for one in all_pages(client, of_each=OF_EACH, also=also)}
+    assert {one.route for one in few.values()} == set(ROUTES)
+    assert {one.status for one in few.values()} == {200}
+    assert [(one.path, one.queries) for one in few.values() if one.queries > MOST] == []
+    assert [(one.path, one.size) for one in few.values() if one.size > MOST_BYTES] == []
+    for number in range(1, 10):
         work(shop, number)
-    more = {path: counted(client, path) for path in paths}
-    assert {path: (few[path], n) for path, n in more.items() if n > few[path]} == {}
+        planned_ahead(shop, number)
+    more = {path: looked_at(client, path) for path in few}
+    assert [(path, n.queries) for path, n in more.items() if n.queries > few[path].queries] == []
+    assert [(path, n.size) for path, n in more.items() if n.size > MOST_BYTES] == []
+
+
+def pages_of(ids: dict[str, str]) -> list[str]:
+    """The pages of these things; of a receipt there is a link."""
+    kinds = {route: route.split("/")[1] for route in ROUTES if "<" in route}
+    return [route.replace("<uuid:id>", ids[kind]) for route, kind in kinds.items() if kind in ids]
 
 
 def test_a_ladder_asks_no_more_than_a_page_may(shop: Workshop) -> None:
-    ids = work(shop, 8)
+    ids = work(shop, 20)
     asked = "channels=1&channels-0-name=Shop&channels-0-way=margin_percent&channels-0-figure=60"
     path = f"/products/{ids['products']}/price?{asked}&cost_from=present"
     client = signed_in(shop)
     assert "Margin against price" in client.get(path).content.decode()
-    assert counted(client, path) <= MOST
-    assert counted(client, f"/what-if?material={ids['materials']}&price=9") <= MOST
+    assert looked_at(client, path).queries <= MOST
+    assert looked_at(client, f"/what-if?material={ids['materials']}&price=9").queries <= MOST
 
 
 def test_a_plot_stands_beside_its_table(shop: Workshop) -> None:
-    ids = work(shop, 9)
+    ids = work(shop, 21)
     shown = signed_in(shop).get(f"/batches/{ids['batches']}").content.decode()
     assert re.search(r'<figure class="plot"><svg [^>]*role="img"', shown)
     assert "<table>" in shown

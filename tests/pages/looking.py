@@ -1,0 +1,71 @@
+"""Every page that a maker can come to, looked at in this process: what it asks, and how large."""
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from html import unescape
+from typing import Final
+
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from api.pages.urls import urlpatterns
+
+# The addresses are the application's own, so that a new page is looked at like the others.
+ROUTES: Final = {f"/{one.pattern}": one for one in urlpatterns if str(one.pattern) != "sign-out"}
+PATTERNS: Final = {
+    route: re.compile(route.replace("<uuid:id>", "[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}"))
+    for route in ROUTES
+}
+LINK: Final = re.compile(r'(?:href|hx-get)="((?:/|\?)[^"#]*)')
+# What a page shows only if it is asked.
+SOON: Final = f"until={datetime.now(UTC).date() + timedelta(days=9)}"
+ASKED: Final = (f"/order/plan?{SOON}", "/settlement/statement?month=2025-05", "/lots?gone=on")
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A page at an address: how often it asked the database, what it says, and what it weighs."""
+
+    path: str
+    route: str
+    queries: int
+    status: int
+    size: int
+    text: str
+
+
+def looked_at(client: Client, path: str) -> Seen:
+    with CaptureQueriesContext(connection) as queries:
+        answer = client.get(path)
+    page = "html" in answer["Content-Type"]
+    text = answer.content.decode() if page else ""
+    size = len(answer.content) if page else 0
+    return Seen(path, route_of(path), len(queries), answer.status_code, size, text)
+
+
+def route_of(path: str) -> str:
+    """The address of a page without its ids; nothing for what is no page."""
+    bare = path.partition("?")[0]
+    return next((route for route, one in PATTERNS.items() if one.fullmatch(bare)), "")
+
+
+def all_pages(client: Client, *, of_each: int, also: Iterable[str] = ()) -> Iterator[Seen]:
+    """Every page that needs no id, and what links lead to from there: so many of a kind at most."""
+    waiting = [*(route for route in ROUTES if "<" not in route), *ASKED, *also]
+    known, count = set(waiting), Counter[str]()
+    for path in waiting:
+        route = route_of(path)
+        count[route] += 1
+        if not route or count[route] > of_each:
+            continue
+        seen = looked_at(client, path)
+        yield seen
+        for link in map(unescape, LINK.findall(seen.text)):
+            to = link if link.startswith("/") else path.partition("?")[0] + link
+            if to not in known and "as=" not in to:
+                known.add(to)
+                waiting.append(to)
