@@ -58,8 +58,6 @@ def net_contents(*, millilitres: Decimal | None, grams: Decimal | None) -> NetCo
 def not_overstated(amount: Decimal) -> Decimal:
     """Rounded down to three significant digits and at most two decimals."""
     amount += HAIR
-    if amount <= 0:
-        return Decimal(0)
     step = Decimal(1).scaleb(max(amount.adjusted() - 2, -2))
     return (amount / step).to_integral_value(ROUND_DOWN) * step
 

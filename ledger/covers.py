@@ -126,11 +126,12 @@ def _with_packs(row: list[int], packs: Packs, part: int) -> list[int]:
     best, size = row, packs.size
     for first, price in packs.tiers:
         cost, take = price * part, first * size
-        more = [row[0] if first == 1 else row[0] + first * cost]
+        begun = first * cost
+        more = [row[0] + begun]
         for q in range(1, len(row)):
             one_more = more[q - size if q > size else 0] + cost
-            without = row[q] if first == 1 else row[q - take if q > take else 0] + first * cost
-            more.append(one_more if one_more < without else without)
+            first_ones = row[q - take if q > take else 0] + begun
+            more.append(one_more if one_more < first_ones else first_ones)
         best = _cheaper(best, more)
     return best
 

@@ -84,10 +84,10 @@ class _Game:
             self.spent += time.monotonic_ns() - began
         return self.plans[key]
 
-    def affordable(self, least: int) -> int:
-        """How many groups there is time for, at what a plan has taken so far."""
+    def affordable(self, asked: int) -> int:
+        """How many groups there is time for beside those asked, at what a plan has taken so far."""
         left = max(0, self.until - time.monotonic_ns())
-        return min(MOST_GROUPS, max(least, left * len(self.plans) // max(1, self.spent)))
+        return min(MOST_GROUPS, asked + left * len(self.plans) // max(1, self.spent))
 
     def play(self, kept: Sequence[Pledge], most_groups: int) -> Reckoned:
         makers = _makers(kept)

@@ -212,3 +212,6 @@ def test_a_price_of_nothing_reaches_no_amount() -> None:
     terms = {"mill": Terms(flat=D(6), free_from=D("0.50"))}
     [told] = advice(plan_of({cheap: 1}, terms), [Need("clay", D(1))], terms)
     assert [(one.packs, one.cost) for one in told.steps] == [(1, D("6.10")), (5, D("0.50"))]
+    # Where freight never is free, no number of packs makes it so.
+    [told] = advice(plan_of({cheap: 1}, terms), [Need("clay", D(1))], {"mill": Terms(flat=D(6))})
+    assert [(one.packs, one.cost) for one in told.steps] == [(1, D("6.10"))]

@@ -95,6 +95,7 @@ def test_what_came_back_of_what_was_sold() -> None:
     assert percent_back(D(61), D(143)) == D("42.7")
     assert percent_back(D(1), D(8)) == D("12.5")
     assert percent_back(D("0.25"), D("0.5")) == D("50.0")
+    assert percent_back(D(80), D(80)) == D("100.0")
     assert percent_back(D(0), D(0)) is None
 
 

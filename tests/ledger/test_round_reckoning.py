@@ -11,10 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ledger import round_reckoning
 from ledger.errors import Invalid
 from ledger.order_bills import SupplierOrder, bill, total
 from ledger.order_terms import PackOffer, PackPrice, Terms
-from ledger.round_pledges import Pledge, Reckoned, WhyDropped, goods_of
+from ledger.round_pledges import Dropped, Pledge, Reckoned, WhyDropped, goods_of
 from ledger.round_reckoning import reckon
 
 D = Decimal
@@ -119,8 +120,16 @@ def test_what_nobody_offers_is_told_and_the_rest_is_ordered() -> None:
 
 
 def test_a_round_of_nothing() -> None:
-    for pledges in ([], [oil(NORTH, None, leftover=True)], [oil(NORTH, 5000, "1.00")]):
+    """Alone a pail costs 68.00, which is 13.60 a kilogram."""
+    dear = oil(NORTH, 5000, "1.00")
+    too_dear = Dropped(dear, WhyDropped.TOO_DEAR, D("13.6"))
+    for pledges, dropped in (
+        ([], ()),
+        ([oil(NORTH, None, leftover=True)], ()),
+        ([dear], (too_dear,)),
+    ):
         found = reckoned(*pledges)
+        assert found.dropped == dropped
         assert (found.plan, found.split, found.shares) == (None, None, ())
         assert found.together == found.apart == 0
         assert found.proven
@@ -195,6 +204,63 @@ def test_with_little_time_few_groups_are_asked() -> None:
     found = reckon(pledges, order, set(OFFERS), coin=CENT, seconds=D(60))
     assert found.split is not None
     assert found.split.groups == found.split.all_groups == 63
+
+
+def test_as_many_groups_are_asked_as_there_is_time_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plan takes a second: of fourteen one is left after the first thirteen groups."""
+
+    class Clock:
+        passed = 10**12
+
+        def monotonic_ns(self) -> int:
+            return self.passed
+
+    clock = Clock()
+
+    def slow(quantities: Mapping[UUID, Decimal]) -> Ordered:
+        clock.passed += 10**9
+        return order(quantities)
+
+    monkeypatch.setattr(round_reckoning, "time", clock)
+    pledges = [oil(UUID(int=number), 1000 * number) for number in range(1, 7)]
+    groups = {}
+    for seconds in (12, 13, 14, 15):
+        found = reckon(pledges, slow, set(OFFERS), coin=CENT, seconds=D(seconds))
+        assert found.split is not None
+        groups[seconds] = found.split.groups
+    assert groups == {12: 13, 13: 13, 14: 14, 15: 15}
+
+
+def test_who_would_pay_too_much_once_all_groups_are_asked_leaves_as_well() -> None:
+    """Each alone is 100.00, three are 270.00 and all 320.00: 80.00 each, as far as few groups tell.
+
+    The first two by themselves are 120.00, so that the others pay more than 90.00 each. For its
+    4 kg the third pays 20.00 a kilogram at first, and not within its 21.00 in the end.
+    """
+    costs = {
+        frozenset(group): {1: 100, 2: 200, 3: 270, 4: 320}[len(group)]
+        for size in range(1, 5)
+        for group in combinations((1, 2, 4, 8), size)
+    } | {frozenset((1, 2)): 120}
+    by_kg = {sum(group): cost for group, cost in costs.items()}
+    asked = []
+
+    def planner(quantities: Mapping[UUID, Decimal]) -> Ordered:
+        grams = quantities[OIL]
+        asked.append(int(grams) // 1000)
+        pack = PackOffer(grams, SUPPLIER, OIL, grams, (PackPrice(1, D(by_kg[asked[-1]])),))
+        return Ordered(bill({pack: 1}, {SUPPLIER: Terms()}, CENT))
+
+    others = [oil(NORTH, 1000), oil(MILL, 2000), oil(HILL, 8000)]
+    found = reckoned(*others, oil(QUAY, 4000, "21.00"), planner=planner)
+    assert [one.pledge.maker for one in found.dropped] == [QUAY]
+    assert sorted(asked) == list(range(1, 16))
+    assert found.together == 270
+    asked.clear()
+    # Who pays too much as far as few groups tell leaves before any pair is asked that it is in.
+    found = reckoned(*others, oil(QUAY, 4000, "19.00"), planner=planner)
+    assert [one.pledge.maker for one in found.dropped] == [QUAY]
+    assert sorted(asked) == [1, 2, 3, 4, 7, 8, 9, 10, 11, 13, 14, 15]
 
 
 def test_goods_that_cost_nothing_carry_their_freight_by_quantity() -> None:
