@@ -11,6 +11,7 @@ from ledger.catalogue import add_supplier
 from ledger.costing import Charge
 from ledger.documents import attach_document
 from ledger.errors import Invalid, placed
+from ledger.finding import called_like
 from ledger.models import Material
 from ledger.receiving import Delivered, Received, Worked, receive, work_out
 
@@ -88,7 +89,7 @@ def work_out_delivery(
 
 
 def _supplier(actor: Actor, delivery: Delivery) -> str:
-    known = suppliers_visible_to(actor).filter(name__iexact=delivery.supplier).order_by("id")
+    known = called_like(suppliers_visible_to(actor), delivery.supplier).order_by("id")
     for id in known.values_list("id", flat=True)[:1]:
         return str(id)
     if not delivery.new_supplier:

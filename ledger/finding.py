@@ -3,15 +3,19 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any, TypeVar
 
-from django.db.models import F, QuerySet, Value
+from django.db.models import CharField, F, Func, Model, QuerySet, Value
 from django.db.models.functions import Concat, Lower
+from django.db.models.lookups import Exact
 
 from ledger.access import Actor, materials_visible_to
 from ledger.balances import Stock, stock
 from ledger.errors import Invalid
 from ledger.models import Material
 from ledger.roles import Verb
+
+Row = TypeVar("Row", bound=Model)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +52,20 @@ def material_named(actor: Actor, name: str, *, pointer: str = "/material") -> Ma
     raise Invalid(
         f"No material is called {name!r}: choose one from the list, or add it first.",
         pointer=pointer,
+    )
+
+
+def called_like(rows: "QuerySet[Row]", name: str) -> "QuerySet[Row]":
+    """Those of the rows whose name is this one, whatever the capitals and spaces."""
+    return rows.filter(Exact(_folded(F("name")), _folded(Value(name))))
+
+
+def _folded(name: Any) -> Lower:
+    """A name in small letters and without its spaces."""
+    spaces, every = Value(r"\s+"), Value("g")
+    written = CharField()
+    return Lower(
+        Func(name, spaces, Value(""), every, function="regexp_replace", output_field=written)
     )
 
 

@@ -11,7 +11,8 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import DensityField, NumberField, PageForm, Rows, shown_again
+from api.pages.doubles import NewNameForm
+from api.pages.forms import DensityField, NumberField, PageForm, Rows
 from api.pages.reader import Reader
 from api.pages.screen import Screen
 from formulas.access import formulas_of, version_for
@@ -70,7 +71,7 @@ class RowForm(PageForm):
         return Written(typed["phase"], typed["name"], amount)
 
 
-class SheetForm(PageForm):
+class SheetForm(NewNameForm):
     called: ClassVar = {"/expected_version": "version"}
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
@@ -101,7 +102,7 @@ class FormulaRows(Rows):
 class Forms:
     """The formula and its rows, sent as one."""
 
-    formula: PageForm
+    formula: SheetForm
     rows: Rows
 
     def is_valid(self) -> bool:
@@ -134,7 +135,7 @@ class Writing(Screen):
         do, data = request.POST.get("do", ""), request.POST
         if do in {"look", "more"}:
             rows = self._rows(data, judged=False, more=int(do == "more"))
-            return self.forms(Forms(shown_again(SheetForm, data, reader=self.reader), rows), before)
+            return self.forms(Forms(self._sheet(data), rows), before)
         forms = Forms(SheetForm(data, reader=self.reader), self._rows(data))
         return self.act(
             forms,
@@ -146,6 +147,7 @@ class Writing(Screen):
     def keep(self, forms: Forms, before: FormulaVersion | None) -> FormulaVersion:
         sheet = forms.sheet()
         if before is None:
+            forms.formula.ask_once(formulas_of(self.actor))
             return write_by_names(self.actor, sheet)
         return next_by_names(
             self.actor,
@@ -156,7 +158,7 @@ class Writing(Screen):
 
     def shown(self, before: FormulaVersion | None, data: Mapping[str, str]) -> HttpResponse:
         """The form as it is first seen."""
-        sheet = shown_again(SheetForm, data, reader=self.reader)
+        sheet = self._sheet(data)
         return self.forms(Forms(sheet, self._rows(data, judged=False)), before, data)
 
     def forms(
@@ -177,6 +179,10 @@ class Writing(Screen):
         names = materials.order_by("name").values_list("name", flat=True)
         facts["names"] = [*own[:MOST_NAMES], *names[:MOST_NAMES]]
         return self.render(self.template, facts, status)
+
+    def _sheet(self, data: Mapping[str, str]) -> SheetForm:
+        typed = {name: data[name] for name in SheetForm.base_fields if name in data}
+        return SheetForm(reader=self.reader, initial=typed)
 
     def _rows(self, data: Mapping[str, str], *, judged: bool = True, more: int = 0) -> Rows:
         return FormulaRows(RowForm, "lines", data, reader=self.reader, judged=judged, more=more)

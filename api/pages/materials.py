@@ -14,9 +14,11 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, tables
-from api.pages.forms import DensityField, PageForm, QuantityField
+from api.pages.forms import PageForm, QuantityField
+from api.pages.material_facts import may_change
+from api.pages.material_words import known_of
 from api.pages.screen import Screen
-from ledger import alerts, catalogue
+from ledger import alerts
 from ledger.access import day_of, material_for
 from ledger.balances import stock
 from ledger.errors import NotFound
@@ -29,7 +31,6 @@ MOST, LONGEST_SEARCH = 40, 100
 # More lines than this nobody tells apart; the tables have them all.
 MOST_SERIES = 5
 PRICES_DAYS = 5 * 365
-MEASURES = [("mass", _("by weight")), ("count", _("by the piece"))]
 
 
 class SearchForm(PageForm):
@@ -85,49 +86,6 @@ class Materials(Screen):
         return tables.Table("materials", columns, cells)
 
 
-class MaterialForm(PageForm):
-    name = forms.CharField(label=_("Name"), max_length=200)
-    measured_by = forms.ChoiceField(
-        label=_("It is used"), choices=MEASURES, initial="mass", widget=forms.RadioSelect
-    )
-    inci_name = forms.CharField(
-        label=_("INCI name"),
-        max_length=200,
-        required=False,
-        help_text=_("What a label calls it, such as Glycerin"),
-    )
-    cas_number = forms.CharField(label=_("CAS number"), max_length=20, required=False)
-    density = DensityField(
-        label=_("Density"),
-        required=False,
-        help_text=_("Turns gallons into kilograms, such as 1.26 g/mL"),
-    )
-    water = forms.BooleanField(
-        label=_("It comes from the tap and is never stocked"), required=False
-    )
-
-    def facts(self) -> catalogue.MaterialFacts:
-        typed = dict(self.cleaned_data)
-        return catalogue.MaterialFacts(stocked=not typed.pop("water"), **typed)
-
-
-class NewMaterial(Screen):
-    template = "pages/material_new.html"
-
-    def get(self, request: HttpRequest) -> HttpResponse:
-        self.actor.must(Verb.EDIT_CATALOGUE)
-        return self.show(form=MaterialForm(reader=self.reader))
-
-    def post(self, request: HttpRequest) -> HttpResponse:
-        form = MaterialForm(request.POST, reader=self.reader)
-        return self.act(
-            form,
-            lambda: catalogue.add_material(self.actor, form.facts()),
-            lambda made: f"/materials/{made.id}",
-            lambda: self.show(form=form, status=422),
-        )
-
-
 class WatchForm(PageForm):
     reorder_point = QuantityField(
         label=_("Warn me when there is no more than"), help_text=_("Such as 5 kg or 200 each")
@@ -172,6 +130,8 @@ class Material(Screen):
         rows = stock(self.actor, now=self.now, materials=[id])
         return self.show(
             material=material,
+            known=known_of(material),
+            may_change=may_change(self.actor, material),
             stock=rows[0] if rows else None,
             watch=watch,
             form=watching or WatchForm(reader=self.reader, initial=typed),

@@ -152,11 +152,13 @@ def test_a_material_with_its_prices(page: Page, glycerin: str, north: Client) ->
 def test_a_new_material(page: Page) -> None:
     go(page, "/materials/new")
     assert_well_made(page)
-    page.get_by_label("Name", exact=True).fill("Panthenol")
+    size = page.viewport_size
+    name = f"Panthenol {size and size['width']}"
+    page.get_by_label("Name", exact=True).fill(name)
     page.get_by_label("Density").fill("heavy")
     page.get_by_role("button", name="Add it").click()
     expect(page.locator(".errorlist")).to_be_visible()
     page.get_by_label("Density").fill("1.2 g/mL")
     page.get_by_role("button", name="Add it").click()
     page.wait_for_url(re.compile(r"/materials/[0-9a-f-]{36}$"))
-    expect(page.locator("h1")).to_have_text("Panthenol")
+    expect(page.locator("h1")).to_have_text(name)

@@ -36,19 +36,19 @@ def shown(answer: Any) -> str:
     return re.sub(r"\s+", " ", unescape(text))
 
 
-def sent(client: Client, path: str, **typed: str) -> Any:
+def sent(client: Client, path: str, **typed: str | list[str]) -> Any:
     """A form with a key of its own, sent; where it leads is not gone to."""
     return client.post(path, {"form_key": uuid.uuid4().hex, **typed})
 
 
-def done(client: Client, path: str, **typed: str) -> str:
+def done(client: Client, path: str, **typed: str | list[str]) -> str:
     """A form that was done; the words of the page that it leads to."""
     answer = sent(client, path, **typed)
     assert answer.status_code == 303, shown(answer)
     return shown(client.get(answer["Location"]))
 
 
-def refused(client: Client, path: str, **typed: str) -> str:
+def refused(client: Client, path: str, **typed: str | list[str]) -> str:
     """A form that was refused; the words at what is wrong."""
     answer = sent(client, path, **typed)
     assert answer.status_code == 422, answer.status_code
