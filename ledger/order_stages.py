@@ -6,23 +6,21 @@ so does its bound. The whole program then needs mostly to prove it, or is not as
 
 import time
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
 from ledger.cover_choice import CoverChoice
-from ledger.covers import LONGEST_TABLE, Cover, cheapest_cover
+from ledger.covers import LONGEST_TABLE, cheapest_cover
 from ledger.order_model import Model, model_of
-from ledger.order_numbers import Choice, Question, Tier
-from ledger.solver import Found, Program, solve
+from ledger.order_numbers import Question
+from ledger.solver import Found, solve
 
 Packs = Sequence[int]
 # What packs cost in steps, or None where they break a rule.
 Judge = Callable[[Packs], int | None]
-# A cover as a choice of one pack, and the packs that it is.
-_Covering = tuple[Choice, dict[int, int]]
 
 _SECOND: Final = 10**9
 # Below so many offers the whole question is sooner answered than a start is found for it.
@@ -31,6 +29,15 @@ _FEW: Final = 40
 _MANY: Final = 2_000
 _NEAR: Final = Decimal("0.001")
 _ALL_TABLES: Final = 1_500_000
+
+
+@dataclass(frozen=True, slots=True)
+class _Covering:
+    """What covers a material, from one supplier, and what these packs cost."""
+
+    material: int
+    cost: int
+    packs: Mapping[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,28 +75,26 @@ def search(question: Question, judge: Judge, *, until: int, within: Decimal) -> 
     if not question.needs:
         return Outcome((), 0, False)
     best, bound = _Best(judge), 0
+    suppliers = set(range(len(question.agreed)))
     in_packs: set[int] = set()
     if len(question.choices) <= _FEW:
-        in_packs |= set(_suppliers(question))
+        in_packs = suppliers
     else:
         bound = _start(question, best, until, within)
     while not best.near(bound, within):
         model = model_of(question, in_packs)
         start = None if best.packs is None else model.values(best.packs)
-        found = _solve(model.program, until, within=within, start=start)
+        left = Fraction(until - time.monotonic_ns(), _SECOND)
+        found = solve(model.program, seconds=left, within=within, start=start)
         if found.impossible and best.packs is None:
             return Outcome(None, 0, True)
         bound = max(bound, found.bound)
         beyond = _hear(question, best, model, found)
-        more = set(beyond or _suppliers(question)) - in_packs
+        more = set(beyond or suppliers) - in_packs
         if not more or time.monotonic_ns() >= until:
             break
-        in_packs |= more
+        in_packs = in_packs | more
     return Outcome(best.packs, bound, False)
-
-
-def _suppliers(question: Question) -> range:
-    return range(len(question.agreed))
 
 
 def _hear(question: Question, best: _Best, model: Model, found: Found) -> Mapping[int, int]:
@@ -105,20 +110,19 @@ def _start(question: Question, best: _Best, until: int, within: Decimal) -> int:
     """A plan to begin from: each material's cheapest cover and, where there is much to choose
     from, what a choice among covers comes to. Returns what no plan costs less than."""
     covers = _covers(question)
-    cheapest: dict[int, tuple[int, int]] = {}
-    for place, (choice, _) in enumerate(covers):
-        cost = (choice.tiers[0].price, place)
-        cheapest[choice.material] = min(cost, cheapest.get(choice.material, cost))
+    cheapest: dict[int, _Covering] = {}
+    for cover in sorted(covers, key=lambda one: one.cost):
+        cheapest.setdefault(cover.material, cover)
 
     def hear(packs: Packs) -> int | None:
         return best.hear(_topped_up(question, packs, _lacking(question, packs)))
 
-    hear(_packs(question, [covers[place][1] for _, place in cheapest.values()]))
+    hear(_packs(question, cheapest.values()))
     if len(question.choices) <= _MANY:
         return 0
     choice_of_covers = CoverChoice(question)
-    for choice, packs in covers:
-        choice_of_covers.add(choice.material, packs)
+    for cover in covers:
+        choice_of_covers.add(cover.material, cover.packs)
     began = time.monotonic_ns()
     # Only the whole program proves to the last cent; short of that the choice is sooner there.
     share = (until - began) // 3 if within < _NEAR else 4 * (until - began) // 5
@@ -126,10 +130,10 @@ def _start(question: Question, best: _Best, until: int, within: Decimal) -> int:
     return choice_of_covers.bound
 
 
-def _packs(question: Question, covers: Sequence[Mapping[int, int]]) -> list[int]:
+def _packs(question: Question, covers: Iterable[_Covering]) -> list[int]:
     found = [0] * len(question.choices)
     for cover in covers:
-        for place, count in cover.items():
+        for place, count in cover.packs.items():
             found[place] += count
     return found
 
@@ -145,29 +149,24 @@ def _lacking(question: Question, packs: Packs) -> dict[int, int]:
 
 
 def _covers(question: Question) -> list[_Covering]:
-    """The cheapest cover of each material at each supplier as a choice of one pack, and its packs.
+    """The cheapest cover of each material at each supplier.
 
     Where offers keep differently long, the shortest holds for all of the cover.
     """
     pairs: dict[tuple[int, int], list[int]] = defaultdict(list)
     for place, choice in enumerate(question.choices):
         pairs[choice.material, choice.supplier].append(place)
-    longest = min(LONGEST_TABLE, 100 + _ALL_TABLES // max(1, len(pairs)))
+    longest = min(LONGEST_TABLE, 100 + _ALL_TABLES // len(pairs))
     found = []
-    for (material, supplier), places in pairs.items():
+    for (material, _), places in pairs.items():
         choices = [question.choices[place] for place in places]
         usable = [choice.usable for choice in choices if choice.usable is not None]
         within = min(usable) if usable else None
         cover = cheapest_cover(question.needs[material], choices, within, longest)
         if cover is not None:
             packs = {places[which]: count for which, count in cover.packs.items()}
-            found.append((_as_choice(cover, choices, material, supplier), packs))
+            found.append(_Covering(material, cover.cost, packs))
     return found
-
-
-def _as_choice(cover: Cover, choices: Sequence[Choice], material: int, supplier: int) -> Choice:
-    mass = sum((choices[w].by_mass * count for w, count in cover.packs.items()), Fraction(0))
-    return Choice(material, supplier, 1, (Tier(1, 1, cover.cost),), mass)
 
 
 def _topped_up(question: Question, packs: Packs, beyond: Mapping[int, int]) -> list[int]:
@@ -183,10 +182,3 @@ def _topped_up(question: Question, packs: Packs, beyond: Mapping[int, int]) -> l
             price, place = min(ordered)
             found[place] += -(-amount // price)
     return found
-
-
-def _solve(
-    program: Program, until: int, *, within: Decimal, start: Sequence[int] | None = None
-) -> Found:
-    left = Fraction(until - time.monotonic_ns(), _SECOND)
-    return solve(program, seconds=left, within=within, start=start)

@@ -25,10 +25,9 @@ WORTH: Final = 1 << 20
 
 @dataclass(slots=True)
 class Program:
-    """Columns with their cost and bounds, and rows: the sum of each row is at least `least`."""
+    """Columns from zero up, with their cost, and rows: the sum of each is at least its `least`."""
 
     costs: list[int] = field(default_factory=list)
-    lowest: list[int] = field(default_factory=list)
     highest: list[int] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
     starts: list[int] = field(default_factory=lambda: [0])
@@ -39,7 +38,6 @@ class Program:
     def column(self, cost: int, highest: int, *, whole: bool = True) -> int:
         """A number from zero to `highest`; which column it is."""
         self.costs.append(cost)
-        self.lowest.append(0)
         self.highest.append(highest)
         self.whole.append(whole)
         return len(self.costs) - 1
@@ -93,12 +91,9 @@ class Relaxation:
         import highspy
 
         self._optimal = highspy.HighsModelStatus.kOptimal
-        self._solver = highspy.Highs()  # type: ignore[no-untyped-call]
-        for name, value in {"output_flag": False, "threads": 1}.items():
-            self._solver.setOptionValue(name, value)
-        model = _model(program, highspy)
+        model = _model(program)
         model.integrality_ = []
-        self._solver.passModel(model)
+        self._solver = _solver(model, {})
 
     def ask(self, bounds: Mapping[int, tuple[int, int]]) -> "Relaxed | None":
         """The cheapest with these columns between these bounds, or None."""
@@ -133,18 +128,14 @@ def _run(
     """What is found, and what it costs by the solver's own word."""
     import highspy
 
-    solver = highspy.Highs()  # type: ignore[no-untyped-call]
+    allowed = max(seconds, _LEAST_SECONDS)
     options = {
-        "output_flag": False,
-        "threads": 1,
-        "time_limit": _binary(max(seconds, _LEAST_SECONDS)),
+        "time_limit": _binary(allowed),
         "mip_rel_gap": _binary(Fraction(within)),
         "mip_abs_gap": _binary(_HALF),
         "mip_feasibility_tolerance": _binary(_FINE),
     }
-    for name, value in options.items():
-        solver.setOptionValue(name, value)
-    solver.passModel(_model(program, highspy))
+    solver = _solver(_model(program), options)
     if start is not None:
         solution = highspy.HighsSolution()
         solution.col_value = list(start)
@@ -153,7 +144,7 @@ def _run(
     # While it cuts it may not look at its time for long, so it is not waited for.
     running = threading.Thread(target=solver.run)
     running.start()
-    running.join(_binary(max(seconds, _LEAST_SECONDS) + _LEAST_SECONDS))
+    running.join(_binary(allowed + _LEAST_SECONDS))
     if running.is_alive():
         heard.over = True
         return Found(heard.values, heard.bound, False), heard.told
@@ -186,11 +177,26 @@ class _Heard:
         event.interrupt(self.over)
 
 
-def _model(program: Program, highspy: Any) -> Any:
-    model = highspy.HighsLp()
+def _solver(model: Any, options: Mapping[str, float]) -> Any:
+    """A solver that says nothing and works alone. What an option is called changes with its
+    releases: one that it does not know is an error of ours."""
+    import highspy
+
+    solver = highspy.Highs()  # type: ignore[no-untyped-call]
+    for name, value in {"output_flag": False, "threads": 1, **options}.items():
+        if solver.setOptionValue(name, value) != highspy.HighsStatus.kOk:
+            raise ValueError(f"HiGHS has no option {name} that may be {value}.")
+    solver.passModel(model)
+    return solver
+
+
+def _model(program: Program) -> Any:
+    import highspy
+
+    model: Any = highspy.HighsLp()
     model.num_col_, model.num_row_ = len(program.costs), len(program.least)
     model.col_cost_ = program.costs
-    model.col_lower_, model.col_upper_ = program.lowest, program.highest
+    model.col_lower_, model.col_upper_ = [0] * len(program.costs), program.highest
     model.row_lower_ = program.least
     model.row_upper_ = [highspy.kHighsInf] * len(program.least)
     model.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
