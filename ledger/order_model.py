@@ -31,7 +31,6 @@ class _Run:
     tier: Tier
     reached: int | None
     covering: int
-    most: int
     beyond: int | None
 
     @property
@@ -83,7 +82,7 @@ class Model:
             if count < run.tier.first or (run.tier.last or count) < count:
                 continue
             further = count - run.first
-            found[run.covering] = min(further, run.most)
+            found[run.covering] = min(further, self.program.highest[run.covering])
             if run.reached is not None:
                 found[run.reached] = 1
             if run.beyond is not None:
@@ -126,7 +125,7 @@ def _run(model: Model, place: int, tier: Tier, in_packs: Collection[int]) -> lis
     """The columns of a tier; none where so many packs would not be used in time."""
     choice = model.question.choices[place]
     plain = tier.first == 1 and len(choice.tiers) == 1
-    last = _MANY if tier.last is None else tier.last
+    last = tier.last or _MANY
     if choice.usable is not None:
         last = min(last, choice.usable // choice.size)
     if last < tier.first:
@@ -144,7 +143,6 @@ def _run(model: Model, place: int, tier: Tier, in_packs: Collection[int]) -> lis
             tier=tier,
             reached=None if plain else column(tier.first * tier.price, 1),
             covering=column(tier.price, covering - first),
-            most=covering - first,
             beyond=column(tier.price, beyond - covering) if beyond > covering else None,
         )
     ]

@@ -134,7 +134,7 @@ def _packs(question: Question, covers: Iterable[_Covering]) -> list[int]:
     found = [0] * len(question.choices)
     for cover in covers:
         for place, count in cover.packs.items():
-            found[place] += count
+            found[place] = count
     return found
 
 
@@ -144,8 +144,7 @@ def _lacking(question: Question, packs: Packs) -> dict[int, int]:
     for choice, count in zip(question.choices, packs, strict=True):
         if count:
             goods[choice.supplier] += choice.price(count)
-    short = {s: question.agreed[s].minimum - amount for s, amount in goods.items()}
-    return {supplier: amount for supplier, amount in short.items() if amount > 0}
+    return {s: max(0, question.agreed[s].minimum - amount) for s, amount in goods.items()}
 
 
 def _covers(question: Question) -> list[_Covering]:

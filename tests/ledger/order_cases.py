@@ -108,12 +108,12 @@ def cases_tried(number: int, seed: int) -> list[tuple[Case, D | None]]:
 def cheapest_of_all(case: Case) -> D | None:
     """The least cost over every number of packs of every offer; None if nothing covers."""
     costs = (
-        _cost(case, packs) for packs in product(*(range(case.most(o) + 1) for o in case.offers))
+        cost_of(case, packs) for packs in product(*(range(case.most(o) + 1) for o in case.offers))
     )
     return min((cost for cost in costs if cost is not None), default=None)
 
 
-def _cost(case: Case, packs: tuple[int, ...]) -> D | None:
+def cost_of(case: Case, packs: tuple[int, ...]) -> D | None:
     """What they cost by the words of the terms, written anew here; None if they break one."""
     held: dict[object, D] = defaultdict(D)
     goods: dict[object, D] = defaultdict(D)

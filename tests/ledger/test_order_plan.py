@@ -3,29 +3,37 @@
 from dataclasses import replace
 from decimal import Decimal as D
 from random import Random
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
+from ledger import order_plan as planning
 from ledger import order_stages
 from ledger.errors import Invalid
 from ledger.order_advice import advice, line_by_line
 from ledger.order_bills import keeps_the_terms
+from ledger.order_numbers import Question
 from ledger.order_plan import OrderPlan, order_plan
+from ledger.order_stages import Judge, Outcome
 from ledger.order_terms import (
     BudgetTooSmall,
     Need,
     NothingCovers,
     PackOffer,
     PackPrice,
+    PlanNotFound,
     Terms,
     Why,
 )
 from tests.ledger.order_cases import Case, cases, cases_tried
 
 CASES = 500
+# No test here is of how fast the machine is.
+PLENTY = D(600)
 
 
-def planned(case: Case, *, seconds: D = D(10), within: D = D(0)) -> OrderPlan:
+def planned(case: Case, *, seconds: D = PLENTY, within: D = D(0)) -> OrderPlan:
     return order_plan(case.needs, case.offers, case.terms, seconds=seconds, within=within)
 
 
@@ -217,3 +225,94 @@ def test_figures_that_cannot_be_meant(needs: list[Need], offers: list[PackOffer]
         order_plan(needs, offers, FREE)
     with pytest.raises(Invalid):
         order_plan([Need("clay", D(1))], [one("clay", "4")], {"mill": Terms(flat=D(-1))})
+
+
+def test_each_of_what_would_expire_is_named_whatever_its_terms_are() -> None:
+    """Clay and salt would; wax keeps, but is not sold in so small amounts as are used."""
+    needs = [Need("clay", D(500), D(50)), Need("wax", D(500), D(500)), Need("salt", D(1), D(1))]
+    offers = [
+        one("clay", "4", shelf_months=D(12)),
+        one("clay", "5", "press", shelf_months=D(19)),
+        one("wax", "5", "press", shelf_months=D(2)),
+        one("salt", "3", shelf_months=D(999)),
+    ]
+    terms = {"mill": Terms(flat=D(3)), "press": Terms(minimum=D(20))}
+    with pytest.raises(NothingCovers) as refused:
+        order_plan(needs, offers, terms)
+    assert refused.value.facts == {"materials": ["clay", "salt"], "reason": Why.WOULD_EXPIRE}
+    with pytest.raises(NothingCovers) as refused:
+        order_plan([*needs[1:2], Need("oil", D(1))], [*offers, one("oil", "1")], terms)
+    assert refused.value.facts == {"materials": ["wax"], "reason": Why.LEAST_AMOUNTS}
+
+
+def test_what_is_not_needed_is_not_looked_for() -> None:
+    """Nobody offers salt, and none is needed; half a gram of clay is."""
+    needs = [Need("salt", D(0)), Need("clay", D("0.5"))]
+    plan = order_plan(needs, [one("wax", "1"), one("clay", "4")], FREE)
+    assert [(offer.material, packs) for offer, packs in plan.packs.items()] == [("clay", 1)]
+
+
+def test_freight_is_rounded_to_the_coin_that_is_said() -> None:
+    """A kilogram at 0.03: the dearer of 4.00 and 4.02 where the coin is five cents."""
+    offers = [replace(one("clay", "4"), mass_g=D(1000)), one("clay", "4.02", "press")]
+    terms = {"mill": Terms(per_kg=D("0.03")), "press": Terms()}
+    assert order_plan([Need("clay", D(1))], offers, terms).cost == D("4.02")
+    dear = order_plan([Need("clay", D(1))], offers[:1], terms, coin=D("0.05"))
+    assert (dear.cost, dear.bound, dear.orders[0].freight) == (D("4.05"), D("4.05"), D("0.05"))
+
+
+class Searched:
+    """In place of the search: it judges packs, and answers as the test says."""
+
+    def __init__(self, outcome: Outcome, *judged: list[int]) -> None:
+        self.asked: list[Any] = []
+        self.costs: list[int | None] = []
+        self.now = 5 * 10**9
+        self._outcome = outcome
+        self._judged = judged
+
+    def __call__(self, question: Question, judge: Judge, *, until: int, within: D) -> Outcome:
+        self.asked += [question.steps, until, within]
+        self.costs += [judge(packs) for packs in self._judged]
+        self.now += 2_345_678_901
+        return self._outcome
+
+
+def planned_by(searched: Searched, monkeypatch: pytest.MonkeyPatch, **more: Any) -> OrderPlan:
+    """Clay at 4 and, at 3.99 and a freight of 0.5, of the press; 1500 g of it are needed."""
+    monkeypatch.setattr(planning, "search", searched)
+    monkeypatch.setattr(planning, "time", SimpleNamespace(monotonic_ns=lambda: searched.now))
+    terms = {"mill": Terms(), "press": Terms(flat=D("0.5"))}
+    offers = [one("clay", "4"), one("clay", "3.99", "press")]
+    return order_plan([Need("clay", D(1500))], offers, terms, **more)
+
+
+def test_packs_are_judged_by_what_they_would_be_billed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In steps of a cent. One pack alone is too little."""
+    judged = [2, 0], [0, 2], [1, 1], [1, 0]
+    searched = Searched(Outcome([2, 0], 790, False), *judged)
+    plan = planned_by(searched, monkeypatch, seconds=D("1.5"), within=D("0.1"))
+    assert searched.costs == [800, 848, 849, None]
+    assert searched.asked == [100, 6_500_000_000, D("0.1")]
+    assert (plan.cost, plan.bound, plan.proven) == (D(8), D("7.9"), False)
+    assert (plan.gap, plan.seconds) == (D("0.0125"), D("2.346"))
+    assert [(order.supplier, order.cost) for order in plan.orders] == [("mill", D(8))]
+    # A bound above the cost is rounded, and none.
+    plan = planned_by(Searched(Outcome([2, 0], 801, False)), monkeypatch)
+    assert (plan.bound, plan.proven) == (D(8), True)
+    searched = Searched(Outcome([2, 0], 790, False))
+    planned_by(searched, monkeypatch)
+    assert searched.asked == [100, 15_000_000_000, 0]
+
+
+def test_a_budget_below_an_unproven_cost_hears_both(monkeypatch: pytest.MonkeyPatch) -> None:
+    unproven = Outcome([2, 0], 790, False)
+    with pytest.raises(BudgetTooSmall) as refused:
+        planned_by(Searched(unproven), monkeypatch, budget=D("7.95"))
+    assert refused.value.facts == {"least": 8, "bound": D("7.9"), "proven": False}
+    assert planned_by(Searched(unproven), monkeypatch, budget=D(8)).cost == 8
+
+
+def test_a_time_that_finds_nothing_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(PlanNotFound):
+        planned_by(Searched(Outcome(None, 0, False)), monkeypatch)
