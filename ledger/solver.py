@@ -177,7 +177,7 @@ class _Heard:
         event.interrupt(self.over)
 
 
-def _solver(model: Any, options: Mapping[str, float]) -> Any:
+def _solver(model: Any, options: Mapping[str, Any]) -> Any:
     """A solver that says nothing and works alone. What an option is called changes with its
     releases: one that it does not know is an error of ours."""
     import highspy

@@ -138,6 +138,7 @@ class Slow:
 
     def __init__(self, ending: Event, *, finds: bool) -> None:
         self.heard: list[bool] = []
+        self.ended = Event()
         self.cbMipImprovingSolution = SimpleNamespace(subscribe=self._improving)
         self.cbMipInterrupt = SimpleNamespace(subscribe=self._interrupting)
         self._ending = ending
@@ -163,8 +164,11 @@ class Slow:
                 self._better(SimpleNamespace(data_out=data))
             for bound in (3.0, 8.0, 7.0):
                 self._asked(bound)
-        self._ending.wait()
-        self._asked(float("-inf"))
+        self._ending.wait(60)
+        try:
+            self._asked(float("-inf"))
+        finally:
+            self.ended.set()
 
     def _asked(self, bound: float) -> None:
         data = SimpleNamespace(mip_dual_bound=bound)
@@ -189,9 +193,8 @@ def test_a_solver_that_does_not_end_is_left_with_what_it_has_found(
     assert found == Found((2, 1), 8, False)
     assert slow.heard == [False] * 3
     ending.set()
-    while len(slow.heard) < 4:
-        Event().wait(0.01)
-    assert slow.heard[3] is True
+    assert slow.ended.wait(60)
+    assert slow.heard[3:] == [True]
 
 
 def test_a_solver_that_found_nothing_in_time_says_so(
@@ -220,14 +223,16 @@ class Answers:
         return self._answers.pop(0)
 
 
-def ask(answers: Answers, monkeypatch: pytest.MonkeyPatch, start: object = (9, 9)) -> Found:
+def ask(
+    answers: Answers, monkeypatch: pytest.MonkeyPatch, start: Sequence[int] | None = (9, 9)
+) -> Found:
     """Of a program whose second column need not be whole: so two may be lost by rounding."""
     monkeypatch.setattr(solver, "_run", answers)
     monkeypatch.setattr(solver, "time", SimpleNamespace(monotonic_ns=lambda: answers.now))
     program = Program()
     program.column(3, 9)
     program.column(4, 9, whole=False)
-    return solve(program, seconds=Fraction(8), within=D("0.1"), start=start)  # type: ignore[arg-type]
+    return solve(program, seconds=Fraction(8), within=D("0.1"), start=start)
 
 
 def test_an_answer_dearer_than_told_is_asked_for_anew(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -256,7 +261,7 @@ def test_an_answer_dearer_than_told_is_asked_for_anew(monkeypatch: pytest.Monkey
 def test_it_is_asked_once_where_nothing_else_can_come_of_it(
     found: Found,
     by_its_word: int,
-    start: object,
+    start: Sequence[int] | None,
     takes: int,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
