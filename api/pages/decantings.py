@@ -17,7 +17,9 @@ from ledger.lot_reading import show_lot
 from ledger.roles import Verb
 from ledger.transferring import makers_of_coop
 
-MOST, MOST_MAKERS, MOST_SUPPLIERS, DRAWS = 60, 200, 200, 3
+MOST, MOST_MAKERS, MOST_SUPPLIERS = 60, 200, 200
+# How many rows there are to begin with.
+EMPTY = {"draws": "3", "paid": "2"}
 
 
 class DrawForm(PageForm):
@@ -25,6 +27,14 @@ class DrawForm(PageForm):
     gross = QuantityField(label=_("Or gross"), required=False)
     tare = QuantityField(label=_("less tare"), required=False)
     maker = forms.ChoiceField(label=_("For whom"), required=False)
+
+
+class PaidForm(PageForm):
+    maker = forms.ChoiceField(label=_("Who paid"))
+    amount = MoneyField(label=_("How much"))
+    note = forms.CharField(
+        label=_("What for"), max_length=LONG, help_text=_("Such as: freight, to the carrier")
+    )
 
 
 class DrumForm(PageForm):
@@ -38,16 +48,17 @@ class DrumForm(PageForm):
 
 @dataclass(slots=True)
 class Forms:
-    """The drum and its draws, sent as one."""
+    """The drum, its draws, and what others paid of its cost, sent as one."""
 
     drum: PageForm
     draws: Rows
+    paid: Rows
 
     def is_valid(self) -> bool:
-        return all([self.drum.is_valid(), self.draws.is_valid()])
+        return all([self.drum.is_valid(), self.draws.is_valid(), self.paid.is_valid()])
 
     def refuse(self, refusal: Refusal) -> None:
-        if not self.draws.refuse(refusal):
+        if not self.draws.refuse(refusal) and not self.paid.refuse(refusal):
             self.drum.refuse(refusal)
 
 
@@ -58,15 +69,14 @@ class Decant(Screen):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         self.actor.must(Verb.RECEIVE)
-        draws = self._draws({"draws": str(DRAWS)}, judged=False)
-        return self._page(id, Forms(DrumForm(reader=self.reader), draws))
+        return self._page(id, self._forms(DrumForm(reader=self.reader), EMPTY, judged=False))
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
         data = request.POST
         if data.get("do") == "more":
             drum = shown_again(DrumForm, data, reader=self.reader)
-            return self._page(id, Forms(drum, self._draws(data, judged=False, more=1)))
-        forms = Forms(DrumForm(data, reader=self.reader), self._draws(data, judged=True))
+            return self._page(id, self._forms(drum, data, judged=False, more=1))
+        forms = self._forms(DrumForm(data, reader=self.reader), data, judged=True)
         return self.act(
             forms,
             lambda: self._decant(id, forms),
@@ -80,20 +90,36 @@ class Decant(Screen):
             typed = form.cleaned_data
             drawn.append(decanting.Drawn(**{**typed, "maker": typed["maker"] or None}))
         return decanting.decant(
-            self.actor, lot=id, draws=drawn, happened_at=self.now, **forms.drum.cleaned_data
+            self.actor,
+            lot=id,
+            draws=drawn,
+            paid=[decanting.PaidByOther(**form.cleaned_data) for form in forms.paid.filled],
+            happened_at=self.now,
+            **forms.drum.cleaned_data,
         )
 
-    def _draws(self, data: Any, *, judged: bool, more: int = 0) -> Rows:
-        draws = Rows(DrawForm, "draws", data, reader=self.reader, judged=judged, more=more)
+    def _forms(self, drum: PageForm, data: Any, *, judged: bool, more: int = 0) -> Forms:
+        how: dict[str, Any] = {"reader": self.reader, "judged": judged}
+        draws = Rows(DrawForm, "draws", data, more=more, **how)
+        paid = Rows(PaidForm, "paid", data, optional=True, **how)
         makers = makers_of_coop(self.actor).exclude(id=self.actor.maker).order_by("name")
         known = [(str(id), name) for id, name in makers.values_list("id", "name")[:MOST_MAKERS]]
         for form in draws.forms:
             form.offer("maker", [("", _("for me")), *known])
-        return draws
+        for form in paid.forms:
+            form.offer("maker", known)
+        return Forms(drum, draws, paid)
 
     def _page(self, id: UUID, forms: Forms, *, status: int = 200) -> HttpResponse:
         lot = show_lot(self.actor, id)
-        return self.show(lot=lot, form=forms.drum, draws=forms.draws, status=status)
+        return self.show(
+            lot=lot,
+            form=forms.drum,
+            draws=forms.draws,
+            paid=forms.paid,
+            may_settle=self.actor.may(Verb.SETTLE),
+            status=status,
+        )
 
 
 class Decanted(Screen):

@@ -164,7 +164,8 @@ class Button(PageForm):
 class Rows:
     """Rows of one form under each other, as many as `name` says; the empty ones do not count.
 
-    With `judged` false they show what was typed without a word about it.
+    With `judged` false they show what was typed without a word about it. Of rows that are
+    `optional` all may be empty; otherwise the first is asked for.
     """
 
     MOST: ClassVar[int] = 20
@@ -178,13 +179,15 @@ class Rows:
         reader: Reader,
         judged: bool = True,
         more: int = 0,
+        optional: bool = False,
     ) -> None:
         self.name = name
         typed = data.get(name, "1")
         rows = int(typed) if typed.isdecimal() else 1
         self.count = max(1, min(rows + more, self.MOST))
         before = [f"{name}-{place}" for place in range(self.count)]
-        there = [place for place in before if _has_something(kind, data, place)] or before[:1]
+        there = [place for place in before if _has_something(kind, data, place)]
+        there = there or ([] if optional else before[:1])
         self.forms = [
             kind(data, reader=reader, prefix=place)
             if judged and place in there

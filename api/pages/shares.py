@@ -9,9 +9,17 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import LONG, Button, MoneyField, NumberField, PageForm, QuantityField
+from api.pages.forms import (
+    LONG,
+    Button,
+    MomentField,
+    MoneyField,
+    NumberField,
+    PageForm,
+    QuantityField,
+)
 from api.pages.screen import Screen
-from ledger import claiming, sharing, transferring
+from ledger import claiming, giving_back, sharing, transferring
 from ledger.lot_reading import show_lot
 from ledger.models import Claim, Share, Transfer
 from ledger.roles import Verb
@@ -45,11 +53,15 @@ class CoOp(Screen):
         known = _known([*shares, *(claim.share for claim in claims)])
         mine = [known[one.id] for one in shares if one.giver_id == actor.maker]
         claimed = [Claimed(one, claiming.state_of(one, now), known[one.share_id]) for one in claims]
-        offers = transferring.transfers_of(actor, incoming=True, state=Transfer.State.OPEN)
+        open_ones = transferring.transfers_of(actor, state=Transfer.State.OPEN).order_by("-id")
+        offers = transferring.offered(open_ones[:MOST])
+        loans = giving_back.loans_of(actor).order_by("-id")[:MOST]
         return self.show(
             asked=[one for one in claimed if one.state == "open" and _incoming(one, actor.maker)],
             claims=[one for one in claimed if not _incoming(one, actor.maker)],
-            offers=transferring.offered(offers.order_by("-id")[:MOST]),
+            offers=[one for one in offers if one.transfer.to_maker_id == actor.maker],
+            offered=[one for one in offers if one.transfer.to_maker_id != actor.maker],
+            loans=[giving_back.as_loan(actor, one) for one in loans],
             others=[known[one.id] for one in shares if one.giver_id != actor.maker],
             mine=mine,
             may_settle=actor.may(Verb.SEE_COSTS),
@@ -72,7 +84,19 @@ class ReasonForm(PageForm):
 
 class ClaimForm(PageForm):
     quantity = QuantityField(label=_("How much you want"), help_text=_("Such as 2.5 kg"))
+    expires_at = MomentField(
+        label=_("They can say yes until"),
+        required=False,
+        help_text=_("Left empty: as long as it takes"),
+    )
+    quarantine = forms.BooleanField(
+        label=_("It waits in quarantine here until I have decided"), required=False
+    )
     note = forms.CharField(label=_("A word to them"), max_length=LONG, required=False)
+
+    def facts(self) -> dict[str, Any]:
+        typed = dict(self.cleaned_data)
+        return {"keeps_status": not typed.pop("quarantine"), **typed}
 
 
 class OneShare(Screen):
@@ -98,7 +122,7 @@ class OneShare(Screen):
         return self.act(
             form,
             lambda: claiming.claim_share(
-                self.actor, share=id, happened_at=self.now, **form.cleaned_data
+                self.actor, share=id, happened_at=self.now, **form.facts()
             ),
             lambda claim: f"/claims/{claim.id}",
             lambda: self._page(id, form=form, status=422),
@@ -138,6 +162,11 @@ class ShareForm(PageForm):
     price = MoneyField(label=_("Price"), required=False)
     accepts_itself = forms.BooleanField(
         label=_("Give it to whoever asks, without asking me"), required=False
+    )
+    closes_at = MomentField(
+        label=_("Nobody can ask after"),
+        required=False,
+        help_text=_("Left empty: until you close it"),
     )
     note = forms.CharField(label=_("A word to all"), max_length=LONG, required=False)
 
@@ -186,8 +215,8 @@ class Answering(Screen):
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
         do = request.POST.get("do", "")
-        kind = Button if do == "accept" else ReasonForm
-        form = kind(request.POST, reader=self.reader)
+        accepting = do == "accept"
+        form = self.yes(request.POST) if accepting else ReasonForm(request.POST, reader=self.reader)
         act = self.acts(id).get(do, self.acts(id)["decline"])
         return self.act(
             form,
@@ -196,6 +225,10 @@ class Answering(Screen):
             lambda: self._page(id, form=form, status=422),
         )
 
+    def yes(self, data: Any = None) -> PageForm:
+        """What is asked of whoever says yes."""
+        return Button(data, reader=self.reader)
+
     def acts(self, id: UUID) -> dict[str, Callable[..., Any]]:
         raise NotImplementedError
 
@@ -203,10 +236,10 @@ class Answering(Screen):
         raise NotImplementedError
 
     def _page(self, id: UUID, *, form: PageForm | None = None, status: int = 200) -> HttpResponse:
-        pressed = form if isinstance(form, Button) else None
+        reason = form if isinstance(form, ReasonForm) else None
         return self.show(
-            form=form if form is not None and pressed is None else ReasonForm(reader=self.reader),
-            pressed=pressed,
+            form=reason or ReasonForm(reader=self.reader),
+            pressed=self.yes() if form is None or reason else form,
             may_transfer=self.actor.may(Verb.TRANSFER),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
@@ -232,27 +265,3 @@ class OneClaim(Answering):
         (known,) = sharing.shown([claim.share])
         one = Claimed(claim, claiming.state_of(claim, self.now), known)
         return {"one": one, "incoming": _incoming(one, self.actor.maker)}
-
-
-class OneTransfer(Answering):
-    """Goods that one maker offers another alone, such as its part of a drum."""
-
-    template = "pages/transfer.html"
-    of = "transfers"
-
-    def acts(self, id: UUID) -> dict[str, Callable[..., Any]]:
-        return {
-            "accept": lambda: transferring.accept_transfer(
-                self.actor, transfer=id, happened_at=self.now
-            ),
-            "decline": lambda reason: transferring.decline_transfer(
-                self.actor, transfer=id, reason=reason
-            ),
-            "withdraw": lambda reason: transferring.withdraw_transfer(
-                self.actor, transfer=id, reason=reason
-            ),
-        }
-
-    def facts(self, id: UUID) -> dict[str, Any]:
-        (one,) = transferring.offered([transferring.transfer_for(self.actor, id)])
-        return {"one": one, "incoming": one.transfer.to_maker_id == self.actor.maker}

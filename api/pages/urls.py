@@ -27,6 +27,7 @@ from api.pages import (
     standards,
     today,
     traces,
+    transfers,
 )
 
 urlpatterns = [
@@ -84,7 +85,8 @@ urlpatterns = [
     path("co-op", shares.CoOp.as_view()),
     path("shares/<uuid:id>", shares.OneShare.as_view()),
     path("claims/<uuid:id>", shares.OneClaim.as_view()),
-    path("transfers/<uuid:id>", shares.OneTransfer.as_view()),
+    path("transfers/<uuid:id>", transfers.OneTransfer.as_view()),
+    path("lots/<uuid:id>/offer", transfers.OfferLot.as_view()),
     path("lots/<uuid:id>/share", shares.ShareLot.as_view()),
     path("lots/<uuid:id>/decanting", decantings.Decant.as_view()),
     path("decantings/<uuid:id>", decantings.Decanted.as_view()),

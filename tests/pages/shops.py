@@ -22,6 +22,7 @@ from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
 from ledger.settling import movements_of
 from ledger.sharing import open_share
+from ledger.transferring import accept_transfer, offer_transfer
 from tests.api.files import pdf
 from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
 from tests.ordering_together import opened, pledged
@@ -78,6 +79,13 @@ def exchanged(shop: Workshop, wax: Material) -> dict[str, str]:
     drum = shop.receive(wax, "5 kg", "30.00")
     draws = [Drawn(parse_quantity("2 kg")), Drawn(parse_quantity("1 kg"), maker=other.actor.maker)]
     drawn = shop.does(decant, lot=drum.id, draws=draws, happened_at=NOON)
+    shop.does(
+        offer_transfer, lot=shop.receive(wax, "5 kg", "30.00").id, maker=other.actor.maker, **about
+    )
+    borrowed = other.does(
+        offer_transfer, lot=lot.id, maker=shop.actor.maker, in_kind=True, **about
+    )
+    shop.does(accept_transfer, transfer=borrowed.id, happened_at=NOON)
     supplier = shop.does(add_supplier, name=f"Drums {wax.name}")
     shop.does(pay_deposit, supplier=supplier.id, amount=D(25), happened_at=NOON)
     return {
@@ -85,7 +93,7 @@ def exchanged(shop: Workshop, wax: Material) -> dict[str, str]:
         "claims": str(waiting.id),
         "movements": str(owed.id),
         "decantings": str(drawn.decanting.id),
-        "transfers": str(given.transfer.id),
+        "transfers": str(borrowed.id),
     }
 
 

@@ -1,0 +1,99 @@
+"""Between makers: lent and replaced, sold to one alone and given back, a drum with its freight."""
+
+import re
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from ledger.access import acting_as
+from ledger.models import Holding
+from tests.factories import Workshop, open_workshop
+from tests.pages.browsing import done, refused, sent, shown, signed_in
+
+
+@pytest.fixture(scope="module")
+def lender(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop("North Bench")
+
+
+@pytest.fixture(scope="module")
+def borrower(lender: Workshop) -> Workshop:
+    return open_workshop("Mill Bench", coop=lender.coop)
+
+
+def led_to(client: Client, path: str, **typed: str) -> str:
+    """A form that was done; where it leads."""
+    return str(sent(client, path, **typed)["Location"])
+
+
+def test_what_is_lent_is_replaced_by_another_lot(lender: Workshop, borrower: Workshop) -> None:
+    oil = lender.material("Argan oil")
+    lot = lender.receive(oil, "5 kg", "200.00")
+    north, mill = signed_in(lender), signed_in(borrower)
+    assert "Offer it to one maker" in shown(north.get(f"/lots/{lot.id}"))
+    offer = f"/lots/{lot.id}/offer"
+    lent = {"maker": str(borrower.actor.maker), "quantity": "2 kg", "way": "kind"}
+    assert "free" in refused(north, offer, **{**lent, "quantity": "6 kg"})
+    assert "decimals" in refused(north, offer, **lent, price="80.001")
+    move = led_to(north, offer, **lent, note="until Friday")
+    assert "What you offered to one maker" in shown(north.get("/co-op"))
+    told = shown(mill.get(move))
+    assert "until Friday" in told
+    assert "as much of the material is owed back" in told
+    assert "Replace it" in done(mill, move, do="accept", release_basis="seal whole")
+    assert "you borrowed it from North Bench" in shown(mill.get("/co-op"))
+    assert "you lent it to Mill Bench" in shown(north.get("/co-op"))
+    own = borrower.receive(oil, "3 kg", "150.00")
+    assert "still owed" in refused(mill, move, do="back", lot=str(own.id), quantity="3 kg")
+    back = led_to(mill, move, do="back", lot=str(own.id))
+    assert "What it gives back" in done(north, back, do="accept")
+    assert "you lent" not in shown(north.get("/co-op"))
+    assert "has not gone back" not in shown(mill.get(move))
+
+
+def test_what_was_sold_goes_back_as_it_came(lender: Workshop, borrower: Workshop) -> None:
+    lot = lender.receive(lender.material("Plum oil"), "5 kg", "200.00")
+    north, mill = signed_in(lender), signed_in(borrower)
+    sold = {"maker": str(borrower.actor.maker), "quantity": "1 kg", "way": "money", "price": "50"}
+    move = led_to(north, f"/lots/{lot.id}/offer", **sold)
+    came = done(mill, move, do="accept")
+    assert "It goes back at the price at which it came" in came
+    assert "With which lot" not in came
+    back = led_to(mill, move, do="back", quantity="400 g", note="too much")
+    assert "For 20.00 USD" in done(north, back, do="accept")
+
+
+def test_a_claim_waits_in_quarantine_and_ends(lender: Workshop, borrower: Workshop) -> None:
+    lot = lender.receive(lender.material("Rose water"), "5 kg", "50.00")
+    north, mill = signed_in(lender), signed_in(borrower)
+    terms = {"quantity": "2 kg", "terms": "cost", "accepts_itself": "on"}
+    share = led_to(north, f"/lots/{lot.id}/share", **terms, closes_at="2199-01-01T09:00")
+    wanted = {"do": "claim", "quantity": "1 kg", "quarantine": "on"}
+    assert refused(mill, share, **wanted, expires_at="2020-01-01T09:00")
+    assert "You owe 10.00 USD" in done(mill, share, **wanted, expires_at="2199-01-01T09:00")
+    assert "quarantine" in shown(mill.get(f"/lots/{lot.id}"))
+
+
+def test_a_drum_whose_freight_another_paid(lender: Workshop, borrower: Workshop) -> None:
+    """98 kg of 100 for 490.00: 5.00 a kilogram, heel and all; a heel of 2 kg stays behind."""
+    drum = lender.receive(lender.material("Coconut oil"), "100 kg", "490.00")
+    north = signed_in(lender)
+    draws = {"draws": "2", "draws-0-net": "60 kg", "draws-1-net": "38 kg", "emptied": "on"}
+    mill = str(borrower.actor.maker)
+    paid = {"paid": "2", "paid-0-maker": mill, "paid-0-amount": "40", "paid-0-note": "drum freight"}
+    path = f"/lots/{drum.id}/decanting"
+    assert "required" in refused(north, path, **draws, **{**paid, "paid-0-note": ""})
+    assert "decimals" in refused(north, path, **draws, **{**paid, "paid-0-amount": "40.001"})
+    drawn = done(north, path, **draws, **paid)
+    assert "Heel 2 kg" in drawn
+    assert "300.00 USD" in drawn
+    told = shown(north.get("/settlement/statement"))
+    assert re.search(r"drum freight .*40\.00 USD", told)
+    with acting_as(lender.actor):
+        assert not Holding.objects.filter(lot=drum, kind="store", quantity__gt=0).exists()
+    # Nothing typed of what others paid is nothing paid.
+    other = lender.receive(lender.material("Palm oil"), "10 kg", "50.00")
+    blank = {"paid": "2", "paid-0-maker": mill, "paid-1-maker": mill}
+    alone = {"draws": "1", "draws-0-net": "10 kg", "emptied": "on"}
+    assert "Heel 0 g" in done(north, f"/lots/{other.id}/decanting", **alone, **blank)
