@@ -115,6 +115,31 @@ def test_together(browser: Browser, page: Page, north: Client, shop: Coop) -> No
     assert_well_made(page)
 
 
+def test_written_by_hand_and_corrected(page: Page, north: Client) -> None:
+    width = page.viewport_size["width"] if page.viewport_size else 0
+    name = f"Candelilla wax {width}"
+    wax = north.material(name)
+    north.supplier()
+    go(page, f"/materials/{wax}")
+    page.get_by_role("link", name="Order it").click()
+    assert page.locator("[name=lines-0-material]").input_value() == name
+    page.locator("[name=lines-0-pack]").fill("5 kg")
+    page.locator("[name=lines-0-packs]").fill("2")
+    page.locator("[name=lines-0-price]").fill("80")
+    assert_well_made(page)
+    page.get_by_role("button", name="Write it").click()
+    page.wait_for_url("**/orders/*-*")
+    page.get_by_label("Packs").fill("3")
+    page.locator("#corrected_reason").fill("they sell three")
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.locator(".errorlist")).to_contain_text("price is of the whole line")
+    assert_well_made(page)
+    page.get_by_label("Price").fill("110")
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.locator("main")).to_contain_text(re.compile(r"5 kg · 110\.00\s*USD"))
+    assert_well_made(page)
+
+
 def test_without_javascript(plain: Page) -> None:
     page = plain
     go(page, "/order/plan?until=2199-01-01")

@@ -106,6 +106,7 @@ def test_a_drum_is_drawn_off(page: Page, north: Client, shop: Coop) -> None:
     page.locator("[name=draws-0-net]").fill("120 kg")
     page.locator("[name=draws-1-net]").fill("77 kg")
     page.locator("[name=draws-1-maker]").select_option(label="Mill Bench")
+    page.get_by_text("Another maker paid part").click()
     assert_well_made(page)
     page.get_by_role("button", name="It is drawn off").click()
     page.wait_for_url("**/decantings/*")
@@ -122,6 +123,38 @@ def test_a_drum_is_drawn_off(page: Page, north: Client, shop: Coop) -> None:
     assert_well_made(page)
     page.get_by_role("button", name="It came back").first.click()
     expect(page.locator("main .tag.fine").first).to_contain_text("back")
+
+
+def test_lent_and_replaced(browser: Browser, page: Page, north: Client, shop: Coop) -> None:
+    width = page.viewport_size["width"] if page.viewport_size else 0
+    oil = north.material(f"Tamanu oil {width}")
+    lot = north.receive(oil, "2 kg", "90.00")
+    own = shop["Mill Bench"].receive(oil, "2 kg", "95.00")
+    go(page, f"/lots/{lot}")
+    page.get_by_role("link", name="Offer it to one maker").click()
+    page.get_by_label("How much of it").fill("1 kg")
+    page.get_by_label("lent: as much").check()
+    assert_well_made(page)
+    page.get_by_role("button", name="Offer it").click()
+    page.wait_for_url("**/transfers/*")
+    at = page.url.removeprefix(page.base)  # type: ignore[attr-defined]
+    size = "phone" if width < 600 else "desk"
+    with Visit(browser, shop["Mill Bench"], size=size, color_scheme="dark") as visit:
+        look = visit.page
+        go(look, at)
+        look.get_by_label("Release it at once").fill("seal whole")
+        assert_well_made(look)
+        look.get_by_role("button", name="Yes, I take it").click()
+        look.get_by_label("With which lot").select_option(own)
+        assert_well_made(look)
+        look.get_by_role("button", name="Offer it back").click()
+        look.wait_for_url("**/transfers/*")
+    go(page, "/co-op")
+    expect(page.locator("main")).to_contain_text("you lent it to Mill Bench")
+    assert_well_made(page)
+    page.get_by_role("link", name="Yes or no").first.click()
+    page.get_by_role("button", name="Yes, I take it").click()
+    expect(page.locator("main .tag.fine").first).to_contain_text("given")
 
 
 def test_without_javascript(plain: Page) -> None:

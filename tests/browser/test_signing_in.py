@@ -1,9 +1,10 @@
 """From the door to the first page, and out again."""
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import PASSWORD, Coop
+from tests.api.client import sign_in as ask_in
 from tests.api.people import add_person, join
 from tests.browser.visiting import SIZES, Visit, assert_well_made, go
 
@@ -88,3 +89,29 @@ def test_how_pages_look(page: Page) -> None:
     page.get_by_role("button", name="Keep this").click()
     page.wait_for_load_state()
     assert page.locator("html").get_attribute("data-theme") is None
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_password_is_changed(browser: Browser, shop: Coop, size: str) -> None:
+    person, new = add_person(shop), "two kettles and no scale"
+    join(shop, person, "North Bench", "bench")
+    with Visit(browser, size=size) as visit:
+        page = visit.open(shop.server.port)
+        go(page, "/look")
+        sign_in(page, person)
+        page.wait_for_url("**/look")
+        page.get_by_role("link", name="Change your password").click()
+        page.get_by_label("Your password until now").fill(PASSWORD)
+        page.get_by_label("A new one").fill("1234567890")
+        page.get_by_label("The new one again").fill("1234567890")
+        page.get_by_role("button", name="Change it").click()
+        expect(page.locator(".errorlist").first).to_contain_text("too common")
+        assert_well_made(page)
+        page.get_by_label("Your password until now").fill(PASSWORD)
+        page.get_by_label("A new one").fill(new)
+        page.get_by_label("The new one again").fill(new)
+        page.get_by_role("button", name="Change it").click()
+        expect(page.get_by_role("status")).to_contain_text("It is changed")
+        assert_well_made(page)
+        assert ask_in(shop.server, person, PASSWORD).status == 401
+        assert ask_in(shop.server, person, new).status == 201
