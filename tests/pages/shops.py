@@ -82,9 +82,7 @@ def exchanged(shop: Workshop, wax: Material) -> dict[str, str]:
     shop.does(
         offer_transfer, lot=shop.receive(wax, "5 kg", "30.00").id, maker=other.actor.maker, **about
     )
-    borrowed = other.does(
-        offer_transfer, lot=lot.id, maker=shop.actor.maker, in_kind=True, **about
-    )
+    borrowed = other.does(offer_transfer, lot=lot.id, maker=shop.actor.maker, in_kind=True, **about)
     shop.does(accept_transfer, transfer=borrowed.id, happened_at=NOON)
     supplier = shop.does(add_supplier, name=f"Drums {wax.name}")
     shop.does(pay_deposit, supplier=supplier.id, amount=D(25), happened_at=NOON)
