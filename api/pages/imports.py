@@ -4,9 +4,6 @@ What was tried waits in the page itself, as the rows that were read, so that wha
 was shown. A list is small enough to be tried while somebody waits.
 """
 
-import base64
-import json
-import zlib
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final
@@ -19,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api import errors
 from api.pages.forms import PageForm
+from api.pages.packing import MOST_PACKED, packed, unpacked
 from api.pages.screen import Screen
 from api.sheet_files import SheetTooLarge, read_sheet
 from api.sheet_writing import csv_of
@@ -28,8 +26,6 @@ from ledger.errors import Refusal
 from ledger.price_list_rows import ListRefused, ListRow
 from ledger.roles import Verb
 
-# What a hidden field may carry, and what it may become.
-MOST_PACKED, MOST_UNPACKED = 24_000, 400_000
 MOST_ERRORS, MOST_SHOWN = 80, 60
 
 
@@ -243,22 +239,18 @@ class Example(Screen):
 
 def _packed(rows: Sequence[ListRow]) -> str:
     """Rows as a hidden field carries them. Raises SheetTooLarge."""
-    told = json.dumps([[row.number, dict(row.cells)] for row in rows]).encode()
-    packed = base64.b64encode(zlib.compress(told, 9)).decode()
-    if len(packed) > MOST_PACKED or len(told) > MOST_UNPACKED:
+    text = packed([[row.number, dict(row.cells)] for row in rows])
+    if text is None:
         raise SheetTooLarge(said("There is too much text in this list: send it in parts."))
-    return packed
+    return text
 
 
 def _unpacked(text: str) -> list[ListRow]:
     """The rows that `_packed` made; they are judged again like any other."""
     try:
-        unpacked = zlib.decompressobj().decompress(
-            base64.b64decode(text, validate=True), MOST_UNPACKED
-        )
         return [
             ListRow(int(number), {str(name): str(cell) for name, cell in cells.items()})
-            for number, cells in json.loads(unpacked)
+            for number, cells in unpacked(text)
         ]
-    except (ValueError, zlib.error, TypeError, AttributeError) as error:
+    except (ValueError, TypeError, AttributeError) as error:
         raise errors.BadRequest from error

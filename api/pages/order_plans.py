@@ -1,16 +1,20 @@
 """The cheapest orders for what is lacking, and writing them down as orders."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api import errors
+from api.pages import tables
 from api.pages.forms import LONG, NUMBER, DayField, MoneyField, PageForm, id_in
 from api.pages.orders import AHEAD
+from api.pages.packing import packed, unpacked
 from api.pages.screen import Screen
 from formulas.order_planning import Limits, Ordering, plan_orders
 from ledger.access import day_of
@@ -23,6 +27,8 @@ from ledger.planned_orders import Chosen, write_planned
 from ledger.roles import Verb
 
 MOST_SUPPLIERS = 50
+# A page shows so many lines of a plan; of a longer one, others stand on the next page.
+MOST_LINES = 40
 # Somebody waits before the page.
 SECONDS = Decimal(4)
 
@@ -83,7 +89,7 @@ class OrderPlan(Screen):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         note = NoteForm(request.POST, reader=self.reader)
-        chosen = [_chosen(text) for text in request.POST.getlist("line")]
+        chosen = _chosen(request.POST.get("lines", ""))
         return self.act(
             note,
             lambda: write_planned(
@@ -126,10 +132,27 @@ class OrderPlan(Screen):
         note: PageForm | None = None,
         status: int = 200,
     ) -> HttpResponse:
+        parts, currency = self._parts(found) if found else [], self.actor.currency
+        number = self.request.GET.get("page", "0")
+        lines = sum(len(part.lines) for part in parts)
+        last = max(0, lines - 1) // MOST_LINES
+        page = min(int(number[:4]), last) if number.isdecimal() else 0
+        shown = _lines_of(parts, page * MOST_LINES, (page + 1) * MOST_LINES)
         return self.show(
+            files={
+                "": lambda: _table(parts, currency),
+                "amounts": lambda: _amounts(parts, currency),
+            }
+            if parts
+            else None,
             form=form,
             found=found,
-            parts=self._parts(found) if found else (),
+            parts=shown,
+            lines=lines,
+            packed=_packed(found) if found else None,
+            more=page + 1 if page < last else None,
+            before=page - 1 if page else None,
+            ask=tables.query_of(self.request, "page"),
             without=self._without(),
             note=note or NoteForm(reader=self.reader),
             may_order=self.actor.may(Verb.ORDER),
@@ -151,13 +174,72 @@ class OrderPlan(Screen):
         return parts
 
 
-def _chosen(text: str) -> Chosen:
-    """A line as the page's hidden field has it: offer, packs and amount."""
+def _lines_of(parts: Sequence[Part], first: int, last: int) -> list[Part]:
+    """The parts with those of their lines that stand between these places of all."""
+    shown, place = [], 0
+    for part in parts:
+        lines = part.lines[max(0, first - place) : max(0, last - place)]
+        place += len(part.lines)
+        if lines:
+            shown.append(replace(part, lines=lines))
+    return shown
+
+
+def _packed(found: Ordering) -> str | None:
+    """All lines of a plan as the form sends them back, whichever of them the page shows."""
+    return packed(
+        [
+            [found.offers[line.offer.key].offer.hex, line.packs, f"{line.amount:f}"]
+            for order in found.plan.orders
+            for line in order.lines
+        ]
+    )
+
+
+def _chosen(text: str) -> list[Chosen]:
+    """The lines that `_packed` made, or none. Raises BadRequest."""
+    lines = unpacked(text) if text else []
     try:
-        offer, packs, amount = text.split(" ")
-    except ValueError as error:
+        return [_line(*(str(fact) for fact in line)) for line in lines]
+    except TypeError as error:
         raise errors.BadRequest from error
+
+
+def _line(offer: str, packs: str, amount: str) -> Chosen:
     sound = id_in(offer) and packs.isdecimal() and len(packs) < 8 and NUMBER.fullmatch(amount)
     if not sound or not int(packs):
         raise errors.BadRequest
     return Chosen(offer, int(packs), Decimal(amount))
+
+
+def _table(parts: Sequence[Part], currency: str) -> tables.Table:
+    """Every line of the plan."""
+    columns = [said("From"), said("Material"), said("Packs"), said("Pack"), said("Article")]
+    columns += [said("Quantity"), said("Unit")]
+    columns += [f"{said('Price')}, {currency}", f"{said('Amount')}, {currency}"]
+    cells = (
+        (
+            *(part.name, one.material.name, one.line.packs, one.offer.entered),
+            *(one.offer.article_code, one.line.quantity),
+            *(tables.unit_of(one.material.counted), one.line.price, one.line.amount),
+        )
+        for part in parts
+        for one in part.lines
+    )
+    return tables.Table("order-plan", columns, cells)
+
+
+def _amounts(parts: Sequence[Part], currency: str) -> tables.Table:
+    """What other amounts of each line would cost."""
+    columns = [said("Material"), said("Packs"), said("Holds"), said("Unit")]
+    columns += [f"{said('The whole order')}, {currency}", said("Not used in time")]
+    cells = (
+        (
+            *(one.material.name, step.packs, step.quantity),
+            *(tables.unit_of(one.material.counted), step.cost, step.expiring),
+        )
+        for part in parts
+        for one in part.lines
+        for step in (one.advice.steps if one.advice else ())
+    )
+    return tables.Table("amounts", columns, cells)

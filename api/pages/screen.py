@@ -32,9 +32,9 @@ from django.views.decorators.csrf import csrf_protect
 
 from api import errors, preferences, rate, signing
 from api.idempotency import Answered, Key
+from api.pages import tables
 from api.pages.places import places_for
 from api.pages.reader import Reader, reader_of
-from api.pages.tables import query_of
 from api.reading import fingerprint
 from ledger import outbox
 from ledger.access import Actor
@@ -111,8 +111,16 @@ class Screen(View):
                 rate.count_refused(request)
             raise
 
-    def show(self, *, status: int = 200, **facts: Any) -> HttpResponse:
-        """The page with these facts, or its fragment where htmx asks for one."""
+    def show(
+        self, *, status: int = 200, files: tables.Files | None = None, **facts: Any
+    ) -> HttpResponse:
+        """The page with these facts, or its fragment where htmx asks for one.
+
+        Where one of the `files` is asked for, by the name of its table, that instead.
+        """
+        kind, make = tables.asked(self.request), (files or {}).get(tables.which(self.request))
+        if kind and make is not None:
+            return tables.file(kind, make())
         part = self.fragment if self.request.headers.get("HX-Request") else ""
         return self.render(part or self.template, facts, status)
 
@@ -122,7 +130,7 @@ class Screen(View):
             "reader": self.reader,
             "places": places_for(getattr(self, "actor", None)),
             "here": self.request.path,
-            "as_file": query_of(self.request),
+            "as_file": tables.query_of(self.request),
             "form_key": self._form_key(),
             "actor": getattr(self, "actor", None),
         }

@@ -10,7 +10,7 @@ can be added up. A text is never a formula to whoever opens the file.
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -43,6 +43,10 @@ class Table:
     rows: Iterable[Sequence[Cell]]
 
 
+# How each table of a page is made, by its name; the first has none.
+Files = Mapping[str, Callable[[], Table]]
+
+
 def asked(request: HttpRequest) -> str:
     """The kind of file that was asked for, or nothing for the page itself."""
     kind = request.GET.get("as", "")
@@ -54,15 +58,15 @@ def which(request: HttpRequest) -> str:
     return request.GET.get("of", "")
 
 
-def query_of(request: HttpRequest) -> str:
-    """What the address asks for, for the links to the files of it."""
+def query_of(request: HttpRequest, to: str = "as") -> str:
+    """What the address asks for, for the links to the files of it, or to its other pages."""
     kept = [
         (name, value)
         for name in request.GET
         if name not in OF_PAGE
         for value in request.GET.getlist(name)
     ]
-    return urlencode([*kept, ("as", "")])
+    return urlencode([*kept, (to, "")])
 
 
 def file(kind: str, table: Table) -> HttpResponse:

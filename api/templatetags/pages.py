@@ -50,12 +50,6 @@ def number(context: Any, value: Decimal | int | None, places: int | None = None)
     return "" if value is None else str(context["reader"].number(Decimal(value), places))
 
 
-@register.simple_tag
-def plain(value: Decimal) -> str:
-    """A figure as a hidden field carries it, whoever reads the page."""
-    return f"{value:f}"
-
-
 @register.simple_tag(takes_context=True)
 def percent(context: Any, value: Decimal | None) -> str:
     return "" if value is None else str(context["reader"].percent(Decimal(value)))
