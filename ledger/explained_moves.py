@@ -82,6 +82,16 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     "deposit_returned_once": lambda facts: Conflict("This deposit came back already."),
     "movement_reversed_once": lambda facts: AlreadyReversed(),
     "dispute_changes_something": _dispute_stands,
+    "round_handed_out_once": lambda facts: Conflict(
+        "This round is handed out: find the moves among those between makers."
+    ),
+    "round_lot_released": lambda facts: LotNotReleased(
+        f"The lot {facts['code']} is {facts['status']}: decide about it before it is handed out.",
+        status=facts["status"],
+    ),
+    "round_portions_as_split": lambda facts: Conflict(
+        "This is not what the round has promised to its makers; look again at what is handed out."
+    ),
     "claim_of_open_share": lambda facts: Conflict(
         "This share is closed; ask whoever opened it for another."
     ),

@@ -30,8 +30,10 @@ from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_s
 from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
 from ledger.receivers import add_receiver, send_test
+from ledger.receiving import Delivered, receive
 from ledger.retesting import retest
 from ledger.round_closing import close_and_reckon
+from ledger.round_handing import hand_out
 from ledger.round_ordering import place_orders
 from ledger.source_tests import record_source_test
 from tests.factories import MORNING, TODAY, D, Workshop
@@ -215,7 +217,14 @@ def _round(shop: Workshop) -> None:
     round = opened(shop)
     pledged(shop, round, offered(shop), "4 kg")
     close_and_reckon(owed(shop, round), EVENING)
-    shop.does(place_orders, round=round.id, happened_at=EVENING)
+    (order,) = shop.does(place_orders, round=round.id, happened_at=EVENING)
+    (line,) = shop.does(lambda actor: list(order.lines.all()))
+    came = Delivered(
+        str(line.material_id), "S-1", parse_quantity("5 kg"), D(40), order_line=str(line.id)
+    )
+    about = {"charges": [], "happened_at": EVENING, "release_basis": "certificate seen"}
+    shop.does(receive, supplier=order.supplier_id, lines=[came], **about)
+    shop.does(hand_out, round=round.id, happened_at=EVENING)
 
 
 def _decant(shop: Workshop) -> None:

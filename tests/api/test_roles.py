@@ -31,6 +31,7 @@ ASKS = {
     "POST /order-rounds/{id}/pledges": Verb.PLEDGE,
     "POST /order-rounds/{id}/orders": Verb.ORDER,
     "POST /order-rounds/{id}/pledge-withdrawals": Verb.PLEDGE,
+    "POST /order-rounds/{id}/hand-out": Verb.TRANSFER,
     "POST /receipts": Verb.RECEIVE,
     "POST /receipts/{id}/charges": Verb.BILL,
     "POST /lots/{id}/decisions": Verb.DECIDE,

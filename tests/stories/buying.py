@@ -1,6 +1,7 @@
 """What five makers order together of three suppliers."""
 
 import time
+from decimal import Decimal
 from typing import Any
 
 from tests.api.client import Client
@@ -68,3 +69,40 @@ def reckoned(client: Client, round: str) -> dict[str, Any]:
             return found
         time.sleep(0.3)
     raise AssertionError("the worker has not reckoned the round")
+
+
+def many(quantity: dict[str, str]) -> str:
+    """A quantity as it is typed."""
+    return f"{quantity['grams']} g" if "grams" in quantity else f"{quantity['count']} each"
+
+
+def came(
+    buyer: Client, order: dict[str, Any], written: dict[str, Any], short: dict[str, tuple[str, str]]
+) -> dict[str, str]:
+    """A delivery of an order of a round, as ordered but for what came short, at its price; the lots
+    by the names of their materials."""
+    lines = []
+    for line, ordered in zip(written["lines"], order["lines"], strict=True):
+        name = ordered["material_name"]
+        quantity, price = short.get(name, (many(ordered["quantity"]), line["price"]))
+        lines.append(
+            {
+                "material": line["material"],
+                "order_line": line["id"],
+                "supplier_lot": f"S-{name}",
+                "quantity": quantity,
+                "price": price,
+                "expires_on": "2199-01-01",
+            }
+        )
+    freight = {"kind": "freight", "amount": order["freight"], "spread_by": "mass"}
+    body = {
+        "supplier": order["supplier"]["id"],
+        "order": written["id"],
+        "lines": lines,
+        "charges": [freight] if Decimal(order["freight"]) else [],
+        "release": {"basis": "came released"},
+    }
+    receipt = buyer.post("receipts", body).made()
+    names = [ordered["material_name"] for ordered in order["lines"]]
+    return {name: line["lot"]["id"] for name, line in zip(names, receipt["lines"], strict=True)}

@@ -13,7 +13,7 @@ import pytest
 from tests.api.client import Client, Coop, open_coop
 from tests.api.people import maker_id, member
 from tests.running import Running
-from tests.stories.buying import BENCHES, PLEDGES, offered, reckoned
+from tests.stories.buying import BENCHES, PLEDGES, came, offered, reckoned
 
 BUYER = "Mill Bench"
 OTHERS = [name for name in BENCHES if name != BUYER]
@@ -54,11 +54,6 @@ def found(coop: Coop, coordinator: Client, goods: dict[str, str]) -> dict[str, A
     return {**result, "placed": {one["supplier"]: one["order"] for one in placed}}
 
 
-def many(quantity: dict[str, str]) -> str:
-    """A quantity as it is typed."""
-    return f"{quantity['grams']} g" if "grams" in quantity else f"{quantity['count']} each"
-
-
 def shares_of(found: dict[str, Any], material: str) -> dict[str, dict[str, Any]]:
     """What each maker takes of a material, by its name."""
     return {
@@ -70,39 +65,18 @@ def shares_of(found: dict[str, Any], material: str) -> dict[str, dict[str, Any]]
 
 
 @pytest.fixture(scope="module")
-def arrived(coop: Coop, goods: dict[str, str], found: dict[str, Any]) -> dict[str, str]:
+def arrived(coop: Coop, found: dict[str, Any]) -> dict[str, str]:
     """All has come, but for a kilogram of squalane that will not; lots by material."""
-    mill, lots = coop[BUYER], {}
+    mill = coop[BUYER]
+    lots: dict[str, str] = {}
     for order in found["orders"]:
         written = mill.get(f"orders/{found['placed'][order['supplier']['id']]}").made()
-        lines = []
-        for line, ordered in zip(written["lines"], order["lines"], strict=True):
-            quantity, price = many(ordered["quantity"]), line["price"]
-            if ordered["material_name"] == "Squalane":
-                assert quantity == "5000.000000 g"
-                quantity, price = "4 kg", f"{Decimal(price) * 4 / 5:.2f}"
-            lines.append(
-                {
-                    "material": line["material"],
-                    "order_line": line["id"],
-                    "supplier_lot": f"S-{ordered['material_name']}",
-                    "quantity": quantity,
-                    "price": price,
-                    "expires_on": "2199-01-01",
-                }
-            )
-        freight = {"kind": "freight", "amount": order["freight"], "spread_by": "mass"}
-        body = {
-            "supplier": order["supplier"]["id"],
-            "order": written["id"],
-            "lines": lines,
-            "charges": [freight] if Decimal(order["freight"]) else [],
-            **RELEASED,
+        prices = {
+            ordered["material_name"]: Decimal(line["price"])
+            for line, ordered in zip(written["lines"], order["lines"], strict=True)
         }
-        receipt = mill.post("receipts", body).made()
-        names = {id: name for name, id in goods.items()}
-        for sent, line in zip(lines, receipt["lines"], strict=True):
-            lots[names[sent["material"]]] = line["lot"]["id"]
+        short = {name: ("4 kg", f"{prices[name] * 4 / 5:.2f}") for name in {"Squalane"} & {*prices}}
+        lots |= came(mill, order, written, short)
     return lots
 
 
@@ -134,31 +108,39 @@ def drawn(coop: Coop, found: dict[str, Any], arrived: dict[str, str]) -> dict[st
     return {name: one["lot"]["id"] for name, one in zip(nets, made["draws"], strict=True)}
 
 
-def each_takes_its_goods_at_what_the_round_has_reckoned(
+def all_is_handed_out_in_one_act(
     coop: Coop, found: dict[str, Any], arrived: dict[str, str], drawn: dict[str, str]
 ) -> None:
-    """A move keeps supplier lot and expiry; what it costs is the maker's share of the round."""
-    for material in ("Glycerin", "Cera Alba", "Squalane", "Jar"):
-        for name, line in shares_of(found, material).items():
-            if name == BUYER:
-                continue
-            lot = drawn[name] if material == "Glycerin" else arrived[material]
-            body = {
-                "maker": str(maker_id(coop, name)),
-                "lot": lot,
-                "quantity": many(line["quantity"]),
-                "price": line["amount"],
-            }
-            offer = coop[BUYER].post("transfers", body).made()
-            taken = coop[name].post(f"transfers/{offer['id']}/acceptance", RELEASED).made()
-            assert taken["amount"] == line["amount"]
-            here = coop[name].get(f"lots/{lot}").made()
-            assert (here["value"], here["supplier_lot"]) == (line["amount"], f"S-{material}")
-    together = {share["maker"]["name"]: share["together"] for share in found["shares"]}
-    owed = coop[BUYER].get("settlement").made()["results"]
+    """What lacks of one material changes nothing for who takes none; lots stay what they are."""
+    mill, path = coop[BUYER], f"order-rounds/{found['round']}/hand-out"
+    look = mill.get(path).made()
+    assert (look["state"], look["missing"], look["within_alone"]) == ("ready", [], True)
+    done = mill.post(path, {}).made()
+    assert (done["state"], done["portions"]) == ("handed_out", look["portions"])
+    pays = {one["maker"]["name"]: one for one in done["portions"]}
+    received = [mill.get(f"receipts/{one['id']}").made() for one in mill.listed("receipts")]
+    paid = sum(Decimal(one["total"]) for one in received)
+    assert Decimal(done["paid"]) == paid == sum(Decimal(one["amount"]) for one in pays.values())
+    for name, share in ((one["maker"]["name"], one) for one in found["shares"]):
+        assert pays[name]["split"] == share["to_pay"]
+        wants_squalane = name in shares_of(found, "Squalane")
+        assert wants_squalane == (pays[name]["amount"] != share["to_pay"])
+        assert Decimal(pays[name]["amount"]) <= Decimal(share["to_pay"])
+    lines = [line for one in pays.values() for line in one["lines"]]
+    squalane = [line["quantity"] for line in lines if line["material_name"] == "Squalane"]
+    assert sum(Decimal(quantity["grams"]) for quantity in squalane) == 4000
+    owed = mill.get("settlement").made()["results"]
     assert {one["maker"]["name"]: one["balance"] for one in owed} == {
-        name: together[name] for name in OTHERS
+        name: pays[name]["amount"] for name in OTHERS
     }
+    makers = {str(maker_id(coop, name)): name for name in OTHERS}
+    for move in done["moves"]:
+        here = coop[makers[move["maker"]]].get(f"lots/{move['lot']}").made()
+        assert (here["value"], here["status"]) == (move["amount"], "released")
+        assert (here["supplier_lot"][:2], here["expires_on"]) == ("S-", "2199-01-01")
+    cans = {(makers[move["maker"]], move["lot"]) for move in done["moves"]}
+    assert set(drawn.items()) - cans == {(BUYER, drawn[BUYER])}, "each has what was drawn for it"
+    mill.post(path, {}).refused(409, "conflict")
 
 
 def what_is_left_over_is_claimed_at_cost(
@@ -223,7 +205,7 @@ def test_a_month(
     drawn: dict[str, str],
 ) -> None:
     a_short_delivery_stays_on_order_until_nothing_more_is_expected(coop, goods, found, arrived)
-    each_takes_its_goods_at_what_the_round_has_reckoned(coop, found, arrived, drawn)
+    all_is_handed_out_in_one_act(coop, found, arrived, drawn)
     what_is_left_over_is_claimed_at_cost(coop, goods, drawn)
     one_helps_another_out(coop, arrived)
     the_month_ends_and_nobody_owes_anything(coop, coordinator, found)

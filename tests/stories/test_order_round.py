@@ -9,7 +9,7 @@ import pytest
 from tests.api.client import Client, Coop, open_coop
 from tests.api.people import maker_id, member
 from tests.running import Running
-from tests.stories.buying import BENCHES, PLEDGES, offered, reckoned
+from tests.stories.buying import BENCHES, PLEDGES, came, offered, reckoned
 
 LATER = "2199-01-01T12:00:00Z"
 
@@ -265,3 +265,41 @@ def test_the_buyer_writes_the_orders_in_its_own_books(
         packs = {line["material"]: line["packs"] for line in lines}
         wanted = ordered[one["supplier"]]["lines"]
         assert packs == {line["material"]: line["packs"] for line in wanted}
+
+
+def test_what_came_is_handed_out_at_what_was_split(
+    coop: Coop, coordinator: Client, opened: str, results: dict[str, dict[str, Any]]
+) -> None:
+    """To the cent, in one act that is done once, and nobody sees more than its own."""
+    mill, path = coop["Mill Bench"], f"order-rounds/{opened}/hand-out"
+    waiting = {name: coop[name].get(path).made() for name in ("Mill Bench", "North Bench")}
+    assert "Still to come: " in waiting["Mill Bench"]["missing"][0]
+    assert waiting["North Bench"]["missing"] == ["Not all that was ordered has come yet."]
+    mill.post(path, {}).refused(409, "conflict")
+    for order in results["coordinator"]["orders"]:
+        (written,) = mill.listed("orders", supplier=order["supplier"]["id"])
+        came(mill, order, mill.get(f"orders/{written['id']}").made(), {})
+    looks = {name: coop[name].get(path).made() for name in BENCHES}
+    coop["North Bench"].post(path, {}).refused(403, "forbidden")
+    done = mill.post(path, {"note": "fetch it on Saturday"}, key="handing out").made()
+    assert mill.post(path, {"note": "fetch it on Saturday"}, key="handing out").json == done
+    mill.post(path, {}).refused(409, "conflict")
+    shares = {share["maker"]["name"]: share for share in results["coordinator"]["shares"]}
+    assert done["paid"] == results["coordinator"]["totals"]["together"]
+    assert (done["state"], done["within_alone"], done["note"][:5]) == ("handed_out", True, "fetch")
+    assert coordinator.get(path).made()["portions"] == done["portions"]
+    assert {one["maker"]["name"] for one in done["portions"]} == set(BENCHES)
+    for one in done["portions"]:
+        name = one["maker"]["name"]
+        assert one["amount"] == one["split"] == shares[name]["to_pay"]
+        assert all(line["quantity"] == line["promised"] for line in one["lines"])
+        seen = coop[name].get(path).made()
+        assert looks[name]["portions"] == seen["portions"]
+        assert seen["paid"] == done["paid"]
+        if name != "Mill Bench":
+            assert seen["portions"] == [one]
+            assert {move["maker"] for move in seen["moves"]} == {one["maker"]["id"]}
+            said = json.dumps([looks[name], seen])
+            assert not [other for other in set(BENCHES) - {name} if other in said]
+            (balance,) = coop[name].get("settlement").made()["results"]
+            assert balance["balance"] == f"-{one['amount']}"

@@ -1,0 +1,327 @@
+"""Handing out what came of a round, in one act: the buyer moves to each maker what it is owed.
+
+Who gets how much and pays what is reckoned in `ledger.round_portions`, from what the round has
+promised and what lies in the suppliers' accounts for its orders. A move is one between makers like
+any other (ledger/sql/round_hand_outs.sql): the lot keeps its dates and papers, and its status where
+whoever pledged may release lots; what is paid is owed to the buyer. Whoever pledged has agreed to
+its fair share, so nobody is asked again.
+"""
+
+import json
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any, Final
+from uuid import UUID
+
+from django.db import connection
+
+from ledger.access import Actor
+from ledger.entries import explained
+from ledger.errors import Conflict, Forbidden, Refusal
+from ledger.ids import new_id
+from ledger.models import Material, OrderRound, RoundHandOut, RoundOutcome, RoundPortion
+from ledger.money import minor_unit, minor_units
+from ledger.roles import MAY, Verb
+from ledger.round_leftovers import GRAIN
+from ledger.round_lots import Move, moves_of, named_lots
+from ledger.round_portions import Alone, AloneOrder, Came, Due, HandedOut, Portion, portions
+from ledger.round_results import ENOUGH_TO_HIDE_IN
+from ledger.rounds import round_for
+from ledger.transferring import accounts_between
+
+NOTHING: Final = Decimal(0)
+DECIDERS: Final = sorted(role for role, verbs in MAY.items() if Verb.DECIDE in verbs)
+HAND_OUT: Final = """
+select ledger_hand_out(%s, %s, %s, %s, %s, %s, %s, %s, %s::text[], %s::jsonb)
+"""
+# By maker and material, how much and for how much.
+Got = Mapping[tuple[UUID, UUID], tuple[Decimal, Decimal]]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What a maker gets of a material and pays for it, beside what the round has promised it."""
+
+    material: Material
+    promised: Decimal
+    split: Decimal
+    quantity: Decimal
+    amount: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class MakerLines:
+    """What a maker gets, and what it pays in all beside what the round has split."""
+
+    maker_id: UUID
+    maker_name: str
+    lines: Sequence[Line]
+
+    @property
+    def split(self) -> Decimal:
+        return sum((line.split for line in self.lines), NOTHING)
+
+    @property
+    def amount(self) -> Decimal:
+        return sum((line.amount for line in self.lines), NOTHING)
+
+
+@dataclass(frozen=True, slots=True)
+class HandingOut:
+    """What handing a round out comes to, or came to, as far as the actor may know it.
+
+    `done` is the act, once it is done; before that `missing` says what stands in its way. `paid` is
+    what all pay together, None where that would tell another's part. `moves` are told to the buyer,
+    and of those that were made each maker is told its own.
+    """
+
+    round: OrderRound
+    done: RoundHandOut | None
+    missing: Sequence[str]
+    makers: Sequence[MakerLines] = ()
+    paid: Decimal | None = None
+    within_alone: bool | None = None
+    moves: Sequence[Move] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Reckoned:
+    """All parts of a round by number; `names` has those makers of whom the actor may know."""
+
+    dues: Sequence[Due[int]]
+    names: Mapping[int, tuple[UUID, str]]
+    materials: Mapping[UUID, Material]
+    found: HandedOut[int]
+    missing: Sequence[str]
+
+    @property
+    def got(self) -> Got:
+        return {
+            (self.names[one.maker][0], UUID(str(one.material))): (one.quantity, one.amount)
+            for one in self.found.portions
+            if one.maker in self.names
+        }
+
+    @property
+    def portions(self) -> list[Portion[UUID]]:
+        """Of all makers, where all are named."""
+        return [
+            Portion(self.names[one.maker][0], one.material, one.quantity, one.amount)
+            for one in self.found.portions
+        ]
+
+    def lines(self, got: Got) -> list[MakerLines]:
+        """What the makers that are named get, by name."""
+        of_maker: dict[tuple[str, UUID], list[Line]] = defaultdict(list)
+        for due in self.dues:
+            if due.maker in self.names:
+                id, name = self.names[due.maker]
+                material = UUID(str(due.material))
+                quantity, amount = got.get((id, material), (NOTHING, NOTHING))
+                line = Line(
+                    self.materials[material],
+                    due.quantity + due.leftover,
+                    due.amount + due.leftover_amount,
+                    quantity.quantize(GRAIN),
+                    amount,
+                )
+                of_maker[name, id].append(line)
+        return [MakerLines(id, name, own) for (name, id), own in sorted(of_maker.items())]
+
+
+def handing_out(actor: Actor, round: UUID | str) -> HandingOut:
+    """What would be moved and what each would pay, or what was; nothing is written.
+
+    A maker sees its own part, and the sum where three or more take part. The buyer, from whom all
+    of it comes, and whoever acts for the co-op see all. Raises NotFound, and Forbidden for who may
+    not see costs.
+    """
+    found = round_for(actor, round)
+    actor.must(Verb.RUN_ROUNDS if actor.maker_id is None else Verb.SEE_COSTS)
+    reckoned = _reckon(actor, found)
+    done = RoundHandOut.objects.filter(coop_id=actor.coop_id, round=found).first()
+    if done is not None:
+        return _done(actor, found, done, reckoned)
+    if reckoned.missing:
+        return HandingOut(found, None, reckoned.missing)
+    missing: list[str] = []
+    moves: list[Move] = []
+    if found.buyer_id == actor.maker_id:
+        try:
+            moves = moves_of(actor, found, _others(actor, reckoned), reckoned.materials)
+        except Refusal as refusal:
+            missing.append(refusal.detail)
+    return HandingOut(
+        found,
+        None,
+        missing,
+        reckoned.lines(reckoned.got),
+        reckoned.found.paid if _tells_sum(actor, found) else None,
+        reckoned.found.within_alone,
+        moves,
+    )
+
+
+def hand_out(
+    actor: Actor,
+    *,
+    round: UUID | str,
+    happened_at: datetime,
+    lots: Sequence[UUID | str] = (),
+    note: str = "",
+) -> HandingOut:
+    """Move to each maker what it is owed of the round, at what it pays; as the buyer, and once.
+
+    Out of the `lots` named, where any of a material is, or of those that came of the round's
+    orders, the oldest first. Raises NotFound, Forbidden for anybody but the buyer, Conflict where
+    something is to come still or all is handed out, LotNotReleased, NotEnough, Invalid.
+    """
+    actor.must(Verb.TRANSFER)
+    found = round_for(actor, round)
+    named = named_lots(actor, lots)
+    if found.buyer_id != actor.maker:
+        raise Forbidden(f"{found.buyer.name} bought for this round and hands it out.")
+    with explained(), connection.cursor() as cursor:
+        cursor.execute("select ledger_begin_hand_out(%s)", [found.id])
+    if RoundHandOut.objects.filter(coop_id=actor.coop_id, round=found).exists():
+        raise Conflict("This round is handed out: find the moves among those between makers.")
+    reckoned = _reckon(actor, found)
+    if reckoned.missing:
+        raise Conflict(" ".join(reckoned.missing))
+    moves = moves_of(actor, found, _others(actor, reckoned), reckoned.materials, named)
+    kept = [one for one in reckoned.portions if one.maker == actor.maker]
+    with explained(), connection.cursor() as cursor:
+        cursor.execute(
+            HAND_OUT,
+            [
+                *(new_id(), found.id, happened_at, actor.person_id),
+                *(note or f"Round: {found.name}", reckoned.found.paid, reckoned.found.within_alone),
+                *(minor_units(actor.currency), DECIDERS),
+                json.dumps([_moved(actor, one) for one in moves] + [_kept(one) for one in kept]),
+            ],
+        )
+    return handing_out(actor, found.id)
+
+
+def _moved(actor: Actor, move: Move) -> dict[str, Any]:
+    giver, receiver = accounts_between(actor.maker, move.maker_id)
+    unit = "each" if move.lot.material.counted else "g"
+    return {
+        **{name: str(new_id()) for name in ("id", "out_entry", "in_entry")},
+        "maker": str(move.maker_id),
+        "material": str(move.lot.material_id),
+        "lot": str(move.lot.id),
+        "quantity": str(move.quantity),
+        "amount": str(move.amount),
+        "entered": f"{move.quantity.normalize():f} {unit}",
+        "giver_accounts": [str(id) for id in giver],
+        "receiver_accounts": [str(id) for id in receiver],
+    }
+
+
+def _kept(portion: Portion[UUID]) -> dict[str, Any]:
+    """What the buyer keeps, which moves nowhere."""
+    shown = {"maker": portion.maker, "material": portion.material}
+    amounts = {"quantity": portion.quantity, "amount": portion.amount}
+    return {name: str(value) for name, value in (shown | amounts).items()}
+
+
+def _others(actor: Actor, reckoned: _Reckoned) -> list[Portion[UUID]]:
+    return [one for one in reckoned.portions if one.maker != actor.maker]
+
+
+def _done(actor: Actor, round: OrderRound, done: RoundHandOut, reckoned: _Reckoned) -> HandingOut:
+    """What was handed out, as the rows that the actor sees say."""
+    rows = RoundPortion.objects.filter(coop_id=actor.coop_id, hand_out=done)
+    got: dict[tuple[UUID, UUID], tuple[Decimal, Decimal]] = {}
+    moves = []
+    for row in rows.select_related("transfer__lot__material").order_by("id"):
+        key = row.to_maker_id, row.material_id
+        quantity, amount = got.get(key, (NOTHING, NOTHING))
+        got[key] = quantity + row.quantity, amount + row.amount
+        if row.transfer is not None:
+            lot = row.transfer.lot
+            moves.append(Move(row.to_maker_id, lot, row.quantity, row.amount, row.transfer_id))
+    return HandingOut(
+        round,
+        done,
+        (),
+        reckoned.lines(got),
+        done.paid if _tells_sum(actor, round) else None,
+        done.within_alone,
+        moves,
+    )
+
+
+def _tells_sum(actor: Actor, round: OrderRound) -> bool:
+    """Whether the actor may know what all pay together."""
+    if actor.maker_id in (None, round.buyer_id):
+        return True
+    rows = RoundOutcome.objects.filter(coop_id=actor.coop_id, round=round)
+    return rows.filter(makers__gte=ENOUGH_TO_HIDE_IN).exists()
+
+
+def _reckon(actor: Actor, round: OrderRound) -> _Reckoned:
+    with connection.cursor() as cursor:
+        cursor.execute("select * from ledger_round_dues(%s)", [round.id])
+        promised = cursor.fetchall()
+        cursor.execute("select * from ledger_round_delivered(%s)", [round.id])
+        delivered = cursor.fetchall()
+    materials = Material.objects.in_bulk({row[0] for row in delivered} | {r[3] for r in promised})
+    came = {id: _came(materials[id].counted, facts) for id, *facts in delivered}
+    dues = [Due(part, material, *amounts) for part, _, _, material, *amounts, _, _ in promised]
+    alone = {row[0]: Alone(row[-2], _alone(row[-1])) for row in promised}
+    names = {part: (id, name) for part, id, name, *_ in promised if id is not None}
+    tells = actor.maker_id in (None, round.buyer_id)
+    missing = _missing(came, delivered, materials, tells=tells)
+    found = portions(dues, came, alone, coin=minor_unit(actor.currency))
+    return _Reckoned(dues, names, materials, found, missing)
+
+
+def _came(counted: bool, facts: Sequence[Any]) -> Came:
+    """Goods and charges of what was paid, as the deliveries split it."""
+    ordered, ordered_goods, _, _, quantity, paid, goods, landed = facts
+    part = Fraction(goods) / Fraction(landed) if landed else Fraction(1)
+    of_goods = Fraction(paid) * part
+    return Came(ordered, ordered_goods, quantity, of_goods, Fraction(paid) - of_goods, counted)
+
+
+def _alone(told: str | None) -> list[AloneOrder]:
+    """The orders that a maker would have placed alone, as they were kept."""
+    found = []
+    for order in json.loads(told or "[]"):
+        goods: dict[UUID, Decimal] = defaultdict(lambda: NOTHING)
+        for line in order["lines"]:
+            goods[UUID(line["material"])] += Decimal(line["amount"])
+        found.append(AloneOrder(Decimal(order["freight"]), dict(goods)))
+    return found
+
+
+def _missing(
+    came: Mapping[UUID, Came],
+    delivered: Sequence[Sequence[Any]],
+    materials: Mapping[UUID, Material],
+    *,
+    tells: bool,
+) -> list[str]:
+    """Why nothing can be handed out yet; of what is still to come, to whoever may know."""
+    if not delivered:
+        return ["Nothing is to be handed out: the round is not reckoned, or nothing was ordered."]
+    if not all(written for _, _, _, written, *_ in delivered):
+        return ["The buyer has not written the orders of this round yet."]
+    waiting = [(materials[id], to_come) for id, _, _, _, to_come, *_ in delivered if to_come]
+    if waiting and tells:
+        said = ", ".join(
+            f"{to_come.normalize():f} {'each' if of.counted else 'g'} of {of.name}"
+            for of, to_come in waiting
+        )
+        return [f"Still to come: {said}. Receive it, or say that nothing more is expected."]
+    if waiting:
+        return ["Not all that was ordered has come yet."]
+    if not any(one.quantity for one in came.values()):
+        return ["Nothing came of the orders of this round."]
+    return []
