@@ -97,7 +97,7 @@ class PackOffer:
         """What of it would be used before it expires; None where that is not known."""
         if need.use_per_month is None or self.shelf_months is None:
             return None
-        return max(need.sure, need.use_per_month * self.shelf_months - need.in_store, Decimal(0))
+        return max(need.sure, need.use_per_month * self.shelf_months - need.in_store)
 
 
 @dataclass(frozen=True, slots=True)

@@ -252,8 +252,12 @@ def test_a_package_at_the_end_of_a_row_is_of_that_row() -> None:
 def test_limits_say_where_they_come_from() -> None:
     own = limits_of(Rule.EU, D(250), by_volume=True, allowed=D("0.5"))
     assert own == Limits(Rule.EU, D(250), D("0.5"), "as the maker entered it")
-    assert Limits(Rule.EU, D(250), D(9), "Directive 76/211/EEC, Annex I, 2.4") == EU_250
-    assert Limits(Rule.US, D(250), D("12.7"), "NIST Handbook 133, Table 2-5") == US_250
+    assert limits_of(Rule.EU, D(250), by_volume=True) == Limits(
+        Rule.EU, D(250), D(9), "Directive 76/211/EEC, Annex I, 2.4"
+    )
+    assert limits_of(Rule.US, D(250), by_volume=False) == Limits(
+        Rule.US, D(250), D("12.7"), "NIST Handbook 133, Table 2-5"
+    )
     assert limits_of(Rule.US, D(250), by_volume=True) == Limits(
         Rule.US,
         D(250),

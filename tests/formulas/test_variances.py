@@ -15,6 +15,7 @@ from formulas.variances import (
     Direction,
     Goods,
     Input,
+    InputVariance,
     Priced,
     Split,
     Standard,
@@ -150,6 +151,59 @@ def test_packaging_and_labour_of_what_was_not_filled_are_those_of_the_batch() ->
     assert told.packaging["jar"] == Split(D(0), D(0), D(0), D(0), D(0))
     assert told.packaging["lid"] == Split(D(0), D("0.6"), D(0), D(3), D(0))
     assert (told.overhead.standard, told.overhead.total) == (D(5), D(-5))
+
+
+def test_a_batch_worked_by_hand() -> None:
+    """Nine jars of 100 g came of 1,000 g: the standard takes 540 g of oil and 360 g of wax.
+
+    Oil cost 0.011 for 0.01, and 640 g of it went in for 600 of its share; a jar broke.
+    """
+    standard = Standard(
+        materials={"oil": Priced(D(60), D("0.01")), "wax": Priced(D(40), D("0.02"))},
+        process_loss_percent=D(0),
+        labour=Labour(D(30), D(60), D(2)),
+        overhead=Overhead(D(4), D(10)),
+        packaging={"jar": Priced(D(1), D("0.5")), "lid": Priced(D(1), D("0.1"))},
+    )
+    actual = Actual(
+        output_grams=D(900),
+        materials={"oil": Goods(D(640), D("7.04")), "wax": Goods(D(360), D("7.20"))},
+        packaging={
+            "seal": Goods(D(9), D("0.27")),
+            "lid": Goods(D(9), D("0.90")),
+            "jar": Goods(D(10), D("5.50")),
+        },
+        units=9,
+        minutes=Fraction(90),
+        labour=D(48),
+        overhead=D(5),
+    )
+    told = batch_variances(standard, actual)
+    assert told.all_materials == InputVariance(
+        "materials", D(1000), D(900), D("0.64"), D("-0.40"), D("1.40"), D("12.60")
+    )
+    assert list(told.packaging.items()) == [
+        ("jar", Split(D("0.50"), D("0.50"), D("4.50"), D(10), D(9))),
+        ("lid", Split(D(0), D(0), D("0.90"), D(9), D(9))),
+        ("seal", Split(D(0), D("0.27"), D(0), D(9), D(0))),
+    ]
+    assert told.all_packaging == Split(D("0.50"), D("0.77"), D("5.40"))
+    # 90 minutes for 78 at 0.50 a minute: 39.00.
+    assert told.labour == Split(D(3), D(6), D(39), D(90), D(78))
+    # A tenth of 12.60 is 1.26, and of the 14.24 that materials cost 1.424.
+    assert told.overhead == Split(D("-0.424"), D("0.164"), D("5.26"))
+    assert (told.standard, told.actual, told.total) == (D("62.26"), D("73.91"), D("11.65"))
+    assert told.parts == {
+        "price": D("0.64"),
+        "mix": D("-0.40"),
+        "yield": D("1.40"),
+        "packaging_price": D("0.50"),
+        "packaging_usage": D("0.77"),
+        "labour_rate": D(3),
+        "labour_efficiency": D(6),
+        "overhead_rate": D("-0.424"),
+        "overhead_base": D("0.164"),
+    }
 
 
 @pytest.mark.parametrize(

@@ -168,16 +168,16 @@ def test_a_question_in_whole_numbers() -> None:
     """2.5 and 0.75 are 10 and 3 of 0.25; prices of half cents make 200 steps of a unit.
 
     7.1 of clay are 28.4 measures: 29; of 5.1 that are used in time 20.4: 20. A pail of 1,030 g at
-    1.50 a kilogram is 1.545, 309 steps.
+    1.50 a kilogram is 1.545, 309 steps. Of salt, which nobody offers, the measure is one.
     """
     terms = {
         "mill": Terms(minimum=D(10), flat=D(5), per_kg=D("1.5"), free_from=D("20.25")),
         "press": Terms(),
     }
     keeps = replace(PAIL, shelf_months=D("5.1"))
-    needs = [Need("wax", D("3.2")), Need("clay", D("7.1"), D(1)), Need("salt", D("0.5"))]
+    needs = [Need("wax", D("3.2")), Need("clay", D("7.1"), D(1)), Need("salt", D("1.5"))]
     assert in_whole_numbers(needs, [BAG, keeps, TIN], terms, CENT) == Question(
-        needs=(4, 29, 1),
+        needs=(4, 29, 2),
         choices=(
             Choice(1, 0, 3, (Tier(1, None, 80),)),
             Choice(1, 1, 10, (Tier(2, 4, 201), Tier(5, None, 200)), Fraction(309), usable=20),
@@ -197,6 +197,17 @@ def test_every_amount_is_whole_in_steps(amount: str) -> None:
     assert getattr(question.agreed[0], amount) == 25
     coins = in_whole_numbers([Need("wax", D(1))], [TIN], {"mill": Terms()}, D("0.05"))
     assert (coins.steps, coins.steps_a_coin, coins.choices[0].tiers[0].price) == (20, 1, 140)
+
+
+def test_no_digit_is_lost_in_whole_numbers() -> None:
+    """The dearest price with all of its decimals; and packs of 6 and 4 are three and two of 2."""
+    dear = replace(TIN, size=D(6), prices=(PackPrice(1, D("999999999999.999999")),))
+    can = replace(TIN, key="can", size=D(4))
+    question = in_whole_numbers([Need("wax", D(7))], [dear, can], {"mill": Terms()}, CENT)
+    assert question.needs == (4,)
+    assert [choice.size for choice in question.choices] == [3, 2]
+    prices = [choice.tiers[0].price for choice in question.choices]
+    assert (question.steps, prices) == (10**6, [10**18 - 1, 7 * 10**6])
 
 
 def test_packs_cost_what_their_tier_says() -> None:

@@ -75,6 +75,7 @@ def test_together_is_cheaper_for_each() -> None:
     assert found.apart == D("340.00")
     assert paid(found) == dict.fromkeys(makers, D("39.60"))
     assert {share.alone_cost for share in found.shares} == {D("68.00")}
+    assert [share.alone for share in found.shares] == [order({OIL: D(5000)})] * 5
     assert {line.price for share in found.shares for line in share.lines} == {D("7.92")}
     assert found.split is not None
     assert found.split.heeds_all
