@@ -200,11 +200,15 @@ def test_every_amount_is_whole_in_steps(amount: str) -> None:
 
 
 def test_no_digit_is_lost_in_whole_numbers() -> None:
-    """The dearest price with all of its decimals; and packs of 6 and 4 are three and two of 2."""
+    """The dearest price with all of its decimals; packs of 6 and 4 are three and two of 2; and half
+    a unit of money a kilogram is freight by mass."""
     dear = replace(TIN, size=D(6), prices=(PackPrice(1, D("999999999999.999999")),))
     can = replace(TIN, key="can", size=D(4))
-    question = in_whole_numbers([Need("wax", D(7))], [dear, can], {"mill": Terms()}, CENT)
+    question = in_whole_numbers(
+        [Need("wax", D(7))], [dear, can], {"mill": Terms(per_kg=D("0.5"))}, CENT
+    )
     assert question.needs == (4,)
+    assert question.agreed[0].by_mass
     assert [choice.size for choice in question.choices] == [3, 2]
     prices = [choice.tiers[0].price for choice in question.choices]
     assert (question.steps, prices) == (10**6, [10**18 - 1, 7 * 10**6])
