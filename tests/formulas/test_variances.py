@@ -153,32 +153,34 @@ def test_packaging_and_labour_of_what_was_not_filled_are_those_of_the_batch() ->
     assert (told.overhead.standard, told.overhead.total) == (D(5), D(-5))
 
 
+JARS = Standard(
+    materials={"oil": Priced(D(60), D("0.01")), "wax": Priced(D(40), D("0.02"))},
+    process_loss_percent=D(0),
+    labour=Labour(D(30), D(60), D(2)),
+    overhead=Overhead(D(4), D(10)),
+    packaging={"jar": Priced(D(1), D("0.5")), "lid": Priced(D(1), D("0.1"))},
+)
+NINE = Actual(
+    output_grams=D(900),
+    materials={"oil": Goods(D(640), D("7.04")), "wax": Goods(D(360), D("7.20"))},
+    packaging={
+        "seal": Goods(D(9), D("0.27")),
+        "lid": Goods(D(9), D("0.90")),
+        "jar": Goods(D(10), D("5.50")),
+    },
+    units=9,
+    minutes=Fraction(90),
+    labour=D(48),
+    overhead=D(5),
+)
+
+
 def test_a_batch_worked_by_hand() -> None:
     """Nine jars of 100 g came of 1,000 g: the standard takes 540 g of oil and 360 g of wax.
 
     Oil cost 0.011 for 0.01, and 640 g of it went in for 600 of its share; a jar broke.
     """
-    standard = Standard(
-        materials={"oil": Priced(D(60), D("0.01")), "wax": Priced(D(40), D("0.02"))},
-        process_loss_percent=D(0),
-        labour=Labour(D(30), D(60), D(2)),
-        overhead=Overhead(D(4), D(10)),
-        packaging={"jar": Priced(D(1), D("0.5")), "lid": Priced(D(1), D("0.1"))},
-    )
-    actual = Actual(
-        output_grams=D(900),
-        materials={"oil": Goods(D(640), D("7.04")), "wax": Goods(D(360), D("7.20"))},
-        packaging={
-            "seal": Goods(D(9), D("0.27")),
-            "lid": Goods(D(9), D("0.90")),
-            "jar": Goods(D(10), D("5.50")),
-        },
-        units=9,
-        minutes=Fraction(90),
-        labour=D(48),
-        overhead=D(5),
-    )
-    told = batch_variances(standard, actual)
+    told = batch_variances(JARS, NINE)
     assert told.all_materials == InputVariance(
         "materials", D(1000), D(900), D("0.64"), D("-0.40"), D("1.40"), D("12.60")
     )
