@@ -35,7 +35,7 @@ from ledger.outbox import Work
 from ledger.round_offers import Market, market
 from ledger.round_pledges import Pledge, Reckoned
 from ledger.round_reckoning import reckon
-from ledger.rounds import close, round_for
+from ledger.rounds import close, close_round, round_for
 
 CLOSE: Final = "close_round"
 # Well within the time of a task. One plan gets more time with each attempt.
@@ -57,22 +57,28 @@ class _Asked:
 def close_and_reckon(work: Work, now: datetime) -> None:
     """Close the round by the clock, if nobody has; order for it, split, and write it all down."""
     with _of_the_coop(work):
-        asked = _ask(work, now)
+        asked = _ask(work.coop_id, work.subject, now, seconds=SECONDS_OF_A_PLAN * work.attempts)
     if asked is None:
         with outbox.inside(work):
             outbox.mark_done(work, note="reckoned already")
         return
-    found = reckon(
-        list(asked.pledges),
-        asked.market.plan,
-        asked.market.materials,
-        coin=asked.market.coin,
-        seconds=SECONDS,
-    )
+    found = _reckon(asked)
     with _of_the_coop(work):
         _write(asked, found, now)
         set_walls(work.coop_id, work.maker_id)
         outbox.mark_done(work)
+
+
+def close_and_reckon_at_once(actor: Actor, *, round: UUID | str, now: datetime) -> None:
+    """The same by whoever acts for the co-op, in the open transaction: it stays open meanwhile.
+
+    For a round of few pledges that nobody else is waiting for. The worker finds its work done.
+    Raises NotFound, Forbidden, and Conflict for a round that is closed.
+    """
+    found = close_round(actor, round=round, now=now)
+    asked = _ask(actor.coop_id, found.id, now, seconds=SECONDS_OF_A_PLAN)
+    if asked is not None:
+        _write(asked, _reckon(asked), now)
 
 
 @contextmanager
@@ -83,12 +89,13 @@ def _of_the_coop(work: Work) -> Iterator[None]:
         yield
 
 
-def _ask(work: Work, now: datetime) -> _Asked | None:
-    coop = Coop.objects.get(id=work.coop_id)
-    close(work.subject, now, person=None)
-    opener = OrderRound.objects.values_list("person_id", flat=True).get(id=work.subject)
+def _ask(coop_id: UUID, round_id: UUID, now: datetime, *, seconds: Decimal) -> _Asked | None:
+    """Close the round if nobody has. `seconds` are for one plan; None where all is reckoned."""
+    coop = Coop.objects.get(id=coop_id)
+    close(round_id, now, person=None)
+    opener = OrderRound.objects.values_list("person_id", flat=True).get(id=round_id)
     actor = Actor(opener, coop.id, None, "coordinator", coop.currency, coop.time_zone)
-    round = round_for(actor, work.subject)
+    round = round_for(actor, round_id)
     if round.reckoned_at is not None:  # type: ignore[attr-defined]
         return None
     with connection.cursor() as cursor:
@@ -108,8 +115,18 @@ def _ask(work: Work, now: datetime) -> _Asked | None:
             offers,
             {id: row.mass_each for id, row in materials.items()},
             coin=minor_unit(coop.currency),
-            seconds=SECONDS_OF_A_PLAN * work.attempts,
+            seconds=seconds,
         ),
+    )
+
+
+def _reckon(asked: _Asked) -> Reckoned:
+    return reckon(
+        list(asked.pledges),
+        asked.market.plan,
+        asked.market.materials,
+        coin=asked.market.coin,
+        seconds=SECONDS,
     )
 
 

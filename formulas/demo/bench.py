@@ -17,7 +17,7 @@ from formulas.composition import Balance, Fixed, ToEffect
 from formulas.demo.history import Delivery, Made
 from formulas.demo.recipes import HOURLY_RATE, OVERHEAD_PER_BATCH, ProductOf, RecipeOf
 from formulas.drawing import Sample
-from formulas.filling import fill
+from formulas.filling import Filled, fill
 from formulas.finishing import finish
 from formulas.outcomes import AbnormalLoss
 from formulas.planning import Planned, PlannedLine
@@ -199,7 +199,7 @@ class Bench:
         )
         self._put_up(made.what, done.lot, units)
 
-    def fill(self, product: str, bulk: Lot, units: int, days_ago: int) -> None:
+    def fill(self, product: str, bulk: Lot, units: int, days_ago: int) -> Filled:
         """Fill units from bulk that was made on another day."""
         filled = self.does(
             fill,
@@ -211,6 +211,7 @@ class Bench:
             release_basis="weights within limits",
         )
         self._put_up(product, filled.lot, units)
+        return filled
 
     def market(self, days_ago: int) -> None:
         """Sell a part of every lot of products at the weekly market."""

@@ -252,6 +252,10 @@ DELIVERIES: Final = (
         "9.30",
         "value",
     ),
+    # For a balm of another scent; most of it will be too old before anybody makes it.
+    Delivery(
+        60, "quay", "botanicals", (Bought("rosemary", "4 fl oz", "24.00", 78),), "4.00", "value"
+    ),
     Delivery(
         88,
         "quay",
@@ -343,6 +347,8 @@ PLANS: Final = (
     Plan(3, "balm 30", 120),
     Plan(6, "shampoo 250", 40),
     Plan(9, "body wash 250", 50),
+    # There is not enough glycerin for it any more.
+    Plan(12, "hand wash 250", 60),
 )
 
 WATCHES: Final = (

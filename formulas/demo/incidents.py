@@ -2,12 +2,14 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Final
 
 from formulas.batches import cancel_batch
 from formulas.demo.bench import Bench
 from formulas.demo.history import SEEN
 from formulas.undoing import undo
+from formulas.unit_weighings import Weighed, choose_rule, units_of_fill, weigh_units
 from ledger.issuing import Taken, issue, return_to_supplier, take_back
 from ledger.lots import decide
 from ledger.quantities import parse_quantity
@@ -40,8 +42,19 @@ def labels_misprinted(bench: Bench, days_ago: int) -> None:
 
 
 def bulk_filled(bench: Bench, days_ago: int) -> None:
-    """Hand wash that was made as bulk is filled the day after; the rest stays bulk."""
-    bench.fill("hand wash 500", bench.lots["hand wash"][-1], 20, days_ago)
+    """Hand wash that was made as bulk is filled the day after, and a dozen bottles are weighed.
+
+    The rest stays bulk.
+    """
+    filled = bench.fill("hand wash 500", bench.lots["hand wash"][-1], 20, days_ago)
+    bench.does(choose_rule, product=bench.products["hand wash 500"], rule="eu", allowed=None)
+    tenths = [bench.chance.randint(5120, 5190) for _ in range(12)]
+    bench.does(
+        weigh_units,
+        of=bench.does(units_of_fill, filled.filling.id),
+        weighed=[Weighed(net=parse_quantity(f"{net / Decimal(10)} g")) for net in tenths],
+        happened_at=bench.at(days_ago, 12),
+    )
 
 
 def mixer_broken(bench: Bench, days_ago: int) -> None:

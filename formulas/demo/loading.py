@@ -9,12 +9,16 @@ from uuid import UUID
 
 from django.db import transaction
 
-from formulas.demo import history, incidents
+from formulas.demo import history
 from formulas.demo.bench import Bench
 from formulas.demo.catalogue import MATERIALS, SUPPLIERS
+from formulas.demo.incidents import INCIDENTS
 from formulas.demo.offers import write_offers
+from formulas.demo.papers import PAPERS
 from formulas.demo.people import COORDINATOR, OWNERS, PASSWORD, PEOPLE
 from formulas.demo.recipes import PRODUCTS, RECIPES
+from formulas.demo.rounds import ROUNDS
+from formulas.demo.sharing import GIVEN
 from ledger.access import Actor, set_walls
 from ledger.alerts import look_at, set_watch
 from ledger.catalogue import add_material, add_supplier
@@ -26,6 +30,8 @@ from ledger.reviewing import review
 
 MARKET_EVERY_DAYS: Final = 7
 LAST_MARKET_DAYS_AGO: Final = 2
+# Whoever acts for the co-op stands among the makers under this name.
+COOP: Final = "coop"
 
 Benches = Mapping[str, Bench]
 
@@ -43,7 +49,7 @@ def load(*, now: datetime) -> None:
             for ago, event in prices:
                 if ago == days_ago:
                     event()
-            for event in _events_of(days_ago, benches):
+            for event in _events_of(days_ago, {**benches, COOP: coop}):
                 event()
         for plan in history.PLANS:
             bench = benches[PRODUCTS[plan.what].maker]
@@ -106,7 +112,7 @@ def _events_of(days_ago: int, benches: Benches) -> list[Callable[[], None]]:
     for made in history.BATCHES:
         if made.days_ago == days_ago:
             events.append(partial(benches[_maker_of(made.what)].make, made))
-    for incident in incidents.INCIDENTS:
+    for incident in (*INCIDENTS, *GIVEN, *PAPERS, *ROUNDS):
         if incident.days_ago == days_ago:
             events.append(partial(incident.happens, benches[incident.maker], days_ago))
     if days_ago % MARKET_EVERY_DAYS == LAST_MARKET_DAYS_AGO:
