@@ -115,7 +115,7 @@ def _quarantine_ageing(facts: Facts) -> Told:
 def _price_jump(facts: Facts) -> Told:
     name, supplier = _name(facts), _name(facts, "supplier")
     return Told(
-        f"{name} from {supplier}: {facts['percent']} % on {facts['was']}",
+        f"{name} from {supplier} costs {facts['percent']} % more",
         (f"{name} from {supplier} was {facts['was']} and is {facts['now']} {facts['unit']}.",),
     )
 

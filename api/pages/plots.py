@@ -181,7 +181,8 @@ def _legend_above(axes: Any) -> None:
     named = axes.get_legend_handles_labels()[0]
     if named:
         above = {"loc": "lower left", "bbox_to_anchor": (0, 1), "ncols": 2}
-        axes.legend(frameon=False, fontsize=11, **above)
+        close = {"fontsize": 9.5, "handlelength": 1.6, "columnspacing": 1}
+        axes.legend(frameon=False, **above, **close)
 
 
 def _few_dates(axes: Any) -> None:

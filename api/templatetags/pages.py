@@ -1,5 +1,6 @@
 """How figures, fields and addresses are written in the pages' templates."""
 
+import re
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Final
@@ -13,6 +14,7 @@ from ledger.access import Actor
 from ledger.roles import Verb
 
 register = template.Library()
+MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\S+")
 KINDS: Final = {
     "receipt": _("came in"),
     "draw": _("weighed into a batch"),
@@ -97,8 +99,16 @@ def field(bound: BoundField, **words: str) -> dict[str, Any]:
 @register.filter
 def told(facts: dict[str, str]) -> str:
     """What a figure was reckoned from, in words; an id says nothing to a person."""
-    shown = {name: fact for name, fact in facts.items() if fact and name != "entry"}
+    shown = {name: _short(name, fact) for name, fact in facts.items() if fact and name != "entry"}
     return " · ".join(f"{name.replace('_', ' ')}: {fact}" for name, fact in shown.items())
+
+
+def _short(name: str, fact: str) -> str:
+    """A quantity without the zeros of its column, and of a moment its day and minute."""
+    if name == "quantity":
+        amount, _space, unit = fact.partition(" ")
+        return f"{Decimal(amount).normalize():f} {unit}".rstrip()
+    return f"{fact[:10]} {fact[11:16]}" if MOMENT.fullmatch(fact) else fact
 
 
 @register.filter

@@ -354,7 +354,7 @@ PLANS: Final = (
 WATCHES: Final = (
     WatchOver("north", "glycerin", "5 kg"),
     WatchOver("north", "decyl", "2 kg"),
-    WatchOver("north", "pump", "50 each"),
+    WatchOver("north", "pump", "10 each"),
     WatchOver("mill", "phenoxy", "1 kg"),
     WatchOver("mill", "sunflower", "1 kg"),
     WatchOver("mill", "bottle 200", "30 each"),

@@ -110,7 +110,7 @@ def test_a_lot_to_be_retested_and_one_that_waits() -> None:
 def test_a_price_that_jumped() -> None:
     facts = {"supplier": "Mill", "was": "4.00", "now": "5.00", "unit": "USD/kg", "percent": "25"}
     words = told("price_jump", {**OIL, **facts})
-    assert words.subject == "Olive oil from Mill: 25 % on 4.00"
+    assert words.subject == "Olive oil from Mill costs 25 % more"
     assert words.lines == ("Olive oil from Mill was 4.00 and is 5.00 USD/kg.",)
 
 

@@ -177,7 +177,7 @@ def test_what_happens_at_a_bench_happened(benches: dict[str, Client]) -> None:
 def test_what_the_makers_do_together(benches: dict[str, Client]) -> None:
     """Nobody has answered the last claim; two rounds, of which one is split; what is owed."""
     quay, mill = benches["Quay Bench"], benches["Mill Bench"]
-    assert [share["material_name"] for share in quay.listed("shares", own="false")] == [
+    assert [share["material_name"] for share in quay.listed("shares", of="others")] == [
         *("Xanthan gum", "Citric acid"),
     ]
     assert [claim["state"] for claim in quay.listed("claims")] == ["open"]
