@@ -76,6 +76,7 @@ def test_together_is_cheaper_for_each() -> None:
     assert paid(found) == dict.fromkeys(makers, D("39.60"))
     assert {share.alone_cost for share in found.shares} == {D("68.00")}
     assert [share.alone for share in found.shares] == [order({OIL: D(5000)})] * 5
+    assert found.plan == order({OIL: D(25_000)})
     assert {line.price for share in found.shares for line in share.lines} == {D("7.92")}
     assert found.split is not None
     assert found.split.heeds_all
@@ -107,6 +108,9 @@ def test_the_pledge_furthest_above_its_highest_price_leaves_first() -> None:
     # Whoever came first.
     turned = reckoned(oil(QUAY, 5000, "10.50"), oil(NORTH, 10_000), oil(MILL, 5000, "6.00"))
     assert [one.pledge.maker for one in turned.dropped] == [MILL, QUAY]
+    # Both are above theirs at once: some 9.87 instead of 6.00, and instead of 5.00.
+    both = reckoned(oil(QUAY, 5000, "6.00"), oil(NORTH, 10_000), oil(MILL, 5000, "5.00"))
+    assert [one.pledge.maker for one in both.dropped] == [MILL, QUAY]
     assert paid(found) == {NORTH: D("108.00")}
     assert found.apart == D("108.00")
 
@@ -155,6 +159,13 @@ def test_leftover_that_nobody_asked_for_goes_to_those_who_have_paid_for_the_pack
     assert beyond == {NORTH: D("1333.333333"), MILL: D("666.666667")}
     assert not any(share.leftover_amount for share in found.shares)
     assert sum(paid(found).values()) == found.together
+
+
+def test_of_what_nobody_orders_nothing_is_left() -> None:
+    found = reckoned(oil(NORTH, 5000), Pledge(NORTH, WAX, None, False, takes_leftover=True))
+    (share,) = found.shares
+    assert [(line.pledge.material, line.amount) for line in share.lines] == [(OIL, D(68))]
+    assert found.dropped == ()
 
 
 def test_pieces_stay_whole() -> None:
