@@ -41,7 +41,8 @@ def entry_for(actor: Actor, id: UUID | str) -> tuple[Entry, list[Posting]]:
     """An entry with its postings in order of their lines. Raises NotFound, Forbidden."""
     actor.must(Verb.READ)
     entry = find(_own(actor), id)
-    postings = Posting.objects.select_related("account").filter(coop_id=actor.coop_id, entry=entry)
+    whole = Posting.objects.select_related("account", "lot__material")
+    postings = whole.filter(coop_id=actor.coop_id, entry=entry)
     return entry, list(postings.order_by("line"))
 
 

@@ -26,6 +26,7 @@ OF_COOP: Final[tuple[tuple[str, Promise | str], ...]] = (
     ("/", _("Today")),
     ("/order-rounds", _("Order together")),
     ("/settlement", _("Who owes whom")),
+    ("/suppliers", _("Suppliers")),
     ("/import", _("Bring in")),
 )
 

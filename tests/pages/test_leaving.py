@@ -1,0 +1,77 @@
+"""What leaves a lot and comes back on its page, and mistakes that are taken back."""
+
+import re
+from typing import Any
+from uuid import UUID
+
+import pytest
+
+from tests.factories import D, Workshop, open_workshop
+from tests.pages.browsing import done, refused, sent, shown, signed_in
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+def test_sold_brought_back_and_given_away(shop: Workshop) -> None:
+    soap = shop.material("Soap bar", measured_by="count")
+    lot = shop.receive(soap, "20 each", "40.00")
+    client, path = signed_in(shop), f"/lots/{lot.id}/out"
+    assert path in client.get(f"/lots/{lot.id}").content.decode()
+    assert "brought some back" not in shown(client.get(path))
+    assert refused(client, path, way="sold", quantity="30", reason="A shop")
+    assert refused(client, path, way="sold", quantity="2 kg", reason="A shop")
+    told = done(client, path, way="sold", quantity="12", reason="A shop")
+    assert re.search(r"sold 12 each|sold -12 each", told)
+    shown_then = client.get(path).content.decode()
+    (sale,) = re.findall(r'<option value="([0-9a-f-]{36})"[^>]*>[^<]*, A shop', shown_then)
+    assert refused(client, path, do="back", sale=sale, quantity="13", reason="cracked")
+    assert "came back from a buyer" in done(
+        client, path, do="back", sale=sale, quantity="2", reason="cracked"
+    )
+    for way, what in (("tester", "given out"), ("spill", "given out"), ("sent back", "sent back")):
+        assert what in done(client, path, way=way, quantity="1", reason="so it is")
+    assert shop.held(lot) == (D(7), D(14))
+    assert shop.disagreements() == []
+
+
+def test_what_may_not_be_sold_needs_a_reason(shop: Workshop) -> None:
+    lot = shop.receive(shop.material("Ylang oil"), "1 kg", "90.00", release=None)
+    client, path = signed_in(shop), f"/lots/{lot.id}/out"
+    assert refused(client, path, way="sold", quantity="100 g", reason="A shop")
+    reason = "the buyer tests it"
+    done(client, path, way="sold", quantity="100 g", reason="A shop", deviation=reason)
+    assert shop.held(lot)[0] == D(900)
+
+
+def test_a_mistake_is_taken_back(shop: Workshop) -> None:
+    lot = shop.receive(shop.material("Clary sage oil"), "1 kg", "60.00")
+    client, out = signed_in(shop), f"/lots/{lot.id}/out"
+    done(client, out, way="gift", quantity="100 g", reason="the fair")
+    page = client.get(f"/lots/{lot.id}").content.decode()
+    (entry,) = re.findall(r'href="(/entries/[0-9a-f-]{36})">given out', page)
+    told = shown(client.get(entry))
+    assert "the fair" in told
+    assert "-100 g -6.00 USD" in told
+    assert "required" in refused(client, entry, reason="")
+    undone = sent(client, entry, reason="it was another lot")
+    assert "It takes back" in shown(client.get(undone["Location"]))
+    assert "This was taken back" in shown(client.get(entry))
+    assert "already" in refused(client, entry, reason="once more")
+    assert shop.held(lot) == (D(1000), D(60))
+    assert UUID(undone["Location"].removeprefix("/entries/"))
+
+
+def test_a_supplier_is_added_and_put_right(shop: Workshop) -> None:
+    client = signed_in(shop)
+    facts = {"name": "Harbour oils", "contact_name": "", "mail": "orders@example.org"}
+    assert "valid email" in refused(client, "/suppliers", **{**facts, "mail": "orders"})
+    assert "accents" in refused(client, "/suppliers", **{**facts, "mail": "orders@häfen.example"})
+    made = sent(client, "/suppliers", **facts)["Location"]
+    assert "There is Harbour oils already" in refused(client, "/suppliers", **facts)
+    done(client, made, **{**facts, "mail": "new@example.org"}, version="1")
+    assert "new@example.org" in shown(client.get("/suppliers?q=harbour"))
+    assert refused(client, made, **facts, version="1") is not None
+    assert "new@example.org" in shown(client.get(made)), "what another changed is not lost"
