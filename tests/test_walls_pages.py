@@ -19,8 +19,9 @@ TOKEN = re.compile(r'name="csrfmiddlewaretoken" value="([^"]+)"')
 # What makers share and owe each other names the other.
 CO_OP = ("/order-rounds", "/co-op", "/shares", "/claims", "/transfers", "/movements", "/settlement")
 # These name materials and makers, whom all of a co-op know.
-SHARED = ("/materials", "/receive", "/products/new", "/what-if", "/formulas/new", *CO_OP)
-OF_ONE = re.compile(r"/formulas/[^/]+/next|/lots/[^/]+/decanting")
+NAMED = ("/materials", "/suppliers", "/orders/new")
+SHARED = (*NAMED, "/receive", "/products/new", "/what-if", "/formulas/new", *CO_OP)
+OF_ONE = re.compile(r"/formulas/[^/]+/next|/lots/[^/]+/(decanting|offer)")
 FORM_KEY = re.compile(r'name="form_key" value="[^"]+"')
 
 
