@@ -6,6 +6,7 @@ from decimal import Decimal
 from http import HTTPStatus
 from typing import Any
 
+from django.conf import settings
 from django.db.utils import InterfaceError, OperationalError
 from django.http import Http404
 from rest_framework import exceptions
@@ -117,6 +118,11 @@ class FileTooLarge(TooLarge):
     parts."""
 
     code = "file_too_large"
+
+
+def file_too_large() -> FileTooLarge:
+    """The refusal with the limit of this server."""
+    return FileTooLarge(largest=f"{settings.LARGEST_FILE / 1024**2:g}")
 
 
 class Unavailable(Refusal):

@@ -17,7 +17,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.parsers import BaseParser
 
-from api.errors import BadRequest, FileTooLarge
+from api.errors import BadRequest, file_too_large
 from api.reading import body_of, check
 
 MOST_PARTS: Final = 20
@@ -50,7 +50,7 @@ class Form(BaseParser):
         self, stream: IO[Any], media_type: str | None = None, parser_context: Any = None
     ) -> dict[str, str | Upload]:
         most = settings.LARGEST_FILE
-        too_large = FileTooLarge(largest=f"{most / 1024**2:g}")
+        too_large = file_too_large()
         request = parser_context["request"]._request
         body = body_of(request, most + settings.FORM_ROOM, too_large)
         fields = read(body, media_type or "")

@@ -204,6 +204,8 @@ CONTENT_SECURITY_POLICY = {
 LARGEST_JSON = 1_000_000
 LARGEST_FILE = min(int(ENV.get("STILLROOM_LARGEST_FILE_MB", "5")), 25) * 1024 * 1024
 FORM_ROOM = 65_536
+# A page reads in more than it keeps: so what was typed beside a file that is too large is not lost.
+LARGEST_READ = 64 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = LARGEST_FILE + FORM_ROOM
 
 REST_FRAMEWORK = {

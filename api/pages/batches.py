@@ -13,7 +13,16 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, tables
-from api.pages.forms import DayField, GramsField, NumberField, PageForm, QuantityField, id_in
+from api.pages.forms import (
+    DayField,
+    GramsField,
+    NumberField,
+    PageForm,
+    QuantityField,
+    Typed,
+    WholeField,
+    id_in,
+)
 from api.pages.screen import Screen
 from formulas import batches, finishing
 from formulas.access import batches_of, formulas_of, products_of
@@ -210,11 +219,16 @@ class UndoForm(PageForm):
     reason = forms.CharField(label=_("Why it is taken back"), max_length=400)
 
 
+class ReadingField(Typed):
+    """What an instrument showed, "5.6" or "72 degC"; what was measured says how it is read."""
+
+    def read(self, typed: str) -> str:
+        return typed
+
+
 class MeasureForm(PageForm):
     measure = forms.ChoiceField(label=_("What was measured"), choices=MEASURES)
-    value = forms.CharField(
-        label=_("What it showed"), max_length=64, help_text=_("5.6 for a pH, 72 degC when hot")
-    )
+    value = ReadingField(label=_("What it showed"), help_text=_("5.6 for a pH, 72 degC when hot"))
 
 
 class AtBench(Screen):
@@ -268,7 +282,7 @@ class AtBench(Screen):
             self.actor,
             batch=id,
             measure=Measure(typed["measure"]),
-            value=self.reader.plain(typed["value"]),
+            value=typed["value"],
             happened_at=self.now,
         )
 
@@ -311,13 +325,12 @@ def _last(bench: Bench) -> dict[str, Any]:
 
 class FinishForm(PageForm):
     output = QuantityField(label=_("What came out"), help_text=_("All of it, such as 4.9 kg"))
-    units = forms.IntegerField(
+    units = WholeField(
         label=_("Filled pieces"),
         required=False,
         min_value=1,
         max_value=1_000_000,
         help_text=_("Left empty, it stays in bulk and is filled later"),
-        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
     labour_minutes = NumberField(label=_("Minutes it took in all"), required=False)
     basis = forms.CharField(

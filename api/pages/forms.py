@@ -39,9 +39,13 @@ class Typed(forms.CharField):
         if not typed:
             return None
         try:
-            return self.read(self.reader.plain(typed))
+            return self.read(self.plain(typed))
         except Refusal as refusal:
             raise ValidationError(refusal.detail, code=refusal.code) from refusal
+
+    def plain(self, typed: str) -> str:
+        """What was typed, with the point that the ledger reads."""
+        return self.reader.plain(typed)
 
     def read(self, typed: str) -> Any:
         raise NotImplementedError
@@ -90,6 +94,26 @@ class NumberField(Typed):
         return Decimal(typed)
 
 
+class WholeField(forms.IntegerField):
+    """How many: a whole number, read as the page would print it."""
+
+    reader: Reader = Reader()
+
+    def __init__(self, **how: Any) -> None:
+        numeric = {"inputmode": "numeric", "autocomplete": "off"}
+        super().__init__(widget=forms.TextInput(attrs=numeric), **how)
+
+    def to_python(self, value: Any) -> int | None:
+        """Unlike Django's, no ".000" is taken for nothing: it may be thousands."""
+        try:
+            typed = self.reader.plain(str(value or "").strip())
+        except Refusal as refusal:
+            raise ValidationError(refusal.detail, code=refusal.code) from refusal
+        if "." in typed:
+            raise ValidationError(self.error_messages["invalid"], code="invalid")
+        return super().to_python(typed)
+
+
 class DayField(forms.DateField):
     """A day, as the browser's own calendar sends it."""
 
@@ -114,17 +138,20 @@ class MomentField(forms.DateTimeField):
         return found.replace(tzinfo=zone) if found else None
 
 
-class CertificateField(forms.FileField):
-    """A photo or PDF, no larger than the server keeps."""
-
-    widget = forms.FileInput(attrs={"accept": "application/pdf,image/*"})
+class SentFileField(forms.FileField):
+    """A file no larger than the server keeps."""
 
     def clean(self, value: Any, initial: Any = None) -> Any:
         file = super().clean(value, initial)
         if file and file.size > settings.LARGEST_FILE:
-            largest = f"{settings.LARGEST_FILE / 1024**2:g}"
-            raise ValidationError(errors.FileTooLarge(largest=largest).detail)
+            raise ValidationError(errors.file_too_large().detail)
         return file
+
+
+class CertificateField(SentFileField):
+    """A photo or PDF."""
+
+    widget = forms.FileInput(attrs={"accept": "application/pdf,image/*"})
 
 
 class PageForm(forms.Form):

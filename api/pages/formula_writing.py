@@ -12,7 +12,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.doubles import NewNameForm
-from api.pages.forms import DensityField, NumberField, PageForm, Rows
+from api.pages.forms import DensityField, NumberField, PageForm, Rows, WholeField
 from api.pages.reader import Reader
 from api.pages.screen import Screen
 from formulas.access import formulas_of, version_for
@@ -79,11 +79,10 @@ class SheetForm(NewNameForm):
     density = DensityField(
         label=_("Its density"), required=False, help_text=_("If it is filled by volume")
     )
-    shelf_life_days = forms.IntegerField(
+    shelf_life_days = WholeField(
         label=_("Keeps for how many days"),
         required=False,
         min_value=1,
-        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
     process_loss_percent = NumberField(
         label=_("Usual loss, percent"),
@@ -245,7 +244,7 @@ def as_typed(version: FormulaVersion, reader: Reader) -> dict[str, str]:
     typed = {
         "version": str(version.number),
         "name": version.formula.name,
-        "density": version.density_entered,
+        "density": reader.entered(version.density_entered),
         "shelf_life_days": str(version.shelf_life_days or ""),
         "process_loss_percent": reader.number(version.process_loss_percent),
         "lines": str(len(lines) + SPARE),

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api import errors
-from api.pages.forms import PageForm
+from api.pages.forms import PageForm, SentFileField
 from api.pages.packing import MOST_PACKED, packed, unpacked
 from api.pages.screen import Screen
 from api.sheet_files import SheetTooLarge, read_sheet
@@ -97,7 +97,7 @@ KINDS: Final = {
 
 
 class FileForm(PageForm):
-    file = forms.FileField(
+    file = SentFileField(
         label=_("The list, as CSV or XLSX"),
         widget=forms.FileInput(attrs={"accept": ".csv,.xlsx,text/csv"}),
     )

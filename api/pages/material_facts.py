@@ -19,6 +19,7 @@ from api.pages.forms import (
     PageForm,
     QuantityField,
     Typed,
+    WholeField,
 )
 from api.pages.material_words import (
     BROUGHT,
@@ -63,6 +64,10 @@ class PartsField(Typed):
         super().__init__(widget=forms.Textarea(attrs=told), **how)
         self.max_length, self.validators = None, []
 
+    def plain(self, typed: str) -> str:
+        """As it stands, since names have commas too; the percents are read by themselves."""
+        return typed
+
     def read(self, typed: str) -> list[catalogue.PartFacts]:
         lines = [line.split() for line in typed.splitlines() if line.strip()]
         if len(lines) > MOST_PARTS:
@@ -75,7 +80,7 @@ class PartsField(Typed):
         name, number = " ".join(words[:-1]), words[-1].removesuffix("%") if words else ""
         if not name or len(name) > LONGEST_NAME or "\0" in name:
             raise Unreadable(said("Write a name and its percent on each line: Linalool 0.8"))
-        return catalogue.PartFacts(name, PercentField().read(number))
+        return catalogue.PartFacts(name, PercentField().read(self.reader.plain(number)))
 
 
 class FactsForm(PageForm):
@@ -119,12 +124,11 @@ class FactsForm(PageForm):
         help_text=_("As the certificate says it, such as: category 4, leave-on"),
     )
     certificate_until = DayField(label=_("The certificate holds until"), required=False)
-    shelf_life_days = forms.IntegerField(
+    shelf_life_days = WholeField(
         label=_("Keeps for how many days"),
         required=False,
         min_value=1,
         max_value=36_500,
-        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
     allergens = PartsField(
         label=_("Allergens in it"),
@@ -302,7 +306,7 @@ def as_typed(material: Material, reader: Reader) -> dict[str, Any]:
         **{name: getattr(material, name) for name in ("cas_number", "function", "cautions")},
         **{name: getattr(material, name) for name in ("declared_as", "shelf_life_days")},
         **{name: getattr(material, name) for name in ("certificate_category", "certificate_until")},
-        "density": material.density_entered,
+        "density": reader.entered(material.density_entered),
         "mass_each": "" if each is None else reader.typed(each),
         "min_percent": _typed(material.min_percent, reader),
         "max_percent": _typed(material.max_percent, reader),

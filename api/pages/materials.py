@@ -126,7 +126,7 @@ class Material(Screen):
     ) -> HttpResponse:
         material = material_for(self.actor, id)
         watch = self._watch(id)
-        typed = {"reorder_point": watch.entered} if watch else {}
+        typed = {"reorder_point": self.reader.entered(watch.entered)} if watch else {}
         rows = stock(self.actor, now=self.now, materials=[id])
         return self.show(
             material=material,

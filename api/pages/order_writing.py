@@ -13,6 +13,7 @@ from api.pages.forms import (
     PageForm,
     QuantityField,
     Rows,
+    WholeField,
     id_in,
     shown_again,
 )
@@ -27,12 +28,11 @@ from ledger.roles import Verb
 MOST_NAMES, MOST_PACKS, LINES = 300, 1_000_000, 3
 
 
-class PacksField(forms.IntegerField):
+class PacksField(WholeField):
     """So many packs, one if nothing is typed."""
 
     def __init__(self, **how: Any) -> None:
-        widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "numeric"})
-        super().__init__(required=False, min_value=1, max_value=MOST_PACKS, widget=widget, **how)
+        super().__init__(required=False, min_value=1, max_value=MOST_PACKS, **how)
 
 
 class LineForm(PageForm):

@@ -15,6 +15,7 @@ from django.http import HttpRequest
 from django.utils import formats, translation
 from django.utils.translation.trans_real import parse_accept_lang_header
 
+from api.pages.separators import unparted
 from api.preferences import Person
 from ledger.access import Actor
 from ledger.money import round_money
@@ -115,14 +116,12 @@ class Reader:
         return f"{self.day(local)}, {local:%H:%M}"
 
     def plain(self, typed: str) -> str:
-        """What was typed, with the point that the ledger reads.
+        """What was typed, with the point that the ledger reads. Raises NumberAmbiguous."""
+        return unparted(typed, self.point, self.grouping)
 
-        A comma is a decimal point for whoever writes numbers so; a point between groups is not.
-        """
-        if self.point != ",":
-            return typed
-        ungrouped = re.sub(r"(?<=\d)[.\u00a0\u202f](?=\d{3}(?:\D|$))(?=[^,]*,)", "", typed)
-        return re.sub(r"(?<=\d),(?=\d)", ".", ungrouped)
+    def entered(self, text: str) -> str:
+        """What was typed once and is kept as the ledger reads it, as a field shows it."""
+        return re.sub(r"(?<=[0-9])\.(?=[0-9])", self.point, text)
 
 
 def reader_of(request: HttpRequest, person: Person | None, actor: Actor | None) -> Reader:

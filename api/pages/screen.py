@@ -63,12 +63,14 @@ class Screen(View):
     reader: Reader = Reader()
     now: datetime
     key: Key | None = None
+    # Whether the body is left where it is, being too large.
+    unread = False
 
     def dispatch(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
         self.now = timezone.now()
-        most = settings.LARGEST_FILE + settings.FORM_ROOM
-        if int(request.META.get("CONTENT_LENGTH") or 0) > most:
-            return self.refused(errors.TooLarge())
+        if int(request.META.get("CONTENT_LENGTH") or 0) > settings.LARGEST_READ:
+            self.unread = True
+            return self.refused(errors.file_too_large(), template="pages/too_large.html")
         response = self._protected(request, *args, **path)
         # What a maker has must not lie in a cache that others share, nor be seen after signing out.
         response.headers.setdefault("Cache-Control", "no-store")
@@ -201,7 +203,8 @@ class Screen(View):
 
     def _form_key(self) -> str:
         """A form that was refused keeps its key: nothing was done under it."""
-        return str(self.request.POST.get("form_key") or uuid.uuid4().hex)
+        sent = "" if self.unread else self.request.POST.get("form_key")
+        return str(sent or uuid.uuid4().hex)
 
 
 def _maker(request: HttpRequest, person: preferences.Person | None) -> str:

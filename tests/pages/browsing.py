@@ -36,7 +36,7 @@ def shown(answer: Any) -> str:
     return re.sub(r"\s+", " ", unescape(text))
 
 
-def sent(client: Client, path: str, **typed: str | list[str]) -> Any:
+def sent(client: Client, path: str, **typed: Any) -> Any:
     """A form with a key of its own, sent; where it leads is not gone to."""
     return client.post(path, {"form_key": uuid.uuid4().hex, **typed})
 
