@@ -125,7 +125,7 @@ def _costs(program: Program, values: Sequence[int]) -> int:
 def _run(
     program: Program, seconds: Fraction, within: Decimal, start: Sequence[int] | None
 ) -> tuple[Found, Any]:
-    """What is found, and what it costs by the solver's own word."""
+    """What is found, and what it costs by the solver's own word; that has none if time is over."""
     import highspy
 
     allowed = max(seconds, _LEAST_SECONDS)
@@ -147,7 +147,7 @@ def _run(
     running.join(_binary(allowed + _LEAST_SECONDS))
     if running.is_alive():
         heard.over = True
-        return Found(heard.values, heard.bound, False), heard.told
+        return Found(heard.values, heard.bound, False), 0
     info = solver.getInfo()
     told = info.objective_function_value
     if solver.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
@@ -162,7 +162,6 @@ class _Heard:
 
     def __init__(self, solver: Any) -> None:
         self.values: tuple[int, ...] | None = None
-        self.told: Any = 0
         self.bound = 0
         self.over = False
         solver.cbMipImprovingSolution.subscribe(self._better)
@@ -170,7 +169,6 @@ class _Heard:
 
     def _better(self, event: Any) -> None:
         self.values = tuple(round(value) for value in event.data_out.mip_solution)
-        self.told = event.data_out.objective_function_value
 
     def _asked(self, event: Any) -> None:
         self.bound = max(self.bound, _below(event.data_out.mip_dual_bound))
