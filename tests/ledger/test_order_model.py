@@ -189,6 +189,24 @@ def test_freight_is_free_from_an_amount_on() -> None:
     assert least(9, 35, minimum=25) == (34, [5])
 
 
+def test_freight_is_spared_of_nobody_who_is_not_ordered_from() -> None:
+    """Freight of 20 would be free from 5 on; three packs elsewhere are 15, and no freight."""
+    spares = Agreed(0, 20, by_mass=False, free_from=5)
+    question = asking([10], [spares, FREE], offer(0, 4, (1, 9)), offer(1, 4, (1, 5)))
+    assert answer(question) == answer(question, ()) == (15, [0, 3])
+    model = model_of(question, ())
+    assert costs(model.program, model.values([3, 0])) == 27
+    assert costs(model.program, model.values([0, 3])) == 15
+    # At the very amount it is free.
+    model = model_of(replace(question, agreed=(replace(spares, free_from=27), FREE)), ())
+    assert costs(model.program, model.values([3, 0])) == 27
+
+
+def test_an_amount_at_the_least_price_there_is() -> None:
+    agreed = [Agreed(20, 0, by_mass=False, free_from=None)]
+    assert answer(asking([10], agreed, offer(0, 4, (1, 1)))) == (20, [20])
+
+
 def freight(by_mass: Fraction, *, flat: int = 0, free_from: int | None = None) -> Question:
     """Ten of packs of four at 50, for coins of five steps."""
     choice = replace(offer(0, 4, (1, 50)), by_mass=by_mass)
