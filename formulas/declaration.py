@@ -173,7 +173,7 @@ def declare(
     if not total:
         raise NothingDeclared
     threshold = NAMED_ABOVE.get(use, NAMED_ABOVE["leave_on"])
-    allergens = _allergens(present, stated, sums, threshold, total, market)
+    allergens = _allergens(present, stated, sums, threshold, total)
     ingredients = [
         Ingredient(
             _name(one.name, market),
@@ -264,7 +264,6 @@ def _allergens(
     sums: Mapping[str, _Sum],
     threshold: Fraction,
     total: Fraction,
-    market: Market,
 ) -> tuple[Allergen, ...]:
     """Each allergen over all materials: by the certificate, or by the composition where a
     material's certificate does not speak of it."""
@@ -283,7 +282,7 @@ def _allergens(
                 found[key].percent += percent * Fraction(part.percent) / 100
     allergens = [
         Allergen(
-            _name(sums[key].name if key in sums else one.name, market),
+            sums[key].name if key in sums else one.name,
             100 * one.percent / total,
             100 * one.percent / total > threshold,
         )

@@ -24,10 +24,10 @@ REFUSED: list[Asked] = [
     (lambda: gs1.gtin14("952123454321X"), GtinWrong, "", NO_GTIN),
     (lambda: gs1.gtin14("٩٥٢١٢٣٤٥٤٣٢١٣"), GtinWrong, "", NO_GTIN),
     (
-        lambda: gs1.gtin14("9521234543214"),
+        lambda: gs1.gtin14("2000000000017"),
         GtinWrong,
         "",
-        "The check digit of this GTIN is wrong: after 952123454321 comes 3, not 4. Read all digits"
+        "The check digit of this GTIN is wrong: after 200000000001 comes 5, not 7. Read all digits"
         " again.",
     ),
     (
