@@ -104,7 +104,8 @@ def _pay(group: Mapping[Maker, Decimal]) -> list[Payment[Maker]]:
     owing = sorted(((-one, maker) for maker, one in group.items() if one < 0), key=_largest_first)
     owed = sorted(((one, maker) for maker, one in group.items() if one > 0), key=_largest_first)
     payments = []
-    while owing and owed:
+    # Both end together, since a group sums to zero.
+    while owing:
         (debt, payer), (claim, payee) = owing.pop(0), owed.pop(0)
         amount = min(debt, claim)
         payments.append(Payment(payer, payee, amount))

@@ -5,8 +5,9 @@ Sources: GS1 General Specifications (check digit 7.9, date fields 3.4, century 7
 """
 
 import re
+from calendar import monthrange
 from collections.abc import Mapping, Sequence
-from datetime import date, timedelta
+from datetime import date
 from typing import Final
 from urllib.parse import quote
 
@@ -91,10 +92,7 @@ def date_of(value: str, today: date) -> date:
         year += 100
     month, day = int(value[2:4]), int(value[4:])
     try:
-        if day:
-            return date(year, month, day)
-        following = date(year + month // 12, month % 12 + 1, 1)
-        return following - timedelta(days=1) if 1 <= month <= 12 else date(year, month, 1)
+        return date(year, month, day or monthrange(year, month)[1])
     except ValueError as error:
         raise CarrierWrong(f"There is no such date: {value}.") from error
 
