@@ -52,7 +52,7 @@ def jars_came_and_no_tins(bench: Bench, days_ago: int) -> None:
         write_order,
         supplier=bench.suppliers["packaging"],
         lines=[
-            Ordered(str(bench.materials["tin"]), parse_quantity("300 each"), Decimal("117.00"), 2),
+            Ordered(str(bench.materials["tin"]), parse_quantity("300 each"), Decimal("234.00"), 2),
             Ordered(str(bench.materials["jar"]), parse_quantity("300 each"), Decimal("177.00")),
         ],
         happened_at=bench.at(days_ago + 11, 10),
