@@ -78,7 +78,8 @@ class Lots(Screen):
         after = id_in(request.GET.get("after", ""))
         page = list_lots(self.actor, form.wanted(), after=after, limit=MOST)
         found = [_with_numbers(lot) for lot in orjson.loads(page.results)]
-        return self.show(form=form, lots=found, more=self._more(page.next_after))
+        today = day_of(self.actor, self.now)
+        return self.show(form=form, lots=found, more=self._more(page.next_after), today=today)
 
     def _table(self, form: SearchForm) -> tables.Table:
         """The lots as a table, whatever page is looked at."""
@@ -194,16 +195,17 @@ class Lot(Screen):
         again: PageForm | None = None,
         status: int = 200,
     ) -> HttpResponse:
-        tested = {"tested_on": day_of(self.actor, self.now)}
+        today = day_of(self.actor, self.now)
         lot = _with_numbers(lot_reading.show_lot(self.actor, id))
         return self.show(
             lot=lot,
+            today=today,
             decisions=list(lots.decisions_of(self.actor, id)[:20]),
             papers=list(documents.documents_of(self.actor, id)[:20]),
             movements=movements_of(self.actor, id),
             decision=decision or DecisionForm(reader=self.reader),
             paper=paper or PaperForm(reader=self.reader),
-            again=again or RetestForm(reader=self.reader, initial=tested),
+            again=again or RetestForm(reader=self.reader, initial={"tested_on": today}),
             may_decide=self.actor.may(Verb.DECIDE),
             may_attach=self.actor.may(Verb.RECEIVE),
             may_share=self.actor.may(Verb.TRANSFER),
