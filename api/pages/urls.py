@@ -5,6 +5,7 @@ from django.urls import path
 from api.pages import (
     batches,
     books,
+    counts,
     decantings,
     entries,
     fills,
@@ -43,6 +44,10 @@ urlpatterns = [
     path("lots", lots.Lots.as_view()),
     path("lots/<uuid:id>", lots.Lot.as_view()),
     path("lots/<uuid:id>/working", lots.LotWorking.as_view()),
+    path("counts", counts.Counts.as_view()),
+    path("counts/<uuid:id>", counts.Count.as_view()),
+    path("counts/<uuid:id>/close", counts.CloseCount.as_view()),
+    path("counts/<uuid:id>/sheet", counts.CountPrinted.as_view()),
     path("lots/<uuid:id>/label", lots.LotLabel.as_view()),
     path("materials", materials.Materials.as_view()),
     path("materials/new", material_facts.NewMaterial.as_view()),

@@ -211,7 +211,7 @@ def _line(
     line: CountLine, sheet: CountSheet, actor: Actor, codes: dict[str, str]
 ) -> dict[str, Any]:
     counted = line.lot.material.counted
-    asks = _asks(line, sheet)
+    asks = line.asks or None
     # Whoever reads again must not know what is expected.
     hidden = sheet.blind and asks in ("reading", "recount")
     figures: dict[str, Any] = dict.fromkeys(
@@ -242,16 +242,6 @@ def _line(
         "asks": asks,
         "causes": [_cause(cause, actor, counted, codes) for cause in line.causes.all()],
     }
-
-
-def _asks(line: CountLine, sheet: CountSheet) -> str | None:
-    if sheet.state != CountSheet.State.OPEN:
-        return None
-    if line.counted is None:
-        return "reading"
-    if line.outside:
-        return "recount" if line.readings < 2 else "explanation"
-    return None
 
 
 def _cause(cause: CountCause, actor: Actor, counted: bool, codes: dict[str, str]) -> dict[str, Any]:

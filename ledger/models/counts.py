@@ -117,6 +117,17 @@ class CountLine(MakerRow):
             and abs(difference) > self.tolerance
         )
 
+    @property
+    def asks(self) -> str:
+        """What the line still needs: "reading", "recount", "explanation", or nothing."""
+        if not self.is_open:
+            return ""
+        if self.counted is None:
+            return "reading"
+        if self.outside:
+            return "recount" if self.readings < 2 else "explanation"
+        return ""
+
 
 class CountReading(MakerRow):
     """One reading of a line: what the scale said with and without its container, or pieces."""

@@ -13,6 +13,7 @@ from formulas.unit_weighings import Weighed, choose_rule, units_of_fill, weigh_u
 from ledger.access import Actor, acting_as
 from ledger.catalogue import add_supplier
 from ledger.claiming import accept_claim, claim_share
+from ledger.counting import Chosen, Read, lines_of, open_sheet, read_lots
 from ledger.decanting import Drawn, decant
 from ledger.deposits import pay_deposit
 from ledger.documents import attach_document
@@ -63,6 +64,7 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
         "products": str(product.id),
         "orders": str(order.id),
         "order-rounds": joined(shop, oil),
+        "counts": counting(shop, oil),
         **exchanged(shop, wax),
     }
 
@@ -93,6 +95,18 @@ def exchanged(shop: Workshop, wax: Material) -> dict[str, str]:
         "decantings": str(drawn.decanting.id),
         "transfers": str(borrowed.id),
     }
+
+
+def counting(shop: Workshop, oil: Material) -> str:
+    """A sheet on which a lot lies so far from the books that it is to be explained."""
+    chosen = Chosen(materials=[oil.id])
+    sheet = shop.does(open_sheet, chosen=chosen, now=NOON)
+    for hour in (1, 2):
+        at = NOON + timedelta(hours=hour)
+        lots = [line.lot_id for line in shop.does(lambda actor: list(lines_of(sheet)))][:1]
+        read = [Read(lot, quantity=parse_quantity("1 g")) for lot in lots]
+        shop.does(read_lots, sheet=sheet.id, readings=read, happened_at=at, now=at)
+    return str(sheet.id)
 
 
 def joined(shop: Workshop, oil: Material) -> str:

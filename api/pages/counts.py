@@ -1,0 +1,417 @@
+"""Counting the shelf: a sheet, what was found of each lot, and what explains the differences."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar, Final
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import GramsField, PageForm, Typed, id_in
+from api.pages.screen import Screen
+from api.sheets import html
+from api.sheets.lots import sheet_of_count
+from formulas.access import batches_of
+from formulas.counting import Cause, Explanation, batches_named, close_count
+from ledger import abc_classes, counting
+from ledger.access import find
+from ledger.errors import Invalid
+from ledger.finding import material_named
+from ledger.lot_labels import lots_of_count, maker_name
+from ledger.models import CountLine, CountSheet
+from ledger.quantities import parse_quantity
+from ledger.roles import Verb
+
+# So many lines are on a page, so many of its sheets on the first.
+LINES, SHEETS, DUE = 25, 20, 12
+LONGEST = 400
+CLASSES = [
+    ("A", _("A: most of the money goes there")),
+    ("B", _("B: in between")),
+    ("C", _("C: the many small things")),
+]
+CAUSES: Final = [
+    ("", _("not explained yet")),
+    ("shrink", _("it lost or took up moisture")),
+    ("evaporation", _("it evaporated")),
+    ("spill", _("it was spilled or thrown away")),
+    ("found", _("it was found again")),
+    ("misbooked", _("a batch was booked wrongly")),
+]
+
+
+class NewCountForm(PageForm):
+    called: ClassVar = {"/materials/0": "material", "/lots/0": "lot"}
+
+    place = forms.CharField(
+        label=_("Where"), max_length=120, required=False, help_text=_("Such as: cold room")
+    )
+    classes = forms.MultipleChoiceField(
+        label=_("Only these classes"),
+        choices=CLASSES,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text=_("By what is used of it in a year; no tick means all"),
+    )
+    material = forms.CharField(
+        label=_("Only this material"),
+        max_length=200,
+        required=False,
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+    lot = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+    blind = forms.BooleanField(
+        label=_("Blind: the sheet does not say how much should be there"), required=False
+    )
+
+
+class Counts(Screen):
+    """What is to be counted, the sheets that there are, and a new one."""
+
+    template = "pages/counts.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        lot = id_in(request.GET.get("lot", ""))
+        return self._page(NewCountForm(reader=self.reader, initial={"lot": lot}))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        form = NewCountForm(request.POST, reader=self.reader)
+        return self.act(
+            form,
+            lambda: self._open(form.cleaned_data),
+            lambda sheet: f"/counts/{sheet.id}",
+            lambda: self._page(form, status=422),
+        )
+
+    def _open(self, typed: dict[str, Any]) -> CountSheet:
+        name, lot = typed["material"], typed["lot"]
+        chosen = counting.Chosen(
+            classes=typed["classes"],
+            materials=[material_named(self.actor, name).id] if name else [],
+            lots=[lot] if lot else [],
+        )
+        return counting.open_sheet(
+            self.actor, chosen=chosen, now=self.now, place=typed["place"], blind=typed["blind"]
+        )
+
+    def _page(self, form: PageForm, *, status: int = 200) -> HttpResponse:
+        due = abc_classes.due_counts(self.actor, now=self.now)
+        return self.show(
+            form=form if self.actor.may(Verb.COUNT) else None,
+            sheets=list(counting.sheets_of(self.actor).order_by("-id")[:SHEETS]),
+            due=[one for one in due if one.is_due][:DUE],
+            status=status,
+        )
+
+
+class FoundField(Typed):
+    """What was found of a lot: a figure with or without its unit; 0 is nothing."""
+
+    widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "decimal"})
+
+    def __init__(self, *, line: CountLine, **how: Any) -> None:
+        super().__init__(**how)
+        self.line = line
+
+    def read(self, typed: str) -> counting.Read:
+        unit = "each" if self.line.lot.material.counted else "g"
+        bare = typed.replace(".", "", 1)
+        if bare.isascii() and bare.isdigit():
+            if not bare.strip("0"):
+                return counting.Read(self.line.lot_id, nothing=True)
+            typed = f"{typed} {unit}"
+        return counting.Read(self.line.lot_id, quantity=parse_quantity(typed))
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A line of the sheet as the page shows it; what is hidden while it is counted blind is."""
+
+    line: CountLine
+    hidden: bool
+    fields: Sequence[Any] = ()
+
+
+class ReadingsForm(PageForm):
+    """What was found of each lot on the page; what is left empty was not looked at."""
+
+    called: ClassVar = {"/happened_at": "", "/readings": ""}
+
+    def __init__(self, *args: Any, lines: Sequence[CountLine], **how: Any) -> None:
+        super().__init__(*args, **how)
+        self.lines = lines
+        for line in lines:
+            names = [("found", FoundField(line=line, required=False, label=_("Found, net")))]
+            if not line.lot.material.counted:
+                names += [
+                    ("gross", GramsField(required=False, label=_("Or gross"))),  # type: ignore[list-item]
+                    ("tare", GramsField(required=False, label=_("less tare"))),  # type: ignore[list-item]
+                ]
+            for name, field in names:
+                field.reader = self.reader
+                self.fields[f"{name}_{line.lot_id}"] = field
+
+    def row(self, line: CountLine) -> Row:
+        names = [f"{name}_{line.lot_id}" for name in ("found", "gross", "tare")]
+        fields = [self[name] for name in names if name in self.fields]
+        return Row(line, hides(line), fields)
+
+    def clean(self) -> dict[str, Any]:
+        typed = super().clean() or {}
+        for line in self.lines:
+            gross, tare = (typed.get(f"{name}_{line.lot_id}") for name in ("gross", "tare"))
+            if (gross is None) != (tare is None) and not self.errors:
+                self.add_error(f"gross_{line.lot_id}", _("Gross and tare go together."))
+        if not self.errors and not self.reads():
+            self.add_error(None, _("Write down what you found of at least one lot."))
+        return typed
+
+    def reads(self) -> list[counting.Read]:
+        """What was read, in the order of the lines."""
+        read = []
+        for line in self.lines:
+            found, gross, tare = (
+                self.cleaned_data.get(f"{name}_{line.lot_id}")
+                for name in ("found", "gross", "tare")
+            )
+            if found is not None:
+                read.append(found)
+            elif gross is not None and tare is not None:
+                read.append(counting.Read(line.lot_id, [counting.Container(gross, tare)]))
+        return read
+
+    def field_at(self, pointer: str) -> str:
+        """A reading is named by its place among those that were typed."""
+        of, place, *rest = [*pointer.strip("/").split("/"), "", ""]
+        if of != "readings" or not place.isdecimal():
+            return super().field_at(pointer)
+        name = rest[-3] if rest[0] == "containers" and len(rest) > 4 else "found"
+        return f"{name}_{self.reads()[int(place)].lot}"
+
+
+def hides(line: CountLine) -> bool:
+    """Whoever counts blind does not hear what the books say until nothing has to be read again."""
+    return line.sheet.blind and line.asks in ("reading", "recount")
+
+
+class ReasonForm(PageForm):
+    reason = forms.CharField(label=_("Because"), max_length=LONGEST)
+
+    def __init__(self, *args: Any, **how: Any) -> None:
+        super().__init__(*args, auto_id="drop_%s", **how)
+
+
+class Count(Screen):
+    """A sheet: what is still to be looked at comes first."""
+
+    template = "pages/count.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        return self._page(id)
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        if request.POST.get("do") == "drop":
+            reason = ReasonForm(request.POST, reader=self.reader)
+            return self.act(
+                reason,
+                lambda: counting.drop_sheet(
+                    self.actor, sheet=id, reason=reason.cleaned_data["reason"], now=self.now
+                ),
+                lambda dropped: "/counts",
+                lambda: self._page(id, reason=reason, status=422),
+            )
+        # Those that were on the page when it was typed, whoever has counted since.
+        sent = {name.partition("_")[2] for name in request.POST if name.startswith("found_")}
+        lines = [line for line in self._lines(id)[1] if str(line.lot_id) in sent]
+        form = ReadingsForm(request.POST, reader=self.reader, lines=lines[:LINES])
+        return self.act(
+            form,
+            lambda: counting.read_lots(
+                self.actor, sheet=id, readings=form.reads(), happened_at=self.now, now=self.now
+            ),
+            lambda sheet: f"/counts/{id}",
+            lambda: self._page(id, form=form, status=422),
+        )
+
+    def _lines(self, id: UUID) -> tuple[CountSheet, list[CountLine]]:
+        """The sheet and its lines, those that are to be read first."""
+        sheet = find(counting.sheets_of(self.actor), id)
+        lines = list(counting.lines_of(sheet))
+        for line in lines:
+            line.sheet = sheet
+        first = ["recount", "reading", "explanation", ""]
+        return sheet, sorted(lines, key=lambda line: first.index(line.asks))
+
+    def _page(
+        self,
+        id: UUID,
+        *,
+        form: ReadingsForm | None = None,
+        reason: PageForm | None = None,
+        status: int = 200,
+    ) -> HttpResponse:
+        sheet, lines = self._lines(id)
+        text = self.request.GET.get("page", "0")
+        page = min(int(text), 1000) if text.isdecimal() else 0
+        shown = form.lines if form else lines[page * LINES : (page + 1) * LINES]
+        form = form or ReadingsForm(reader=self.reader, lines=shown)
+        read = [line for line in lines if line.counted is not None]
+        named = [
+            batch
+            for line in shown
+            for cause in line.causes.all()
+            if (batch := cause.entry.details.get("batch"))
+        ]
+        is_open = sheet.state == CountSheet.State.OPEN
+        return self.show(
+            sheet=sheet,
+            rows=[form.row(line) for line in shown],
+            form=form if is_open and self.actor.may(Verb.COUNT) else None,
+            reason=reason or ReasonForm(reader=self.reader),
+            total=len(lines),
+            read=len(read),
+            agree=sum(not line.outside for line in read),
+            batches=batches_named(self.actor, named) if named else {},
+            page=page,
+            more=len(lines) > (page + 1) * LINES,
+            status=status,
+        )
+
+
+class CauseForm(PageForm):
+    """What explains a lot's difference, in up to two parts."""
+
+    cause = forms.ChoiceField(label=_("Because"), choices=CAUSES, required=False)
+    reason = forms.CharField(label=_("How is that known"), max_length=LONGEST, required=False)
+    quantity = GramsField(
+        label=_("Of it"), required=False, help_text=_("Left empty, all that is left of it")
+    )
+    batch = forms.CharField(
+        label=_("Which batch"),
+        max_length=40,
+        required=False,
+        widget=forms.TextInput(attrs={"list": "batches", "autocomplete": "off"}),
+    )
+
+    def clean(self) -> dict[str, Any]:
+        typed = super().clean() or {}
+        if typed.get("cause") and not typed.get("reason"):
+            self.add_error("reason", _("Say how this is known."))
+        if typed.get("cause") == "misbooked" and not typed.get("batch"):
+            self.add_error("batch", _("Which batch was it?"))
+        return typed
+
+
+class EndForm(PageForm):
+    leave_unread = forms.BooleanField(
+        label=_("Close it though some lots were not looked at"), required=False
+    )
+
+
+@dataclass(slots=True)
+class Explained:
+    """The lines that differ with their causes, and the sheet's end, sent as one."""
+
+    end: PageForm
+    lines: Sequence[CountLine]
+    causes: Sequence[Sequence[CauseForm]]
+
+    def is_valid(self) -> bool:
+        return all([self.end.is_valid(), *(form.is_valid() for row in self.causes for form in row)])
+
+    def told(self) -> list[tuple[CountLine, list[CauseForm]]]:
+        """The lines for which causes were chosen."""
+        chosen = [
+            (line, [form for form in row if form.cleaned_data["cause"]])
+            for line, row in zip(self.lines, self.causes, strict=True)
+        ]
+        return [(line, row) for line, row in chosen if row]
+
+    def refuse(self, refusal: Any) -> None:
+        of, place, _causes, which, name = [*refusal.pointer.strip("/").split("/"), *[""] * 5][:5]
+        if of != "explanations" or not place.isdecimal():
+            self.end.refuse(refusal)
+            return
+        row = self.told()[int(place)][1]
+        form = row[int(which) if which.isdecimal() else 0]
+        form.add_error(name if name in form.fields else None, refusal.detail)
+
+
+class CloseCount(Screen):
+    """The differences, each explained by its causes, and the end of the sheet."""
+
+    template = "pages/count_close.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.COUNT)
+        return self._page(id, self._forms(id))
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        forms = self._forms(id, request.POST)
+        return self.act(
+            forms,
+            lambda: self._close(id, forms),
+            lambda closed: f"/counts/{id}",
+            lambda: self._page(id, forms, status=422),
+        )
+
+    def _forms(self, id: UUID, data: Any = None) -> Explained:
+        sheet = find(counting.sheets_of(self.actor), id)
+        lines = [line for line in counting.lines_of(sheet) if line.asks == "explanation"]
+        causes = [
+            [CauseForm(data, reader=self.reader, prefix=f"{line.lot_id}-{n}") for n in range(2)]
+            for line in lines[:LINES]
+        ]
+        return Explained(EndForm(data, reader=self.reader), lines[:LINES], causes)
+
+    def _close(self, id: UUID, forms: Explained) -> Any:
+        told = forms.told()
+        codes = {form.cleaned_data["batch"] for _line, row in told for form in row} - {""}
+        rows = batches_of(self.actor).filter(code__in=codes)
+        batches = {code: str(batch) for batch, code in rows.values_list("id", "code")}
+        explained = [
+            Explanation(
+                line.lot_id,
+                [
+                    self._cause(form.cleaned_data, batches, f"/explanations/{n}/causes/{m}/batch")
+                    for m, form in enumerate(row)
+                ],
+            )
+            for n, (line, row) in enumerate(told)
+        ]
+        unread = forms.end.cleaned_data["leave_unread"]
+        return close_count(
+            self.actor, sheet=id, explanations=explained, now=self.now, leave_unread=unread
+        )
+
+    def _cause(self, typed: dict[str, Any], batches: dict[str, str], pointer: str) -> Cause:
+        code = typed["batch"] if typed["cause"] == "misbooked" else ""
+        if code and code not in batches:
+            raise Invalid(said("No batch has this code."), pointer=pointer)
+        return Cause(typed["cause"], typed["reason"], typed["quantity"], batch=batches.get(code))
+
+    def _page(self, id: UUID, forms: Explained, *, status: int = 200) -> HttpResponse:
+        sheet = find(counting.sheets_of(self.actor), id)
+        codes = batches_of(self.actor).order_by("-id").values_list("code", flat=True)
+        return self.show(
+            sheet=sheet,
+            form=forms.end,
+            rows=list(zip(forms.lines, forms.causes, strict=True)),
+            codes=list(codes[:SHEETS]),
+            status=status,
+        )
+
+
+class CountPrinted(Screen):
+    """The sheet, to print and to write on."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        sheet, lots = lots_of_count(self.actor, id)
+        printed = sheet_of_count(
+            sheet, lots, maker=maker_name(self.actor), printed_at=self.now, paper="a4"
+        )
+        headers = {"Content-Security-Policy": html.policy()}
+        return HttpResponse(html.render(printed), headers=headers)

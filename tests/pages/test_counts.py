@@ -1,0 +1,68 @@
+"""A count on its pages: blind, read twice, explained by two causes, closed; and one dropped."""
+
+import re
+from typing import Any
+
+import pytest
+
+from tests.factories import Workshop, open_workshop
+from tests.pages.browsing import done, refused, shown, signed_in
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+def plain(words: str) -> str:
+    return words.replace("\xa0", " ")
+
+
+def test_a_blind_count_is_read_twice_and_explained(shop: Workshop) -> None:
+    """Of 1,000 g of wax 940 g are there; of 10 jars, which are as the books have them, all."""
+    wax, jar = shop.material("Wax"), shop.material("Jar", measured_by="count")
+    lot = shop.receive(wax, "1 kg", "20.00")
+    jars = shop.receive(jar, "10 each", "5.00")
+    client = signed_in(shop)
+    assert "never counted" in shown(client.get("/counts"))
+    page = done(client, "/counts", place="Cold room", blind="on")
+    assert "0 / 2" in page
+    path = re.findall(r"/counts/[0-9a-f-]{36}", client.get("/counts").content.decode())[0]
+    found, gross, tare = (f"{name}_{lot.id}" for name in ("found", "gross", "tare"))
+    empty = {found: "", gross: "", tare: "", f"found_{jars.id}": ""}
+    assert "at least one lot" in refused(client, path, **empty)
+    assert "go together" in refused(client, path, **{**empty, gross: "1000"})
+    assert "more than the full one" in refused(client, path, **{**empty, gross: "5", tare: "9"})
+    page = done(client, path, **{**empty, gross: "1000", tare: "60", f"found_{jars.id}": "10"})
+    assert "read it once more" in page
+    assert "apart by" not in page.split("Jar")[0]
+    assert "Cold room" in client.get(f"{path}/sheet").content.decode()
+    page = plain(done(client, path, **{**empty, found: "0.94 kg"}))
+    assert "to be explained" in page
+    assert "apart by -60 g" in page
+
+    end, first, second = f"{path}/close", f"{lot.id}-0", f"{lot.id}-1"
+    assert "explain" in refused(client, end)
+    half = {f"{first}-cause": "spill", f"{first}-quantity": "20"}
+    assert "Say how" in refused(client, end, **half)
+    half[f"{first}-reason"] = "dropped"
+    wrong = {f"{second}-cause": "misbooked", f"{second}-reason": "x", f"{second}-batch": "none"}
+    assert "No batch has this code" in refused(client, end, **half, **wrong)
+    both = {**half, f"{second}-cause": "shrink", f"{second}-reason": "dried out"}
+    page = plain(done(client, end, **both))
+    assert "dropped: -20 g" in page
+    assert "dried out: -40 g, 0.80 USD" in page
+    assert "Keep what I found" not in page
+    assert "940 g" in plain(shown(client.get(f"/lots/{lot.id}")))
+
+
+def test_a_sheet_of_one_lot_is_dropped(shop: Workshop) -> None:
+    oil = shop.receive(shop.material("Oil"), "1 kg", "9.00")
+    client = signed_in(shop)
+    assert "the one lot" in shown(client.get(f"/counts?lot={oil.id}"))
+    assert "No material" in refused(client, "/counts", material="Nothing like it")
+    page = done(client, "/counts", lot=str(oil.id))
+    assert "0 / 1" in page
+    assert "another open sheet" in refused(client, "/counts", lot=str(oil.id))
+    path = re.findall(r"/counts/[0-9a-f-]{36}", client.get("/counts").content.decode())[0]
+    assert "dropped" in done(client, path, do="drop", reason="begun too early")
