@@ -144,11 +144,13 @@ class ReadingsForm(PageForm):
         super().__init__(*args, **how)
         self.lines = lines
         for line in lines:
-            names = [("found", FoundField(line=line, required=False, label=_("Found, net")))]
+            names: list[tuple[str, Typed]] = [
+                ("found", FoundField(line=line, required=False, label=_("Found, net")))
+            ]
             if not line.lot.material.counted:
                 names += [
-                    ("gross", GramsField(required=False, label=_("Or gross"))),  # type: ignore[list-item]
-                    ("tare", GramsField(required=False, label=_("less tare"))),  # type: ignore[list-item]
+                    ("gross", GramsField(required=False, label=_("Or gross"))),
+                    ("tare", GramsField(required=False, label=_("less tare"))),
                 ]
             for name, field in names:
                 field.reader = self.reader
