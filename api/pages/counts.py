@@ -1,24 +1,21 @@
-"""Counting the shelf: a sheet, what was found of each lot, and what explains the differences."""
+"""Counting the shelf: a sheet to print, and what was found of each lot."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, Final
+from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import GramsField, PageForm, Typed, id_in
 from api.pages.screen import Screen
 from api.sheets import html
 from api.sheets.lots import sheet_of_count
-from formulas.access import batches_of
-from formulas.counting import Cause, Explanation, batches_named, close_count
+from formulas.counting import batches_named
 from ledger import abc_classes, counting
 from ledger.access import find
-from ledger.errors import Invalid
 from ledger.finding import material_named
 from ledger.lot_labels import lots_of_count, maker_name
 from ledger.models import CountLine, CountSheet
@@ -32,14 +29,6 @@ CLASSES = [
     ("A", _("A: most of the money goes there")),
     ("B", _("B: in between")),
     ("C", _("C: the many small things")),
-]
-CAUSES: Final = [
-    ("", _("not explained yet")),
-    ("shrink", _("it lost or took up moisture")),
-    ("evaporation", _("it evaporated")),
-    ("spill", _("it was spilled or thrown away")),
-    ("found", _("it was found again")),
-    ("misbooked", _("a batch was booked wrongly")),
 ]
 
 
@@ -279,130 +268,6 @@ class Count(Screen):
             batches=batches_named(self.actor, named) if named else {},
             page=page,
             more=len(lines) > (page + 1) * LINES,
-            status=status,
-        )
-
-
-class CauseForm(PageForm):
-    """What explains a lot's difference, in up to two parts."""
-
-    cause = forms.ChoiceField(label=_("Because"), choices=CAUSES, required=False)
-    reason = forms.CharField(label=_("How is that known"), max_length=LONGEST, required=False)
-    quantity = GramsField(
-        label=_("Of it"), required=False, help_text=_("Left empty, all that is left of it")
-    )
-    batch = forms.CharField(
-        label=_("Which batch"),
-        max_length=40,
-        required=False,
-        widget=forms.TextInput(attrs={"list": "batches", "autocomplete": "off"}),
-    )
-
-    def clean(self) -> dict[str, Any]:
-        typed = super().clean() or {}
-        if typed.get("cause") and not typed.get("reason"):
-            self.add_error("reason", _("Say how this is known."))
-        if typed.get("cause") == "misbooked" and not typed.get("batch"):
-            self.add_error("batch", _("Which batch was it?"))
-        return typed
-
-
-class EndForm(PageForm):
-    leave_unread = forms.BooleanField(
-        label=_("Close it though some lots were not looked at"), required=False
-    )
-
-
-@dataclass(slots=True)
-class Explained:
-    """The lines that differ with their causes, and the sheet's end, sent as one."""
-
-    end: PageForm
-    lines: Sequence[CountLine]
-    causes: Sequence[Sequence[CauseForm]]
-
-    def is_valid(self) -> bool:
-        return all([self.end.is_valid(), *(form.is_valid() for row in self.causes for form in row)])
-
-    def told(self) -> list[tuple[CountLine, list[CauseForm]]]:
-        """The lines for which causes were chosen."""
-        chosen = [
-            (line, [form for form in row if form.cleaned_data["cause"]])
-            for line, row in zip(self.lines, self.causes, strict=True)
-        ]
-        return [(line, row) for line, row in chosen if row]
-
-    def refuse(self, refusal: Any) -> None:
-        of, place, _causes, which, name = [*refusal.pointer.strip("/").split("/"), *[""] * 5][:5]
-        if of != "explanations" or not place.isdecimal():
-            self.end.refuse(refusal)
-            return
-        row = self.told()[int(place)][1]
-        form = row[int(which) if which.isdecimal() else 0]
-        form.add_error(name if name in form.fields else None, refusal.detail)
-
-
-class CloseCount(Screen):
-    """The differences, each explained by its causes, and the end of the sheet."""
-
-    template = "pages/count_close.html"
-
-    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        self.actor.must(Verb.COUNT)
-        return self._page(id, self._forms(id))
-
-    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        forms = self._forms(id, request.POST)
-        return self.act(
-            forms,
-            lambda: self._close(id, forms),
-            lambda closed: f"/counts/{id}",
-            lambda: self._page(id, forms, status=422),
-        )
-
-    def _forms(self, id: UUID, data: Any = None) -> Explained:
-        sheet = find(counting.sheets_of(self.actor), id)
-        lines = [line for line in counting.lines_of(sheet) if line.asks == "explanation"]
-        causes = [
-            [CauseForm(data, reader=self.reader, prefix=f"{line.lot_id}-{n}") for n in range(2)]
-            for line in lines[:LINES]
-        ]
-        return Explained(EndForm(data, reader=self.reader), lines[:LINES], causes)
-
-    def _close(self, id: UUID, forms: Explained) -> Any:
-        told = forms.told()
-        codes = {form.cleaned_data["batch"] for _line, row in told for form in row} - {""}
-        rows = batches_of(self.actor).filter(code__in=codes)
-        batches = {code: str(batch) for batch, code in rows.values_list("id", "code")}
-        explained = [
-            Explanation(
-                line.lot_id,
-                [
-                    self._cause(form.cleaned_data, batches, f"/explanations/{n}/causes/{m}/batch")
-                    for m, form in enumerate(row)
-                ],
-            )
-            for n, (line, row) in enumerate(told)
-        ]
-        unread = forms.end.cleaned_data["leave_unread"]
-        return close_count(
-            self.actor, sheet=id, explanations=explained, now=self.now, leave_unread=unread
-        )
-
-    def _cause(self, typed: dict[str, Any], batches: dict[str, str], pointer: str) -> Cause:
-        code = typed["batch"] if typed["cause"] == "misbooked" else ""
-        if code and code not in batches:
-            raise Invalid(said("No batch has this code."), pointer=pointer)
-        return Cause(typed["cause"], typed["reason"], typed["quantity"], batch=batches.get(code))
-
-    def _page(self, id: UUID, forms: Explained, *, status: int = 200) -> HttpResponse:
-        sheet = find(counting.sheets_of(self.actor), id)
-        codes = batches_of(self.actor).order_by("-id").values_list("code", flat=True)
-        return self.show(
-            sheet=sheet,
-            form=forms.end,
-            rows=list(zip(forms.lines, forms.causes, strict=True)),
-            codes=list(codes[:SHEETS]),
             status=status,
         )
 

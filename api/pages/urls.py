@@ -5,6 +5,7 @@ from django.urls import path
 from api.pages import (
     batches,
     books,
+    count_closing,
     counts,
     decantings,
     entries,
@@ -46,7 +47,7 @@ urlpatterns = [
     path("lots/<uuid:id>/working", lots.LotWorking.as_view()),
     path("counts", counts.Counts.as_view()),
     path("counts/<uuid:id>", counts.Count.as_view()),
-    path("counts/<uuid:id>/close", counts.CloseCount.as_view()),
+    path("counts/<uuid:id>/close", count_closing.CloseCount.as_view()),
     path("counts/<uuid:id>/sheet", counts.CountPrinted.as_view()),
     path("lots/<uuid:id>/label", lots.LotLabel.as_view()),
     path("materials", materials.Materials.as_view()),
