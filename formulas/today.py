@@ -35,6 +35,7 @@ from ledger.models import (
 )
 from ledger.recall_notices import notices_of
 from ledger.roles import Verb
+from ledger.round_buyers import asked_to_buy
 from ledger.rounds import rounds_of
 from ledger.transferring import Offered, offered, transfers_of
 
@@ -66,7 +67,8 @@ class Today:
 
     A holding of `expiring` has its lot and the day it `ends`; `retests` are those whose retest
     comes first. `undecided` are lots that nobody has released yet and of which there is something
-    in store. `claims` are those on one's own shares; a round has `pledged`, whether one has.
+    in store. `claims` are those on one's own shares; a round has `pledged`, whether one has. In
+    those of `asked` the maker is to buy for all, and has not answered.
     """
 
     day: date
@@ -80,14 +82,14 @@ class Today:
     notices: Sequence[RecallNotice]
     claims: Sequence[Claim]
     rounds: Sequence[OrderRound]
+    asked: Sequence[OrderRound]
 
     @property
     def nothing(self) -> bool:
         """Whether none of it waits."""
         lists = (self.short, self.ready, self.alerted, self.expiring, self.retests)
-        return not any(
-            (*lists, self.undecided, self.offers, self.notices, self.claims, self.rounds)
-        )
+        others = (self.undecided, self.offers, self.notices, self.claims, self.rounds, self.asked)
+        return not any((*lists, *others))
 
 
 def today(actor: Actor, *, now: datetime) -> Today:
@@ -116,6 +118,7 @@ def today(actor: Actor, *, now: datetime) -> Today:
         notices=list(_unanswered(actor)[:MOST]),
         claims=_claims(actor, now),
         rounds=_rounds(actor, now),
+        asked=list(asked_to_buy(actor)[:MOST]),
     )
 
 

@@ -15,6 +15,10 @@ from ledger.errors import (
     Refusal,
 )
 
+NOT_AGREED: Final = (
+    "The buyer of this round has not agreed to buy for all: answer that first, then order."
+)
+
 
 def _left_to_give(facts: dict[str, Any]) -> Refusal:
     left = f"{Decimal(facts['left']).normalize():f} {facts['unit']}"
@@ -82,6 +86,10 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     "deposit_returned_once": lambda facts: Conflict("This deposit came back already."),
     "movement_reversed_once": lambda facts: AlreadyReversed(),
     "dispute_changes_something": _dispute_stands,
+    "round_buyer_agrees": lambda facts: Conflict(NOT_AGREED),
+    "round_buyer_answers_before_orders": lambda facts: Conflict(
+        "The orders of this round are written: what was agreed stands."
+    ),
     "round_handed_out_once": lambda facts: Conflict(
         "This round is handed out: find the moves among those between makers."
     ),

@@ -6,6 +6,7 @@ from uuid import UUID
 from ledger.access import Actor
 from ledger.entries import explained, lock_pools
 from ledger.errors import Conflict, Forbidden
+from ledger.explained_moves import NOT_AGREED
 from ledger.models import Maker, PurchaseOrder, RoundOrder, RoundOrderLine, RoundPlacement
 from ledger.money import round_money
 from ledger.ordering import Ordered, write_order
@@ -20,8 +21,8 @@ def place_orders(
     """Write an order for each supplier of a reckoned round, as the buyer; once.
 
     From now on they count as on order with the buyer, who receives for all. Raises NotFound,
-    Forbidden for anybody but the buyer, and Conflict where nothing is to be ordered or all is
-    written already.
+    Forbidden for anybody but the buyer, and Conflict where nothing is to be ordered, all is written
+    already, or the buyer has not agreed to buy.
     """
     actor.must(Verb.ORDER)
     found = round_for(actor, round)
@@ -31,6 +32,8 @@ def place_orders(
     orders = list(rows.prefetch_related("lines__offer__material").order_by("id"))
     if not orders:
         raise Conflict("This round has nothing to order: it is not reckoned, or nobody took part.")
+    if not found.buyer_agrees:  # type: ignore[attr-defined]
+        raise Conflict(NOT_AGREED)
     lines = {order.id: sorted(order.lines.all(), key=lambda one: one.position) for order in orders}
     # All locks in one order, as an order by itself takes them: its number, then its pools.
     Maker.objects.select_for_update().get(id=actor.maker)

@@ -17,7 +17,15 @@ from ledger.access import Actor, find, material_for
 from ledger.entries import explained
 from ledger.errors import Forbidden, Invalid, placed
 from ledger.measuring import measure
-from ledger.models import Maker, Material, OrderRound, RoundClosing, RoundOutcome, RoundPledge
+from ledger.models import (
+    Maker,
+    Material,
+    OrderRound,
+    RoundBuyerAnswer,
+    RoundClosing,
+    RoundOutcome,
+    RoundPledge,
+)
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 from ledger.transferring import maker_for
@@ -43,7 +51,8 @@ def open_round(
 ) -> OrderRound:
     """Open a round; the worker closes it at `closes_at`. `buyer` orders for all and receives.
 
-    Whoever acts for the co-op names any maker; a maker opens rounds in which it buys itself.
+    Whoever acts for the co-op names any maker, which is asked (`ledger.round_buyers`); a maker
+    opens rounds in which it buys itself, and agrees to that by opening one.
     Raises Forbidden, NotFound, and Invalid for another buyer or a closing time that is over.
     """
     actor.must(Verb.RUN_ROUNDS)
@@ -52,7 +61,7 @@ def open_round(
         raise Invalid("Name your own maker, or ask the coordinator to open it.", pointer="/buyer")
     if closes_at <= now:
         raise Invalid("A round closes later than now.", pointer="/closes_at")
-    return OrderRound.objects.create(
+    opened = OrderRound.objects.create(
         coop_id=actor.coop_id,
         name=name,
         note=note,
@@ -61,6 +70,15 @@ def open_round(
         buyer=buying,
         person_id=actor.person_id,
     )
+    if actor.maker_id is not None:
+        RoundBuyerAnswer.objects.create(
+            coop_id=actor.coop_id,
+            round=opened,
+            agrees=True,
+            answered_at=now,
+            person_id=actor.person_id,
+        )
+    return opened
 
 
 def buyers_for(actor: Actor) -> "QuerySet[Maker]":
@@ -155,18 +173,24 @@ def close(round: UUID, now: datetime, *, person: int | None) -> None:
 def rounds_of(actor: Actor) -> "QuerySet[OrderRound]":
     """The rounds of the co-op, each with `closed_at` and `reckoned_at`, None where it is not.
 
-    Raises Forbidden.
+    `buyer_agrees` is what its buyer said last, None where it has not answered, with `buyer_said`
+    and `buyer_answered_at`. Raises Forbidden.
     """
     if not actor.may(Verb.RUN_ROUNDS):
         actor.must(Verb.READ)
     closing = RoundClosing.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
     outcome = RoundOutcome.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
+    answers = RoundBuyerAnswer.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
+    answer = answers.order_by("-id")
     return (
         OrderRound.objects.filter(coop_id=actor.coop_id)
         .select_related("buyer")
         .annotate(
             closed_at=Subquery(closing.values("closed_at")),
             reckoned_at=Subquery(outcome.values("reckoned_at")),
+            buyer_agrees=Subquery(answer.values("agrees")[:1]),
+            buyer_said=Subquery(answer.values("reason")[:1]),
+            buyer_answered_at=Subquery(answer.values("answered_at")[:1]),
         )
     )
 

@@ -11,6 +11,7 @@ from ledger.models import Material, OrderRound, Outbox, RoundPledge
 from ledger.offering import PriceFacts, TermsFacts, add_offer, set_supplier_terms
 from ledger.outbox import Work
 from ledger.quantities import parse_quantity
+from ledger.round_buyers import answer_as_buyer
 from ledger.rounds import open_round, pledge
 from tests.factories import MORNING, TODAY, D, Workshop
 
@@ -29,7 +30,14 @@ def does(actor: Actor, verb: Callable[..., Any], **facts: Any) -> Any:
 
 
 def opened(shop: Workshop, **facts: Any) -> OrderRound:
-    """A round of which the shop is the buyer, opened in the morning until the evening."""
+    """A round of which the shop is the buyer, and agrees; in the morning until the evening."""
+    found = asked(shop, **facts)
+    shop.does(answer_as_buyer, round=found.id, agrees=True, now=MORNING)
+    return found
+
+
+def asked(shop: Workshop, **facts: Any) -> OrderRound:
+    """The same, before the shop has answered."""
     about = {"name": "Spring", "buyer": shop.actor.maker, "closes_at": EVENING, "now": MORNING}
     found: OrderRound = does(coordinator(shop), open_round, **{**about, **facts})
     return found

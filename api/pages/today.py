@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from api.pages.forms import PageForm
 from api.pages.screen import Screen
 from formulas import first_steps, today
-from ledger import alert_answers, claiming, recall_notices, transferring
+from ledger import alert_answers, claiming, recall_notices, round_buyers, transferring
 from ledger.roles import Verb
 
 PUT_OFF: Final = timedelta(days=7)
@@ -58,6 +58,12 @@ class Today(Screen):
             "hold": lambda id, _: recall_notices.answer_notice(actor, notice=id, hold=True),
             "answer": lambda id, _: recall_notices.answer_notice(actor, notice=id),
             "seen": lambda id, _: alert_answers.acknowledge(actor, id, now=now),
+            "buy": lambda id, _: round_buyers.answer_as_buyer(
+                actor, round=id, agrees=True, now=now
+            ),
+            "leave": lambda id, why: round_buyers.answer_as_buyer(
+                actor, round=id, agrees=False, reason=why, now=now
+            ),
             "later": lambda id, _: alert_answers.snooze(actor, id, until=later, now=now),
         }
 

@@ -16,6 +16,7 @@ ORDER_ROUND: Final = _sent(
     "Pledges until Friday evening",
     {"name": "June oils", "closes_at": "2199-06-07T18:00:00+02:00", "buyer": SOME_ID},
 )
+BUYER_ANSWER: Final = _sent("We order and receive", {"agrees": True})
 _PLEDGED: Final = {"quantity": "12 kg", "highest_price": "4.20", "takes_leftover": True}
 PLEDGE: Final = _sent(
     "Twelve kilograms, and some of what is left", {"material": GLYCERIN, **_PLEDGED}

@@ -39,6 +39,11 @@ class OrderRoundBrief(serializers.Serializer[Any]):
     note = Text(allow_blank=True)
     state = serializers.ChoiceField(ROUND_STATES)
     buyer = PartyOut()
+    buyer_agrees = serializers.BooleanField(
+        allow_null=True, help_text="null as long as it has not answered."
+    )
+    buyer_said = Text(allow_blank=True, help_text="Why not.")
+    buyer_answered_at = Moment(allow_null=True)
     opened_at = Moment()
     closes_at = Moment()
     time_zone = Text(help_text="Of the co-op.")
@@ -163,12 +168,17 @@ def amount_json(quantity: Decimal, counted: bool) -> dict[str, Any]:
 
 def brief_round_json(row: OrderRound, actor: Actor, now: datetime) -> dict[str, Any]:
     closed_at, reckoned_at = row.closed_at, row.reckoned_at  # type: ignore[attr-defined]
+    answer = row.buyer_agrees, row.buyer_said, row.buyer_answered_at  # type: ignore[attr-defined]
+    agrees, said, answered_at = answer
     return {
         "id": str(row.id),
         "name": row.name,
         "note": row.note,
         "state": state_of(row, now),
         "buyer": {"id": str(row.buyer_id), "name": row.buyer.name},
+        "buyer_agrees": agrees,
+        "buyer_said": said or "",
+        "buyer_answered_at": answered_at,
         "opened_at": row.opened_at,
         "closes_at": row.closes_at,
         "time_zone": actor.time_zone,

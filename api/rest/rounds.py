@@ -20,6 +20,7 @@ from api.rest.round_shapes import (
 from ledger import rounds
 from ledger.access import Actor
 from ledger.models import RoundPledge
+from ledger.round_buyers import answer_as_buyer
 from ledger.round_ordering import place_orders
 from ledger.round_results import result_of
 
@@ -51,6 +52,13 @@ class PledgeWithdrawalIn(Body):
 class PlacedOrdersIn(Body):
     happened_at = Moment(required=False, help_text="When they were given; now, if left out.")
     note = Text(max_length=400, required=False, allow_blank=True)
+
+
+class BuyerAnswerIn(Body):
+    agrees = Flag(help_text="Whether your maker orders for all in its own name, and receives.")
+    reason = Text(
+        max_length=400, required=False, allow_blank=True, help_text="Why not; needed with a no."
+    )
 
 
 class OrderRounds(Resource):
@@ -86,6 +94,16 @@ class RoundClosings(Resource):
         """Close a round: nothing is pledged any more, and the worker reckons it."""
         closed = rounds.close_round(actor, round=id, now=self.now)
         return _shown(self, actor, closed.id)
+
+
+class BuyerAnswers(Resource):
+    """What the maker that is to buy for all says to it."""
+
+    @writes(BuyerAnswerIn, OrderRoundOut, examples=round_examples.BUYER_ANSWER)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Agree to buy for all in a round, or not; until its orders are written."""
+        answered = answer_as_buyer(actor, round=id, now=self.now, **data)
+        return _shown(self, actor, answered.id)
 
 
 class RoundPledges(Resource):

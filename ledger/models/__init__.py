@@ -28,6 +28,7 @@ from ledger.models.recalls import (
 from ledger.models.receipts import ChargeShare, Receipt, ReceiptCharge, ReceiptLine
 from ledger.models.rounds import (
     OrderRound,
+    RoundBuyerAnswer,
     RoundClosing,
     RoundHandOut,
     RoundOrder,
@@ -119,6 +120,7 @@ __all__ = [
     "ReceiptLine",
     "Reservation",
     "Retest",
+    "RoundBuyerAnswer",
     "RoundClosing",
     "RoundHandOut",
     "RoundOrder",

@@ -42,6 +42,27 @@ class OrderRound(CoopRow):
         )
 
 
+class RoundBuyerAnswer(CoopRow):
+    """The maker that is to buy for all agrees, or does not; the last answer counts.
+
+    Every maker of the co-op may know of it.
+    """
+
+    round = link(OrderRound)
+    agrees = models.BooleanField()
+    reason = models.CharField(max_length=400, blank=True)
+    answered_at = models.DateTimeField()
+    person = by_whom()
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(agrees=True) | ~Q(reason=""), name="round_buyer_says_why_not"
+            ),
+        )
+        indexes = (models.Index(fields=["coop", "round"], name="buyer_answer_by_round"),)
+
+
 class RoundPledge(MakerRow):
     """So much of a material, and the highest price accepted for a kilogram or a piece.
 

@@ -50,6 +50,7 @@ def found(coop: Coop, coordinator: Client, goods: dict[str, str]) -> dict[str, A
             coop[bench].post(f"order-rounds/{round}/pledges", sent).made()
     coordinator.post(f"order-rounds/{round}/closing", {}).made()
     result = reckoned(coordinator, round)
+    coop[BUYER].post(f"order-rounds/{round}/buyer-answers", {"agrees": True}).made()
     placed = coop[BUYER].post(f"order-rounds/{round}/orders", {}).made()["orders"]
     return {**result, "placed": {one["supplier"]: one["order"] for one in placed}}
 

@@ -254,8 +254,22 @@ def test_the_buyer_writes_the_orders_in_its_own_books(
 ) -> None:
     mill, path = coop["Mill Bench"], f"order-rounds/{opened}/orders"
     coop["North Bench"].post(path, {}).refused(403, "forbidden")
+    # The coordinator named it, so it is asked first; and sees its answer.
+    answers = f"order-rounds/{opened}/buyer-answers"
+    (asked,) = [one for one in coordinator.listed("order-rounds") if one["id"] == opened]
+    assert (asked["buyer_agrees"], asked["buyer_answered_at"]) == (None, None)
+    assert "has not agreed" in mill.post(path, {}).refused(409, "conflict")["detail"]
+    coop["North Bench"].post(answers, {"agrees": True}).refused(403, "forbidden")
+    mill.post(answers, {"agrees": False}).refused(422, "invalid", "/reason")
+    mill.post(answers, {"agrees": False, "reason": "no room for it"}).made()
+    mill.post(path, {}).refused(409, "conflict")
+    said = coordinator.get(f"order-rounds/{opened}").made()
+    assert (said["buyer_agrees"], said["buyer_said"]) == (False, "no room for it")
+    assert mill.post(answers, {"agrees": True}).made()["buyer_agrees"] is True
     written = mill.post(path, {}).made()["orders"]
     mill.post(path, {}).refused(409, "conflict")
+    too_late = {"agrees": False, "reason": "after all"}
+    mill.post(answers, too_late).refused(409, "conflict")
     ordered = {order["supplier"]["id"]: order for order in results["coordinator"]["orders"]}
     assert {one["supplier"] for one in written} == set(ordered)
     seen = coordinator.get(f"order-rounds/{opened}/result").made()["orders"]
