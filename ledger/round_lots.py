@@ -114,7 +114,8 @@ def _shelved(actor: Actor, round: OrderRound, named: Sequence[Lot]) -> list[_She
                 pointer=f"/lots/{place}",
             )
     said = {lot.material_id for lot in named}
-    rows = Lot.objects.filter(coop_id=actor.coop_id, id__in=came).exclude(material_id__in=said)
+    rows = Lot.objects.filter(coop_id=actor.coop_id, id__in=came).select_related("material")
+    rows = rows.exclude(material_id__in=said)
     own = {"coop_id": actor.coop_id, "maker_id": actor.maker, "lot_id__in": came}
     held = Holding.objects.filter(**own, kind=Account.Kind.STORE, any_left=True)
     there = dict(held.values_list("lot_id", "quantity"))

@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeVar
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 
 from ledger.access import Actor
 from ledger.models import (
     OrderRound,
     RoundOrder,
+    RoundOrderLine,
     RoundOutcome,
     RoundPledge,
     RoundShare,
@@ -59,29 +60,32 @@ class Result:
     pledges: dict[UUID, RoundPledge]
 
 
-def result_of(actor: Actor, round: UUID | str) -> Result:
+def result_of(actor: Actor, round: UUID | str | OrderRound) -> Result:
     """What came of a round. Raises NotFound, and Forbidden for who may not see costs."""
     found = round_for(actor, round)
     actor.must(Verb.RUN_ROUNDS if actor.maker_id is None else Verb.SEE_COSTS)
     outcome = RoundOutcome.objects.filter(coop_id=actor.coop_id, round=found).first()
     makers = _makers(actor, found)
     orders = _own(actor, RoundOrder.objects.filter(round=found)).select_related("supplier")
+    lines = RoundOrderLine.objects.select_related("offer__material")
     return Result(
         round=found,
         outcome=outcome,
         tells_totals=actor.maker_id is None
         or (outcome is not None and outcome.makers >= ENOUGH_TO_HIDE_IN),
         makers=makers,
-        orders=list(orders.prefetch_related("lines__offer__material", "placements").order_by("id")),
+        orders=list(orders.prefetch_related(Prefetch("lines", lines), "placements").order_by("id")),
         alone=Supplier.objects.in_bulk(_suppliers_alone(makers)) if actor.maker_id else {},
-        pledges=RoundPledge.objects.in_bulk(_pledges(makers)),
+        pledges=_pledges(makers) if actor.maker_id else {},
     )
 
 
 def _makers(actor: Actor, round: OrderRound) -> list[MakerResult]:
     rows = _own(actor, RoundShareLine.objects.filter(round=round))
     lines: dict[UUID, list[RoundShareLine]] = {}
-    for line in rows.select_related("maker", "material").order_by("maker__name", "id"):
+    # A pledge is its maker's alone.
+    joined = ("maker", "material", *(("pledge",) if actor.maker_id else ()))
+    for line in rows.select_related(*joined).order_by("maker__name", "id"):
         lines.setdefault(line.maker_id, []).append(line)
     shares = {row.maker_id: row for row in _own(actor, RoundShare.objects.filter(round=round))}
     return [
@@ -105,5 +109,5 @@ def _suppliers_alone(makers: Sequence[MakerResult]) -> set[Any]:
     }
 
 
-def _pledges(makers: Sequence[MakerResult]) -> set[UUID]:
-    return {line.pledge_id for one in makers for line in one.lines}
+def _pledges(makers: Sequence[MakerResult]) -> dict[UUID, RoundPledge]:
+    return {line.pledge_id: line.pledge for one in makers for line in one.lines}

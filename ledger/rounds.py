@@ -202,12 +202,12 @@ def state_of(row: OrderRound, now: datetime) -> str:
     return "reckoned" if reckoned_at else "open" if is_open else "closed"
 
 
-def round_for(actor: Actor, id: UUID | str) -> OrderRound:
-    """A round of the co-op. Raises NotFound."""
-    return find(rounds_of(actor), id)
+def round_for(actor: Actor, id: UUID | str | OrderRound) -> OrderRound:
+    """A round of the co-op; one that was found by this already is itself. Raises NotFound."""
+    return id if isinstance(id, OrderRound) else find(rounds_of(actor), id)
 
 
-def pledges_of(actor: Actor, round: UUID | str) -> "QuerySet[RoundPledge]":
+def pledges_of(actor: Actor, round: UUID | str | OrderRound) -> "QuerySet[RoundPledge]":
     """All that the maker has pledged in a round; `counts` marks the last of each material.
 
     Raises NotFound, and Forbidden for who is of no maker.
@@ -226,7 +226,7 @@ def pledges_of(actor: Actor, round: UUID | str) -> "QuerySet[RoundPledge]":
     return own.annotate(counts=~Exists(later))
 
 
-def standing_pledges(actor: Actor, round: UUID | str) -> list[RoundPledge]:
+def standing_pledges(actor: Actor, round: UUID | str | OrderRound) -> list[RoundPledge]:
     """The maker's pledges as they stand now, the latest first. Raises as `pledges_of`."""
     latest = pledges_of(actor, round).order_by("-id")
     return [one for one in latest if one.counts and stands(one)]  # type: ignore[attr-defined]

@@ -25,6 +25,7 @@ from ledger.access import materials_visible_to
 from ledger.finding import material_named
 from ledger.models import OrderRound
 from ledger.roles import Verb
+from ledger.round_buyers import answer_as_buyer
 from ledger.round_ordering import place_orders
 from ledger.round_results import Result, result_of
 
@@ -112,6 +113,14 @@ class Round(Screen):
                 self.actor, round=id, material=request.POST.get("material", ""), now=self.now
             ),
             "close": lambda: rounds.close_round(self.actor, round=id, now=self.now),
+            "buy": lambda: answer_as_buyer(self.actor, round=id, agrees=True, now=self.now),
+            "leave": lambda: answer_as_buyer(
+                self.actor,
+                round=id,
+                agrees=False,
+                reason=request.POST.get("reason", ""),
+                now=self.now,
+            ),
             "write": lambda: place_orders(self.actor, round=id, happened_at=self.now),
         }
         act = acts.get(request.POST.get("do", ""))
@@ -136,18 +145,20 @@ class Round(Screen):
         may_pledge = state == "open" and maker is not None and self.actor.may(Verb.PLEDGE)
         blank = PledgeForm(reader=self.reader)
         runs = self.actor.may(Verb.RUN_ROUNDS) and maker in (None, round.buyer_id)
+        buys = maker == round.buyer_id and self.actor.may(Verb.ORDER)
         return self.show(
             round=round,
             state=state,
-            pledges=rounds.standing_pledges(self.actor, id) if maker else (),
+            pledges=rounds.standing_pledges(self.actor, round) if maker else (),
             pledged=rounds.totals_of(self.actor, round),
             form=form if isinstance(form, PledgeForm) else blank,
             pressed=form if isinstance(form, Button) else None,
             names=self._names() if may_pledge else (),
             may_pledge=may_pledge,
             may_close=state == "open" and runs,
-            **self._came_of(id, state),
-            may_write=maker == round.buyer_id and self.actor.may(Verb.ORDER),
+            **self._came_of(round, state),
+            may_write=buys,
+            may_answer=buys and not round.buyer_agrees,  # type: ignore[attr-defined]
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
         )
@@ -156,12 +167,12 @@ class Round(Screen):
         rows = materials_visible_to(self.actor).filter(maker=None, stocked=True)
         return list(rows.order_by("name").values_list("name", flat=True)[:MOST_NAMES])
 
-    def _came_of(self, id: UUID, state: str) -> dict[str, Any]:
+    def _came_of(self, round: OrderRound, state: str) -> dict[str, Any]:
         """What came of it, for whoever may see costs."""
         may = self.actor.maker_id is None or self.actor.may(Verb.SEE_COSTS)
         if state != "reckoned" or not may:
             return {}
-        result = result_of(self.actor, id)
+        result = result_of(self.actor, round)
         return {
             "result": result,
             "alone": _alone(result),

@@ -23,6 +23,32 @@ def offered(maker: Client, material: str, **facts: Any) -> None:
     maker.post("offers", {**pack, "breaks": breaks, **day}).made()
 
 
+def arrived(buyer: Client, material: str) -> None:
+    """What was ordered of a material has come as it was ordered, with 12.00 of freight."""
+    (order,) = buyer.listed("orders", material=material, state="open")
+    (line,) = order["lines"]
+    came = {"material": material, "order_line": line["id"], "quantity": "25 kg"}
+    body = {
+        "supplier": order["supplier"],
+        "lines": [{**came, "supplier_lot": "B-1", "price": line["price"]}],
+        "charges": [{"kind": "freight", "amount": "12.00", "spread_by": "mass"}],
+        "release": {"basis": "certificate seen"},
+    }
+    buyer.post("receipts", body).made()
+
+
+def handed_out(page: Page, buyer: Client, other: Client, material: str) -> None:
+    """From the page of a round, as soon as its goods have come."""
+    arrived(buyer, material)
+    page.get_by_role("link", name="Hand out what came").click()
+    expect(page.locator("main")).to_contain_text("Mill Bench")
+    assert_well_made(page)
+    page.get_by_role("button", name="Hand it out").click()
+    expect(page.locator("main .tag.fine")).to_contain_text("handed out")
+    assert_well_made(page)
+    assert other.stock(material)["on_hand"] != "0"
+
+
 def test_from_need_to_shelf(page: Page, north: Client) -> None:
     width = page.viewport_size["width"] if page.viewport_size else 0
     name = f"Rice bran wax {width}"
@@ -110,34 +136,11 @@ def test_together(browser: Browser, page: Page, north: Client, shop: Coop) -> No
     expect(main).to_contain_text("No maker would pay less alone")
     assert not re.search(r"11\.7", page.inner_text("main"))
     assert_well_made(page)
+    page.get_by_role("button", name="We buy for all").click()
     page.get_by_role("button", name="Write these orders").click()
     expect(main.locator(".tag.fine").nth(1)).to_be_visible()
     assert_well_made(page)
-
-
-def test_written_by_hand_and_corrected(page: Page, north: Client) -> None:
-    width = page.viewport_size["width"] if page.viewport_size else 0
-    name = f"Candelilla wax {width}"
-    wax = north.material(name)
-    north.supplier()
-    go(page, f"/materials/{wax}")
-    page.get_by_role("link", name="Order it").click()
-    assert page.locator("[name=lines-0-material]").input_value() == name
-    page.locator("[name=lines-0-pack]").fill("5 kg")
-    page.locator("[name=lines-0-packs]").fill("2")
-    page.locator("[name=lines-0-price]").fill("80")
-    assert_well_made(page)
-    page.get_by_role("button", name="Write it").click()
-    page.wait_for_url("**/orders/*-*")
-    page.get_by_label("Packs").fill("3")
-    page.locator("#corrected_reason").fill("they sell three")
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.locator(".errorlist")).to_contain_text("price is of the whole line")
-    assert_well_made(page)
-    page.get_by_label("Price").fill("110")
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.locator("main")).to_contain_text(re.compile(r"5 kg · 110\.00\s*USD"))
-    assert_well_made(page)
+    handed_out(page, north, mill, butter)
 
 
 def test_without_javascript(plain: Page) -> None:
