@@ -19,6 +19,7 @@ OF_FIELD = {
     "material": "material",
     "supplier": "supplier",
     "lot": "lot",
+    "lots": "lot",
     "other_lot": "lot",
     "formula": "formula",
     "product": "product",
