@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
 from django.db.models import Exists, F, OuterRef, Subquery
+from django.db.models.functions import Lower
 
 from formulas.access import fills_of
 from formulas.fill_targets import Giveaway
@@ -156,4 +157,4 @@ def products_from(actor: Actor, formula: UUID) -> "QuerySet[Product]":
     """The products that are filled with a formula, by name. Raises Forbidden."""
     actor.must(Verb.READ)
     rows = Product.objects.filter(maker_id=actor.maker, formula_id=formula)
-    return rows.order_by("name", "id")
+    return rows.order_by(Lower("name"), "id")

@@ -3,12 +3,14 @@
 A check writes everything and takes it back, so that it tells what the import would.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 from django.db import transaction
+from django.db.models.functions import Lower
 
+from formulas.access import formulas_of
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.models import FormulaVersion
 from formulas.writing import Sheet, Written, write_by_names
@@ -36,11 +38,15 @@ CALLED: Final = {"name": "ingredient", "material": "ingredient", "formula": "ing
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A formula that rows of the list write, from which row on, and of how many."""
+    """A formula that rows of the list write, from which row on, and of how many.
+
+    It is `known` where the maker has a formula of this name already.
+    """
 
     row: int
     version: FormulaVersion
     lines: int
+    known: bool = False
 
 
 @dataclass(slots=True)
@@ -50,6 +56,11 @@ class FormulaList:
     rows: int
     errors: list[CellError] = field(default_factory=list)
     written: list[Kept] = field(default_factory=list)
+
+    @property
+    def known(self) -> list[int]:
+        """The rows where formulas begin that are there already, as it seems."""
+        return [one.row for one in self.written if one.known]
 
 
 def check_formulas(actor: Actor, rows: Sequence[ListRow]) -> FormulaList:
@@ -78,18 +89,24 @@ def _done(actor: Actor, rows: Sequence[ListRow], *, keep: bool) -> FormulaList:
         found.errors += cells.errors
         name = " ".join(cells.text("formula").split())
         of_formula.setdefault(name, []).append((row, None if cells.errors else written))
+    had = _had(actor, of_formula)
     with transaction.atomic():
         for name, pairs in of_formula.items():
             lines = [written for _, written in pairs if written is not None]
             if len(lines) == len(pairs):
-                _write(actor, name, [row for row, _ in pairs], lines, found)
+                _write(actor, name, [row for row, _ in pairs], lines, found, had)
         if found.errors or not keep:
             transaction.set_rollback(True)
     return found
 
 
 def _write(
-    actor: Actor, name: str, rows: Sequence[ListRow], lines: Sequence[Written], found: FormulaList
+    actor: Actor,
+    name: str,
+    rows: Sequence[ListRow],
+    lines: Sequence[Written],
+    found: FormulaList,
+    had: Collection[str],
 ) -> None:
     """Write one formula, or say at which of its rows it is refused."""
     try:
@@ -103,7 +120,14 @@ def _write(
         else:
             found.errors.append(error_at(rows[0], "formula", refusal))
     else:
-        found.written.append(Kept(rows[0].number, version, len(lines)))
+        found.written.append(Kept(rows[0].number, version, len(lines), name.lower() in had))
+
+
+def _had(actor: Actor, names: Iterable[str]) -> set[str]:
+    """The names of the list, in small letters, that the maker's formulas have, in one query."""
+    folded = {name.lower() for name in names}
+    rows = formulas_of(actor).annotate(folded=Lower("name")).filter(folded__in=folded)
+    return set(rows.values_list("folded", flat=True))
 
 
 def _read(cells: Cells) -> Written | None:

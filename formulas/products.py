@@ -46,7 +46,8 @@ class PackagingDraft:
 class ProductDraft:
     """A product as the maker writes it; money is in the co-op's currency, percents 0 to 100.
 
-    A cost that is left out is none; but from whoever may not see costs it is left as it was.
+    A cost that is left out is none; but from whoever may not see costs it is left as it was. Where
+    there are minutes of work, what an hour of it costs is asked for, and may be zero.
     `use` is one of Product.Use or empty, `areas` are of Product.Area.
     """
 
@@ -68,7 +69,8 @@ class ProductDraft:
 def add_product(actor: Actor, draft: ProductDraft) -> Product:
     """Add a product, and open the counted material that filling it makes.
 
-    Raises Forbidden, NotFound, UnitWrong for a fill by count or packaging by mass, Invalid.
+    Raises Forbidden, NotFound, UnitWrong for a fill by count or packaging by mass, and Invalid,
+    also for minutes of work without what an hour costs.
     """
     actor.must(Verb.FORMULATE)
     formula = formula_for(actor, draft.formula, pointer="/formula")
@@ -148,6 +150,12 @@ def _packaging(actor: Actor, draft: ProductDraft) -> list[tuple[Material, Quanti
 
 def _set(actor: Actor, product: Product, formula: Formula, draft: ProductDraft) -> None:
     check_policy({name: getattr(draft, name) for name in POINTERS})
+    works = draft.minutes_per_batch or draft.minutes_per_unit
+    if works and draft.hourly_rate is None and actor.may(Verb.SEE_COSTS):
+        raise Invalid(
+            "There are minutes of work here: say what an hour of it costs, or write 0.",
+            pointer=POINTERS["hourly_rate"],
+        )
     if not draft.overfill_percent.is_finite() or not 0 <= draft.overfill_percent <= 100:
         raise Invalid("An overfill is 0 to 100 percent.", pointer="/fill/overfill_percent")
     nominal = draft.nominal

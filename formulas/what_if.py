@@ -9,6 +9,7 @@ from typing import Final
 from uuid import UUID
 
 from django.db import connection
+from django.db.models.functions import Lower
 
 from formulas.access import formulas_of, products_of
 from formulas.errors import CostUnknown
@@ -171,7 +172,7 @@ def costs_of_products(actor: Actor, *, named: str = "", limit: int = 100) -> lis
     """
     actor.must(Verb.SEE_COSTS)
     levels = levels_of(actor)
-    rows = products_of(actor).order_by("name", "id")
+    rows = products_of(actor).order_by(Lower("name"), "id")
     products = list((rows.filter(name__icontains=named) if named else rows)[:limit])
     packed = {item.material_id for product in products for item in product.packaging.all()}
     present = present_costs(actor, {*levels.materials, *packed})

@@ -36,7 +36,7 @@ def find_materials(
 ) -> list[Found]:
     """Materials whose name, INCI name or CAS number has all the words, by name, in two queries."""
     actor.must(Verb.READ)
-    rows = list(_called(actor, words).order_by("name", "id")[skip : skip + limit])
+    rows = list(_called(actor, words).order_by(Lower("name"), "id")[skip : skip + limit])
     stocked = [row.id for row in rows if row.stocked]
     held = {one.material_id: one for one in stock(actor, now=now, materials=stocked, limit=limit)}
     return [Found(row, held.get(row.id)) for row in rows]

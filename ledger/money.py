@@ -6,7 +6,7 @@ rule of ISO 80000-1, Annex B, rule A, so that many roundings do not drift upward
 
 import re
 from collections.abc import Sequence
-from decimal import ROUND_HALF_EVEN, Context, Decimal, localcontext
+from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Context, Decimal, localcontext
 from fractions import Fraction
 from math import lcm
 
@@ -83,6 +83,14 @@ def round_money(value: Decimal, currency: str) -> Decimal:
     Raises CurrencyUnknown, and Invalid for a value that is not a number.
     """
     return round_to_step(value, minor_unit(currency))
+
+
+def round_money_up(value: Decimal, currency: str) -> Decimal:
+    """`value` to the currency's minor unit, never below it: a price that must pay for something.
+
+    Raises CurrencyUnknown, and Invalid for a value that is not a number.
+    """
+    return round_to_step(value, minor_unit(currency), ROUND_CEILING)
 
 
 def parse_money(text: str, currency: str) -> Decimal:

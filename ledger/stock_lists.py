@@ -4,11 +4,12 @@ Whoever imports checks first. A check does everything and takes it back, so that
 import would. Every lot is an entry of its own, as if it were entered by hand.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from typing import Any, Final
+from uuid import UUID
 
 from django.db import transaction
 from django.db.models.functions import Lower
@@ -41,12 +42,16 @@ CALLED: Final = {"release": "released_because"}
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """A lot that a row opens, with what is in it and what it is worth."""
+    """A lot that a row opens, with what is in it and what it is worth.
+
+    It is `known` where the maker has had a lot of this material with the supplier's number before.
+    """
 
     row: int
     lot: Lot
     measured: Measured
     value: Decimal
+    known: bool = False
 
 
 @dataclass(slots=True)
@@ -56,6 +61,11 @@ class StockList:
     rows: int
     errors: list[CellError] = field(default_factory=list)
     opened: list[Opened] = field(default_factory=list)
+
+    @property
+    def known(self) -> list[int]:
+        """The rows whose lots are there already, as it seems."""
+        return [one.row for one in self.opened if one.known]
 
 
 def check_stock(actor: Actor, rows: Sequence[ListRow], *, now: datetime) -> StockList:
@@ -76,21 +86,26 @@ def import_stock(actor: Actor, rows: Sequence[ListRow], *, now: datetime) -> Sto
 
 def _done(actor: Actor, rows: Sequence[ListRow], now: datetime, *, keep: bool) -> StockList:
     actor.must(Verb.RECEIVE)
-    found, known = StockList(len(rows)), _known(actor, rows)
+    found, known, had = StockList(len(rows)), _known(actor, rows), _had(actor, rows)
     with transaction.atomic():
         for row in rows:
             cells = Cells(row)
             said = _read(cells, known)
             found.errors += cells.errors
             if not cells.errors:
-                _open(actor, row, said, now, found)
+                _open(actor, row, said, now, found, had)
         if found.errors or not keep:
             transaction.set_rollback(True)
     return found
 
 
 def _open(
-    actor: Actor, row: ListRow, said: dict[str, Any], now: datetime, found: StockList
+    actor: Actor,
+    row: ListRow,
+    said: dict[str, Any],
+    now: datetime,
+    found: StockList,
+    had: Collection[tuple[UUID, str]],
 ) -> None:
     """Open the lot of one row, or write down why it cannot be."""
     try:
@@ -100,7 +115,9 @@ def _open(
         name = refusal.pointer.strip("/").split("/")[0]
         found.errors.append(error_at(row, CALLED.get(name, name), refusal))
     else:
-        found.opened.append(Opened(row.number, moved.lots[0], moved.measured[0], said["value"]))
+        lot = moved.lots[0]
+        known = (lot.material_id, lot.supplier_lot) in had
+        found.opened.append(Opened(row.number, lot, moved.measured[0], said["value"], known))
 
 
 def _read(cells: Cells, known: dict[str, list[Material]]) -> dict[str, Any]:
@@ -135,6 +152,13 @@ def _known(actor: Actor, rows: Sequence[ListRow]) -> dict[str, list[Material]]:
     for material in called.filter(folded__in=names):
         found.setdefault(material.name.lower(), []).append(material)
     return found
+
+
+def _had(actor: Actor, rows: Sequence[ListRow]) -> set[tuple[UUID, str]]:
+    """Materials and suppliers' lot numbers of the list that the maker has had, in one query."""
+    numbers = {row.cells.get("supplier_lot", "").strip() for row in rows} - {""}
+    had = Lot.objects.filter(origin_id=actor.maker, supplier_lot__in=numbers)
+    return set(had.values_list("material_id", "supplier_lot"))
 
 
 def _the_one(known: dict[str, list[Material]], name: str) -> str:

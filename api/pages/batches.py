@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
@@ -141,8 +142,8 @@ class Plan(Screen):
         )
 
     def _form(self, data: Any = None, **how: Any) -> PlanForm:
-        formulas = formulas_of(self.actor).order_by("name").values_list("id", "name")[:300]
-        products = products_of(self.actor).prefetch_related(None).order_by("name")[:300]
+        formulas = formulas_of(self.actor).order_by(Lower("name")).values_list("id", "name")[:300]
+        products = products_of(self.actor).prefetch_related(None).order_by(Lower("name"))[:300]
         kinds = [
             (said("Filled"), [(f"product:{one.id}", one.name) for one in products]),
             (said("In bulk"), [(f"formula:{id}", name) for id, name in formulas]),

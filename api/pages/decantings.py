@@ -5,6 +5,7 @@ from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
@@ -174,7 +175,7 @@ class Deposits(Screen):
 
     def _form(self, data: Any = None) -> DepositForm:
         form = DepositForm(data, reader=self.reader)
-        known = suppliers_visible_to(self.actor).order_by("name").values_list("id", "name")
+        known = suppliers_visible_to(self.actor).order_by(Lower("name")).values_list("id", "name")
         choices = [(str(id), name) for id, name in known[:MOST_SUPPLIERS]]
         form.offer("supplier", choices)
         return form

@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
@@ -174,8 +175,8 @@ class Writing(Screen):
         if self.request.headers.get("HX-Request") and self.request.POST.get("do") == "look":
             return self.render(self.fragment, facts, status)
         materials = materials_visible_to(self.actor).filter(maker=None, measured_by="mass")
-        own = formulas_of(self.actor).order_by("name").values_list("name", flat=True)
-        names = materials.order_by("name").values_list("name", flat=True)
+        own = formulas_of(self.actor).order_by(Lower("name")).values_list("name", flat=True)
+        names = materials.order_by(Lower("name")).values_list("name", flat=True)
         facts["names"] = [*own[:MOST_NAMES], *names[:MOST_NAMES]]
         return self.render(self.template, facts, status)
 

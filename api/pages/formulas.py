@@ -6,6 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
@@ -31,7 +32,7 @@ class Formulas(Screen):
     template = "pages/formulas.html"
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        rows = formulas_of(self.actor).order_by("name", "id")
+        rows = formulas_of(self.actor).order_by(Lower("name"), "id")
         text = request.GET.get("q", "").strip()[:100]
         if text:
             rows = rows.filter(name__icontains=text)
@@ -95,7 +96,7 @@ class Formula(Screen):
         form = SizeForm(
             request.GET if "size" in request.GET else None,
             reader=self.reader,
-            products=[(str(one.id), one.name) for one in filled.order_by("name")[:MOST]],
+            products=[(str(one.id), one.name) for one in filled.order_by(Lower("name"))[:MOST]],
         )
         return self.show(
             formula=formula,

@@ -105,6 +105,7 @@ class FileForm(PageForm):
 
 class PackedForm(PageForm):
     rows = forms.CharField(max_length=MOST_PACKED, widget=forms.HiddenInput)
+    sure = forms.BooleanField(label=_("These are others: keep them too"), required=False)
 
     def clean_rows(self) -> list[ListRow]:
         return _unpacked(self.cleaned_data["rows"])
@@ -143,7 +144,7 @@ class Import(Screen):
             packed = PackedForm(request.POST, reader=self.reader)
             return self.act(
                 packed,
-                lambda: self._keep(packed.cleaned_data["rows"]),
+                lambda: self._keep(**packed.cleaned_data),
                 lambda found: f"/import/{self.of}?kept={found.rows}",
                 lambda: self._page(packed, status=422),
             )
@@ -157,15 +158,22 @@ class Import(Screen):
             form.add_error("file", refusal.detail)
             return self._page(form, status=422)
 
-    def _keep(self, rows: Sequence[ListRow]) -> Any:
+    def _keep(self, rows: Sequence[ListRow], sure: bool) -> Any:
         if len(rows) > self.kind.most:
             raise SheetTooLarge(rows=self.kind.most)
         try:
-            return self.kind.keep(self, rows)
+            kept = self.kind.keep(self, rows)
         except ListRefused as refused:
             raise Refusal(
                 said("Something has changed since the list was tried: try it again.")
             ) from refused
+        if getattr(kept, "known", ()) and not sure:
+            raise Refusal(
+                said(
+                    "Some of it is there already. Try the list again, and say that it is so meant."
+                )
+            )
+        return kept
 
     def _read(self, content: bytes) -> list[ListRow]:
         """The rows of a file, no more than are tried while somebody waits."""
@@ -199,6 +207,7 @@ class Import(Screen):
             form=blank,
             pressed=form if isinstance(form, PackedForm) else None,
             found=found,
+            sure=PackedForm(reader=self.reader)["sure"],
             told=self.kind.template,
             wrong=wrong[:MOST_ERRORS],
             more_wrong=len(wrong) > MOST_ERRORS,

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
@@ -115,12 +116,12 @@ class NewOrder(Screen):
         return {"lines-0-material": material.name} if material else {}
 
     def _form(self, form: PageForm) -> PageForm:
-        sellers = suppliers_visible_to(self.actor).order_by("name").values_list("id", "name")
+        sellers = suppliers_visible_to(self.actor).order_by(Lower("name")).values_list("id", "name")
         form.offer("supplier", [(str(id), name) for id, name in sellers[:MOST_NAMES]])
         return form
 
     def _page(self, forms: Forms, status: int = 200) -> HttpResponse:
-        names = materials_visible_to(self.actor).filter(stocked=True).order_by("name")
+        names = materials_visible_to(self.actor).filter(stocked=True).order_by(Lower("name"))
         return self.show(
             form=forms.order,
             lines=forms.lines,

@@ -19,6 +19,7 @@ from formulas import prices, unit_costs
 from formulas.access import product_for
 from formulas.errors import BelowCost, CostUnknown
 from formulas.ladder import Channel, Ending, Including
+from formulas.models import Product
 from formulas.price_curves import Curve, curves_of
 from formulas.prices import Cost, CostFrom, Fixed, Ladder, Rung
 from formulas.unit_costs import UnitCost
@@ -135,6 +136,7 @@ class Price(Screen):
         return self.show(
             product=cost.product,
             cost=cost,
+            unpaid=_unpaid(cost.product),
             form=form,
             rows=rows,
             found=found,
@@ -190,6 +192,11 @@ class Found:
     @property
     def taxed(self) -> bool:
         return any(one.priced.listed.tax for one in self.ladder.rungs)
+
+
+def _unpaid(product: Product) -> bool:
+    """Whether there is work that costs nothing."""
+    return bool(product.minutes_per_unit or product.minutes_per_batch) and not product.hourly_rate
 
 
 def _costs(cost: UnitCost) -> dict[CostFrom, Decimal]:

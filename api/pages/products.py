@@ -5,6 +5,7 @@ from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
@@ -136,7 +137,9 @@ class NewProduct(Screen):
         )
 
     def _form(self, data: Any = None, **how: Any) -> ProductForm:
-        formulas = formulas_of(self.actor).order_by("name").values_list("id", "name")[:MOST_NAMES]
+        formulas = (
+            formulas_of(self.actor).order_by(Lower("name")).values_list("id", "name")[:MOST_NAMES]
+        )
         counted = materials_visible_to(self.actor).filter(
             maker=None, measured_by="count", stocked=True
         )
@@ -146,7 +149,9 @@ class NewProduct(Screen):
             formulas=[(str(id), name) for id, name in formulas],
             materials=[
                 (str(id), name)
-                for id, name in counted.order_by("name").values_list("id", "name")[:MOST_NAMES]
+                for id, name in counted.order_by(Lower("name")).values_list("id", "name")[
+                    :MOST_NAMES
+                ]
             ],
             **how,
         )
@@ -214,7 +219,7 @@ class WhatIf(Screen):
         return self.show(form=form, found=found, status=422 if form.errors else 200)
 
     def _form(self, request: HttpRequest) -> WhatIfForm:
-        bought = materials_visible_to(self.actor).filter(maker=None).order_by("name")
+        bought = materials_visible_to(self.actor).filter(maker=None).order_by(Lower("name"))
         rows = [(str(id), name) for id, name in bought.values_list("id", "name")[:MOST_NAMES]]
         asked = {"price", "change_percent"} & set(request.GET)
         first = {"material": id_in(request.GET.get("material", "")) or ""}

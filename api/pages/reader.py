@@ -18,7 +18,7 @@ from django.utils.translation.trans_real import parse_accept_lang_header
 from api.pages.separators import unparted
 from api.preferences import Person
 from ledger.access import Actor
-from ledger.money import round_money
+from ledger.money import round_money, round_money_up
 
 # The international avoirdupois pound and ounce, exactly (NIST SP 811, appendix B).
 POUND_G: Final = Decimal("453.59237")
@@ -80,7 +80,13 @@ class Reader:
 
     def money(self, value: Decimal) -> str:
         """Money in the co-op's currency, rounded to its minor unit."""
-        rounded = round_money(value, self.currency)
+        return self._coins(round_money(value, self.currency))
+
+    def price(self, value: Decimal) -> str:
+        """The least price in whole coins that is not below this one, as a price list has it."""
+        return self._coins(round_money_up(value, self.currency))
+
+    def _coins(self, rounded: Decimal) -> str:
         marks = {",": self.grouping, ".": self.point}
         text = "".join(marks.get(sign, sign) for sign in f"{rounded:,f}")
         return f"{text}{THIN}{self.currency}"

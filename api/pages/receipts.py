@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any, ClassVar
 
 from django import forms
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
@@ -189,9 +190,9 @@ class Receive(Screen):
         facts: dict[str, Any] = {"form": forms.delivery, "lines": forms.lines, "working": working}
         if part and self.request.headers.get("HX-Request"):
             return self.render(self.fragment, facts, status)
-        names = materials_visible_to(self.actor).filter(stocked=True).order_by("name")
+        names = materials_visible_to(self.actor).filter(stocked=True).order_by(Lower("name"))
         facts["materials"] = list(names.values_list("name", flat=True)[:MOST_NAMES])
-        sellers = suppliers_visible_to(self.actor).order_by("name")
+        sellers = suppliers_visible_to(self.actor).order_by(Lower("name"))
         facts["suppliers"] = list(sellers.values_list("name", flat=True)[:MOST_NAMES])
         return self.render(self.template, facts, status)
 

@@ -6,6 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
@@ -165,7 +166,7 @@ class Round(Screen):
 
     def _names(self) -> list[str]:
         rows = materials_visible_to(self.actor).filter(maker=None, stocked=True)
-        return list(rows.order_by("name").values_list("name", flat=True)[:MOST_NAMES])
+        return list(rows.order_by(Lower("name")).values_list("name", flat=True)[:MOST_NAMES])
 
     def _came_of(self, round: OrderRound, state: str) -> dict[str, Any]:
         """What came of it, for whoever may see costs."""

@@ -4,6 +4,7 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
@@ -61,7 +62,7 @@ class Suppliers(Screen):
 
     def _page(self, form: PageForm, status: int = 200) -> HttpResponse:
         text = self.request.GET.get("q", "").strip()[:100]
-        rows = suppliers_visible_to(self.actor).filter(name__icontains=text).order_by("name")
+        rows = suppliers_visible_to(self.actor).filter(name__icontains=text).order_by(Lower("name"))
         found = list(rows[: MOST + 1])
         return self.show(
             suppliers=found[:MOST],

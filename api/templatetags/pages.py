@@ -63,6 +63,11 @@ def money(context: Any, value: Decimal | None) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def price(context: Any, value: Decimal | None) -> str:
+    return "" if value is None else str(context["reader"].price(Decimal(value)))
+
+
+@register.simple_tag(takes_context=True)
 def unit_cost(context: Any, value: Decimal | None) -> str:
     return "" if value is None else str(context["reader"].unit_cost(Decimal(value)))
 
