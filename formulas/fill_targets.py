@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 from enum import StrEnum
 
-from formulas.net_contents import Limits, Rule, root
+from formulas.net_contents import Limits, Rule
 from ledger.errors import Invalid
 
 ZERO = Decimal(0)
@@ -70,7 +70,7 @@ def floors_of(limits: Limits, deviation: Decimal, units: int) -> dict[Floor, Dec
     if units < 1:
         raise Invalid("A batch has at least one unit.", pointer="/units")
     floors = {
-        Floor.MEAN: limits.nominal + ONE_IN_40 * deviation / root(Decimal(units)),
+        Floor.MEAN: limits.nominal + ONE_IN_40 * deviation / Decimal(units).sqrt(),
         Floor.LEAST: limits.least + ONE_IN_10000 * deviation,
     }
     if limits.rule is Rule.EU:

@@ -14,7 +14,7 @@ not a verdict of an authority.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_DOWN, Decimal, localcontext
+from decimal import ROUND_CEILING, ROUND_DOWN, Decimal
 from enum import StrEnum
 
 from ledger.errors import Invalid
@@ -249,16 +249,8 @@ def spread_of(contents: Sequence[Decimal]) -> Spread:
     deviation = None
     if count > 1:
         variance = sum(((one - mean) ** 2 for one in contents), ZERO) / (count - 1)
-        deviation = root(variance)
+        deviation = variance.sqrt()
     return Spread(count, mean, deviation, min(contents), max(contents))
-
-
-def root(value: Decimal) -> Decimal:
-    """The square root, to the precision of the context."""
-    with localcontext() as context:
-        context.prec += 4
-        found = value ** Decimal("0.5")
-    return +found
 
 
 def mean_allowance(rule: Rule, spread: Spread, lot_size: int) -> Decimal:

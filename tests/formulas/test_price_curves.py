@@ -28,6 +28,7 @@ def test_curves_go_over_the_same_prices_past_all_that_is_marked() -> None:
     plain = Channel("Market", price=D("4.00"))
     priced = [(one, price_channel(one, D("2.35"), "USD")) for one in (SHOP, plain)]
     shop, market = curves_of(priced, D("2.35"))
+    assert (shop.name, market.name) == ("Shop", "Market")
     assert [net for net, _ in shop.points] == [net for net, _ in market.points]
     assert len(shop.points) == STEPS + 1
     # Three quarters of what the market's unit costs, and a quarter above the shop's price.

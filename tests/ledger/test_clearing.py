@@ -87,6 +87,24 @@ def test_an_odd_number_of_makers_beyond_the_proof() -> None:
     assert len(found.payments) == found.at_least == 9
 
 
+def test_beyond_the_proof_pairs_that_cancel_are_paid_first() -> None:
+    """Three others have the largest claim: by amount alone the debts of pairs would go to it."""
+    pairs = {number: D(10 + number // 2) * (1 if number % 2 else -1) for number in range(14)}
+    found = clear({14: D("-12.5"), **pairs, 15: D("-12.5"), 16: D(25)})
+    assert len(found.payments) == found.at_least == 9
+    for number in range(0, 14, 2):
+        assert Payment(number, number + 1, D(10 + number // 2)) in found.payments
+
+
+def test_a_claim_is_paid_off_before_the_next() -> None:
+    found = clear({"A": D(-30), "B": D(-21), "C": D(40), "D": D(11)})
+    assert found.payments == [
+        Payment("A", "C", D(30)),
+        Payment("B", "C", D(10)),
+        Payment("B", "D", D(11)),
+    ]
+
+
 def test_the_largest_debt_pays_the_largest_claim_first() -> None:
     found = clear({"B": D("-0.10"), "A": D("-0.50"), "D": D("0.20"), "C": D("0.40")})
     assert found.payments == [
