@@ -13,6 +13,7 @@ from ledger.models import OrderRound
 from ledger.order_reading import OrdersWanted, orders_of
 from ledger.quantities import parse_quantity
 from ledger.receiving import Delivered, receive
+from ledger.round_buyers import answer_as_buyer
 from ledger.round_closing import close_and_reckon_at_once
 from ledger.round_ordering import place_orders
 from ledger.rounds import buyers_for, open_round, pledge, rounds_of
@@ -56,6 +57,12 @@ def autumn_opened(coop: Bench, days_ago: int) -> None:
 def holidays_opened(coop: Bench, days_ago: int) -> None:
     """The next one, in which Quay Bench buys, and which is open still."""
     _open(coop, HOLIDAYS, "quay", days_ago, closes_in=7)
+
+
+def buyer_agreed(bench: Bench, days_ago: int) -> None:
+    """Whoever was named to buy in the first round agrees; in the next one it is still asked."""
+    round = _round(bench, AUTUMN)
+    bench.does(answer_as_buyer, round=round.id, agrees=True, now=bench.at(days_ago, 10))
 
 
 def pledged(name: str, maker: str, bench: Bench, days_ago: int) -> None:
@@ -128,6 +135,7 @@ def _round(bench: Bench, name: str) -> OrderRound:
 
 ROUNDS: Final = (
     Incident(16, "coop", autumn_opened),
+    Incident(15, "north", buyer_agreed),
     Incident(14, "north", partial(pledged, AUTUMN, "north")),
     Incident(12, "quay", partial(pledged, AUTUMN, "quay")),
     Incident(10, "mill", partial(pledged, AUTUMN, "mill")),
