@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import plots, tables
+from api.pages import plots, side_tables, tables
 from api.pages.forms import (
     DayField,
     GramsField,
@@ -160,11 +160,14 @@ class Batch(Screen):
         bench = bench_of(self.actor, id)
         making = bench.batch.making
         facts: dict[str, Any] = {"bench": bench, "making": making}
+        files: dict[str, Any] = {"": lambda: side_tables.going_in(bench)}
         if making is not None:
             facts["yielded"] = finishing.yield_of(making, bench.batch)
             if self.actor.may(Verb.SEE_COSTS):
-                facts["cost"] = Cost.of(finishing.cost_of(making), self.actor.currency)
+                cost = Cost.of(finishing.cost_of(making), self.actor.currency)
+                facts["cost"], files["cost"] = cost, cost.table
         return self.show(
+            files=files,
             may_make=self.actor.may(Verb.MAKE),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             **facts,
@@ -178,6 +181,7 @@ class Cost:
     cost: BatchCost
     parts: list[tuple[str, Decimal]]
     plot: SafeString
+    currency: str
 
     @classmethod
     def of(cls, cost: BatchCost, currency: str) -> "Cost":
@@ -188,7 +192,14 @@ class Cost:
             (said("Overhead"), cost.overhead),
         ]
         parts = [(name, amount) for name, amount in named if amount]
-        return cls(cost, parts, plots.bars(said("What it cost"), parts, x=currency))
+        return cls(cost, parts, plots.bars(said("What it cost"), parts, x=currency), currency)
+
+    def table(self) -> tables.Table:
+        """The same as a file."""
+        lost = [(said("Expensed, as an unusual loss"), -self.cost.abnormal)]
+        rows = [*self.parts, *(lost if self.cost.abnormal else ())]
+        rows.append((said("What is good carries"), self.cost.total))
+        return side_tables.named("cost", self.currency, rows)
 
 
 class BatchWorking(Screen):

@@ -9,9 +9,10 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import tables
+from api.pages import side_tables, tables
 from api.pages.forms import DayField, PageForm
 from api.pages.screen import Screen
+from api.pages.words import account_called
 from formulas import comparing
 from formulas.comparing import Compared
 from formulas.explaining_worth import explain_worth
@@ -143,7 +144,7 @@ class Sold(OfDays):
         expensed = book_reading.expensed_between(self.actor, first, last)
         if kind and tables.which(self.request) == "expensed":
             columns = [said("Kind"), said("Account"), f"{said('At cost')}, {self.actor.currency}"]
-            cells = ((one.kind, one.name, one.value) for one in expensed)
+            cells = ((one.kind, account_called(one.name), one.value) for one in expensed)
             return tables.file(kind, tables.Table(f"expensed-{first}-{last}", columns, cells))
         most = tables.MOST_ROWS + 1 if kind else MOST
         found = book_reading.sold_between(self.actor, first, last, limit=most)
@@ -159,7 +160,7 @@ class Variances(OfDays):
 
     def of(self, first: date, last: date, form: PeriodForm, kind: str) -> HttpResponse:
         rows = comparing.finished_between(self.actor, first, last).order_by("-id")
-        if kind:
+        if kind and not tables.which(self.request):
             found = comparing.compare(self.actor, rows[: tables.MOST_ROWS + 1])
             return tables.file(kind, _compared(found, self.actor.currency))
         summed = comparing.sum_of(self.actor, rows)
@@ -168,7 +169,10 @@ class Variances(OfDays):
             for part, name in PARTS.items()
             if summed.parts[part]
         ]
+        money = f"{said('Difference')}, {self.actor.currency}"
+        rest = [(name, amount) for name, _how, amount in parts]
         return self.show(
+            files={"parts": lambda: side_tables.named("parts", money, rest)},
             form=form,
             batches=comparing.compare(self.actor, rows[:MOST]),
             summed=summed,

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
 
-from api.pages import plots, tables
+from api.pages import plots, side_tables, tables
 from api.pages.fill_forms import FillForm, RuleForm, WeighingForm
 from api.pages.forms import PageForm
 from api.pages.reader import Reader
@@ -155,10 +155,8 @@ class Units(Screen):
         facts: dict[str, Any] = {"of": of, **self.facts(id)}
         if of is not None:
             seen = fill_reading.units_seen(self.actor, of, now=self.now)
-            kind = tables.asked(self.request)
-            if kind:
-                return tables.file(kind, _weights(self.actor, seen))
             facts |= {
+                "files": side_tables.of_units(self.actor, seen, facts),
                 "seen": seen,
                 "plot": _plot(seen),
                 "rule_form": rule
@@ -247,18 +245,3 @@ def _plot(seen: UnitsSeen) -> SafeString | str:
     nets = [Decimal(one["net"]) for one in row.contents]
     title, x = said("Weights of the pieces"), said("pieces, as they were weighed")
     return plots.spread(title, nets, limits, y="g", x=x, band=band)
-
-
-def _weights(actor: Actor, seen: UnitsSeen) -> tables.Table:
-    """All weighings at hand as a table."""
-    columns = [said("Weighed on"), said("Piece"), said("Net, g"), said("Gross, g"), said("Tare, g")]
-    cells = [
-        (
-            day_of(actor, row.happened_at),
-            place,
-            *(Decimal(one[name]) if name in one else None for name in ("net", "gross", "tare")),
-        )
-        for row in seen.weighings
-        for place, one in enumerate(row.contents, 1)
-    ]
-    return tables.Table("weights", columns, cells)

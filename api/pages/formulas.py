@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import tables
+from api.pages import side_tables, tables
 from api.pages.forms import PageForm, QuantityField
 from api.pages.screen import Screen
 from formulas.access import formula_for, formulas_of, products_of, version_for
@@ -98,13 +98,18 @@ class Formula(Screen):
             reader=self.reader,
             products=[(str(one.id), one.name) for one in filled.order_by(Lower("name"))[:MOST]],
         )
+        needs = self._needs(id, form)
         return self.show(
+            files={
+                "": lambda: side_tables.composition(version),
+                **({"needs": lambda: side_tables.needed(needs)} if needs else {}),
+            },
             formula=formula,
             version=version,
             in_force=formula.version,
             may_write=self.actor.may(Verb.FORMULATE),
             form=form,
-            needs=self._needs(id, form),
+            needs=needs,
             cautions=of_formula(version),
             may_make=self.actor.may(Verb.MAKE),
         )
@@ -150,6 +155,7 @@ class Versions(Screen):
             chosen = form.cleaned_data
         beside = versions_beside(self.actor, id, chosen["before"], chosen["after"])
         return self.show(
+            files={"": lambda: side_tables.versions(beside)},
             formula=formula,
             form=form,
             beside=beside,

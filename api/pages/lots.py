@@ -12,7 +12,7 @@ from django.utils.http import content_disposition_header, urlencode
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import tables
+from api.pages import side_tables, tables
 from api.pages.forms import LONG, CertificateField, DayField, PageForm, id_in
 from api.pages.screen import Screen
 from api.sheets import html
@@ -198,6 +198,7 @@ class Lot(Screen):
         today = day_of(self.actor, self.now)
         lot = _with_numbers(lot_reading.show_lot(self.actor, id))
         return self.show(
+            files={"": lambda: self._life(id, lot)},
             lot=lot,
             today=today,
             decisions=list(lots.decisions_of(self.actor, id)[:20]),
@@ -212,6 +213,11 @@ class Lot(Screen):
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
         )
+
+    def _life(self, id: UUID, lot: dict[str, Any]) -> tables.Table:
+        """All that moved, whatever the page shows of it."""
+        moved = movements_of(self.actor, id, limit=tables.MOST_ROWS + 1)
+        return side_tables.life(moved, counted=lot["counted"])
 
 
 class LotWorking(Screen):

@@ -12,7 +12,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import plots, tables
+from api.pages import plots, side_tables, tables
 from api.pages.forms import MoneyField, NumberField, PageForm, Rows
 from api.pages.screen import Screen
 from formulas import prices, unit_costs
@@ -130,10 +130,15 @@ class Price(Screen):
         if asked and all([form.is_valid(), rows.is_valid()]):
             found = self._found(id, form, rows, costs)
         kind = tables.asked(request)
-        if kind and found is not None:
+        if kind and found is not None and not tables.which(request):
             return tables.file(kind, _table(found, self.actor.currency))
         wrong = bool(form.errors) or any(row.is_bound and row.errors for row in rows.forms)
+        currency = self.actor.currency
         return self.show(
+            files={
+                "piece": lambda: side_tables.piece(cost, currency),
+                "batch": lambda: side_tables.batch_cost(cost, currency),
+            },
             product=cost.product,
             cost=cost,
             unpaid=_unpaid(cost.product),

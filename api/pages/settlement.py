@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import tables
+from api.pages import side_tables, tables
 from api.pages.forms import LONG, DayField, MomentField, MoneyField, PageForm, id_in, local
 from api.pages.screen import Screen
 from ledger import coop_clearing, models, settling
@@ -138,12 +138,13 @@ class Statement(Screen):
             self.actor, since=told.first, until=told.last, other=UUID(other) if other else None
         ).order_by("id")
         kind = tables.asked(request)
-        if kind:
+        if kind and not tables.which(request):
             return tables.file(kind, self._table(told.first, rows[: tables.MOST_ROWS + 1]))
         if after is not None:
             rows = rows.filter(id__gt=after)
         found = list(rows[: MOST + 1])
         return self.show(
+            files={"balances": lambda: side_tables.balances(told, self.actor.currency)},
             month=told,
             movements=settling.seen_by(self.actor, found[:MOST]),
             more=found[MOST - 1].id if found[MOST:] else None,

@@ -14,6 +14,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import side_tables, tables
 from api.pages.forms import LONG, DayField, NumberField, PageForm
 from api.pages.screen import Screen
 from formulas import standards
@@ -140,8 +141,17 @@ class Standards(Screen):
         opened = opened or next((one for one in kept if one.counts), None)
         may_set = self.actor.may(Verb.SET_STANDARD_COST)
         status = 422 if form.errors else 200
+        files: tables.Files = {}
+        if opened is not None:
+            row, currency = opened.row, self.actor.currency
+            files = {"": lambda: side_tables.standard(row, currency)}
         return self.show(
-            kept=kept, opened=opened, form=form if may_set else None, status=status, **facts
+            files=files,
+            kept=kept,
+            opened=opened,
+            form=form if may_set else None,
+            status=status,
+            **facts,
         )
 
     def _today(self) -> dict[str, date]:

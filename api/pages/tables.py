@@ -31,7 +31,7 @@ KINDS: Final = {
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
 # What an address says of the page that is looked at, and not of what is in the table.
-OF_PAGE: Final = {"as", "of", "after", "page"}
+OF_PAGE: Final = {"as", "table", "after", "page"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ def asked(request: HttpRequest) -> str:
 
 def which(request: HttpRequest) -> str:
     """Which table of a page that has several; the first has no name."""
-    return request.GET.get("of", "")
+    return request.GET.get("table", "")
 
 
 def query_of(request: HttpRequest, to: str = "as") -> str:

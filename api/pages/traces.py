@@ -4,6 +4,7 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 
+from api.pages import side_tables
 from api.pages.flows import picture
 from api.pages.screen import Screen
 from ledger.recalling import recall_list
@@ -19,7 +20,11 @@ class Trace(Screen):
         direction: Direction = "back" if request.GET.get("way") == "back" else "forward"
         traced = trace(self.actor, lot=id, direction=direction)
         drawn = picture(traced.lots, traced.lot.id) if len(traced.lots) > 1 else None
-        return self.show(traced=traced, way=direction, picture=drawn)
+        files = {
+            "": lambda: side_tables.on_the_way(traced),
+            "whereabouts": lambda: side_tables.whereabouts(traced),
+        }
+        return self.show(files=files, traced=traced, way=direction, picture=drawn)
 
 
 class RecallList(Screen):
