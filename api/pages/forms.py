@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as said
 
 from api import errors
 from api.pages.reader import Reader
@@ -90,7 +91,7 @@ class NumberField(Typed):
 
     def read(self, typed: str) -> Decimal:
         if not NUMBER.fullmatch(typed):
-            raise Unreadable("Write a plain number here, such as 12.5.")
+            raise Unreadable(said("Write a plain number here, such as 12.5."))
         return Decimal(typed)
 
 

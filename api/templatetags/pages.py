@@ -1,34 +1,20 @@
 """How figures, fields and addresses are written in the pages' templates."""
 
-import re
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any
 
 from django import template
 from django.forms import BoundField, CheckboxInput, RadioSelect
-from django.utils.translation import gettext_lazy as _
 
+from api.pages import words
 from api.static_files import FILES
 from ledger.access import Actor
 from ledger.roles import Verb
 
 register = template.Library()
-MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\S+")
-KINDS: Final = {
-    "receipt": _("came in"),
-    "draw": _("weighed into a batch"),
-    "weigh_back": _("put back from a batch"),
-    "make": _("made"),
-    "fill": _("filled"),
-    "sale": _("sold"),
-    "customer_return": _("came back from a buyer"),
-    "supplier_return": _("sent back"),
-    "issue": _("given out"),
-    "count": _("counted"),
-    "reversal": _("taken back"),
-    "opening": _("there at the start"),
-}
+for filter in (words.worded, words.account_called, words.told, words.kind):
+    register.filter(filter.__name__, filter)
 
 
 @register.simple_tag
@@ -102,27 +88,6 @@ def field(bound: BoundField, **words: str) -> dict[str, Any]:
 
 
 @register.filter
-def told(facts: dict[str, str]) -> str:
-    """What a figure was reckoned from, in words; an id says nothing to a person."""
-    shown = {name: _short(name, fact) for name, fact in facts.items() if fact and name != "entry"}
-    return " · ".join(f"{name.replace('_', ' ')}: {fact}" for name, fact in shown.items())
-
-
-def _short(name: str, fact: str) -> str:
-    """A quantity without the zeros of its column, and of a moment its day and minute."""
-    if name == "quantity":
-        amount, _space, unit = fact.partition(" ")
-        return f"{Decimal(amount).normalize():f} {unit}".rstrip()
-    return f"{fact[:10]} {fact[11:16]}" if MOMENT.fullmatch(fact) else fact
-
-
-@register.filter
 def may(actor: Actor, verb: str) -> bool:
     """Whether the reader's role may do what a link leads to."""
     return actor.may(Verb[verb])
-
-
-@register.filter
-def kind(name: str) -> str:
-    """What an entry of the ledger is called on a page."""
-    return str(KINDS.get(name, name.replace("_", " ")))

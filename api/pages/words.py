@@ -1,0 +1,239 @@
+"""What the books and the workings of figures call things, as a reader's language has it.
+
+The domain tells figures by fixed names, which the API gives out as they are; a page says them by
+these. Names that people gave, such as those of materials, are not among them and stay as they are.
+"""
+
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Final
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\S+")
+# What an entry of the ledger does.
+KINDS: Final[Mapping[str, Promise | str]] = {
+    "receipt": _("came in"),
+    "draw": _("weighed into a batch"),
+    "weigh_back": _("put back from a batch"),
+    "make": _("made"),
+    "fill": _("filled"),
+    "cancel": _("put back from a batch that was given up"),
+    "sale": _("sold"),
+    "customer_return": _("came back from a buyer"),
+    "supplier_return": _("sent back"),
+    "issue": _("given out"),
+    "count": _("counted"),
+    "reversal": _("taken back"),
+    "opening": _("there at the start"),
+    "cost_formula": _("another cost formula"),
+    "scrap": _("scrapped"),
+    "empty": _("emptied into bulk"),
+    "late_charge": _("a later charge"),
+    "price_correction": _("a corrected price"),
+    "credit_note": _("a credit note"),
+    "consign": _("given to a shop to sell"),
+    "unconsign": _("came back from a shop"),
+    "transfer_out": _("given to another maker"),
+    "transfer_in": _("came from another maker"),
+    "payment": _("paid"),
+    "clearing": _("cleared"),
+    "decant": _("drawn off"),
+    "deposit": _("a deposit"),
+    "deposit_return": _("a deposit that came back"),
+}
+# What value went to, by the name of its account.
+ACCOUNTS: Final[Mapping[str, Promise | str]] = {
+    "cost of goods sold": _("cost of goods sold"),
+    "sample": _("samples"),
+    "tester": _("testers"),
+    "gift": _("gifts"),
+    "retained": _("samples that were kept"),
+    "quality": _("samples that were tested"),
+    "write-off": _("written off"),
+    "spill": _("spilt"),
+    "scrap": _("scrapped"),
+    "abnormal loss": _("unusual losses"),
+    "cost difference": _("differences of cost"),
+    "heel": _("heels left in drums and fillers"),
+    "reject": _("rejected"),
+    "emptied": _("lost in emptying"),
+    "evaporation": _("evaporated"),
+    "shrink": _("shrinkage"),
+    "found": _("found in counts"),
+    "misbooked": _("booked wrongly"),
+}
+# Where goods are.
+PLACES: Final[Mapping[str, Promise | str]] = {
+    "in store": _("in store"),
+    "in pots": _("in pots"),
+    "at shops": _("at shops"),
+    "sold": _("sold"),
+    "returned to the supplier": _("returned to the supplier"),
+}
+# What figures are.
+FIGURES: Final[Mapping[str, Promise | str]] = {
+    "abnormal": _("unusual loss"),
+    "actual_grams": _("lost"),
+    "beyond_grams": _("lost beyond what was expected"),
+    "bulk": _("bulk"),
+    "by-product": _("by-product"),
+    "by-products": _("by-products"),
+    "count differences": _("count differences"),
+    "decanted": _("decanted"),
+    "duty": _("duty"),
+    "emptied": _("emptied"),
+    "expected_grams": _("loss that was expected"),
+    "filled": _("filled"),
+    "freight": _("freight"),
+    "goods": _("goods"),
+    "inputs": _("all that went in"),
+    "labour": _("work"),
+    "landed cost": _("landed cost"),
+    "later bills": _("later bills"),
+    "layer": _("layer"),
+    "lot": _("lot"),
+    "made": _("made"),
+    "materials": _("materials"),
+    "moved": _("moved"),
+    "not stocked": _("not stocked"),
+    "opening stock": _("opening stock"),
+    "overhead": _("overhead"),
+    "packaging": _("packaging"),
+    "per_kg": _("a kilogram"),
+    "per_unit": _("a piece"),
+    "plan_percent": _("against plan"),
+    "total": _("in all"),
+    "weighed back": _("weighed back"),
+    "yield_percent": _("yield"),
+}
+# How figures are reckoned.
+WAYS: Final[Mapping[str, Promise | str]] = {
+    "Its working stands above.": _("Its working stands above."),
+    "(minutes per batch + minutes per unit · units) · hourly rate ÷ 60": _(
+        "(minutes per batch + minutes per unit · units) · hourly rate ÷ 60"
+    ),
+    "(total - packaging) ÷ output": _("(total - packaging) ÷ output"),
+    "actual - expected, or nothing": _("actual - expected, or nothing"),
+    "agreed with whoever gave it": _("agreed with whoever gave it"),
+    "all that came in less all that went out": _("all that came in less all that went out"),
+    "all weighings": _("all weighings"),
+    "at the value it went in with": _("at the value it went in with"),
+    "bulk + packaging + labour": _("bulk + packaging + labour"),
+    "declared · (inputs - packaging - by-products) ÷ (output + declared)": _(
+        "declared · (inputs - packaging - by-products) ÷ (output + declared)"
+    ),
+    "differences of the period, beside the cost of the batch": _(
+        "differences of the period, beside the cost of the batch"
+    ),
+    "drawn at filling": _("drawn at filling"),
+    "drawn at finish": _("drawn at finish"),
+    "goods + charges, spread by largest remainder": _(
+        "goods + charges, spread by largest remainder"
+    ),
+    "inputs - abnormal": _("inputs - abnormal"),
+    "inputs - by-products - abnormal": _("inputs - by-products - abnormal"),
+    "its part of what all that was drawn carries, the heel included": _(
+        "its part of what all that was drawn carries, the heel included"
+    ),
+    "materials + packaging + labour + overhead": _("materials + packaging + labour + overhead"),
+    "minutes that it took · hourly rate ÷ 60": _("minutes that it took · hourly rate ÷ 60"),
+    "moving average of what was in store; these receipts went into it last": _(
+        "moving average of what was in store; these receipts went into it last"
+    ),
+    "net realisable value": _("net realisable value"),
+    "net realisable value, deducted from the main product": _(
+        "net realisable value, deducted from the main product"
+    ),
+    "output ÷ all weighed in": _("output ÷ all weighed in"),
+    "output ÷ planned output": _("output ÷ planned output"),
+    "price - discount": _("price - discount"),
+    "share of the bill by what the batch had used of the lot": _(
+        "share of the bill by what the batch had used of the lot"
+    ),
+    "spent · (1 + retention) + weighed · evaporation": _(
+        "spent · (1 + retention) + weighed · evaporation"
+    ),
+    "sum per batch + percent of materials": _("sum per batch + percent of materials"),
+    "taken from the cost layers": _("taken from the cost layers"),
+    "the bulk's part of what the units cost": _("the bulk's part of what the units cost"),
+    "valued when the books began": _("valued when the books began"),
+    "weighed - output - declared": _("weighed - output - declared"),
+    "what its batch cost": _("what its batch cost"),
+    "what was misbooked, at its cost": _("what was misbooked, at its cost"),
+}
+# What a figure was reckoned from.
+FACTS: Final[Mapping[str, Promise | str]] = {
+    "at": _("at"),
+    "batch": _("batch"),
+    "bill": _("bill"),
+    "by": _("by"),
+    "cost_per_kg": _("cost per kg"),
+    "count": _("count"),
+    "declared": _("declared"),
+    "density": _("density"),
+    "density_of": _("density of"),
+    "deviation": _("deviation"),
+    "drawn": _("drawn"),
+    "entered": _("entered"),
+    "expected_evaporation": _("expected evaporation"),
+    "expected_marc": _("expected marc"),
+    "expensed": _("expensed"),
+    "finished_at": _("finished at"),
+    "formula": _("formula"),
+    "from": _("from"),
+    "grams": _("grams"),
+    "heel": _("heel"),
+    "hourly_rate": _("hourly rate"),
+    "labour_minutes": _("minutes of work"),
+    "lot": _("lot"),
+    "minutes_per_batch": _("minutes per batch"),
+    "minutes_per_unit": _("minutes per piece"),
+    "output": _("output"),
+    "overrode": _("overrode"),
+    "per_batch": _("per batch"),
+    "percent_of_materials": _("percent of materials"),
+    "quantity": _("quantity"),
+    "reason": _("reason"),
+    "received_at": _("received at"),
+    "reference": _("reference"),
+    "spent": _("spent"),
+    "supplier": _("supplier"),
+    "supplier_lot": _("supplier's lot"),
+    "units": _("pieces"),
+    "used": _("used"),
+    "version": _("version"),
+    "weighed": _("weighed"),
+}
+NAMES: Final = {**PLACES, **FIGURES, **WAYS}
+
+
+def worded(name: str) -> str:
+    """What a figure, or the way that it is reckoned, is called; a name that people gave stays."""
+    return str(NAMES.get(name) or KINDS.get(name.replace(" ", "_"), name))
+
+
+def account_called(name: str) -> str:
+    """What an account is called to which value goes."""
+    return str(ACCOUNTS.get(name, name))
+
+
+def told(facts: Mapping[str, str]) -> str:
+    """What a figure was reckoned from, in words; an id says nothing to a person."""
+    shown = {name: _short(name, fact) for name, fact in facts.items() if fact and name != "entry"}
+    return " · ".join(f"{FACTS.get(name, name)}: {fact}" for name, fact in shown.items())
+
+
+def _short(name: str, fact: str) -> str:
+    """A quantity without the zeros of its column, and of a moment its day and minute."""
+    if name == "quantity":
+        amount, _space, unit = fact.partition(" ")
+        return f"{Decimal(amount).normalize():f} {unit}".rstrip()
+    return f"{fact[:10]} {fact[11:16]}" if MOMENT.fullmatch(fact) else fact
+
+
+def kind(name: str) -> str:
+    """What an entry of the ledger is called on a page."""
+    return str(KINDS.get(name, name))
