@@ -24,14 +24,10 @@ TAG: Final = re.compile(r"{#.*?#}|{%.*?%}|{{.*?}}", re.DOTALL)
 # What a reader sees or hears of an element beside its text.
 HEARD: Final = re.compile(r'(?:aria-label|title|alt|placeholder|data-[a-z-]+)="([^"]*)"')
 SENTENCE: Final = re.compile(r"^[^<]*[A-Za-z]{2,} [a-z]{2,}")
-# Not for people: styles of a library, units, what a form sends, and the rows of examples that are given out.
+# Not for people: styles of a library, units, what forms send, rows of examples.
 NO_SENTENCES: Final = {
-    "lower left",
-    "oz wt",
-    "sent back",
-    "Sunflower oil",
-    "certificate seen",
-    "Hand balm",
+    *("lower left", "oz wt", "sent back"),
+    *("certificate seen", "Hand balm", "Sunflower oil"),
 }
 WORD: Final = re.compile(r"[A-Za-z]{2,}|\b[A-Z]\b")
 
@@ -120,3 +116,4 @@ def test_standing_accounts_are_called_in_words_that_pages_know() -> None:
     told |= {*ISSUED, *CountCause.Cause.values, "heel", "reject", "emptied"}
     assert sorted(told - set(words.ACCOUNTS)) == []
     assert sorted(set(Entry.Kind.values) - set(words.KINDS)) == []
+    assert sorted(set(Account.Kind.values) - set(words.HELD)) == []

@@ -1,16 +1,21 @@
 """One entry of the books: what it moved, and taking it back."""
 
+from collections.abc import Iterable
 from uuid import UUID
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import tables
 from api.pages.forms import PageForm
 from api.pages.screen import Screen
+from api.pages.words import held
 from formulas.undoing import undo
 from ledger.entry_reading import entry_for
 from ledger.models import Entry as Kept
+from ledger.models import Posting
 from ledger.roles import Verb
 
 
@@ -39,6 +44,7 @@ class Entry(Screen):
         entry, postings = entry_for(self.actor, id)
         over = entry.reverses_id or entry.reversed_by  # type: ignore[attr-defined]
         return self.show(
+            files={"": lambda: self._table(entry.kind, postings)},
             entry=entry,
             postings=postings,
             form=form,
@@ -48,3 +54,19 @@ class Entry(Screen):
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
         )
+
+    def _table(self, kind: str, postings: Iterable[Posting]) -> tables.Table:
+        """The lines of the entry, with their values for whoever may see costs."""
+        costs = self.actor.may(Verb.SEE_COSTS)
+        columns = [said("Where"), said("Lot"), said("Material"), said("Quantity"), said("Unit")]
+        columns += [f"{said('Worth')}, {self.actor.currency}"] if costs else []
+        cells: list[tuple[tables.Cell, ...]] = []
+        for line in postings:
+            moved: tuple[tables.Cell, ...] = ("", "", None, "")
+            if line.lot is not None:
+                material = line.lot.material
+                unit = tables.unit_of(material.counted)
+                moved = (line.lot.code, material.name, line.quantity, unit)
+            worth = (line.value,) if costs else ()
+            cells.append((held(line.account.kind), *moved, *worth))
+        return tables.Table(kind, columns, cells)

@@ -44,6 +44,27 @@ KINDS: Final[Mapping[str, Promise | str]] = {
     "deposit": _("a deposit"),
     "deposit_return": _("a deposit that came back"),
 }
+# What kind of account goods or value are in.
+HELD: Final[Mapping[str, Promise | str]] = {
+    "store": _("store"),
+    "batch": _("batch"),
+    "supplier": _("supplier"),
+    "source": _("the tap"),
+    "opening": _("there at the start"),
+    "making": _("making"),
+    "labour": _("work"),
+    "overhead": _("overhead"),
+    "sales": _("sales"),
+    "issue": _("given out"),
+    "loss": _("loss"),
+    "cost_difference": _("cost difference"),
+    "consignment": _("shop"),
+    "settlement": _("another maker"),
+    "transfer": _("on its way to another maker"),
+    "money": _("money"),
+    "loan": _("loan"),
+    "deposit": _("deposit"),
+}
 # What value went to, by the name of its account.
 ACCOUNTS: Final[Mapping[str, Promise | str]] = {
     "cost of goods sold": _("cost of goods sold"),
@@ -237,3 +258,8 @@ def _short(name: str, fact: str) -> str:
 def kind(name: str) -> str:
     """What an entry of the ledger is called on a page."""
     return str(KINDS.get(name, name))
+
+
+def held(name: str) -> str:
+    """What the kind of an account is called on a page."""
+    return str(HELD.get(name, name))
