@@ -6,7 +6,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from ledger.access import Actor, day_of, find, materials_for, supplier_for
 from ledger.costing import Charge, LandedLine, ReceivedLine, land
@@ -157,6 +157,19 @@ def receipts_of(actor: Actor) -> "QuerySet[Receipt]":
     """The maker's deliveries, which say what things cost. Raises Forbidden."""
     actor.must(Verb.SEE_COSTS)
     return Receipt.objects.filter(maker_id=actor.maker)
+
+
+def deliveries_of(actor: Actor) -> "QuerySet[Receipt]":
+    """The maker's deliveries with their suppliers, the latest first; `undone` if taken back."""
+    back = Entry.objects.filter(coop_id=OuterRef("coop_id"), reverses_id=OuterRef("entry_id"))
+    rows = receipts_of(actor).select_related("supplier").annotate(undone=Exists(back))
+    return rows.order_by("-happened_at", "-id")
+
+
+def is_undone(actor: Actor, receipt: Receipt) -> bool:
+    """Whether a delivery was taken back."""
+    back = Entry.objects.filter(coop_id=actor.coop_id, reverses_id=receipt.entry_id)
+    return back.exists()
 
 
 def receipt_for(actor: Actor, id: UUID | str) -> Kept:

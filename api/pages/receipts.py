@@ -260,12 +260,3 @@ def _so_far(form: PageForm) -> Delivered | None:
         price=typed.get("price") or Decimal(0),
         density=density if isinstance(density, Density) else None,
     )
-
-
-class Receipt(Screen):
-    """One delivery as it was kept: each lot, and how its cost came about."""
-
-    template = "pages/receipt.html"
-
-    def get(self, request: HttpRequest, id: Any) -> HttpResponse:
-        return self.show(kept=receiving.receipt_for(self.actor, id))

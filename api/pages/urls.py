@@ -4,6 +4,7 @@ from django.urls import path
 
 from api.pages import (
     batches,
+    bills,
     books,
     count_closing,
     counts,
@@ -42,7 +43,8 @@ urlpatterns = [
     path("sign-out", signing_in.SignOut.as_view()),
     path("makers", signing_in.Makers.as_view()),
     path("receive", receipts.Receive.as_view()),
-    path("receipts/<uuid:id>", receipts.Receipt.as_view()),
+    path("receipts", bills.Receipts.as_view()),
+    path("receipts/<uuid:id>", bills.Receipt.as_view()),
     path("lots", lots.Lots.as_view()),
     path("lots/<uuid:id>", lots.Lot.as_view()),
     path("lots/<uuid:id>/working", lots.LotWorking.as_view()),
