@@ -11,7 +11,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
-from api.pages.forms import TEXT, MomentField, MoneyField, PageForm
+from api.pages.forms import TEXT, MomentField, MoneyField, PageForm, id_in
 from api.pages.screen import Screen
 from formulas.later_bills import batches_in
 from formulas.undoing import undo
@@ -187,14 +187,16 @@ class Receipt(Screen):
         batches = batches_in(self.actor, bills)
         undone = receiving.is_undone(self.actor, kept.receipt)
         may_bill = self.actor.may(Verb.BILL) and not undone
+        of_bill = id_in(self.request.POST.get("bill", ""))
         names = suppliers_visible_to(self.actor).order_by("name").values_list("name", flat=True)
         return self.show(
             kept=kept,
             undone=undone,
             bills=[(bill, words_of(bill), *_fell(bill, batches)) for bill in bills],
             form=(form or self._form(kept)) if may_bill else None,
-            wrong=wrong or UndoForm(reader=self.reader),
-            wrong_bill=self.request.POST.get("bill", ""),
+            wrong=wrong if wrong and not of_bill else UndoForm(reader=self.reader),
+            of_bill=of_bill,
+            refused=wrong,
             may_undo=self.actor.may(Verb.REVERSE) and not undone,
             suppliers=list(names[:MOST_SUPPLIERS]) if may_bill else [],
             status=status,
