@@ -167,7 +167,7 @@ def record_results(
     actor.must(Verb.DECIDE)
     of = lot_for(actor, lot)
     if tested_on > today:
-        raise Invalid("tested_on lies in the future.", pointer="/tested_on")
+        raise Invalid("The day of the test lies in the future.", pointer="/tested_on")
     last = Specification.objects.filter(maker_id=actor.maker, material_id=of.material_id).order_by(
         "-number"
     )
@@ -204,9 +204,9 @@ def _check_days(
     lot: Lot, tested_on: date, passed: bool, retest_on: date | None, today: date
 ) -> None:
     if tested_on > today:
-        raise Invalid("tested_on lies in the future.", pointer="/tested_on")
+        raise Invalid("The day of the test lies in the future.", pointer="/tested_on")
     if tested_on < lot.arrived_on:
-        raise Invalid("tested_on lies before the lot's arrival.", pointer="/tested_on")
+        raise Invalid("The day of the test lies before the lot's arrival.", pointer="/tested_on")
     if passed != (retest_on is not None):
         raise Invalid(
             "A passed retest gives the next retest date, and a failed one gives none.",
