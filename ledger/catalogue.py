@@ -1,5 +1,6 @@
 """The catalogue that a co-op's makers share: materials and suppliers."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -239,7 +240,23 @@ def _check_parts(material: Material, field: str, parts: Sequence[PartFacts]) -> 
         raise Invalid(f"The allergens make {total.normalize():f} %, above 100.", pointer=pointer)
 
 
+def is_cas_number(text: str) -> bool:
+    """Whether the text can be a CAS Registry Number: up to ten digits as 56-81-5, the last of which
+    is the sum of the others, each times its place from the right, modulo 10 (CAS, "Check Digit
+    Verification of CAS Registry Numbers")."""
+    found = re.fullmatch(r"([1-9][0-9]{1,6})-([0-9]{2})-([0-9])", text)
+    if found is None:
+        return False
+    digits = reversed(found[1] + found[2])
+    return sum(place * int(digit) for place, digit in enumerate(digits, 1)) % 10 == int(found[3])
+
+
 def _set(material: Material, facts: MaterialFacts) -> None:
+    if facts.cas_number not in {"", material.cas_number} and not is_cas_number(facts.cas_number):
+        raise Invalid(
+            "This is no CAS number: write one as 56-81-5; its last digit proves the others.",
+            pointer="/cas_number",
+        )
     counted = facts.measured_by == Material.MeasuredBy.COUNT
     if counted and facts.density is not None:
         raise Invalid("What is counted has no density; give mass_each instead.", pointer="/density")

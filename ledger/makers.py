@@ -48,11 +48,18 @@ STANDING = (
 )
 
 
-def open_coop(*, name: str, currency: str, time_zone: str, coordinator: AbstractBaseUser) -> Coop:
-    """Open a co-op with its coordinator.
+def open_coop(
+    *,
+    name: str,
+    currency: str,
+    time_zone: str,
+    coordinator: AbstractBaseUser,
+    short_name: str | None = None,
+) -> Coop:
+    """Open a co-op with its coordinator, under a short name that is free unless one is given.
 
-    Raises Invalid for a name that is empty or too long and for an unknown time zone, and
-    CurrencyUnknown.
+    Raises Invalid for a short name that is taken or cannot be one, for a name that is empty or too
+    long and for an unknown time zone, and CurrencyUnknown.
     """
     minor_units(currency)
     if time_zone not in _time_zones():
@@ -60,7 +67,10 @@ def open_coop(*, name: str, currency: str, time_zone: str, coordinator: Abstract
     coop = Coop(id=new_id(), name=_clean(name), currency=currency, time_zone=time_zone)
     with transaction.atomic():
         set_walls(coop.id, None)
-        _save_with_free_slug(coop)
+        if short_name is None:
+            _save_with_free_slug(coop)
+        else:
+            _save_as(coop, short_name)
         Membership.objects.create(
             coop=coop, maker=None, person_id=coordinator.pk, role=Membership.Role.COORDINATOR
         )
@@ -195,19 +205,41 @@ def _slugs(name: str) -> Iterator[str]:
         yield f"{base}-{secrets.token_hex(4)}"
 
 
+def short_name_of(name: str) -> str:
+    """The short name that a co-op of this name has where nothing else is said."""
+    return next(_slugs(name))
+
+
+def _save_as(coop: Coop, short_name: str) -> None:
+    if slugify(short_name)[:50] != short_name:
+        raise Invalid("A short name is small letters, digits and hyphens, at most 50 of them.")
+    coop.slug = short_name
+    if not _saved(coop):
+        raise Invalid(
+            f"There is a co-op {short_name!r} already: give this one another short name, with"
+            " --short-name."
+        )
+
+
+def _saved(coop: Coop) -> bool:
+    """Whether it could be kept under its slug; False where another has that."""
+    try:
+        with transaction.atomic():
+            coop.save(force_insert=True)
+    except IntegrityError as error:
+        diagnosis = getattr(error.__cause__, "diag", None)
+        if "slug" not in str(getattr(diagnosis, "constraint_name", "")):
+            raise
+        return False
+    return True
+
+
 def _save_with_free_slug(coop: Coop) -> None:
     """Other co-ops cannot be seen, so a slug is tried rather than looked up."""
     for slug in _slugs(coop.name):
         coop.slug = slug
-        try:
-            with transaction.atomic():
-                coop.save(force_insert=True)
-        except IntegrityError as error:
-            diagnosis = getattr(error.__cause__, "diag", None)
-            if "slug" not in str(getattr(diagnosis, "constraint_name", "")):
-                raise
-            continue
-        return
+        if _saved(coop):
+            return
 
 
 def _free_mark(name: str) -> str:

@@ -103,13 +103,19 @@ def pledge(
     `highest_price` is what a kilogram or a piece may cost at most, freight included; without it
     the maker takes its fair share whatever it is, which is never above its cost alone. Without a
     quantity the pledge is for leftover alone. Raises NotFound, Conflict for a round that is closed,
-    Invalid for a material of one's own making or a pledge of nothing, and what `measure` raises.
+    Invalid for a material of one's own making, one that is not stocked or a pledge of nothing, and
+    what `measure` raises.
     """
     actor.must(Verb.PLEDGE)
     found = round_for(actor, round)
     of = material_for(actor, material, pointer="/material")
     if of.maker_id is not None:
         raise Invalid("Only you know this material; nobody else offers it.", pointer="/material")
+    if not of.stocked:
+        raise Invalid(
+            f"{of.name} is not stocked: it is drawn when it is needed, and nobody orders it.",
+            pointer="/material",
+        )
     if quantity is None and not takes_leftover:
         raise Invalid(
             "Give a quantity, or say that you take leftover; to take a pledge back, withdraw it.",

@@ -23,6 +23,7 @@ from api.pages.forms import (
     Typed,
     WholeField,
     id_in,
+    within_years,
 )
 from api.pages.screen import Screen
 from formulas import batches, finishing
@@ -32,12 +33,15 @@ from formulas.costing import BatchCost
 from formulas.explaining import explain
 from formulas.judging import Measure
 from formulas.measurements import record_measurement
+from formulas.planning import Planned
 from formulas.undoing import undo
 from ledger.access import day_of
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 
 MOST = 40
+# Nobody plans a batch further away.
+YEARS = 5
 STATES = [("", _("all")), ("planned", _("to be made")), ("finished", _("made"))]
 MEASURES = [
     (Measure.PH, _("pH")),
@@ -136,10 +140,15 @@ class Plan(Screen):
         form = self._form(request.POST)
         return self.act(
             form,
-            lambda: batches.plan_batch(self.actor, **form.told()),
+            lambda: self._plan(form.told()),
             lambda planned: f"/batches/{planned.batch.id}",
             lambda: self.show(form=form, status=422),
         )
+
+    def _plan(self, told: dict[str, Any]) -> Planned:
+        today = day_of(self.actor, self.now)
+        within_years(told["planned_for"], today, YEARS, "/planned_for")
+        return batches.plan_batch(self.actor, **told)
 
     def _form(self, data: Any = None, **how: Any) -> PlanForm:
         formulas = formulas_of(self.actor).order_by(Lower("name")).values_list("id", "name")[:300]

@@ -5,7 +5,7 @@ A refusal of the domain is shown at the field that its pointer names, in its own
 
 import re
 from collections.abc import Iterable, Mapping
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, ClassVar
 from uuid import UUID
@@ -18,7 +18,7 @@ from django.utils.translation import gettext as said
 
 from api import errors
 from api.pages.reader import Reader
-from ledger.errors import Refusal, Unreadable
+from ledger.errors import Invalid, Refusal, Unreadable
 from ledger.money import parse_money
 from ledger.quantities import Density, Quantity, parse_density, parse_quantity
 
@@ -264,6 +264,16 @@ def local(moment: datetime, reader: Reader) -> datetime:
     """A moment as a field of day and time shows it, to the minute."""
     there = moment.astimezone(ZoneInfo(reader.time_zone)) - timedelta(seconds=moment.second)
     return there.replace(tzinfo=None, microsecond=0)
+
+
+def within_years(day: date, today: date, years: int, pointer: str) -> None:
+    """Raises Invalid for a day that is further away than that, which is mostly a wrong year."""
+    if abs(day.year - today.year) > years:
+        raise Invalid(
+            said("The year %(year)d is too far away; the furthest here is %(furthest)d.")
+            % {"year": day.year, "furthest": today.year + (years if day > today else -years)},
+            pointer=pointer,
+        )
 
 
 def id_in(text: str) -> str | None:

@@ -20,7 +20,7 @@ from api.sheets.lots import lot_label
 from formulas.explaining import explain_lot
 from formulas.labelling import gtin_of_lot
 from ledger import documents, lot_reading, lots, retesting, stopping
-from ledger.access import day_of
+from ledger.access import day_of, lot_for
 from ledger.finding import words_of
 from ledger.lot_labels import lot_to_label, maker_name
 from ledger.lot_reading import LotsWanted, list_lots, movements_of
@@ -174,6 +174,10 @@ class Lot(Screen):
             lambda: self._page(id, decision=decision, status=422),
         )
 
+    def _is_of_all(self, id: UUID) -> bool:
+        """Whether it is of the shared catalogue, so that another maker may come to have of it."""
+        return lot_for(self.actor, id).material.maker_id is None
+
     def _attach(self, id: UUID, typed: dict[str, Any]) -> Any:
         file = typed["file"]
         return documents.attach_document(
@@ -209,7 +213,7 @@ class Lot(Screen):
             again=again or RetestForm(reader=self.reader, initial={"tested_on": today}),
             may_decide=self.actor.may(Verb.DECIDE),
             may_attach=self.actor.may(Verb.RECEIVE),
-            may_share=self.actor.may(Verb.TRANSFER),
+            may_share=self.actor.may(Verb.TRANSFER) and self._is_of_all(id),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
         )

@@ -19,10 +19,11 @@ from api.pages.forms import (
     QuantityField,
     id_in,
     local,
+    within_years,
 )
 from api.pages.screen import Screen
 from ledger import rounds
-from ledger.access import materials_visible_to
+from ledger.access import day_of, materials_visible_to
 from ledger.finding import material_named
 from ledger.models import OrderRound
 from ledger.roles import Verb
@@ -31,7 +32,8 @@ from ledger.round_ordering import place_orders
 from ledger.round_results import Result, result_of
 
 MOST, MOST_NAMES, MOST_MAKERS = 30, 300, 200
-A_WEEK = timedelta(days=7)
+# A round that closes later is mostly a slip.
+A_WEEK, YEARS = timedelta(days=7), 1
 
 
 class OpenForm(PageForm):
@@ -53,10 +55,15 @@ class Rounds(Screen):
         form = self._form(request.POST)
         return self.act(
             form,
-            lambda: rounds.open_round(self.actor, now=self.now, **form.cleaned_data),
+            lambda: self._open(form.cleaned_data),
             lambda opened: f"/order-rounds/{opened.id}",
             lambda: self._page(form, status=422),
         )
+
+    def _open(self, typed: dict[str, Any]) -> OrderRound:
+        today = day_of(self.actor, self.now)
+        within_years(day_of(self.actor, typed["closes_at"]), today, YEARS, "/closes_at")
+        return rounds.open_round(self.actor, now=self.now, **typed)
 
     def _may_open(self) -> bool:
         return self.actor.may(Verb.RUN_ROUNDS)

@@ -141,7 +141,11 @@ function ready() {
     place.hidden = false;
     const button = place.querySelector("button");
     const into = document.getElementById(button.dataset.scanInto);
-    button.onclick = () => scan(into).catch(() => (place.hidden = true));
+    button.onclick = () =>
+      scan(into).catch(() => {
+        place.hidden = true;
+        say(button.dataset.noCamera);
+      });
   }
 }
 

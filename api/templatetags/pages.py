@@ -49,6 +49,12 @@ def money(context: Any, value: Decimal | None) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def amount(context: Any, value: Decimal) -> str:
+    """Money without its sign, where the words say which way it goes."""
+    return str(context["reader"].money(abs(value)))
+
+
+@register.simple_tag(takes_context=True)
 def price(context: Any, value: Decimal | None) -> str:
     return "" if value is None else str(context["reader"].price(Decimal(value)))
 

@@ -13,6 +13,7 @@ from ledger.catalogue import (
     add_supplier,
     change_material,
     change_supplier,
+    is_cas_number,
 )
 from ledger.errors import Forbidden, Invalid, NotFound, Stale
 from ledger.models import Material, Supplier
@@ -202,3 +203,22 @@ def test_the_class_of_a_material_is_fixed() -> None:
     with pytest.raises(Invalid) as refused:
         change(bench, material.id, 1, cost_class="wax")
     assert refused.value.pointer == "/cost_class"
+
+
+@pytest.mark.parametrize(
+    ("text", "is_one"),
+    [
+        # CAS's own worked example, from memory: 7·1 + 0·2 + 7·3 + 0·4 + 1·5 = 33, which ends in 3.
+        ("107-07-3", True),
+        ("7732-18-5", True),
+        ("58-08-2", True),
+        ("58-08-3", False),
+        ("85-08-2", False),
+        ("58-8-2", False),
+        ("058-08-2", False),
+        ("58082", False),
+        ("abc", False),
+    ],
+)
+def test_a_cas_number_proves_itself(text: str, is_one: bool) -> None:
+    assert is_cas_number(text) is is_one

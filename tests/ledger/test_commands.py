@@ -38,7 +38,7 @@ def manage(*words: str, password: str | None = PASSWORD) -> subprocess.Completed
 def open_coop(user: str, *more: str, password: str | None = PASSWORD) -> tuple[int, str, str]:
     ran = manage(
         "open_coop",
-        *("--name", "Harbour Makers", "--currency", "USD", "--time-zone", "UTC"),
+        *("--name", f"Harbour Makers {uuid.uuid4()}", "--currency", "USD", "--time-zone", "UTC"),
         *("--coordinator", user, "--password-env", "BENCH_PASSWORD", *more),
         password=password,
     )

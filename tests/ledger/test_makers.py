@@ -3,6 +3,7 @@
 import threading
 import uuid
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.contrib.auth import get_user_model
@@ -204,3 +205,18 @@ def test_who_cannot_be_added(username: str, password: str | None, email: str, wo
     with pytest.raises(Invalid, match=words):
         person_named(username, password=password, email=email)
     assert not get_user_model().objects.filter(username=username).exists()
+
+
+def test_a_short_name_that_is_given_is_taken_or_refused(person: AbstractBaseUser) -> None:
+    about: dict[str, Any] = {
+        "name": "Many Makers",
+        "currency": "EUR",
+        "time_zone": "UTC",
+        "coordinator": person,
+    }
+    short = f"many-{uuid.uuid4().hex[:8]}"
+    assert open_coop(short_name=short, **about).slug == short
+    with pytest.raises(Invalid, match=f"{short}.*another short name"):
+        open_coop(short_name=short, **about)
+    with pytest.raises(Invalid, match="small letters"):
+        open_coop(short_name="Many Makers", **about)

@@ -6,7 +6,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
 from ledger.errors import Refusal
-from ledger.makers import open_coop, person_named
+from ledger.makers import open_coop, person_named, short_name_of
 from ledger.management.people import add_person, password_of
 
 
@@ -18,6 +18,7 @@ class Command(BaseCommand):
         parser.add_argument("--name", required=True, help='such as "Harbour Makers"')
         parser.add_argument("--currency", required=True, help="an ISO 4217 code such as USD")
         parser.add_argument("--time-zone", required=True, help="such as UTC or Europe/Paris")
+        parser.add_argument("--short-name", help="its name in commands; else made of --name")
         add_person(parser, "--coordinator")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -31,6 +32,7 @@ class Command(BaseCommand):
                     currency=options["currency"],
                     time_zone=options["time_zone"],
                     coordinator=coordinator,
+                    short_name=options["short_name"] or short_name_of(options["name"]),
                 )
         except Refusal as refusal:
             raise CommandError(refusal.detail) from refusal

@@ -1,0 +1,62 @@
+"""What pages once took without a word, or said with a sign too many."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.utils import timezone
+
+from ledger.access import acting_as
+from ledger.models import OrderRound
+from ledger.settling import record_payment
+from tests.factories import MORNING, D, Workshop, open_workshop
+from tests.pages.browsing import done, refused, shown, signed_in
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+def test_a_year_that_is_a_slip_is_refused(shop: Workshop) -> None:
+    client = signed_in(shop)
+    formula = shop.formula("Balm", [(shop.material("Wax"), "100")])
+    batch = {"what": f"formula:{formula.formula_id}", "size": "1 kg"}
+    for year in (timezone.now().year - 6, 9999):
+        assert "too far away" in refused(
+            client, "/batches/new", planned_for=f"{year}-05-05", **batch
+        )
+    opened = {"name": "Spring", "buyer": str(shop.actor.maker)}
+    late = refused(client, "/order-rounds", closes_at="9999-01-01T12:00", **opened)
+    assert "9999 is too far away" in late
+    soon = (timezone.now() + timedelta(days=1)).strftime("%Y-%m-%dT%H:%M")
+    done(client, "/order-rounds", closes_at=soon, **opened)
+    with acting_as(shop.actor):
+        made = OrderRound.objects.get()
+    shop.water()
+    pledge = {"do": "pledge", "material": "Aqua", "quantity": "5 kg"}
+    assert "nobody orders it" in refused(client, f"/order-rounds/{made.id}", **pledge)
+
+
+def test_what_cannot_be_shared_is_not_offered(shop: Workshop) -> None:
+    oil = shop.material("Oil")
+    bought = shop.receive(oil, "5 kg", "25.00")
+    made = shop.made_lot(shop.formula("Salve", [(oil, "100")]), "100")
+    client = signed_in(shop)
+    assert "Share it" in shown(client.get(f"/lots/{bought.id}"))
+    assert "Share it" not in shown(client.get(f"/lots/{made.id}"))
+
+
+def test_what_is_owed_is_said_in_words_alone(shop: Workshop) -> None:
+    other = open_workshop("Mill Bench", coop=shop.coop)
+    about = {"maker": shop.actor.maker, "amount": D("4.33"), "paid": True, "note": "cash"}
+    other.does(record_payment, happened_at=MORNING, **about)
+    page = shown(signed_in(shop).get("/settlement"))
+    assert "you owe 4.33 USD" in page
+
+
+def test_a_cas_number_proves_itself(shop: Workshop) -> None:
+    client, facts = signed_in(shop), {"measured_by": "mass", "declared_as": "ingredient"}
+    assert "no CAS number" in refused(
+        client, "/materials/new", name="Odd", cas_number="abc", **facts
+    )
