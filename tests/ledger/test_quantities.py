@@ -15,6 +15,7 @@ from ledger.errors import (
     DensityMissing,
     QuantityTooLarge,
     QuantityTooSmall,
+    QuantityUnreadable,
     Refusal,
     UnitWrong,
 )
@@ -23,10 +24,12 @@ from ledger.quantities import (
     convert,
     count_of,
     grams_of,
+    kept_in,
     millilitres_of,
     parse_density,
     parse_quantity,
     parse_temperature,
+    priced_per,
 )
 
 HUMECTANT = parse_density("1.26 g/mL", "20 degC")
@@ -289,6 +292,14 @@ def test_conversions_stay_within_their_kind() -> None:
         convert("1 gal", "kg")
     with pytest.raises(UnitWrong, match="count"):
         convert("1 each", "kg")
+    for nothing in ("", "k" * 65):
+        with pytest.raises(QuantityUnreadable):
+            convert("1 kg", nothing)
+
+
+def test_what_is_counted_is_kept_and_priced_by_the_piece() -> None:
+    assert (kept_in(counted=True), priced_per(counted=True)) == ("each", "each")
+    assert (kept_in(counted=False), priced_per(counted=False)) == ("g", "kg")
 
 
 def test_importing_waits_with_pint() -> None:
