@@ -119,6 +119,12 @@ def test_grams_go_in_steps_of_the_scale_and_the_rest_to_who_has_most() -> None:
     found = handed(dues, {OIL: arrived})
     # A quarter each is 2.50, half 5.00; what is finer than a step goes with the half.
     assert [f"{one.quantity:f}" for one in found.portions] == ["2.50", "5.006001", "2.50"]
+    # Of three steps and a part of one two go to who has most, and the part with them.
+    found = handed(
+        [due(NORTH, OIL, "3", "3"), due(MILL, OIL, "2", "2")],
+        {OIL: came("5", "5", now="0.036", cost="1")},
+    )
+    assert [f"{one.quantity:f}" for one in found.portions] == ["0.026", "0.01"]
 
 
 def test_pieces_go_whole_by_largest_remainder() -> None:
@@ -220,6 +226,8 @@ def test_nobody_pays_more_than_alone_as_long_as_the_others_can_bear_it() -> None
     beyond = handed(OILS, arrived, own)
     assert not beyond.within_alone
     assert [one.amount for one in beyond.portions] == [D("71.19"), D("32.41"), D("32.40")]
+    free = handed(OILS, arrived, {QUAY: Alone(D(0))})
+    assert [one.amount for one in free.portions] == [D("77.71"), D("58.29"), D(0)]
     nothing = dict.fromkeys((NORTH, MILL, QUAY), Alone(D(0)))
     assert [one.amount for one in handed(OILS, arrived, nothing).portions] == [
         D("45.34"),
