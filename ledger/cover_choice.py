@@ -45,7 +45,7 @@ class _Cover:
 class _Rows:
     """Which row says what."""
 
-    covered: list[int] = field(default_factory=list)
+    covered: list[int]
     of_supplier: dict[tuple[int, int], int] = field(default_factory=dict)
     least: dict[int, int] = field(default_factory=dict)
     free: dict[int, int] = field(default_factory=dict)
@@ -147,7 +147,7 @@ class CoverChoice:
         packs = [0] * len(self.question.choices)
         for _, place in most.values():
             for choice, count in self._covers[place].packs.items():
-                packs[choice] += count
+                packs[choice] = count
         return packs
 
     def _holds(self, material: int, packs: Mapping[int, int]) -> bool:
@@ -172,8 +172,7 @@ class CoverChoice:
             for supplier, amount in cover.goods.items():
                 linked[cover.material, supplier][column] = -1
                 goods[supplier][column] = amount
-        rows = _Rows()
-        rows.covered += [program.row(covered[m], 1) for m in range(len(self.question.needs))]
+        rows = _Rows([program.row(covered[m], 1) for m in range(len(self.question.needs))])
         for pair, terms in linked.items():
             rows.of_supplier[pair] = program.row({ordered[pair[1]]: 1} | terms, 0)
         for supplier, asked in enumerate(agreed):

@@ -1,234 +1,17 @@
-"""The choice among covers step by step: its program, its bound, and what it settles when."""
+"""The choice among covers step by step: what it settles when, and what it tells."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
 from decimal import Decimal as D
-from fractions import Fraction
-from itertools import product
-from math import ceil
-from random import Random
-from types import SimpleNamespace
 
 import pytest
 
-from ledger import cover_choice
 from ledger.cover_choice import CoverChoice
-from ledger.order_numbers import Agreed, Choice, Question, Tier
-from ledger.solver import WORTH, Program, Relaxation, Relaxed, solve
-
-ENDLESS = 1 << 80
-Cover = Mapping[int, int]
-Settled = Mapping[int, int]
-
-
-def offer(
-    supplier: int, size: int, *prices: tuple[int, int], material: int = 0, usable: int | None = None
-) -> Choice:
-    """Each price from so many packs on."""
-    firsts = [first for first, _ in prices]
-    lasts = [*(first - 1 for first in firsts[1:]), None]
-    tiers = tuple(map(Tier, firsts, lasts, [price for _, price in prices]))
-    return Choice(material, supplier, size, tiers, usable=usable)
-
-
-def asking(needs: Sequence[int], agreed: Sequence[Agreed], *choices: Choice) -> Question:
-    return Question(tuple(needs), choices, tuple(agreed), 1, 1)
-
-
-def agreed(flat: int = 0, least: int = 0, free_from: int | None = None) -> Agreed:
-    return Agreed(least, flat, by_mass=False, free_from=free_from)
-
-
-def by_chance(r: Random) -> Question:
-    """Up to two materials of two suppliers, whose prices fall."""
-    needs = [r.randint(1, 6) for _ in range(r.randint(1, 2))]
-    terms = [
-        agreed(
-            r.choice([0, r.randint(1, 40)]),
-            r.choice([0, r.randint(1, 90)]),
-            r.choice([None, r.randint(1, 120)]),
-        )
-        for _ in range(2)
-    ]
-    tiers = [(1, r.randint(15, 30))], [(1, 30), (2, r.randint(15, 29))], [(2, r.randint(15, 30))]
-    choices = [
-        offer(supplier, r.randint(1, 4), *r.choice(tiers), material=material)
-        for material in range(len(needs))
-        for supplier in (0, 1, r.randint(0, 1))
-    ]
-    return asking(needs, terms, *choices)
-
-
-def covers(question: Question, material: int) -> Iterator[Cover]:
-    """All packs that hold what is needed, with no more of each than would do so alone."""
-    own = [(n, c) for n, c in enumerate(question.choices) if c.material == material]
-    need = question.needs[material]
-    for counts in product(*(range(max(2, -(-need // choice.size)) + 1) for _, choice in own)):
-        packs = {n: count for (n, _), count in zip(own, counts, strict=True) if count}
-        sold = all(count >= question.choices[n].tiers[0].first for n, count in packs.items())
-        if sold and sum(question.choices[n].size * count for n, count in packs.items()) >= need:
-            yield packs
-
-
-def with_all(question: Question) -> CoverChoice:
-    choice = CoverChoice(question)
-    for material in range(len(question.needs)):
-        for packs in covers(question, material):
-            assert choice.add(material, packs)
-    return choice
-
-
-def goods(question: Question, packs: Cover) -> dict[int, int]:
-    """What packs cost at each supplier."""
-    found: dict[int, int] = {}
-    for n, count in packs.items():
-        choice = question.choices[n]
-        found[choice.supplier] = found.get(choice.supplier, 0) + choice.price(count)
-    return found
-
-
-def merged(question: Question, chosen: Sequence[Cover]) -> dict[int, int]:
-    found: dict[int, int] = {}
-    for cover in chosen:
-        for supplier, amount in goods(question, cover).items():
-            found[supplier] = found.get(supplier, 0) + amount
-    return found
-
-
-def plainly(terms: Agreed, amount: int) -> int:
-    """What is paid where an amount of any size may be added to reach a least or a free one."""
-    paid = max(amount, terms.minimum)
-    if terms.free_from is None:
-        return paid + terms.flat
-    return min(paid + terms.flat, max(paid, terms.free_from))
+from ledger.solver import WORTH, Relaxation, Relaxed
+from tests.ledger.cover_cases import ENDLESS, Scripted, Settled, agreed, asking, never, offer
 
 
 @pytest.fixture
-def relaxing(monkeypatch: pytest.MonkeyPatch) -> "Scripted":
-    found = Scripted()
-    monkeypatch.setattr(cover_choice, "Relaxation", found)
-    monkeypatch.setattr(cover_choice, "time", SimpleNamespace(monotonic_ns=lambda: found.now))
-    return found
-
-
-class Scripted:
-    """In place of the solver: what it answers by what is settled, or that there is nothing."""
-
-    def __init__(self) -> None:
-        self.programs: list[Program] = []
-        self.asked: list[Settled] = []
-        self.answers: Callable[[Settled], Relaxed | None] = lambda settled: None
-        self.now = 0
-
-    def __call__(self, program: Program) -> "Scripted":
-        self.programs.append(program)
-        return self
-
-    def ask(self, bounds: Mapping[int, tuple[int, int]]) -> Relaxed | None:
-        self.asked.append({c: low for c, (low, high) in bounds.items() if low == high})
-        assert all(each in {(0, 0), (1, 1), (0, 1)} for each in bounds.values())
-        self.now += 10
-        return self.answers(self.asked[-1])
-
-
-def never(packs: Sequence[int]) -> None:
-    """Nothing that is told breaks no rule."""
-
-
-def test_with_all_covers_known_its_program_is_the_question(relaxing: Scripted) -> None:
-    """Its least cost in whole numbers is that of the best cover for each material, where a least or
-    a free amount may be reached by any sum."""
-    r = Random(1)
-    for _ in range(25):
-        question = by_chance(r)
-        with_all(question).search(never, ENDLESS, D(0))
-        expected = min(
-            sum(
-                plainly(question.agreed[supplier], amount)
-                for supplier, amount in merged(question, chosen).items()
-            )
-            for chosen in product(*(covers(question, m) for m in range(len(question.needs))))
-        )
-        assert solve(relaxing.programs[-1], seconds=Fraction(600)).bound == expected
-
-
-def test_its_bound_is_the_least_of_all_with_what_rows_are_worth(relaxing: Scripted) -> None:
-    """Each way of being ordered from, or of freight being free, and each cover: what it costs, and
-    for each row what it asks for, less what it has of that, at the worth of the row."""
-    r, helped = Random(2), 0
-    for _ in range(150):
-        question = by_chance(r)
-        choice = CoverChoice(question)
-        for material in range(len(question.needs)):
-            known = list(covers(question, material))
-            for packs in r.sample(known, min(2, len(known))):
-                choice.add(material, packs)
-        choice.search(never, ENDLESS, D(0))
-        worths = [r.choice([0, r.randint(0, 40 * WORTH)]) for _ in relaxing.programs[-1].least]
-        for row in (*choice._rows.least.values(), *choice._rows.free.values()):
-            worths[row] = r.choice([0, r.randint(0, 5 * WORTH // 4)])
-        settled = {column: r.randint(0, 1) for column in range(4) if r.random() < 0.3}
-        bound, more = choice._priced(worths, settled)
-        least = lagrangian(question, choice, worths, settled)
-        assert least is None or bound == ceil(least)
-        helped += more
-    assert 20 < helped < 120
-
-
-def lagrangian(
-    question: Question, choice: CoverChoice, worths: Sequence[int], settled: Settled
-) -> Fraction | None:
-    """In whole numbers of the currency's steps; a worth of an amount is never above one."""
-    rows, suppliers = choice._rows, range(len(question.agreed))
-
-    def worth(of: Mapping[int, int], supplier: int) -> Fraction:
-        return Fraction(worths[of[supplier]], WORTH) if supplier in of else Fraction(0)
-
-    least = [min(worth(rows.least, s), Fraction(1)) for s in suppliers]
-    free = [min(worth(rows.free, s), 1 - least[s]) for s in suppliers]
-    fees = {pair: Fraction(worths[row], WORTH) for pair, row in rows.of_supplier.items()}
-    total = Fraction(0)
-    for s, terms in enumerate(question.agreed):
-        ways = []
-        for ordered, is_free in ((0, 0), (1, 0), (1, 1)):
-            allowed = settled.get(s, ordered) == ordered and settled.get(2 + s, is_free) == is_free
-            if allowed and not (is_free and terms.free_from is None):
-                cost = (ordered - is_free) * terms.flat + ordered * least[s] * terms.minimum
-                cost += is_free * free[s] * (terms.free_from or 0)
-                ways.append(cost - ordered * sum(f for (_, one), f in fees.items() if one == s))
-        if not ways:
-            return None
-        total += min(ways)
-    for material in range(len(question.needs)):
-        costs = [
-            sum(
-                fees.get((material, s), Fraction(0)) + (1 - least[s] - free[s]) * amount
-                for s, amount in goods(question, packs).items()
-            )
-            for packs in covers(question, material)
-            if not any(settled.get(question.choices[n].supplier) == 0 for n in packs)
-        ]
-        if not costs:
-            return None
-        total += min(costs)
-    return total
-
-
-def test_with_all_covers_known_its_first_bound_is_the_relaxed_cost(relaxing: Scripted) -> None:
-    """Strong duality: what rows are worth at the cheapest gives a bound as high as that."""
-    r = Random(3)
-    for _ in range(60):
-        question = by_chance(r)
-        choice = with_all(question)
-        choice.search(never, ENDLESS, D(0))
-        program = relaxing.programs[-1]
-        relaxed = Relaxation(program).ask({})
-        assert relaxed is not None
-        cost = Fraction(
-            sum(c * v for c, v in zip(program.costs, relaxed.values, strict=True)), WORTH
-        )
-        bound, more = choice._priced(relaxed.worths, {})
-        assert abs(bound - cost) <= 1
-        assert not more
+def relaxing(monkeypatch: pytest.MonkeyPatch) -> Scripted:
+    return Scripted.instead_of_the_solver(monkeypatch)
 
 
 # Three of the first, with a freight of 7, or one of the second with 3.
@@ -264,6 +47,8 @@ def test_what_is_nearest_to_a_half_is_settled_and_the_lowest_is_looked_at_next(
     choice.search(lambda packs: heard.append(list(packs)), ENDLESS, D(0))
     assert relaxing.asked == [{}, {0: 0}, {0: 1}, {0: 0, 1: 0}, {0: 0, 1: 1}]
     assert choice.bound == 21
+    # Of two suppliers: whether each is ordered from, and whether its freight is free.
+    assert relaxing.columns == [0, 1, 2, 3]
     assert heard == [[3, 0], [0, 1], [0, 1], [0, 1], [0, 1]]
     assert len(relaxing.programs) == 1
 
@@ -322,6 +107,68 @@ def test_what_is_nearly_whole_needs_not_be_settled(
     relaxing.answers = lambda settled: branching(settled) if settled else told(part, WORTH)
     of_two().search(never, ENDLESS, D(0))
     assert len(relaxing.asked) == looks
+
+
+def test_what_is_spent_beyond_the_covers_is_no_choice(relaxing: Scripted) -> None:
+    relaxing.answers = lambda settled: Relaxed((0, WORTH, 0, 0, HALF, HALF, 0, WORTH), (0,) * 5)
+    of_two().search(never, ENDLESS, D(0))
+    assert relaxing.asked == [{}]
+
+
+def test_of_what_is_settled_the_lowest_counts_whichever_comes_last(relaxing: Scripted) -> None:
+    """Without the first supplier 18, with it 22, and both are whole."""
+    relaxing.answers = lambda settled: told(0, WORTH) if settled else branching(settled)
+    choice = of_two()
+    choice.search(never, ENDLESS, D(0))
+    assert (len(relaxing.asked), choice.bound) == (3, 18)
+
+
+def test_where_all_is_settled_nothing_is_left_to_choose(relaxing: Scripted) -> None:
+    """Free freight is worth nothing here, and spares all of it: 15, as at first."""
+    terms = [agreed(7, free_from=100), agreed(3, free_from=100)]
+    choice = CoverChoice(asking([10], terms, *TWO.choices))
+    relaxing.answers = lambda settled: Relaxed((HALF,) * 6, (0,) * 9)
+    choice.search(never, ENDLESS, D(0))
+    assert (max(map(len, relaxing.asked)), choice.bound) == (4, 15)
+
+
+def test_a_supplier_is_ordered_from_as_far_as_its_covers_are_taken(relaxing: Scripted) -> None:
+    """In parts as in whole: all of the second, for 21, and no half of an order."""
+    of_two().search(never, ENDLESS, D(0))
+    relaxed = Relaxation(relaxing.programs[-1]).ask({})
+    assert relaxed is not None
+    assert relaxed.values == (0, WORTH, 0, 0, 0, 0, 0, WORTH)
+
+
+def test_a_cover_of_one_material_helps_whatever_others_do(relaxing: Scripted) -> None:
+    """Of the first two for 6 are new; of the second its only one is known already."""
+    question = asking(
+        [4, 1],
+        [agreed()],
+        offer(0, 1, (1, 5)),
+        offer(0, 2, (1, 3)),
+        offer(0, 1, (1, 2), material=1),
+    )
+    choice = CoverChoice(question)
+    for material, packs in ((0, {0: 4}), (1, {2: 1})):
+        choice.add(material, packs)
+    relaxing.answers = lambda settled: Relaxed((0,) * 5, (20 * WORTH, 3 * WORTH, 0, 0, 0))
+    choice.search(never, ENDLESS, D(0))
+    assert len(relaxing.asked) == 2
+    assert not choice.add(0, {1: 2})
+
+
+def test_later_a_cover_that_helps_waits_for_what_is_settled_next(relaxing: Scripted) -> None:
+    """Only the first supplier's cover is known. Without it the second's is worth 99."""
+    worths = (99 * WORTH, 0, 0, 0)
+    relaxing.answers = lambda settled: (
+        Relaxed((0,) * 7, worths) if settled else Relaxed((HALF, *(0,) * 6), (0,) * 4)
+    )
+    choice = CoverChoice(TWO)
+    choice.add(0, {0: 3})
+    choice.search(never, ENDLESS, D(0))
+    assert relaxing.asked == [{}, {0: 0}, {0: 1}]
+    assert not choice.add(0, {1: 1})
 
 
 def test_a_cover_that_helps_is_looked_at_again_at_first(relaxing: Scripted) -> None:
