@@ -1,4 +1,4 @@
-"""Questions for a choice among covers, and what stands in place of its solver."""
+"""What stands in place of the solver of a choice among covers, and of whoever hears of it."""
 
 from collections.abc import Callable, Mapping, Sequence
 from types import SimpleNamespace
@@ -7,29 +7,10 @@ from typing import Self
 import pytest
 
 from ledger import cover_choice
-from ledger.order_numbers import Agreed, Choice, Question, Tier
 from ledger.solver import Program, Relaxed
 
 ENDLESS = 1 << 80
 Settled = Mapping[int, int]
-
-
-def offer(
-    supplier: int, size: int, *prices: tuple[int, int], material: int = 0, usable: int | None = None
-) -> Choice:
-    """Each price from so many packs on."""
-    firsts = [first for first, _ in prices]
-    lasts = [*(first - 1 for first in firsts[1:]), None]
-    tiers = tuple(map(Tier, firsts, lasts, [price for _, price in prices]))
-    return Choice(material, supplier, size, tiers, usable=usable)
-
-
-def asking(needs: Sequence[int], agreed: Sequence[Agreed], *choices: Choice) -> Question:
-    return Question(tuple(needs), choices, tuple(agreed), 1, 1)
-
-
-def agreed(flat: int = 0, least: int = 0, free_from: int | None = None) -> Agreed:
-    return Agreed(least, flat, by_mass=False, free_from=free_from)
 
 
 class Scripted:

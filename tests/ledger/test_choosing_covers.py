@@ -6,7 +6,8 @@ import pytest
 
 from ledger.cover_choice import CoverChoice
 from ledger.solver import WORTH, Relaxation, Relaxed
-from tests.ledger.cover_cases import ENDLESS, Scripted, Settled, agreed, asking, never, offer
+from tests.ledger.cover_cases import ENDLESS, Scripted, Settled, never
+from tests.ledger.order_questions import agreed, asking, offer
 
 
 @pytest.fixture

@@ -12,7 +12,8 @@ import pytest
 from ledger.cover_choice import CoverChoice
 from ledger.order_numbers import Agreed, Question
 from ledger.solver import WORTH, Relaxation, solve
-from tests.ledger.cover_cases import ENDLESS, Scripted, Settled, agreed, asking, never, offer
+from tests.ledger.cover_cases import ENDLESS, Scripted, Settled, never
+from tests.ledger.order_questions import agreed, asking, offer
 
 Cover = Mapping[int, int]
 

@@ -10,9 +10,10 @@ from random import Random
 import pytest
 
 from ledger.order_model import Model, model_of
-from ledger.order_numbers import Agreed, Choice, Question, Tier, in_whole_numbers
+from ledger.order_numbers import Agreed, Choice, Question, in_whole_numbers
 from ledger.solver import Found, Program, solve
 from tests.ledger.order_cases import Case, cases, cases_tried, cost_of
+from tests.ledger.order_questions import asking, offer
 
 CENT = D("0.01")
 FREE = Agreed(0, 0, by_mass=False, free_from=None)
@@ -103,18 +104,6 @@ def test_its_least_cost_is_that_of_the_cheapest_plan() -> None:
             whole += 1
             assert found.bound == least * question.steps
     assert whole > 5
-
-
-def asking(needs: Sequence[int], agreed: Sequence[Agreed], *choices: Choice) -> Question:
-    return Question(tuple(needs), choices, tuple(agreed), 1, 1)
-
-
-def offer(supplier: int, size: int, *prices: tuple[int, int], usable: int | None = None) -> Choice:
-    """Each price from so many packs on."""
-    firsts = [first for first, _ in prices]
-    lasts = [*(first - 1 for first in firsts[1:]), None]
-    tiers = tuple(map(Tier, firsts, lasts, [price for _, price in prices]))
-    return Choice(0, supplier, size, tiers, usable=usable)
 
 
 def answer(question: Question, in_packs: Collection[int] = (0, 1, 2)) -> tuple[int, list[int]]:

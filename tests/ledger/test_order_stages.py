@@ -14,20 +14,17 @@ import pytest
 from ledger import order_stages
 from ledger.covers import Cover, cheapest_cover
 from ledger.order_model import Model, model_of
-from ledger.order_numbers import Agreed, Choice, Question, Tier
+from ledger.order_numbers import Choice, Question, Tier
 from ledger.order_stages import Outcome, Packs, search
 from ledger.solver import Found, Program, solve
+from tests.ledger.order_questions import agreed, asking
 
 NOW = 5 * 10**9
-FREE = Agreed(0, 0, by_mass=False, free_from=None)
+FREE = agreed()
 
 
 def seconds(number: int) -> int:
     return NOW + number * 10**9
-
-
-def least(amount: int, flat: int = 0) -> Agreed:
-    return Agreed(amount, flat, by_mass=False, free_from=None)
 
 
 def offer(
@@ -38,10 +35,6 @@ def offer(
     lasts = [*(first - 1 for first in firsts[1:]), None]
     tiers = tuple(map(Tier, firsts, lasts, prices))
     return Choice(material, supplier, size, tiers, usable=usable)
-
-
-def asking(needs: Sequence[int], agreed: Sequence[Agreed], *choices: Choice) -> Question:
-    return Question(tuple(needs), choices, tuple(agreed), 1, 1)
 
 
 @dataclass
@@ -111,7 +104,7 @@ def searched(
 
 # Three packs of the first cover ten for 150, and with a fourth its least amount of 190. One pack of
 # the second is 120; it has 5 of freight, and its least asks for a second pack.
-TWO = asking([10], [least(190), least(190, flat=5)], offer(0, 4, 50), offer(1, 10, 120))
+TWO = asking([10], [agreed(least=190), agreed(5, least=190)], offer(0, 4, 50), offer(1, 10, 120))
 
 
 def test_amounts_beyond_the_need_become_packs_where_they_are_wanted(watched: Watched) -> None:
@@ -248,7 +241,7 @@ def test_a_cheaper_plan_that_is_heard_is_the_start(
     watched: Watched, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The cheapest cover is 150, with 90 of freight. The choice finds the other, for 160."""
-    question = asking([10], [least(0, flat=90), FREE], offer(0, 4, 50), offer(1, 10, 160))
+    question = asking([10], [agreed(90, least=0), FREE], offer(0, 4, 50), offer(1, 10, 160))
     choice = choosing(monkeypatch, [[0, 1], [1, 1]], 130)
     assert searched(watched, question, within="0.01") == Outcome([0, 1], 160, False)
     assert choice.best == [160, 160]
@@ -280,7 +273,7 @@ def test_a_least_amount_is_reached_with_the_cheapest_that_is_ordered(
     and what is not ordered does not come to be. At the second one pack more for a lack of one."""
     question = asking(
         [1],
-        [least(100), least(8), FREE],
+        [agreed(least=100), agreed(least=8), FREE],
         offer(0, 1, 30, 20, 12),
         offer(0, 1, 25),
         offer(0, 1, 10),
