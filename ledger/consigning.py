@@ -115,6 +115,16 @@ def consigned(
         return [Consigned(*row) for row in cursor.fetchall()]
 
 
+def shops_of(actor: Actor, lot: UUID) -> list[tuple[str, Decimal]]:
+    """The shops where a lot lies, by name, with how much of it in grams or pieces."""
+    actor.must(Verb.READ)
+    rows = Holding.objects.filter(
+        coop_id=actor.coop_id, maker_id=actor.maker, kind=Account.Kind.CONSIGNMENT, any_left=True
+    )
+    found = rows.filter(lot_id=lot).order_by("account__name")
+    return list(found.values_list("account__name", "quantity"))
+
+
 def _where_they_lie(actor: Actor, shop: str, lines: Sequence[Taken]) -> UUID:
     """The account of a shop, where so much lies.
 

@@ -23,7 +23,7 @@ from ledger.models import Specification, SpecificationLimit
 from ledger.retesting import Found
 from ledger.roles import Verb
 
-SPARE, MOST, FINEST = 3, 40, -6
+SPARE, MOST, FINEST = 1, 40, -6
 
 
 class FigureField(NumberField):
