@@ -3,6 +3,8 @@
 from django.urls import path
 
 from api.pages import (
+    alerts,
+    batch_ends,
     batches,
     bills,
     books,
@@ -107,6 +109,8 @@ urlpatterns = [
     path("transfers/<uuid:id>", transfers.OneTransfer.as_view()),
     path("lots/<uuid:id>/out", leaving.TakeOut.as_view()),
     path("entries/<uuid:id>", entries.Entry.as_view()),
+    path("batches/<uuid:id>/stop", batch_ends.StopBatch.as_view()),
+    path("alerts", alerts.Alerts.as_view()),
     path("suppliers", suppliers.Suppliers.as_view()),
     path("suppliers/<uuid:id>", suppliers.Supplier.as_view()),
     path("lots/<uuid:id>/offer", transfers.OfferLot.as_view()),

@@ -4,13 +4,16 @@ import hashlib
 import re
 import secrets
 import uuid
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from html import unescape
+from html.parser import HTMLParser
 from typing import Any
 
 from django.test import Client
 
 from api.models import Token
+from api.pages.screen import UNTYPED
 from ledger.access import acting_as
 from tests.factories import Workshop
 
@@ -54,3 +57,36 @@ def refused(client: Client, path: str, **typed: str | list[str]) -> str:
     assert answer.status_code == 422, answer.status_code
     wrong = re.findall(r'<ul class="errorlist[^"]*"[^>]*>(.*?)</ul>', answer.content.decode())
     return unescape(re.sub(r"<[^>]+>", "", " ".join(wrong)))
+
+
+class _Forms(HTMLParser):
+    """The forms of a page: the names of their fields, and what stands in them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.forms: list[dict[str, str]] = []
+        self.select = ""
+
+    def handle_starttag(self, tag: str, attrs: Sequence[tuple[str, str | None]]) -> None:
+        has = dict(attrs)
+        name, value = has.get("name"), has.get("value") or ""
+        if tag == "form":
+            self.forms.append({})
+        elif tag == "select":
+            self.select = str(name)
+        elif tag == "option" and "selected" in has:
+            self.forms[-1][self.select] = value
+        elif tag == "input" and name and ("checked" in has or not _is_choice(has)):
+            self.forms[-1][name] = value
+
+
+def _is_choice(has: dict[str, str | None]) -> bool:
+    return has.get("type") in {"radio", "checkbox"}
+
+
+def typed_in(client: Client, path: str, name: str) -> dict[str, str]:
+    """What the form that has a field of this name would send as it stands."""
+    reader = _Forms()
+    reader.feed(client.get(path).content.decode())
+    (found,) = [form for form in reader.forms if name in form]
+    return {name: value for name, value in found.items() if name not in UNTYPED}

@@ -1,0 +1,46 @@
+"""What is told by mail: chosen, kept to hours, and where it goes."""
+
+from typing import Any
+
+import pytest
+
+from ledger.access import acting_as
+from ledger.alert_settings import choices_of
+from ledger.models import AlertReceiver
+from tests.factories import Workshop, open_workshop
+from tests.pages.browsing import done, refused, shown, signed_in, typed_in
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+def test_what_is_chosen_is_kept(shop: Workshop) -> None:
+    client = signed_in(shop)
+    typed = {**typed_in(client, "/alerts", "version"), "do": "choose"}
+    assert (typed["told_expiring"], typed["digest_hour"]) == ("digest", "8")
+    assert typed["expiring_days"] == "30"
+    assert "another end" in refused(client, "/alerts", **{**typed, "quiet_from": "21:00"})
+    assert "not a time zone" in refused(client, "/alerts", **{**typed, "time_zone": "Harbour"})
+    change = {"told_low_stock": "never", "quiet_from": "21:00", "quiet_until": "07:00"}
+    done(client, "/alerts", **{**typed, **change, "use_told": "counted", "digest_hour": "6"})
+    with acting_as(shop.actor):
+        kept = choices_of(shop.actor.maker)
+    assert (kept.telling("low_stock"), kept.digest_hour, kept.use_told) == ("never", 6, "counted")
+    assert f"{kept.quiet_from:%H:%M}" == "21:00"
+    # Whoever saw what was before does not undo it.
+    done(client, "/alerts", **{**typed_in(client, "/alerts", "version"), "do": "choose"})
+    refused(client, "/alerts", **{**typed, "version": str(kept.version)})
+
+
+def test_mails_go_where_they_are_sent(shop: Workshop) -> None:
+    client = signed_in(shop)
+    assert "To the owners of the maker" in shown(client.get("/alerts"))
+    assert "not a mail address" in refused(client, "/alerts", do="add", mail="nowhere")
+    assert "desk@example.org" in done(client, "/alerts", do="add", mail="desk@example.org")
+    assert refused(client, "/alerts", do="add", mail="desk@example.org")
+    with acting_as(shop.actor):
+        one = str(AlertReceiver.objects.get(removed_at=None).id)
+    assert "The latest" in done(client, "/alerts", do="try", of=one)
+    assert "To the owners of the maker" in done(client, "/alerts", do="remove", of=one)
