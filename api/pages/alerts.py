@@ -67,7 +67,7 @@ class ChoicesForm(PageForm):
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
     use_told = forms.ChoiceField(
-        label=_("Of a lot of theirs that expires and that you could use, others learn"),
+        label=_("A maker whose lot expires, and who asks who could use it, learns"),
         choices=OTHERS,
         widget=forms.RadioSelect,
     )
