@@ -67,7 +67,7 @@ class ChoicesForm(PageForm):
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
     use_told = forms.ChoiceField(
-        label=_("A maker whose lot expires, and who asks who could use it, learns"),
+        label=_("When a lot of another maker expires, that maker learns"),
         choices=OTHERS,
         widget=forms.RadioSelect,
     )
