@@ -15,6 +15,7 @@ from ledger.models import Lot
 from ledger.quantities import Quantity, count_of
 
 ZERO = Decimal(0)
+SMALLEST_SLIP = Decimal("0.01")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,14 @@ class Reconciliation:
     filled: Decimal | None
     samples: Decimal | None
     unexplained: Decimal | None
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether more was filled than went in, to a hundredth of a gram, or more than a tenth of
+        it went nobody knows where: mostly a slip (limits of our own)."""
+        if self.unexplained is None:
+            return False
+        return self.unexplained < -SMALLEST_SLIP or self.unexplained > self.bulk_in / 10
 
 
 def reconcile(

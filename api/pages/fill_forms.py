@@ -59,6 +59,8 @@ class FillForm(PageForm):
     deviation = forms.CharField(
         label=_("Reason, if a rule is not kept"), max_length=400, required=False
     )
+    # Shown only beside the question whether it is so.
+    sure = forms.BooleanField(label=_("It is so"), required=False)
     called: ClassVar = {
         "/heel/quantity": "heel",
         "/heel/reason": "heel_reason",

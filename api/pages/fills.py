@@ -4,9 +4,11 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
+from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
 from api.pages.fill_forms import FillForm, RuleForm, WeighingForm
@@ -17,8 +19,10 @@ from formulas import fill_reading, filling, unit_weighings
 from formulas.access import batch_for, fills_of
 from formulas.fill_reading import PastYield, UnitsSeen
 from formulas.models import Batch
+from formulas.undoing import undo
 from formulas.unit_weighings import FilledUnits
 from ledger.access import Actor, day_of, find
+from ledger.errors import Invalid
 from ledger.lot_reading import show_lot
 from ledger.roles import Verb
 
@@ -76,10 +80,24 @@ class BatchFill(Screen):
         lot = batch.making.lot_id
         return self.act(
             form,
-            lambda: filling.fill(self.actor, lot=lot, happened_at=self.now, **form.told()),
+            lambda: self._fill(lot, form),
             lambda filled: f"/fills/{filled.filling.id}",
             lambda: self._page(batch, form=form, status=422),
         )
+
+    def _fill(self, lot: UUID, form: FillForm) -> filling.Filled:
+        """Fill, but ask once where pieces and bulk do not agree: it is mostly a slip."""
+        filled = filling.fill(self.actor, lot=lot, happened_at=self.now, **form.told())
+        found = filling.reconciled(filled.filling)
+        if found.doubtful and found.filled is not None and not form.cleaned_data["sure"]:
+            told = {"held": self.reader.grams(found.filled)}
+            told["bulk"] = self.reader.grams(found.bulk_in)
+            raise Invalid(
+                said("The pieces should hold %(held)s, and %(bulk)s of bulk went in. Is it so?")
+                % told,
+                pointer="/sure",
+            )
+        return filled
 
     def _form(self, batch: Batch, data: Any = None) -> FillForm:
         rows = fill_reading.products_from(self.actor, batch.version.formula_id)
@@ -172,8 +190,26 @@ class Units(Screen):
         )
 
 
+class UndoForm(PageForm):
+    reason = forms.CharField(label=_("Why it is taken back"), max_length=400)
+
+
 class Fill(Units):
     """One fill: where the bulk went, what a piece cost, and the pieces that were weighed."""
+
+    undoing: PageForm | None = None
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        if request.POST.get("do") != "undo":
+            return super().post(request, id)
+        entry = find(fills_of(self.actor), id).entry_id
+        self.undoing = form = UndoForm(request.POST, reader=self.reader)
+        return self.act(
+            form,
+            lambda: undo(self.actor, entry=entry, happened_at=self.now, **form.cleaned_data),
+            lambda undone: request.path,
+            lambda: self._page(id, status=422),
+        )
 
     def units(self, id: UUID) -> FilledUnits:
         return unit_weighings.units_of_fill(self.actor, id)
@@ -185,6 +221,8 @@ class Fill(Units):
             "fill": row,
             "found": filling.reconciled(row, row.weighed_grams),
             "total": total,
+            "undoing": self.undoing or UndoForm(reader=self.reader),
+            "may_undo": self.actor.may(Verb.REVERSE),
             **_yields_of(self.actor, fill_reading.batch_of_fill(self.actor, row)),
         }
 

@@ -1,0 +1,50 @@
+"""A fill whose pieces and bulk do not agree is asked about once, and can be taken back."""
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from formulas.leftovers import reconcile
+from formulas.models import Filling
+from ledger.access import acting_as
+from tests.factories import D, open_workshop
+from tests.pages.browsing import done, refused, shown, signed_in
+
+
+def test_a_fill_is_asked_about_and_taken_back(database: Any, redis_server: Any) -> None:
+    shop = open_workshop()
+    oil = shop.material("Oil")
+    shop.receive(oil, "10 kg", "50.00")
+    version = shop.formula("Balm", [(oil, "100")])
+    product = shop.product(version, "100 g")
+    planned = shop.plan(version, "5 kg")
+    shop.weigh_all(planned)
+    shop.finish(planned, "5 kg")
+    client, path = signed_in(shop), f"/batches/{planned.batch.id}/fill"
+    typed = {"product": str(product.id), "units": "39", "basis": "seen"}
+    typed |= {"deviation": "filled at once"}
+    asked = refused(client, path, used="1 g", **typed)
+    assert "should hold 3,900\N{NO-BREAK SPACE}g, and 1\N{NO-BREAK SPACE}g of bulk" in asked
+    assert "Is it so?" in refused(client, path, used="4.5 kg", **typed)
+    with acting_as(shop.actor):
+        assert not Filling.objects.exists()
+    assert "Not explained 600 g" in done(client, path, used="4.5 kg", sure="on", **typed)
+    with acting_as(shop.actor):
+        made = Filling.objects.get()
+    here = f"/fills/{made.id}"
+    assert "required" in refused(client, here, do="undo")
+    assert "This fill was taken back" in done(client, here, do="undo", reason="typed wrong")
+    assert "Take this fill back" not in shown(client.get(here))
+    done(client, path, **typed)
+
+
+@pytest.mark.parametrize(
+    ("bulk", "doubtful"),
+    [("1000", False), ("1111.11", False), ("1112", True), ("999.99", False), ("999.98", True)],
+)
+def test_ten_pieces_of_100_g_and_their_bulk(bulk: str, doubtful: bool) -> None:
+    """A tenth of 1111.11 is 111.111, and 111.11 is not more."""
+    whole = {"units": 10, "sample_units": 1, "each": D(100), "heel": D(0), "rejects": D(0)}
+    found = reconcile(bulk_in=Decimal(bulk), **whole)  # type: ignore[arg-type]
+    assert found.doubtful is doubtful
