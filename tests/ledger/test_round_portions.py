@@ -157,6 +157,12 @@ def test_leftover_waits_until_all_pledges_are_served() -> None:
     assert told(less) == [(NORTH, OIL, "3000.00", "36.00")]
 
 
+def test_half_a_gram_of_leftover_is_for_who_asked_for_it() -> None:
+    dues = [due(NORTH, OIL, "10", "1"), due(MILL, OIL, "10", "1", "2", "0.20")]
+    found = handed(dues, {OIL: came("22", "2.20", now="20.5", cost="2.05")})
+    assert [one.quantity for one in found.portions] == [D(10), D("10.5")]
+
+
 def test_what_came_beyond_the_order_stays_with_the_buyer_at_its_cost() -> None:
     found = handed(OILS, {OIL: came("10000", "80", now="12500", cost="100", charges="28")})
     assert told(found) == told(handed(OILS, {OIL: came("10000", "80", charges="28")}))
@@ -261,6 +267,7 @@ def test_what_nobody_was_asked_for_is_borne_by_who_could_have_paid_for_it() -> N
     arrived = {OIL: came("1000", "0", charges="6"), WAX: came("1000", "0")}
     found = handed(dues, arrived, {NORTH: Alone(D(10)), MILL: Alone(D(20))})
     assert [one.amount for one in found.portions] == [D(2), D(4)]
+    assert found.within_alone
 
 
 def test_leftover_is_within_what_it_costs() -> None:
