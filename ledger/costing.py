@@ -312,7 +312,8 @@ def take(layers: Sequence[Layer], draws: Sequence[Draw], formula: CostFormula) -
         if wanted > 0:
             there = draw.quantity - wanted
             raise NotEnough(
-                f"{draw.quantity} is wanted and only {there} is there: take less, or receive more.",
+                f"{draw.quantity.normalize():f} is wanted and only {there.normalize():f} is there:"
+                " take less, or receive more.",
                 lot=draw.lot,
                 wanted=draw.quantity,
                 available=there,

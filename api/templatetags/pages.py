@@ -29,6 +29,15 @@ def quantity(context: Any, value: Decimal | None, counted: bool = False) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def measured(context: Any, entered: str, value: Decimal, counted: bool = False) -> str:
+    """What was typed and what it is: "4 gal = 15.142 kg"; said once where that is the same."""
+    reader = context["reader"]
+    typed, shown = reader.entered(entered), reader.quantity(value, counted)
+    same = " ".join(typed.split()) == " ".join(shown.split())
+    return str(shown) if same else f"{typed} = {shown}"
+
+
+@register.simple_tag(takes_context=True)
 def grams(context: Any, value: Decimal | None) -> str:
     return "" if value is None else str(context["reader"].grams(Decimal(value)))
 

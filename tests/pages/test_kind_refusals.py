@@ -6,6 +6,8 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
+from api.pages.reader import Reader
+from api.templatetags.pages import measured
 from ledger.access import acting_as
 from ledger.models import OrderRound
 from ledger.settling import record_payment
@@ -60,3 +62,9 @@ def test_a_cas_number_proves_itself(shop: Workshop) -> None:
     assert "no CAS number" in refused(
         client, "/materials/new", name="Odd", cas_number="abc", **facts
     )
+
+
+def test_what_was_typed_in_the_same_unit_is_said_once() -> None:
+    page = {"reader": Reader("de")}
+    assert measured(page, "5 kg", D(5000)) == "5\N{NO-BREAK SPACE}kg"
+    assert measured(page, "2.5 lb", D(1134)) == "2,5 lb = 1,134\N{NO-BREAK SPACE}kg"
