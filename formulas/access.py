@@ -7,13 +7,17 @@ from django.db.models import Exists, F, OuterRef, Prefetch, QuerySet, Subquery
 from formulas.at_hand import keep_at_hand
 from formulas.models import (
     Batch,
+    BatchLine,
+    BatchPackaging,
     Filling,
     Formula,
     FormulaVersion,
     Line,
+    LineChange,
     Measurement,
     Packaging,
     Phase,
+    Pick,
     Product,
     UnitWeighing,
     Weighing,
@@ -111,21 +115,25 @@ def batch_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Batch:
 
 def with_details(batches: QuerySet[Batch]) -> QuerySet[Batch]:
     """The same with lines, picks, packaging and the weighings that count, in a few queries."""
+    return on_paper(batches).prefetch_related("top_ups")
+
+
+def on_paper(batches: QuerySet[Batch]) -> QuerySet[Batch]:
+    """The same with all that the sheet of a batch tells."""
     weighings = (
         standing(Weighing.objects.all())
         .select_related("lot__material", "person")
         .prefetch_related("second_looks")
         .order_by("id")
     )
+    picks = Pick.objects.select_related("lot")
     return batches.prefetch_related(
-        "lines__material",
-        "lines__component",
-        "lines__picks__lot",
-        "packaging__material",
-        "packaging__picks__lot",
-        "changes__material",
+        Prefetch("lines", BatchLine.objects.select_related("material", "component")),
+        Prefetch("lines__picks", picks),
+        Prefetch("packaging", BatchPackaging.objects.select_related("material")),
+        Prefetch("packaging__picks", picks),
+        Prefetch("changes", LineChange.objects.select_related("material")),
         "pickings__lacks",
-        "top_ups",
         Prefetch("weighings", weighings),
         Prefetch("measurements", Measurement.objects.select_related("person")),
         "version__windows",

@@ -4,28 +4,40 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 from typing import Final
 from uuid import UUID
 
 from django.db.models import Prefetch, QuerySet
 
 from formulas.access import batches_of, standing
-from formulas.caution_facts import of_plan
+from formulas.caution_facts import of_measurement, of_plan, of_pouring
 from formulas.cautions import Caution
 from formulas.effect import headroom
+from formulas.judging import Judgement
 from formulas.learning import Learned
-from formulas.models import Batch, BatchLine, Line, LineChange, Pick, Weighing
+from formulas.measurements import judged, standing_rows, windows_of
+from formulas.models import (
+    Batch,
+    BatchLine,
+    BatchPackaging,
+    Line,
+    LineChange,
+    Measurement,
+    Pick,
+    Weighing,
+)
 from formulas.past_effects import learned_for
 from formulas.pot import InPot
 from formulas.shares import Chosen, Share, shares
-from formulas.weighing import Weighed, weigh
+from formulas.weighing import Weighed, weigh, weigh_back
 from ledger.access import Actor, find, lots_visible_to
 from ledger.errors import NotFound
 from ledger.quantities import Quantity
 
 # How far a weighing may lie from its target before it is said; common practice.
 TOLERANCE_PERCENT: Final = Decimal(1)
+CENTIGRAM: Final = Decimal("0.01")
 # The lot in a code of ours: in brackets, as a link of GS1, or after AI 10 of an element string
 # that begins with a date (AI 17) or a GTIN (AI 01).
 _BRACKETED: Final = re.compile(r"\(10\)([^(\x1d]{1,20})")
@@ -57,6 +69,22 @@ class Turn:
         return self.share.grams * TOLERANCE_PERCENT / 100
 
     @property
+    def may_add(self) -> Decimal | None:
+        """The headroom as a scale shows it, never more than there is."""
+        return None if self.headroom is None else self.headroom.quantize(CENTIGRAM, ROUND_DOWN)
+
+    @property
+    def over(self) -> Decimal:
+        """Grams that are in beyond what is wanted; nothing within the tolerance."""
+        more = self.share.weighed - self.share.grams
+        return Decimal(0) if self.to_effect or more <= self.tolerance else more
+
+    @property
+    def cautions(self) -> Sequence[Caution]:
+        """What asks for care while this is weighed."""
+        return of_pouring(self.share.material)
+
+    @property
     def to_effect(self) -> bool:
         return self.line.kind == Line.Kind.TO_EFFECT
 
@@ -80,6 +108,34 @@ class Bench:
     @property
     def done(self) -> int:
         return sum(turn.done for turn in self.turns)
+
+    @property
+    def packaging(self) -> Sequence[BatchPackaging]:
+        return sorted(self.batch.packaging.all(), key=lambda item: item.position)
+
+    @property
+    def lacks(self) -> bool:
+        """Whether something of it is short, as it was when its lots were chosen."""
+        return any(turn.short for turn in self.turns) or any(one.short for one in self.packaging)
+
+    @property
+    def grams(self) -> Decimal:
+        """All that is in, what the formula does not list too."""
+        return sum((one.quantity for one in self.weighings), Decimal(0))
+
+    @property
+    def measured(self) -> Sequence[tuple[Measurement, Judgement]]:
+        """What was measured and still counts, the last first, and how it stands to its window."""
+        windows = windows_of(self.batch.version)
+        rows = sorted(standing_rows(self.batch), key=lambda row: (row.happened_at, row.id))
+        return [(row, judged(row, windows)) for row in reversed(rows)]
+
+    @property
+    def measured_cautions(self) -> Sequence[Caution]:
+        """What asks for care by what was measured last."""
+        for row, _ in self.measured[:1]:
+            return of_measurement(row, windows_of(self.batch.version))
+        return ()
 
     def turn(self, line: str) -> Turn | None:
         """The turn of this line, else the next that is not done; None when all are."""
@@ -108,14 +164,16 @@ def bench_of(actor: Actor, batch: UUID | str) -> Bench:
 def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":
     """The same with lines, lots and the weighings that count, a query for each kind of row."""
     lines = BatchLine.objects.select_related("material", "component")
-    weighings = standing(Weighing.objects.select_related("lot__material")).order_by("id")
+    weighings = standing(Weighing.objects.select_related("lot__material", "person")).order_by("id")
     return batches.prefetch_related(
         Prefetch("lines", lines),
         Prefetch("lines__picks", Pick.objects.select_related("lot")),
         Prefetch("changes", LineChange.objects.select_related("material")),
         Prefetch("weighings", weighings),
         "pickings__lacks",
+        Prefetch("packaging", BatchPackaging.objects.select_related("material")),
         "measurements",
+        "version__windows",
     )
 
 
@@ -131,7 +189,7 @@ def weigh_from_label(
     actor: Actor,
     *,
     batch: UUID | str,
-    line: UUID | str,
+    line: UUID | str | None,
     label: str,
     quantity: Quantity,
     happened_at: datetime,
@@ -139,8 +197,9 @@ def weigh_from_label(
 ) -> Weighed:
     """Weigh a lot into a batch by its code as it was typed, or by all that its QR code holds.
 
-    Without a label the material must be one that is not stocked. Raises what `weigh` raises, and
-    NotFound for a code that no lot of the maker has.
+    Without a label the material must be one that is not stocked, and without a line it is an
+    addition that the formula does not list. Raises what `weigh` raises, and NotFound for a code
+    that no lot of the maker has.
     """
     lot = lot_labelled(actor, label) if label.strip() else None
     return weigh(
@@ -151,6 +210,29 @@ def weigh_from_label(
         quantity=quantity,
         happened_at=happened_at,
         deviation=deviation,
+    )
+
+
+def back_from_label(
+    actor: Actor,
+    *,
+    batch: UUID | str,
+    label: str,
+    quantity: Quantity,
+    happened_at: datetime,
+    reason: str,
+) -> Weighed:
+    """Take so much of a lot back out of a batch, by the code on its label.
+
+    Raises what `weigh_back` raises, and NotFound for a code that no lot of the maker has.
+    """
+    return weigh_back(
+        actor,
+        batch=batch,
+        lot=lot_labelled(actor, label),
+        quantity=quantity,
+        happened_at=happened_at,
+        reason=reason,
     )
 
 

@@ -66,6 +66,11 @@ def of_sheet(batch: Batch) -> tuple[Caution, ...]:
     return cautions(Step.WEIGH, Facts(parts=parts)) + planned
 
 
+def of_pouring(material: Material) -> tuple[Caution, ...]:
+    """The cautions of a material that is about to be weighed."""
+    return cautions(Step.WEIGH, Facts(parts=(_part(material, Decimal(0)),)))
+
+
 def of_weighing(done: Weighed) -> tuple[Caution, ...]:
     """The cautions of what was just weighed in."""
     material = done.lot.material

@@ -3,10 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from uuid import UUID
 
+from django.db.models import Q
+
 from ledger.access import Actor
-from ledger.models import Coop, Maker, PurchaseOrder, PurchaseOrderFact, PurchaseOrderLine
+from ledger.costing import round_stored
+from ledger.models import Coop, Maker, Offer, PurchaseOrder, PurchaseOrderFact, PurchaseOrderLine
 from ledger.order_reading import terms_of
 from ledger.ordering import order_for
 from ledger.roles import Verb
@@ -16,11 +20,15 @@ Kind = PurchaseOrderFact.Kind
 
 @dataclass(frozen=True, slots=True)
 class PaperLine:
-    """A line, what was last said of it, and whether nothing more of it is expected."""
+    """A line, what was last said of it, and whether nothing more of it is expected.
+
+    `article_code` is the supplier's for such a pack, if it offers one.
+    """
 
     line: PurchaseOrderLine
     terms: PurchaseOrderLine | PurchaseOrderFact
     ended: bool
+    article_code: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +71,33 @@ def sending_of(fact: UUID) -> Sending:
 
 
 def _paper(order: PurchaseOrder, facts: Sequence[PurchaseOrderFact]) -> OrderPaper:
-    lines = order.lines.select_related("material").order_by("position")
+    lines, codes = order.lines.select_related("material").order_by("position"), _codes(order)
+    told = [(line, terms_of(line, facts)) for line in lines]
     return OrderPaper(
         order,
         Maker.objects.get(id=order.maker_id),
         Coop.objects.get(id=order.coop_id),
-        [PaperLine(line, terms_of(line, facts), _ended(line, facts)) for line in lines],
+        [
+            PaperLine(line, terms, _ended(line, facts), codes.get(_pack(line, terms), ""))
+            for line, terms in told
+        ],
     )
+
+
+def _codes(order: PurchaseOrder) -> dict[tuple[UUID, Decimal], str]:
+    """The supplier's article codes, by the material and what a pack of it holds."""
+    offers = Offer.objects.filter(
+        Q(maker=None) | Q(maker=order.maker_id), coop_id=order.coop_id, supplier=order.supplier_id
+    )
+    rows = offers.order_by("id").values_list("material_id", "quantity", "article_code")
+    return {(material, quantity): code for material, quantity, code in rows if code}
+
+
+def _pack(
+    line: PurchaseOrderLine, terms: PurchaseOrderLine | PurchaseOrderFact
+) -> tuple[UUID, Decimal]:
+    held = Fraction(terms.quantity or 0) / (terms.packs or 1)
+    return line.material_id, round_stored(held)
 
 
 def _ended(line: PurchaseOrderLine, facts: Sequence[PurchaseOrderFact]) -> bool:

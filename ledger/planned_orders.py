@@ -58,8 +58,9 @@ def write_planned(
 
 
 def pack_as_typed(offer: Offer) -> Quantity:
-    """A pack as it was typed; one that an offer's own density weighs, in grams."""
-    in_grams = offer.density is not None and not offer.material.counted
+    """A pack as it was typed; in grams where the offer weighs a volume otherwise than its material
+    does now."""
+    in_grams = offer.density not in (None, offer.material.density) and not offer.material.counted
     return parse_quantity(f"{offer.quantity.normalize():f} g" if in_grams else offer.entered)
 
 

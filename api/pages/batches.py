@@ -1,9 +1,10 @@
-"""Batches: planning one, weighing it at the bench, finishing it, and what came of it."""
+"""Batches: planning one, finishing it, calling it off, and what came of it."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any
 from uuid import UUID
 
 from django import forms
@@ -14,42 +15,38 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
+from api.pages.at_bench import MEASURES
 from api.pages.forms import (
+    Button,
     DayField,
-    GramsField,
-    NumberField,
     PageForm,
     QuantityField,
-    Typed,
-    WholeField,
     id_in,
     within_years,
 )
 from api.pages.screen import Screen
+from api.sheets import html
+from api.sheets.batch import batch_sheet
 from formulas import batches, finishing
-from formulas.access import batches_of, formulas_of, products_of
-from formulas.bench import Bench, Turn, bench_of, weigh_from_label
+from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of
+from formulas.bench import TOLERANCE_PERCENT, bench_of
 from formulas.costing import BatchCost
 from formulas.explaining import explain
-from formulas.judging import Measure
-from formulas.measurements import record_measurement
 from formulas.planning import Planned
+from formulas.repicking import reserve_again
 from formulas.undoing import undo
-from ledger.access import day_of
-from ledger.quantities import Quantity
+from ledger.access import day_of, find
+from ledger.errors import Conflict
 from ledger.roles import Verb
 
 MOST = 40
 # Nobody plans a batch further away.
 YEARS = 5
 STATES = [("", _("all")), ("planned", _("to be made")), ("finished", _("made"))]
-MEASURES = [
-    (Measure.PH, _("pH")),
-    (Measure.TEMPERATURE, _("temperature")),
-    (Measure.VISCOSITY, _("viscosity")),
-    (Measure.FLOW_TIME, _("flow time")),
-    (Measure.APPEARANCE, _("how it looks")),
-]
+# Pieces, with or without the word.
+PIECES = re.compile(r"([0-9]{1,7})(?:\s*(?:pieces?|units?|each))?")
+# A page shows so many weighings; the file has all.
+MOST_WEIGHINGS = 60
 
 
 class StateForm(PageForm):
@@ -114,11 +111,18 @@ class PlanForm(PageForm):
     def clean_size(self) -> batches.Size:
         """Pieces where it is a bare number, otherwise what goes into the pot."""
         typed = self.cleaned_data["size"].strip()
-        if typed.isdecimal() and len(typed) < 8:
-            return batches.Size(units=int(typed))
+        if pieces := PIECES.fullmatch(typed):
+            return batches.Size(units=int(pieces[1]))
         quantity = QuantityField()
         quantity.reader = self.reader
         return batches.Size(batch=quantity.clean(typed))
+
+    def clean(self) -> dict[str, Any]:
+        typed = super().clean() or {}
+        if typed.get("what", "").startswith("formula:") and getattr(typed.get("size"), "units", 0):
+            only = _("Only a filled product is made in pieces; say kilograms, such as 5 kg.")
+            self.add_error("size", only)
+        return typed
 
     def told(self) -> dict[str, Any]:
         kind, _dot, id = self.cleaned_data["what"].partition(":")
@@ -160,16 +164,73 @@ class Plan(Screen):
         return PlanForm(data, reader=self.reader, kinds=kinds, **how)
 
 
+class BatchSheet(Screen):
+    """The sheet of a batch, to print, follow, fill in and sign."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        batch = find(on_paper(batches_of(self.actor).select_related("maker")), id)
+        sheet = batch_sheet(
+            batch,
+            maker=batch.maker.name,
+            printed_at=self.now,
+            tolerance_percent=TOLERANCE_PERCENT,
+            paper="a4",
+        )
+        return HttpResponse(html.render(sheet), headers={"Content-Security-Policy": html.policy()})
+
+
+class WhyForm(PageForm):
+    reason = forms.CharField(label=_("Why"), max_length=400)
+
+
 class Batch(Screen):
-    """One batch: what goes in, how far it is, and what came of it."""
+    """One batch: what goes in, how far it is, and what came of it, whose end may be undone."""
 
     template = "pages/batch.html"
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        return self._page(id)
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        if request.POST.get("do") == "choose":
+            choosing = Button(request.POST, reader=self.reader)
+            return self.act(
+                choosing,
+                lambda: reserve_again(self.actor, batch=id),
+                lambda chosen: f"/batches/{id}",
+                lambda: self._page(id, form=choosing, status=422),
+            )
+        form = WhyForm(request.POST, reader=self.reader)
+        return self.act(
+            form,
+            lambda: self._reopen(id, form.cleaned_data["reason"]),
+            lambda done: f"/batches/{id}",
+            lambda: self._page(id, form=form, status=422),
+        )
+
+    def _reopen(self, id: UUID, reason: str) -> Any:
+        """Undo what ended the batch: its finish, or that it was called off."""
+        found = batch_for(self.actor, id)
+        ended_by = found.making.entry_id if found.making else found.cancel_entry_id
+        if ended_by is None:
+            raise Conflict(said("Nothing has ended this batch, so there is nothing to undo."))
+        return undo(self.actor, entry=ended_by, reason=reason, happened_at=self.now)
+
+    def _page(
+        self,
+        id: UUID,
+        *,
+        form: PageForm | None = None,
+        status: int = 200,
+    ) -> HttpResponse:
         bench = bench_of(self.actor, id)
         making = bench.batch.making
         facts: dict[str, Any] = {"bench": bench, "making": making}
-        files: dict[str, Any] = {"": lambda: side_tables.going_in(bench)}
+        files: dict[str, Any] = {
+            "": lambda: side_tables.going_in(bench),
+            "weighed": lambda: side_tables.weighed_in(bench),
+            "measured": lambda: side_tables.measured_at(bench),
+        }
         if making is not None:
             facts["yielded"] = finishing.yield_of(making, bench.batch)
             if self.actor.may(Verb.SEE_COSTS):
@@ -177,8 +238,16 @@ class Batch(Screen):
                 facts["cost"], files["cost"] = cost, cost.table
         return self.show(
             files=files,
+            form=form or WhyForm(reader=self.reader),
+            packaging=bench.packaging,
+            lacks=bench.lacks,
+            measured=[(MEASURES[row.measure], row, how) for row, how in bench.measured],
+            weighings=bench.weighings[:MOST_WEIGHINGS],
+            more=max(0, len(bench.weighings) - MOST_WEIGHINGS),
             may_make=self.actor.may(Verb.MAKE),
+            may_undo=self.actor.may(Verb.REVERSE),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
+            status=status,
             **facts,
         )
 
@@ -219,182 +288,3 @@ class BatchWorking(Screen):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         return self.show(figure=explain(self.actor, id), back=f"/batches/{id}")
-
-
-class WeighForm(PageForm):
-    line = forms.UUIDField(widget=forms.HiddenInput)
-    lot = forms.CharField(
-        label=_("Lot"),
-        max_length=120,
-        required=False,
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
-    )
-    quantity = GramsField(label=_("On the scale"), help_text=_("Grams if no unit is named"))
-    deviation = forms.CharField(
-        label=_("Reason, if a rule is not kept"), max_length=400, required=False
-    )
-
-
-class UndoForm(PageForm):
-    entry = forms.UUIDField(widget=forms.HiddenInput)
-    reason = forms.CharField(label=_("Why it is taken back"), max_length=400)
-
-
-class ReadingField(Typed):
-    """What an instrument showed, "5.6" or "72 degC"; what was measured says how it is read."""
-
-    def read(self, typed: str) -> str:
-        return typed
-
-
-class MeasureForm(PageForm):
-    measure = forms.ChoiceField(label=_("What was measured"), choices=MEASURES)
-    value = ReadingField(label=_("What it showed"), help_text=_("5.6 for a pH, 72 degC when hot"))
-
-
-class AtBench(Screen):
-    """One ingredient at a time."""
-
-    template = "pages/at_bench.html"
-
-    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        return self._page(id)
-
-    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        here, do = f"/batches/{id}/bench", request.POST.get("do")
-        if do == "undo":
-            undoing = UndoForm(request.POST, reader=self.reader)
-            return self.act(
-                undoing,
-                lambda: undo(self.actor, happened_at=self.now, **undoing.cleaned_data),
-                lambda undone: here,
-                lambda: self._page(id, undoing=undoing, status=422),
-            )
-        if do == "measure":
-            measuring = MeasureForm(request.POST, reader=self.reader)
-            return self.act(
-                measuring,
-                lambda: self._measure(id, measuring.cleaned_data),
-                lambda kept: here,
-                lambda: self._page(id, measuring=measuring, status=422),
-            )
-        form = WeighForm(request.POST, reader=self.reader)
-        return self.act(
-            form,
-            lambda: self._weigh(id, form.cleaned_data),
-            lambda weighed: f"{here}?line={form.cleaned_data['line']}&after=1",
-            lambda: self._page(id, form=form, status=422),
-        )
-
-    def _weigh(self, id: UUID, typed: dict[str, Any]) -> Any:
-        quantity: Quantity = typed["quantity"]
-        return weigh_from_label(
-            self.actor,
-            batch=id,
-            line=typed["line"],
-            label=typed["lot"],
-            quantity=quantity,
-            happened_at=self.now,
-            deviation=typed["deviation"],
-        )
-
-    def _measure(self, id: UUID, typed: dict[str, Any]) -> Any:
-        return record_measurement(
-            self.actor,
-            batch=id,
-            measure=Measure(typed["measure"]),
-            value=typed["value"],
-            happened_at=self.now,
-        )
-
-    def _page(
-        self,
-        id: UUID,
-        *,
-        form: PageForm | None = None,
-        undoing: PageForm | None = None,
-        measuring: PageForm | None = None,
-        status: int = 200,
-    ) -> HttpResponse:
-        self.actor.must(Verb.MAKE)
-        bench = bench_of(self.actor, id)
-        turn = self._turn(bench, form)
-        first = {"line": turn.line.id} if turn else {}
-        return self.show(
-            bench=bench,
-            turn=turn,
-            form=form or WeighForm(reader=self.reader, initial=first),
-            undoing=undoing or UndoForm(reader=self.reader, initial=_last(bench)),
-            measuring=measuring or MeasureForm(reader=self.reader),
-            status=status,
-        )
-
-    def _turn(self, bench: Bench, form: PageForm | None) -> Turn | None:
-        """The line that was asked for; after a weighing the next one that is not done."""
-        wanted = self.request.GET.get("line", "")
-        if form is not None:
-            wanted = str(form.data.get("line", ""))
-        turn = bench.turn(wanted)
-        if turn and turn.done and self.request.GET.get("after"):
-            return bench.turn("")
-        return turn
-
-
-def _last(bench: Bench) -> dict[str, Any]:
-    return {"entry": bench.weighings[0].entry_id} if bench.weighings else {}
-
-
-class FinishForm(PageForm):
-    output = QuantityField(label=_("What came out"), help_text=_("All of it, such as 4.9 kg"))
-    units = WholeField(
-        label=_("Filled pieces"),
-        required=False,
-        min_value=1,
-        max_value=1_000_000,
-        help_text=_("Left empty, it stays in bulk and is filled later"),
-    )
-    labour_minutes = NumberField(label=_("Minutes it took in all"), required=False)
-    basis = forms.CharField(
-        label=_("Release at once, because"),
-        max_length=400,
-        required=False,
-        help_text=_("Left empty, the lot waits in quarantine"),
-    )
-    called: ClassVar = {"/release/basis": "basis"}
-
-
-class Finish(Screen):
-    """The end of a batch: all that was weighed in becomes one lot."""
-
-    template = "pages/finish.html"
-
-    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        return self._page(id)
-
-    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        form = FinishForm(request.POST, reader=self.reader)
-        return self.act(
-            form,
-            lambda: self._finish(id, form.cleaned_data),
-            lambda finished: f"/batches/{id}",
-            lambda: self._page(id, form=form, status=422),
-        )
-
-    def _finish(self, id: UUID, typed: dict[str, Any]) -> Any:
-        return finishing.finish(
-            self.actor,
-            batch=id,
-            output=typed["output"],
-            units=typed["units"],
-            labour_minutes=typed["labour_minutes"],
-            release_basis=typed["basis"] or None,
-            happened_at=self.now,
-        )
-
-    def _page(self, id: UUID, *, form: PageForm | None = None, status: int = 200) -> HttpResponse:
-        self.actor.must(Verb.MAKE)
-        bench = bench_of(self.actor, id)
-        first = {"units": bench.batch.units}
-        return self.show(
-            bench=bench, form=form or FinishForm(reader=self.reader, initial=first), status=status
-        )

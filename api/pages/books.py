@@ -21,6 +21,7 @@ from ledger import book_reading
 from ledger.access import day_of
 from ledger.book_reading import Period
 from ledger.errors import Refusal
+from ledger.money import round_money, split_money
 from ledger.roles import Verb
 
 MOST: Final = 120
@@ -70,7 +71,13 @@ class Books(Screen):
                 for one in found.rows
             )
             return tables.file(kind, tables.Table(f"valuation-{on}", columns, cells))
-        return self.show(form=form, found=found, status=422 if form.errors else 200)
+        parts = [found.store, found.pots, found.shops]
+        if sum(parts):
+            # What is shown adds up, to the cent.
+            parts = split_money(
+                round_money(found.value, self.actor.currency), parts, self.actor.currency
+            )
+        return self.show(form=form, found=found, parts=parts, status=422 if form.errors else 200)
 
 
 class Worth(Screen):

@@ -102,7 +102,8 @@ class BatchFill(Screen):
     def _form(self, batch: Batch, data: Any = None) -> FillForm:
         rows = fill_reading.products_from(self.actor, batch.version.formula_id)
         products = [(str(id), name) for id, name in rows.values_list("id", "name")[:100]]
-        return FillForm(data, reader=self.reader, products=products)
+        first = {"product": str(batch.product_id)} if batch.product_id else {}
+        return FillForm(data, reader=self.reader, products=products, initial=first)
 
     def _page(
         self, batch: Batch, *, form: FillForm | None = None, status: int = 200

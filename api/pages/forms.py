@@ -15,6 +15,7 @@ from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
 
 from api import errors
 from api.pages.reader import Reader
@@ -23,6 +24,8 @@ from ledger.money import parse_money
 from ledger.quantities import Density, Quantity, parse_density, parse_quantity
 
 TEXT, LONG = 80, 200
+# How the API names a value, which no person does.
+API_NAME = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b")
 NUMBER = re.compile(r"[0-9]{1,12}(\.[0-9]{1,12})?|\.[0-9]{1,12}")
 
 
@@ -155,6 +158,18 @@ class CertificateField(SentFileField):
     widget = forms.FileInput(attrs={"accept": "application/pdf,image/*"})
 
 
+class SureField(forms.BooleanField):
+    """A tick that is shown only beside a question, which `unsure` asks."""
+
+    def __init__(self) -> None:
+        super().__init__(label=_("It is so"), required=False)
+
+
+def unsure(question: str) -> Invalid:
+    """What a form asks once, before it does what is mostly a slip: shown at its SureField."""
+    return Invalid(question, pointer="/sure")
+
+
 class PageForm(forms.Form):
     """A form as a page shows it."""
 
@@ -172,7 +187,15 @@ class PageForm(forms.Form):
     def refuse(self, refusal: Refusal) -> None:
         """Show a refusal at its field, or above the form where none has its pointer."""
         name = self.field_at(refusal.pointer)
-        self.add_error(name if name in self.fields else None, refusal.detail)
+        self.add_error(name if name in self.fields else None, self._in_words(refusal.detail))
+
+    def _in_words(self, text: str) -> str:
+        """A sentence of the domain with the names of the API as this form calls them."""
+        return API_NAME.sub(lambda found: self._word(found[0]), text)
+
+    def _word(self, name: str) -> str:
+        field = self.fields.get(name)
+        return f"“{field.label}”" if field and field.label else name.replace("_", " ")
 
     def field_at(self, pointer: str) -> str:
         """The name of the field for a JSON Pointer such as "/quantity"."""

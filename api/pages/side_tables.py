@@ -52,6 +52,29 @@ def going_in(bench: Bench) -> Table:
     return Table(bench.batch.code, columns, cells)
 
 
+def weighed_in(bench: Bench) -> Table:
+    """All that was weighed into a batch and counts, the last first."""
+    columns = [said("When"), said("Material"), said("Lot"), said("Grams"), said("As typed")]
+    columns += [said("By whom"), said("Why a rule was not kept")]
+    cells = [
+        (
+            *(one.happened_at.isoformat(), one.lot.material.name, one.lot.code, one.quantity),
+            *(one.entered, one.person.get_username(), one.deviation),
+        )
+        for one in bench.weighings
+    ]
+    return Table(f"{bench.batch.code}-weighed", columns, cells)
+
+
+def measured_at(bench: Bench) -> Table:
+    """What was measured at a batch and counts, the last first."""
+    columns = [said("When"), said("What"), said("What it showed"), said("Against what is wanted")]
+    cells = [
+        (row.happened_at.isoformat(), row.measure, row.entered, how) for row, how in bench.measured
+    ]
+    return Table(f"{bench.batch.code}-measured", columns, cells)
+
+
 def composition(version: FormulaVersion) -> Table:
     """The lines of a version, in percent."""
     columns = [said("Phase"), said("Ingredient"), said("Percent"), said("Kind"), said("At most")]

@@ -4,6 +4,7 @@ from django.urls import path
 
 from api.pages import (
     alerts,
+    at_bench,
     batch_ends,
     batches,
     bills,
@@ -14,6 +15,7 @@ from api.pages import (
     decantings,
     entries,
     fills,
+    finish,
     formula_writing,
     formulas,
     hand_outs,
@@ -68,9 +70,10 @@ urlpatterns = [
     path("batches", batches.Batches.as_view()),
     path("batches/new", batches.Plan.as_view()),
     path("batches/<uuid:id>", batches.Batch.as_view()),
+    path("batches/<uuid:id>/sheet", batches.BatchSheet.as_view()),
     path("batches/<uuid:id>/working", batches.BatchWorking.as_view()),
-    path("batches/<uuid:id>/bench", batches.AtBench.as_view()),
-    path("batches/<uuid:id>/finish", batches.Finish.as_view()),
+    path("batches/<uuid:id>/bench", at_bench.AtBench.as_view()),
+    path("batches/<uuid:id>/finish", finish.Finish.as_view()),
     path("batches/<uuid:id>/fill", fills.BatchFill.as_view()),
     path("batches/<uuid:id>/units", fills.BatchUnits.as_view()),
     path("fills", fills.Fills.as_view()),

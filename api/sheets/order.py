@@ -13,7 +13,8 @@ from ledger.quantities import kept_in
 
 HEAD = ("#", "Material", "Packs", "Each of", "In all", "Price", "Expected")
 COLUMNS = (
-    *("order", "line", "material", "inci_name", "packs", "pack", "quantity", "unit"),
+    *("order", "line", "article_code", "material", "inci_name", "packs", "pack", "quantity"),
+    "unit",
     *("price", "currency", "expected_on", "wanted"),
 )
 
@@ -57,6 +58,7 @@ def order_csv(paper: OrderPaper) -> bytes:
             [
                 paper.order.number,
                 str(place),
+                line.article_code,
                 material.name,
                 material.inci_name,
                 str(terms.packs),
@@ -77,6 +79,8 @@ def _row(place: int, line: PaperLine, paper: OrderPaper) -> tuple[str, ...]:
     name = material.name
     if material.inci_name and material.inci_name != name:
         name = f"{name} ({material.inci_name})"
+    if line.article_code:
+        name = f"{line.article_code} · {name}"
     day = f"{terms.expected_on:%Y-%m-%d}" if terms.expected_on else ""
     return (
         str(place),

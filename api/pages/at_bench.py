@@ -1,0 +1,205 @@
+"""At the bench: one ingredient at a time, what was measured, and the last weighing taken back."""
+
+from typing import Any, ClassVar
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import GramsField, PageForm, SureField, Typed, unsure
+from api.pages.screen import Screen
+from formulas.bench import Bench, Turn, back_from_label, bench_of, weigh_from_label
+from formulas.judging import Measure
+from formulas.measurements import record_measurement
+from formulas.undoing import undo
+from ledger.roles import Verb
+
+MEASURES = {
+    "ph": _("pH"),
+    "temperature": _("temperature"),
+    "viscosity": _("viscosity"),
+    "flow_time": _("flow time"),
+    "appearance": _("how it looks"),
+}
+
+
+class WeighForm(PageForm):
+    line = forms.UUIDField(widget=forms.HiddenInput)
+    lot = forms.CharField(
+        label=_("Lot"),
+        max_length=120,
+        required=False,
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
+    )
+    quantity = GramsField(label=_("On the scale"), help_text=_("Grams if no unit is named"))
+    deviation = forms.CharField(
+        label=_("Reason, if a rule is not kept"), max_length=400, required=False
+    )
+    sure = SureField()
+
+
+class OtherForm(PageForm):
+    """What the formula does not list, or what goes back out of the pot."""
+
+    lot = forms.CharField(
+        label=_("Code of its lot"),
+        max_length=120,
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
+    )
+    quantity = GramsField(label=_("How much of it"), help_text=_("Grams if no unit is named"))
+    reason = forms.CharField(label=_("Why it was done"), max_length=400)
+    called: ClassVar = {"/deviation": "reason"}
+
+
+class UndoForm(PageForm):
+    entry = forms.UUIDField(widget=forms.HiddenInput)
+    reason = forms.CharField(label=_("Why it is taken back"), max_length=400)
+
+
+class ReadingField(Typed):
+    """What an instrument showed, "5.6" or "72 degC"; what was measured says how it is read."""
+
+    def read(self, typed: str) -> str:
+        return typed
+
+
+class MeasureForm(PageForm):
+    measure = forms.ChoiceField(label=_("What was measured"), choices=list(MEASURES.items()))
+    value = ReadingField(label=_("What it showed"), help_text=_("5.6 for a pH, 72 degC when hot"))
+
+
+class AtBench(Screen):
+    """One ingredient at a time."""
+
+    template = "pages/at_bench.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        return self._page(id)
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        here, do = f"/batches/{id}/bench", request.POST.get("do")
+        if do == "undo":
+            undoing = UndoForm(request.POST, reader=self.reader)
+            return self.act(
+                undoing,
+                lambda: undo(self.actor, happened_at=self.now, **undoing.cleaned_data),
+                lambda undone: here,
+                lambda: self._page(id, undoing=undoing, status=422),
+            )
+        if do == "measure":
+            measuring = MeasureForm(request.POST, reader=self.reader)
+            return self.act(
+                measuring,
+                lambda: self._measure(id, measuring.cleaned_data),
+                lambda kept: f"{here}?measured=1",
+                lambda: self._page(id, measuring=measuring, status=422),
+            )
+        if do in ("add", "back"):
+            other = OtherForm(request.POST, reader=self.reader, prefix=do)
+            return self.act(
+                other,
+                lambda: self._other(id, other.cleaned_data, back=do == "back"),
+                lambda weighed: f"{here}?after=1",
+                lambda: self._page(id, status=422, **{do: other}),
+            )
+        form = WeighForm(request.POST, reader=self.reader)
+        return self.act(
+            form,
+            lambda: self._weigh(id, form.cleaned_data),
+            lambda weighed: f"{here}?line={form.cleaned_data['line']}&after=1",
+            lambda: self._page(id, form=form, status=422),
+        )
+
+    def _weigh(self, id: UUID, typed: dict[str, Any]) -> Any:
+        weighed = weigh_from_label(
+            self.actor,
+            batch=id,
+            line=typed["line"],
+            label=typed["lot"],
+            quantity=typed["quantity"],
+            happened_at=self.now,
+            deviation=typed["deviation"],
+        )
+        if not typed["sure"]:
+            self._ask(bench_of(self.actor, id), typed["line"])
+        return weighed
+
+    def _ask(self, bench: Bench, line: UUID) -> None:
+        """Raises Invalid, once, where more is in than is wanted: mostly a slip of the unit."""
+        for turn in bench.turns:
+            if turn.line.id == line and turn.over:
+                grams = {
+                    "weighed": self.reader.grams(turn.share.weighed),
+                    "wanted": self.reader.grams(turn.share.grams),
+                    "over": self.reader.grams(turn.over),
+                }
+                told = said("%(weighed)s would be in, %(over)s more than the %(wanted)s wanted.")
+                raise unsure(told % grams)
+
+    def _other(self, id: UUID, typed: dict[str, Any], *, back: bool) -> Any:
+        facts: dict[str, Any] = {
+            "batch": id,
+            "label": typed["lot"],
+            "quantity": typed["quantity"],
+            "happened_at": self.now,
+        }
+        if back:
+            return back_from_label(self.actor, reason=typed["reason"], **facts)
+        return weigh_from_label(self.actor, line=None, deviation=typed["reason"], **facts)
+
+    def _measure(self, id: UUID, typed: dict[str, Any]) -> Any:
+        return record_measurement(
+            self.actor,
+            batch=id,
+            measure=Measure(typed["measure"]),
+            value=typed["value"],
+            happened_at=self.now,
+        )
+
+    def _page(
+        self,
+        id: UUID,
+        *,
+        form: PageForm | None = None,
+        undoing: PageForm | None = None,
+        measuring: PageForm | None = None,
+        add: PageForm | None = None,
+        back: PageForm | None = None,
+        status: int = 200,
+    ) -> HttpResponse:
+        self.actor.must(Verb.MAKE)
+        bench = bench_of(self.actor, id)
+        turn = self._turn(bench, form)
+        first = {"line": turn.line.id} if turn else {}
+        asked = self.request.GET
+        return self.show(
+            bench=bench,
+            turn=turn,
+            just=next(iter(bench.weighings), None) if "after" in asked and form is None else None,
+            hot=bench.measured_cautions if "measured" in asked else (),
+            form=form or WeighForm(reader=self.reader, initial=first),
+            undoing=undoing or UndoForm(reader=self.reader, initial=_last(bench)),
+            measuring=measuring or MeasureForm(reader=self.reader),
+            add=add or OtherForm(reader=self.reader, prefix="add"),
+            back=back or OtherForm(reader=self.reader, prefix="back"),
+            status=status,
+        )
+
+    def _turn(self, bench: Bench, form: PageForm | None) -> Turn | None:
+        """The line that was asked for; after a weighing the next one that is not done.
+
+        What is added to effect stays, since a little more may follow.
+        """
+        wanted = self.request.GET.get("line", "")
+        if form is not None:
+            wanted = str(form.data.get("line", ""))
+        turn = bench.turn(wanted)
+        if turn and turn.done and not turn.to_effect and self.request.GET.get("after"):
+            return bench.turn("")
+        return turn
+
+
+def _last(bench: Bench) -> dict[str, Any]:
+    return {"entry": bench.weighings[0].entry_id} if bench.weighings else {}
