@@ -160,6 +160,6 @@ def test_pieces_are_of_a_product(shop: Workshop, client: Client, balm: Planned) 
 
 def test_all_weighings_come_as_a_file(shop: Workshop, client: Client, balm: Planned) -> None:
     done(client, f"{path_of(balm)}/bench", **weighing(shop, balm, 0, "80"))
-    rows = client.get(f"{path_of(balm)}?as=csv&of=weighed").content.decode().splitlines()
+    rows = client.get(f"{path_of(balm)}?as=csv&table=weighed").content.decode().splitlines()
     assert len(rows) == 2
     assert "Sunflower oil" in rows[1]
