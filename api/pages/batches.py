@@ -198,7 +198,7 @@ class Batch(Screen):
                 choosing,
                 lambda: reserve_again(self.actor, batch=id),
                 lambda chosen: f"/batches/{id}",
-                lambda: self._page(id, form=choosing, status=422),
+                lambda: self._page(id, choosing=choosing, status=422),
             )
         form = WhyForm(request.POST, reader=self.reader)
         return self.act(
@@ -221,6 +221,7 @@ class Batch(Screen):
         id: UUID,
         *,
         form: PageForm | None = None,
+        choosing: PageForm | None = None,
         status: int = 200,
     ) -> HttpResponse:
         bench = bench_of(self.actor, id)
@@ -239,6 +240,7 @@ class Batch(Screen):
         return self.show(
             files=files,
             form=form or WhyForm(reader=self.reader),
+            choosing=choosing or Button(reader=self.reader),
             packaging=bench.packaging,
             lacks=bench.lacks,
             measured=[(MEASURES[row.measure], row, how) for row, how in bench.measured],

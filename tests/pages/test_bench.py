@@ -145,9 +145,12 @@ def test_what_came_in_since_is_looked_for_again(shop: Workshop, client: Client) 
     oil = shop.material("Almond oil")
     planned = shop.plan(shop.formula("Oil", [(oil, "100")]), "1 kg")
     path = path_of(planned)
-    shop.receive(oil, "5 kg", "50.00")
+    lot = shop.receive(oil, "5 kg", "50.00")
     assert "Look again in the store" in shown(client.get(path))
     assert "Look again in the store" not in done(client, path, do="choose")
+    shop.weigh(planned, 0, lot, "1 kg")
+    shop.finish(planned, "1 kg")
+    assert sent(client, path, do="choose").status_code == 422
 
 
 def test_pieces_are_of_a_product(shop: Workshop, client: Client, balm: Planned) -> None:
