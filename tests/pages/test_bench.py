@@ -10,7 +10,7 @@ from formulas.planning import Planned
 from ledger.access import acting_as
 from ledger.models import Lot
 from tests.factories import D, Workshop, open_workshop
-from tests.pages.browsing import done, refused, shown, signed_in
+from tests.pages.browsing import done, refused, sent, shown, signed_in
 
 LYE = {"inci_name": "Sodium hydroxide"}
 
