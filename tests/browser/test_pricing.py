@@ -55,7 +55,7 @@ def test_a_product_is_priced_and_a_dearer_material_tried(page: Page, stick: dict
     expect(page.locator(".plot svg")).to_be_visible()
     assert_well_made(page)
     with page.expect_download() as download:
-        page.get_by_role("link", name="CSV").click()
+        page.get_by_role("link", name="CSV").first.click()
     with open(download.value.path(), encoding="utf-8-sig", newline="") as file:
         rows = list(csv.reader(io.StringIO(file.read())))
     assert [row[1] for row in rows] == ["Without tax, USD", "0.9", "2.5"]
