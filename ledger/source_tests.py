@@ -36,7 +36,7 @@ def record_source_test(
             f"{found.name} is kept in lots: keep the test with its lot.", pointer="/material"
         )
     if tested_on > today:
-        raise Invalid("tested_on lies in the future.", pointer="/tested_on")
+        raise Invalid("The day of the test lies in the future.", pointer="/tested_on")
     row = SourceTest(
         coop_id=actor.coop_id,
         maker_id=actor.maker,

@@ -44,3 +44,14 @@ def test_a_result_outside_its_limit_holds_the_lot(shop: Workshop) -> None:
     page = done(client, tests, **found, **{"results-0-value": "1"})
     assert "outside" in page
     assert "on hold" in page
+
+
+def test_a_source_is_tested_where_there_is_no_lot(shop: Workshop) -> None:
+    water = shop.water()
+    client, path = signed_in(shop), f"/materials/{water.id}/source"
+    assert "Tests of the source" in shown(client.get(f"/materials/{water.id}"))
+    typed = {"source": "tap by the window", "result": "plate count 12", "passed": "yes"}
+    assert "future" in refused(client, path, **typed, tested_on="2199-01-01")
+    page = done(client, path, **typed, tested_on=str(TODAY))
+    assert "plate count 12" in page
+    assert "good to use" in page
