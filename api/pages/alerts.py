@@ -6,7 +6,7 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import Button, PageForm
+from api.pages.forms import Button, PageForm, WholeField
 from api.pages.screen import Screen
 from ledger import alert_settings, receivers
 from ledger.alert_settings import Choices
@@ -32,9 +32,8 @@ OTHERS = [
 LONGEST_DAYS, MOST_PERCENT, MOST_MESSAGES = 3650, 10_000, 10
 
 
-def _days(label: Any) -> forms.IntegerField:
-    widget = forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
-    return forms.IntegerField(label=label, min_value=0, max_value=LONGEST_DAYS, widget=widget)
+def _days(label: Any) -> WholeField:
+    return WholeField(label=label, min_value=0, max_value=LONGEST_DAYS)
 
 
 def _hour(label: Any) -> forms.TimeField:
@@ -60,11 +59,8 @@ class ChoicesForm(PageForm):
     retest_days = _days(_("Days before it is to be tested again"))
     quarantine_days = _days(_("Days that a lot may wait for its release"))
     deposit_days = _days(_("Days that a deposit may be out"))
-    price_jump_percent = forms.IntegerField(
-        label=_("Percent that a price may rise by"),
-        min_value=0,
-        max_value=MOST_PERCENT,
-        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    price_jump_percent = WholeField(
+        label=_("Percent that a price may rise by"), min_value=0, max_value=MOST_PERCENT
     )
     use_told = forms.ChoiceField(
         label=_("When a lot of another maker expires, that maker learns"),

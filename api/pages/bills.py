@@ -5,6 +5,7 @@ from typing import Any, ClassVar, Final
 from uuid import UUID
 
 from django import forms
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import Promise
 from django.utils.translation import gettext as said
@@ -188,7 +189,9 @@ class Receipt(Screen):
         undone = receiving.is_undone(self.actor, kept.receipt)
         may_bill = self.actor.may(Verb.BILL) and not undone
         of_bill = id_in(self.request.POST.get("bill", ""))
-        names = suppliers_visible_to(self.actor).order_by("name").values_list("name", flat=True)
+        names = (
+            suppliers_visible_to(self.actor).order_by(Lower("name")).values_list("name", flat=True)
+        )
         return self.show(
             kept=kept,
             undone=undone,

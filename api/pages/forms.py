@@ -110,7 +110,7 @@ class WholeField(forms.IntegerField):
     def to_python(self, value: Any) -> int | None:
         """Unlike Django's, no ".000" is taken for nothing: it may be thousands."""
         try:
-            typed = self.reader.plain(str(value or "").strip())
+            typed = self.reader.plain("" if value is None else str(value).strip())
         except Refusal as refusal:
             raise ValidationError(refusal.detail, code=refusal.code) from refusal
         if "." in typed:
