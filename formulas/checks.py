@@ -38,7 +38,7 @@ def check_batch(
     if not passed and not note.strip():
         raise _unexplained()
     if happened_at > now:
-        raise Invalid("happened_at lies in the future.", pointer="/happened_at")
+        raise Invalid("This moment lies in the future.", pointer="/happened_at")
     if kind == BatchCheck.Kind.APPROVAL:
         _may_approve(actor, found)
     row = BatchCheck(

@@ -176,6 +176,6 @@ def _read_into(row: Measurement, measure: Measure, value: str, at: str | None) -
 
 EXPLAINED["measurement_corrected_once"] = lambda facts: AlreadyCorrected(pointer="/corrects")
 EXPLAINED["measurement_not_in_future"] = lambda facts: Invalid(
-    "happened_at lies in the future; give the moment when it was measured.",
+    "This moment lies in the future; give the moment when it was measured.",
     pointer="/happened_at",
 )

@@ -60,7 +60,7 @@ def book_bill(actor: Actor, *, receipt: UUID | str, bill: Wanted, happened_at: d
     found = find(Receipt.objects.filter(maker_id=actor.maker), receipt)
     if happened_at < found.happened_at:
         raise Invalid(
-            "A bill cannot come before its delivery; give a later happened_at.",
+            "A bill cannot come before its delivery; give a later moment.",
             pointer="/happened_at",
         )
     amount = _signed(bill, actor.currency)

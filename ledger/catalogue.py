@@ -259,14 +259,16 @@ def _set(material: Material, facts: MaterialFacts) -> None:
         )
     counted = facts.measured_by == Material.MeasuredBy.COUNT
     if counted and facts.density is not None:
-        raise Invalid("What is counted has no density; give mass_each instead.", pointer="/density")
+        raise Invalid(
+            "What is counted has no density; say what one weighs instead.", pointer="/density"
+        )
     if facts.mass_each is not None and not counted:
-        raise Invalid("mass_each is for what is counted.", pointer="/mass_each")
+        raise Invalid("What one weighs is for what is counted.", pointer="/mass_each")
     if facts.mass_each is not None and facts.mass_each.measure != "mass":
         raise Invalid('Give the mass of one, such as "32 g".', pointer="/mass_each")
     if facts.stocked and facts.cost_per_kg is not None:
         raise Invalid(
-            "What is stocked costs what its lots cost; cost_per_kg is for what is not stocked.",
+            "What is stocked costs what its lots cost; its own cost is for what is not.",
             pointer="/cost_per_kg",
         )
     for place, caution in enumerate(facts.cautions):

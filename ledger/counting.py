@@ -167,7 +167,7 @@ def read_lots(
     actor.must(Verb.COUNT)
     if happened_at > now + GRACE:
         raise Invalid(
-            "happened_at lies in the future; give the moment when it was read.",
+            "This moment lies in the future; give the moment when it was read.",
             pointer="/happened_at",
         )
     found = locked_sheet(actor, sheet)

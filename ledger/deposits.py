@@ -61,7 +61,7 @@ def return_deposit(
         raise Conflict("This deposit came back already.")
     if happened_at < found.happened_at:
         raise Invalid(
-            "A deposit cannot come back before it was paid; give a later happened_at.",
+            "A deposit cannot come back before it was paid; give a later moment.",
             pointer="/happened_at",
         )
     entry = _post(actor, found.supplier_id, found.amount, happened_at, note, back=True)

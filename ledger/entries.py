@@ -242,7 +242,7 @@ def _not_usable(facts: dict[str, Any]) -> Refusal:
 def _overdrawn_day(facts: dict[str, Any]) -> Refusal:
     return NotEnough(
         f"On {facts['on']} the lot {facts['code']} would have been overdrawn by"
-        f" {_amount(facts, 'short')}: give a later happened_at, or a smaller quantity.",
+        f" {_amount(facts, 'short')}: give a later moment, or a smaller quantity.",
         lot=facts["lot"],
     )
 
@@ -281,15 +281,15 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     "holding_empty_has_no_value": _used_since,
     "entry_reversed_once": lambda facts: AlreadyReversed(),
     "entry_not_in_future": lambda facts: Invalid(
-        "happened_at lies in the future; give the moment when it took place.",
+        "This moment lies in the future; give the moment when it took place.",
         pointer="/happened_at",
     ),
     "reversal_after_its_entry": lambda facts: Invalid(
-        "happened_at lies before the entry that is undone; give a later moment.",
+        "This moment lies before the entry that is undone; give a later moment.",
         pointer="/happened_at",
     ),
     "entry_period_open": lambda facts: Invalid(
-        f"The books are closed up to {facts.get('closed_on')}; give a later happened_at.",
+        f"The books are closed up to {facts.get('closed_on')}; give a later moment.",
         pointer="/happened_at",
     ),
     **BETWEEN_MAKERS,
@@ -314,19 +314,19 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     ),
     "recall_closed_once": lambda facts: Conflict("This recall is closed already."),
     "recall_not_in_future": lambda facts: Invalid(
-        "happened_at lies in the future; give the moment when the recall began.",
+        "This moment lies in the future; give the moment when the recall began.",
         pointer="/happened_at",
     ),
     "recall_closed_not_in_future": lambda facts: Invalid(
-        "happened_at lies in the future; give the moment when the recall was done.",
+        "This moment lies in the future; give the moment when the recall was done.",
         pointer="/happened_at",
     ),
     "order_not_in_future": lambda facts: Invalid(
-        "happened_at lies in the future; give the moment when the order was written.",
+        "This moment lies in the future; give the moment when the order was written.",
         pointer="/happened_at",
     ),
     "order_fact_not_in_future": lambda facts: Invalid(
-        "happened_at lies in the future; give the moment when it took place.",
+        "This moment lies in the future; give the moment when it took place.",
         pointer="/happened_at",
     ),
     "receipt_is_as_ordered": lambda facts: NotAsOrdered(),

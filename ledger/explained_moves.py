@@ -50,7 +50,7 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
         f"This offer is already {facts['state']}; a new one can be made.", state=facts["state"]
     ),
     "transfer_after_its_offer": lambda facts: Invalid(
-        f"The goods were offered from {facts['offered']} on; give a later happened_at.",
+        f"The goods were offered from {facts['offered']} on; give a later moment.",
         pointer="/happened_at",
     ),
     "transfer_lot_moves": lambda facts: LotNotReleased(
@@ -59,7 +59,7 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     ),
     "transfer_still_there": _left_to_give,
     "transfer_giver_can": lambda facts: Conflict(
-        "The books of whoever gives this refuse it at that moment; give a later happened_at,"
+        "The books of whoever gives this refuse it at that moment; give a later moment,"
         " or ask them.",
     ),
     "transfer_answers_no_more": lambda facts: NotEnough(
@@ -68,11 +68,11 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
         left=str(facts["left"]),
     ),
     "transfer_receiver_can": lambda facts: Conflict(
-        "The books of whoever receives this refuse it at that moment; give a later happened_at,"
+        "The books of whoever receives this refuse it at that moment; give a later moment,"
         " or ask them.",
     ),
     "payment_other_can": lambda facts: Conflict(
-        "The books of the other maker are closed for that day; give a later happened_at."
+        "The books of the other maker are closed for that day; give a later moment."
     ),
     "closing_of_the_past": lambda facts: Invalid(
         "Only a day that is over can be closed.", pointer="/closed_on"

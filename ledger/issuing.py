@@ -175,7 +175,7 @@ def take_back(
     entry = find(rows, sale, pointer="/sale")
     if happened_at < entry.happened_at:
         raise Invalid(
-            "Goods cannot come back before they were sold; give a later happened_at.",
+            "Goods cannot come back before they were sold; give a later moment.",
             pointer="/happened_at",
         )
     lots = lots_of(actor, lines)

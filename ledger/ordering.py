@@ -231,7 +231,7 @@ def _next_number(actor: Actor) -> str:
 def _must_come_after(order: PurchaseOrder, happened_at: datetime) -> None:
     if happened_at < order.written_at:
         raise Invalid(
-            "This lies before the order was written; give a later happened_at.",
+            "This lies before the order was written; give a later moment.",
             pointer="/happened_at",
         )
 
