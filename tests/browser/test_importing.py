@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import FilePayload, Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_well_made, go
+from tests.browser.visiting import assert_well_made, assert_well_made_in_the_dark, go
 
 pytestmark = pytest.mark.xdist_group("browser")
 PRICES = "supplier,material,pack,price,valid_from\n"
@@ -25,7 +25,7 @@ def test_prices(page: Page, north: Client) -> None:
     material = north.material(f"Apricot oil {width}")
     supplier = north.get(f"suppliers/{north.supplier()}").made()["name"]
     go(page, "/import")
-    assert_well_made(page)
+    assert_well_made_in_the_dark(page)
     page.get_by_role("link", name="Prices of suppliers").click()
     assert_well_made(page)
     good = f"{supplier},Apricot oil {width},5 kg,40.00,2025-01-31\n"
@@ -34,7 +34,7 @@ def test_prices(page: Page, north: Client) -> None:
     expect(row).to_have_count(2)
     expect(row.first).to_contain_text("5 oz")
     expect(row.first).to_contain_text("fl oz")
-    assert_well_made(page)
+    assert_well_made_in_the_dark(page)
     assert not north.listed("offers", material=material)
     choose(page, PRICES + good)
     expect(page.locator("tbody")).to_contain_text(re.compile(r"40\.00\s*USD"))

@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Client, Coop, sign_in
-from tests.browser.visiting import Visit, assert_well_made, go
+from tests.browser.visiting import Visit, assert_well_made, assert_well_made_in_the_dark, go
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -62,19 +62,18 @@ def test_from_need_to_shelf(page: Page, north: Client) -> None:
     north.post("batches", plan).made()
 
     go(page, "/order")
-    assert_well_made(page)
     page.get_by_role("link", name=name).click()
     expect(page.locator("main .card")).to_contain_text(re.compile(r"22\s*kg"))
-    assert_well_made(page)
+    assert_well_made_in_the_dark(page)
     page.get_by_role("link", name="Find the cheapest way to buy it").click()
     page.get_by_role("button", name="Find the cheapest way").click()
     # Five packs at 30.00 and 12.00 of freight; the least number of packs that covers it.
     expect(page.locator("main")).to_contain_text(re.compile(r"5 . 5 kg"))
     expect(page.locator("main")).to_contain_text(re.compile(r"162\.00\s*USD"))
-    assert_well_made(page)
+    assert_well_made_in_the_dark(page)
     page.get_by_role("button", name="Write these orders").click()
     page.wait_for_url("**/orders/*")
-    assert_well_made(page)
+    assert_well_made_in_the_dark(page)
     page.get_by_role("link", name="It came").click()
     # What is to come stands there already; only the lot's number is missing.
     assert page.get_by_label("What came").input_value() == name

@@ -104,3 +104,11 @@ def assert_well_made(page: Page) -> None:
         SMALLEST_TARGET_PX,
     )
     assert not small, small
+
+
+def assert_well_made_in_the_dark(page: Page) -> None:
+    """The same as it is, and where the device asks for dark colours."""
+    assert_well_made(page)
+    page.emulate_media(color_scheme="dark")
+    assert_well_made(page)
+    page.emulate_media(color_scheme="light")
