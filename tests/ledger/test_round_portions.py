@@ -340,7 +340,7 @@ def rounds(
 
 
 @given(rounds())
-@settings(max_examples=100)
+@settings(deadline=None)
 def test_all_that_came_is_handed_out_and_all_that_was_paid_is_paid(
     made: tuple[list[Due[str]], dict[str, Came], dict[str, Alone]],
 ) -> None:
@@ -378,7 +378,7 @@ def limit(
 
 
 @given(rounds())
-@settings(max_examples=100)
+@settings(deadline=None)
 def test_nobody_pays_more_than_alone_where_that_can_be_kept(
     made: tuple[list[Due[str]], dict[str, Came], dict[str, Alone]],
 ) -> None:
