@@ -11,14 +11,11 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
-from api.pages.forms import MoneyField, NumberField, PageForm, QuantityField, id_in
+from api.pages.forms import MoneyField, NumberField, PageForm, id_in
 from api.pages.screen import Screen
-from formulas import products, what_if
-from formulas.access import formulas_of
-from formulas.products import PackagingDraft, ProductDraft
+from formulas import what_if
 from ledger.access import materials_visible_to
 from ledger.errors import Refusal
-from ledger.quantities import Quantity, parse_quantity
 from ledger.roles import Verb
 
 MOST, MOST_NAMES = 60, 300
@@ -48,121 +45,6 @@ class Products(Screen):
             more=len(found) > MOST,
             q=text,
             may_write=self.actor.may(Verb.FORMULATE),
-        )
-
-
-class PiecesField(QuantityField):
-    """So many pieces of packaging: "1", "2 each"."""
-
-    def read(self, typed: str) -> Quantity:
-        return parse_quantity(f"{typed} each" if typed.isdecimal() else typed)
-
-
-class ProductForm(PageForm):
-    name = forms.CharField(label=_("What it is called"), max_length=200)
-    formula = forms.ChoiceField(label=_("Filled with"))
-    nominal = QuantityField(
-        label=_("What the label says is in it"), help_text=_("Such as 50 g or 250 mL")
-    )
-    overfill_percent = NumberField(
-        label=_("Filled above that, percent"),
-        required=False,
-        help_text=_("So that no piece holds less than its label says"),
-    )
-    minutes_per_unit = NumberField(label=_("Minutes of work for a piece"), required=False)
-    minutes_per_batch = NumberField(label=_("Minutes for a batch"), required=False)
-    hourly_rate = MoneyField(label=_("An hour of work costs"), required=False)
-    overhead_percent = NumberField(
-        label=_("Overhead, percent of materials"),
-        required=False,
-        help_text=_("Rent, power, insurance: what is paid whether or not this is made"),
-    )
-    called: ClassVar = {
-        "/fill/nominal": "nominal",
-        "/fill/overfill_percent": "overfill_percent",
-        **{pointer: name for name, pointer in products.POINTERS.items()},
-        **{f"/packaging/{place}/material": f"packed_{place}" for place in range(PACKED)},
-        **{f"/packaging/{place}/quantity": f"pieces_{place}" for place in range(PACKED)},
-    }
-
-    def __init__(self, *args: Any, formulas: Any, materials: Any, **how: Any) -> None:
-        super().__init__(*args, **how)
-        self.fields["formula"].choices = formulas  # type: ignore[attr-defined]
-        for place in range(PACKED):
-            packed = forms.ChoiceField(
-                label=said("Packed in"), required=False, choices=[("", said("nothing")), *materials]
-            )
-            pieces = PiecesField(label=said("Pieces of it"), required=False, initial="1")
-            pieces.reader = self.reader
-            self.fields[f"packed_{place}"], self.fields[f"pieces_{place}"] = packed, pieces
-
-    def packaging(self) -> list[tuple[Any, Any]]:
-        """The fields of what it is packed in, in pairs."""
-        return [(self[f"packed_{place}"], self[f"pieces_{place}"]) for place in range(PACKED)]
-
-    def draft(self) -> ProductDraft:
-        """What was typed, as the verb takes it."""
-        typed = self.cleaned_data
-        packed = [(typed[f"packed_{place}"], typed[f"pieces_{place}"]) for place in range(PACKED)]
-        one = parse_quantity("1 each")
-        return ProductDraft(
-            name=typed["name"],
-            formula=typed["formula"],
-            nominal=typed["nominal"],
-            overfill_percent=typed["overfill_percent"] or Decimal(0),
-            packaging=[PackagingDraft(id, pieces or one) for id, pieces in packed if id],
-            minutes_per_batch=typed["minutes_per_batch"] or Decimal(0),
-            minutes_per_unit=typed["minutes_per_unit"] or Decimal(0),
-            hourly_rate=typed["hourly_rate"],
-            overhead_percent=typed["overhead_percent"],
-        )
-
-
-class NewProduct(Screen):
-    """A product: a formula, how much of it, what it is packed in, and the work."""
-
-    template = "pages/product_new.html"
-
-    def get(self, request: HttpRequest) -> HttpResponse:
-        self.actor.must(Verb.FORMULATE)
-        return self._page(self._form(initial={"formula": request.GET.get("formula", "")}))
-
-    def post(self, request: HttpRequest) -> HttpResponse:
-        form = self._form(request.POST)
-        return self.act(
-            form,
-            lambda: products.add_product(self.actor, form.draft()),
-            lambda made: f"/products/{made.id}/price",
-            lambda: self._page(form, status=422),
-        )
-
-    def _form(self, data: Any = None, **how: Any) -> ProductForm:
-        formulas = (
-            formulas_of(self.actor).order_by(Lower("name")).values_list("id", "name")[:MOST_NAMES]
-        )
-        counted = materials_visible_to(self.actor).filter(
-            maker=None, measured_by="count", stocked=True
-        )
-        return ProductForm(
-            data,
-            reader=self.reader,
-            formulas=[(str(id), name) for id, name in formulas],
-            materials=[
-                (str(id), name)
-                for id, name in counted.order_by(Lower("name")).values_list("id", "name")[
-                    :MOST_NAMES
-                ]
-            ],
-            **how,
-        )
-
-    def _page(self, form: ProductForm, status: int = 200) -> HttpResponse:
-        formulas = form.fields["formula"].choices  # type: ignore[attr-defined]
-        return self.show(
-            form=form,
-            formulas=formulas,
-            may_see_costs=self.actor.may(Verb.SEE_COSTS),
-            status=status,
         )
 
 

@@ -1,0 +1,274 @@
+"""Writing a product down, and changing it: its fill, packaging, work, use and label."""
+
+from decimal import Decimal
+from typing import Any, ClassVar, Final
+from uuid import UUID
+
+from django import forms
+from django.db.models.functions import Lower
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
+
+from api.pages.forms import MoneyField, NumberField, PageForm, QuantityField, WholeField
+from api.pages.screen import Screen
+from api.sheets import html
+from api.sheets.product import product_label
+from formulas import products
+from formulas.access import formulas_of, product_for
+from formulas.declaration import Market
+from formulas.labelling import LabelDraft, label_product
+from formulas.models import Product
+from formulas.products import PackagingDraft, ProductDraft
+from ledger.access import day_of, materials_visible_to
+from ledger.errors import Conflict
+from ledger.quantities import Quantity, parse_quantity
+from ledger.roles import Verb
+
+MOST_NAMES: Final = 300
+PACKED: Final = 6
+USES = [("", _("not said")), ("leave_on", _("stays on")), ("rinse_off", _("rinsed off"))]
+AREAS = [("eye", _("near the eyes")), ("lip", _("on the lips")), ("baby", _("for babies"))]
+# What is stated for the label; a product calls two of them otherwise.
+STATED: Final = (
+    *("gtin", "months_after_opening", "function", "warnings", "made_by", "report_to"),
+    *("safety_file", "notified_as"),
+)
+OF_PRODUCT: Final = {"function": "label_function", "warnings": "label_warnings"}
+
+
+class PiecesField(QuantityField):
+    """So many pieces of packaging: "1", "2 each"."""
+
+    def read(self, typed: str) -> Quantity:
+        return parse_quantity(f"{typed} each" if typed.isdecimal() else typed)
+
+
+class ProductForm(PageForm):
+    name = forms.CharField(label=_("What it is called"), max_length=120)
+    formula = forms.ChoiceField(label=_("Filled with"))
+    nominal = QuantityField(
+        label=_("What the label says is in it"), help_text=_("Such as 50 g or 250 mL")
+    )
+    overfill_percent = NumberField(
+        label=_("Filled above that, percent"),
+        required=False,
+        help_text=_("So that no piece holds less than its label says"),
+    )
+    minutes_per_unit = NumberField(label=_("Minutes of work for a piece"), required=False)
+    minutes_per_batch = NumberField(label=_("Minutes for a batch"), required=False)
+    hourly_rate = MoneyField(label=_("An hour of work costs"), required=False)
+    overhead_percent = NumberField(
+        label=_("Overhead, percent of materials"),
+        required=False,
+        help_text=_("Rent, power, insurance: what is paid whether or not this is made"),
+    )
+    overhead_per_batch = MoneyField(label=_("Overhead of a batch"), required=False)
+    use = forms.ChoiceField(label=_("How it is used"), required=False, choices=USES)
+    areas = forms.MultipleChoiceField(
+        label=_("Where that asks for more care"),
+        required=False,
+        choices=AREAS,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    gtin = forms.CharField(
+        label=_("Number under the bar code"),
+        required=False,
+        max_length=14,
+        help_text=_("GTIN of 8, 12, 13 or 14 digits"),
+    )
+    months_after_opening = WholeField(
+        label=_("Months it keeps once opened"), required=False, min_value=1, max_value=120
+    )
+    function = forms.CharField(
+        label=_("What the label says it is for"), required=False, max_length=120
+    )
+    warnings = forms.CharField(
+        label=_("Warnings on the label"),
+        required=False,
+        max_length=1000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    made_by = forms.CharField(
+        label=_("Who answers for it"),
+        required=False,
+        max_length=300,
+        help_text=_("Name and address; left empty, the maker's name"),
+    )
+    report_to = forms.CharField(
+        label=_("Where to report what went wrong"), required=False, max_length=300
+    )
+    safety_file = forms.CharField(
+        label=_("Where its safety file lies"), required=False, max_length=300
+    )
+    notified_as = forms.CharField(
+        label=_("Its reference with the authority"), required=False, max_length=120
+    )
+    called: ClassVar = {
+        "/labelling/months_after_opening": "months_after_opening",
+        "/labelling/gtin": "gtin",
+        "/fill/nominal": "nominal",
+        "/fill/overfill_percent": "overfill_percent",
+        **{pointer: name for name, pointer in products.POINTERS.items()},
+        **{f"/packaging/{place}/material": f"packed_{place}" for place in range(PACKED)},
+        **{f"/packaging/{place}/quantity": f"pieces_{place}" for place in range(PACKED)},
+    }
+
+    def __init__(self, *args: Any, formulas: Any, materials: Any, **how: Any) -> None:
+        super().__init__(*args, **how)
+        self.fields["formula"].choices = formulas  # type: ignore[attr-defined]
+        for place in range(PACKED):
+            packed = forms.ChoiceField(
+                label=said("Packed in"), required=False, choices=[("", said("nothing")), *materials]
+            )
+            pieces = PiecesField(label=said("Pieces of it"), required=False, initial="1")
+            pieces.reader = self.reader
+            self.fields[f"packed_{place}"], self.fields[f"pieces_{place}"] = packed, pieces
+
+    def packaging(self) -> list[tuple[Any, Any]]:
+        """The fields of what it is packed in, in pairs."""
+        return [(self[f"packed_{place}"], self[f"pieces_{place}"]) for place in range(PACKED)]
+
+    def draft(self) -> ProductDraft:
+        """What was typed, as the verb takes it."""
+        typed = self.cleaned_data
+        packed = [(typed[f"packed_{place}"], typed[f"pieces_{place}"]) for place in range(PACKED)]
+        one = parse_quantity("1 each")
+        return ProductDraft(
+            name=typed["name"],
+            formula=typed["formula"],
+            nominal=typed["nominal"],
+            overfill_percent=typed["overfill_percent"] or Decimal(0),
+            packaging=[PackagingDraft(id, pieces or one) for id, pieces in packed if id],
+            minutes_per_batch=typed["minutes_per_batch"] or Decimal(0),
+            minutes_per_unit=typed["minutes_per_unit"] or Decimal(0),
+            hourly_rate=typed["hourly_rate"],
+            overhead_percent=typed["overhead_percent"],
+            overhead_per_batch=typed["overhead_per_batch"],
+            use=typed["use"],
+            areas=typed["areas"],
+            label=LabelDraft(**{name: typed[name] for name in STATED}),
+        )
+
+
+class WritesProducts(Screen):
+    """What a new product and a changed one share."""
+
+    template = "pages/product_new.html"
+
+    def form_of(self, data: Any = None, **how: Any) -> ProductForm:
+        formulas = (
+            formulas_of(self.actor).order_by(Lower("name")).values_list("id", "name")[:MOST_NAMES]
+        )
+        counted = materials_visible_to(self.actor).filter(
+            maker=None, measured_by="count", stocked=True
+        )
+        return ProductForm(
+            data,
+            reader=self.reader,
+            formulas=[(str(id), name) for id, name in formulas],
+            materials=[
+                (str(id), name)
+                for id, name in counted.order_by(Lower("name")).values_list("id", "name")[
+                    :MOST_NAMES
+                ]
+            ],
+            **how,
+        )
+
+    def page(self, form: ProductForm, status: int = 200, **facts: Any) -> HttpResponse:
+        formulas = form.fields["formula"].choices  # type: ignore[attr-defined]
+        return self.show(
+            form=form,
+            formulas=formulas,
+            may_see_costs=self.actor.may(Verb.SEE_COSTS),
+            status=status,
+            **facts,
+        )
+
+
+class NewProduct(WritesProducts):
+    """A product: a formula, how much of it, what it is packed in, and the work."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        self.actor.must(Verb.FORMULATE)
+        return self.page(self.form_of(initial={"formula": request.GET.get("formula", "")}))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        form = self.form_of(request.POST)
+        return self.act(
+            form,
+            lambda: products.add_product(self.actor, form.draft()),
+            lambda made: f"/products/{made.id}/price",
+            lambda: self.page(form, status=422),
+        )
+
+
+class ChangeProduct(WritesProducts):
+    """A product as it is, to be changed; batches that are planned keep what they had."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.FORMULATE)
+        product = self._product(id)
+        return self.page(self.form_of(initial=self._as_it_is(product)), product=product)
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        product = self._product(id)
+        form = self.form_of(request.POST)
+        version = request.POST.get("version", "")
+        return self.act(
+            form,
+            lambda: products.change_product(
+                self.actor,
+                product=id,
+                expected_version=int(version) if version.isdecimal() else 0,
+                draft=form.draft(),
+            ),
+            lambda changed: f"/products/{id}/price",
+            lambda: self.page(form, status=422, product=product),
+        )
+
+    def _product(self, id: UUID) -> Product:
+        """Raises Conflict for one with more packaging than there are fields for."""
+        product = product_for(self.actor, id)
+        if len(product.packaging.all()) > PACKED:
+            raise Conflict(said("It is packed in more than a page has room for; use the API."))
+        return product
+
+    def _as_it_is(self, product: Product) -> dict[str, Any]:
+        """What the fields show."""
+        reader = self.reader
+        first: dict[str, Any] = {
+            "name": product.name,
+            "formula": str(product.formula_id),
+            "nominal": reader.entered(product.fill_entered),
+            "use": product.use,
+            "areas": product.areas,
+            "hourly_rate": reader.amount(product.hourly_rate),
+            "overhead_per_batch": reader.amount(product.overhead_per_batch),
+        }
+        for name in ("overfill_percent", "minutes_per_unit", "minutes_per_batch"):
+            first[name] = reader.entered(f"{getattr(product, name).normalize():f}")
+        first["overhead_percent"] = reader.entered(f"{product.overhead_percent.normalize():f}")
+        for name in STATED:
+            first[name] = getattr(product, OF_PRODUCT.get(name, name))
+        packed = sorted(product.packaging.all(), key=lambda item: item.position)
+        for place, item in enumerate(packed):
+            first[f"packed_{place}"] = str(item.material_id)
+            first[f"pieces_{place}"] = reader.entered(f"{item.quantity.normalize():f}")
+        return first
+
+
+class ProductLabel(Screen):
+    """A draft of a product's label, to print, with what is missing on it."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        today = day_of(self.actor, self.now)
+        sheet = product_label(
+            label_product(self.actor, product=id, today=today, market=Market.EU),
+            market=Market.EU,
+            today=today,
+            printed_at=self.now,
+            paper="a4",
+        )
+        return HttpResponse(html.render(sheet), headers={"Content-Security-Policy": html.policy()})

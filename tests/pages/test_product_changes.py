@@ -1,0 +1,58 @@
+"""A product is changed on its page, and what the page does not ask stays as it was."""
+
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from ledger.access import acting_as
+from tests.factories import Workshop, open_workshop
+from tests.pages.browsing import done, refused, shown, signed_in
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+def fields_of(client: Client, path: str) -> dict[str, str]:
+    """What a form would send if nobody typed anything."""
+    form = client.get(path).context["form"]
+    sent = {name: form[name].value() for name in form.fields}
+    return {name: value for name, value in sent.items() if value not in (None, "", [])}
+
+
+def test_a_product_is_changed(shop: Workshop) -> None:
+    oil, jar = shop.material("Oil"), shop.material("Jar", measured_by="count")
+    version = shop.formula("Balm", [(oil, "100")])
+    product = shop.product(version, "100 g", [(jar, "1 each")], use="leave_on", areas=["lip"])
+    client, path = signed_in(shop), f"/products/{product.id}/edit"
+    as_it_is = {**fields_of(client, path), "version": "1"}
+    assert as_it_is["packed_0"] == str(jar.id)
+    assert as_it_is["use"] == "leave_on"
+    assert "0 to 100" in refused(client, path, **{**as_it_is, "overfill_percent": "101"})
+    typed = {**as_it_is, "name": "Lip balm", "months_after_opening": "12", "pieces_0": "2"}
+    assert "Lip balm" in done(client, path, **typed)
+    with acting_as(shop.actor):
+        product.refresh_from_db()
+        kept = product.packaging.get()
+    assert (product.name, product.months_after_opening) == ("Lip balm", 12)
+    assert (product.use, product.areas) == ("leave_on", ["lip"])
+    assert (kept.material_id, kept.quantity) == (jar.id, 2)
+    # Somebody else has changed it since this one was read.
+    assert "changed" in refused(client, path, **typed)
+
+
+def test_another_formula_is_another_product(shop: Workshop) -> None:
+    oil = shop.material("Oil")
+    product = shop.product(shop.formula("Balm", [(oil, "100")]), "50 g")
+    other = shop.formula("Other balm", [(oil, "100")])
+    client, path = signed_in(shop), f"/products/{product.id}/edit"
+    typed = {**fields_of(client, path), "version": "1", "formula": str(other.formula_id)}
+    assert "keeps its formula" in refused(client, path, **typed)
+
+
+def test_a_label_is_drafted_to_print(shop: Workshop) -> None:
+    oil = shop.material("Oil", inci_name="Helianthus Annuus Seed Oil")
+    product = shop.product(shop.formula("Oil", [(oil, "100")]), "50 g")
+    assert "50 g" in shown(signed_in(shop).get(f"/products/{product.id}/label"))
