@@ -13,7 +13,7 @@ from django.db.models import F, Sum
 
 from formulas.access import batch_for, product_for, standing, version_for
 from formulas.declaration import Declaration, Market, Part, Stated, broken_up, declare
-from formulas.models import Batch, BatchLine, FormulaVersion, Making, Weighing
+from formulas.models import Batch, BatchLine, FormulaVersion, Making, Product, Weighing
 from ledger.access import Actor, materials_visible_to
 from ledger.models import Material, MaterialPart
 from ledger.roles import Verb
@@ -37,11 +37,18 @@ def declare_product(
     """
     actor.must(Verb.READ)
     found = product_for(actor, product)
-    version = version_for(actor, found.formula_id)
+    return declare_as_is(actor, found, market=market, water_lost_percent=water_lost_percent)
+
+
+def declare_as_is(
+    actor: Actor, product: Product, *, market: Market, water_lost_percent: Decimal
+) -> tuple[Declaration, FormulaVersion]:
+    """The same of a product that is at hand."""
+    version = version_for(actor, product.formula_id)
     declared = _declared(
         actor,
         {WHOLE: _of_lines(version)},
-        use=found.use,
+        use=product.use,
         market=market,
         water_lost_percent=water_lost_percent,
     )

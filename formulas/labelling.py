@@ -12,7 +12,7 @@ from uuid import UUID
 
 from formulas.access import product_for
 from formulas.declaration import Declaration, Market
-from formulas.declaring import declare_product
+from formulas.declaring import declare_as_is
 from formulas.labels import Durability, NetContents, durability, net_contents
 from formulas.models import FormulaVersion, Product
 from ledger import gs1
@@ -92,8 +92,8 @@ def label_product(
     """
     actor.must(Verb.READ)
     found = product_for(actor, product)
-    declared, version = declare_product(
-        actor, product=found.id, market=market, water_lost_percent=water_lost_percent
+    declared, version = declare_as_is(
+        actor, found, market=market, water_lost_percent=water_lost_percent
     )
     of = None if lot is None else lot_for(actor, lot, pointer="/lot")
     if of is not None and of.material_id != found.material_id:

@@ -33,7 +33,8 @@ NOON = MORNING + timedelta(hours=4)
 
 def work(shop: Workshop, number: int) -> dict[str, str]:
     """A delivery, a batch that was made and one that lacks something; an id of each kind."""
-    oil, wax = (shop.material(f"{name} {number}") for name in ("Sunflower oil", "Beeswax"))
+    names = ("Sunflower oil", "Beeswax")
+    oil, wax = (shop.material(f"{name} {number}", inci_name=name) for name in names)
     lot = shop.receive(oil, "10 kg", "50.00", freight="5.00")
     shop.receive(oil, "1 kg", "6.00", release=None, expires_on=TODAY)
     shop.receive(wax, "100 g", "6.00")
@@ -145,7 +146,8 @@ def lots_of_all_kinds(
     shop: Workshop, name: str
 ) -> list[tuple[Material | FormulaVersion, list[Lot]]]:
     """Delivered; made and emptied; a by-product; moved and drawn off; made of what was made."""
-    oil, wax, slum = (shop.material(f"{what} {name}") for what in ("Base oil", "Wax", "Slum"))
+    kinds = ("Base oil", "Wax", "Slum")
+    oil, wax, slum = (shop.material(f"{what} {name}", inci_name=what) for what in kinds)
     lot = shop.receive(oil, "10 kg", "50.00", freight="5.00")
     base = shop.formula(f"Base {name}", [(oil, "100")])
     planned = shop.plan(base, "1 kg")
