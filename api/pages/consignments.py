@@ -159,4 +159,4 @@ class AtShops(Screen):
             )
             for one in rows
         )
-        return tables.Table("at shops", columns, cells)
+        return tables.Table("at-shops", columns, cells)
