@@ -21,7 +21,7 @@ CO_OP = ("/order-rounds", "/co-op", "/shares", "/claims", "/transfers", "/moveme
 # These name materials and makers, whom all of a co-op know.
 NAMED = ("/materials", "/suppliers", "/orders/new")
 SHARED = (*NAMED, "/receive", "/products/new", "/what-if", "/formulas/new", *CO_OP)
-OF_ONE = re.compile(r"/formulas/[^/]+/next|/lots/[^/]+/(decanting|offer)")
+OF_ONE = re.compile(r"/formulas/[^/]+/next|/lots/[^/]+/(decanting|offer)|/products/[^/]+/edit")
 FORM_KEY = re.compile(r'name="form_key" value="[^"]+"')
 
 

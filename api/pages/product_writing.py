@@ -81,7 +81,7 @@ class ProductForm(PageForm):
         label=_("Months it keeps once opened"), required=False, min_value=1, max_value=120
     )
     function = forms.CharField(
-        label=_("What the label says it is for"), required=False, max_length=120
+        label=_("What it is for, on the label"), required=False, max_length=120
     )
     warnings = forms.CharField(
         label=_("Warnings on the label"),

@@ -70,7 +70,7 @@ def claim(page: Page, name: str) -> None:
 def dispute(page: Page) -> None:
     """What is owed for the goods, and that it is right after all."""
     go(page, "/settlement")
-    expect(page.locator("main")).to_contain_text(re.compile(r"-\d+\.00\s*USD"))
+    expect(page.locator("main")).to_contain_text(re.compile(r"you owe\s*\d+\.00\s*USD"))
     assert_well_made(page)
     page.get_by_role("link", name="North Bench").first.click()
     assert_well_made(page)
@@ -87,8 +87,9 @@ def dispute(page: Page) -> None:
 def pay(page: Page) -> None:
     """What was owed; nothing is left then."""
     go(page, "/settlement")
+    (owed,) = re.findall(r"owes you\s*([0-9.]+)", page.locator("main .rows").first.inner_text())
     page.get_by_label("I was paid").check()
-    page.get_by_label("How much").fill("43.00")
+    page.get_by_label("How much").fill(owed)
     page.get_by_label("How, and what for").fill("bank, for the oil")
     assert_well_made(page)
     page.get_by_role("button", name="Write it down").click()

@@ -27,6 +27,7 @@ def test_everything_by_the_clock_is_a_task_and_each_is_its_own() -> None:
     assert {"ledger.verify", "ledger.forget", "api.forget"} <= set(scheduled)
 
 
+@pytest.mark.usefixtures("redis_server")
 def test_no_task_is_given_to_a_second_worker_while_it_may_run() -> None:
     longest = max(task.time_limit or APP.conf.task_time_limit for task in APP.tasks.values())
     assert longest == APP.tasks["ledger.verify"].time_limit > APP.conf.task_time_limit
