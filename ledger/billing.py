@@ -89,8 +89,13 @@ def bills_of(actor: Actor, receipt: UUID | str) -> list[Bill]:
     Each has `undone`, whether its entry was reversed. Raises NotFound, Forbidden.
     """
     actor.must(Verb.SEE_COSTS)
-    found = find(Receipt.objects.filter(maker_id=actor.maker), receipt)
-    return list(_with_lines(Bill.objects.filter(maker_id=actor.maker, receipt=found)))
+    return bills_under(find(Receipt.objects.filter(maker_id=actor.maker), receipt))
+
+
+def bills_under(receipt: Receipt) -> list[Bill]:
+    """The same of a delivery that is at hand."""
+    rows = Bill.objects.filter(coop_id=receipt.coop_id, maker_id=receipt.maker_id, receipt=receipt)
+    return list(_with_lines(rows))
 
 
 def bill_for(actor: Actor, id: UUID | str) -> Bill:

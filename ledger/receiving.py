@@ -6,7 +6,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from ledger.access import Actor, day_of, find, materials_for, supplier_for
 from ledger.costing import Charge, LandedLine, ReceivedLine, land
@@ -176,7 +176,8 @@ def receipt_for(actor: Actor, id: UUID | str) -> Kept:
     """A delivery with its working, in a fixed number of queries. Raises NotFound, Forbidden."""
     receipt = find(receipts_of(actor), id)
     lines = receipt.lines.select_related("lot__material", "order_line__order")
-    found = list(lines.prefetch_related("shares__charge").order_by("position"))
+    shares = Prefetch("shares", ChargeShare.objects.select_related("charge"))
+    found = list(lines.prefetch_related(shares).order_by("position"))
     custodies = Custody.objects.filter(
         coop_id=actor.coop_id, maker_id=actor.maker, lot_id__in=[line.lot_id for line in found]
     )

@@ -183,8 +183,9 @@ class Receipt(Screen):
         wrong: PageForm | None = None,
         status: int = 200,
     ) -> HttpResponse:
+        self.actor.must(Verb.SEE_COSTS)
         kept = receiving.receipt_for(self.actor, id)
-        bills = billing.bills_of(self.actor, id)
+        bills = billing.bills_under(kept.receipt)
         batches = batches_in(self.actor, bills)
         undone = receiving.is_undone(self.actor, kept.receipt)
         may_bill = self.actor.may(Verb.BILL) and not undone

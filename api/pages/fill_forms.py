@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import GramsField, PageForm, QuantityField, Typed, WholeField
+from api.pages.forms import GramsField, PageForm, QuantityField, SureField, Typed, WholeField
 from formulas.drawing import Sample
 from formulas.leftovers import Leftover
 from formulas.unit_weighings import Weighed
@@ -60,7 +60,7 @@ class FillForm(PageForm):
         label=_("Reason, if a rule is not kept"), max_length=400, required=False
     )
     # Shown only beside the question whether it is so.
-    sure = forms.BooleanField(label=_("It is so"), required=False)
+    sure = SureField()
     called: ClassVar = {
         "/heel/quantity": "heel",
         "/heel/reason": "heel_reason",

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
 from api.pages.fill_forms import FillForm, RuleForm, WeighingForm
-from api.pages.forms import PageForm
+from api.pages.forms import PageForm, unsure
 from api.pages.reader import Reader
 from api.pages.screen import Screen
 from formulas import fill_reading, filling, unit_weighings
@@ -22,7 +22,6 @@ from formulas.models import Batch
 from formulas.undoing import undo
 from formulas.unit_weighings import FilledUnits
 from ledger.access import Actor, day_of, find
-from ledger.errors import Invalid
 from ledger.lot_reading import show_lot
 from ledger.roles import Verb
 
@@ -92,11 +91,8 @@ class BatchFill(Screen):
         if found.doubtful and found.filled is not None and not form.cleaned_data["sure"]:
             told = {"held": self.reader.grams(found.filled)}
             told["bulk"] = self.reader.grams(found.bulk_in)
-            raise Invalid(
-                said("The pieces should hold %(held)s, and %(bulk)s of bulk went in. Is it so?")
-                % told,
-                pointer="/sure",
-            )
+            question = said("The pieces should hold %(held)s, and %(bulk)s of bulk went in.")
+            raise unsure(question % told)
         return filled
 
     def _form(self, batch: Batch, data: Any = None) -> FillForm:

@@ -185,9 +185,10 @@ class PageForm(forms.Form):
                 field.reader = reader
 
     def refuse(self, refusal: Refusal) -> None:
-        """Show a refusal at its field, or above the form where none has its pointer."""
+        """Show a refusal at its field, or above the form where none is seen."""
         name = self.field_at(refusal.pointer)
-        self.add_error(name if name in self.fields else None, self._in_words(refusal.detail))
+        seen = name in self.fields and not self.fields[name].widget.is_hidden
+        self.add_error(name if seen else None, self._in_words(refusal.detail))
 
     def _in_words(self, text: str) -> str:
         """A sentence of the domain with the names of the API as this form calls them."""

@@ -26,7 +26,7 @@ def test_a_fill_is_asked_about_and_taken_back(database: Any, redis_server: Any) 
     typed |= {"deviation": "filled at once"}
     asked = refused(client, path, used="1 g", **typed)
     assert "should hold 3,900\N{NO-BREAK SPACE}g, and 1\N{NO-BREAK SPACE}g of bulk" in asked
-    assert "Is it so?" in refused(client, path, used="4.5 kg", **typed)
+    assert "of bulk went in" in refused(client, path, used="4.5 kg", **typed)
     with acting_as(shop.actor):
         assert not Filling.objects.exists()
     assert "Not explained 600 g" in done(client, path, used="4.5 kg", sure="on", **typed)

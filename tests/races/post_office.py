@@ -11,15 +11,16 @@ from types import TracebackType
 class PostOffice:
     """Speaks as much SMTP as a client needs (RFC 5321), and keeps when it took each message.
 
-    The next conversation after `hang_at` stops for good at that moment: "greeting", before anything
-    was said, or "taken", when the message is ours but the client has not been told.
+    The next conversation about a message for the address of `hang` stops for good at its moment:
+    "asked", before it was said that the message would be taken, or "taken", when the message is
+    ours but the client has not been told.
     """
 
     def __init__(self) -> None:
         self.messages: list[Message] = []
         self.taken_at: list[float] = []
         self.hanging = threading.Event()
-        self.hang_at = ""
+        self._hang_at: tuple[str, str] | None = None
         self._closing = threading.Event()
         office = self
 
@@ -48,20 +49,25 @@ class PostOffice:
         self._listener.shutdown()
         self._listener.server_close()
 
+    def hang(self, moment: str, address: str) -> None:
+        """Stop the next conversation about a message for this address at that moment."""
+        self._hang_at = (moment, address)
+
     def to(self, address: str) -> list[Message]:
         """The messages for one person."""
         return [message for message in self.messages if address in message["To"]]
 
     def _serve(self, wire: socketserver.StreamRequestHandler) -> None:
-        self._hang(wire, "greeting")
         self._say(wire, "220 post office")
         while line := wire.rfile.readline():
             word = line[:4].upper().strip()
+            if word == b"RCPT":
+                self._hang("asked", line.decode())
             if word == b"DATA":
                 self._say(wire, "354 go on")
                 self.messages.append(message_from_bytes(self._text(wire)))
                 self.taken_at.append(time.monotonic())
-                self._hang(wire, "taken")
+                self._hang("taken", self.messages[-1]["To"])
             self._say(wire, "221 bye" if word == b"QUIT" else "250 ok")
 
     def _text(self, wire: socketserver.StreamRequestHandler) -> bytes:
@@ -70,9 +76,9 @@ class PostOffice:
             lines.append(line.removeprefix(b".") if line.startswith(b"..") else line)
         return b"".join(lines)
 
-    def _hang(self, wire: socketserver.StreamRequestHandler, moment: str) -> None:
-        if self.hang_at == moment:
-            self.hang_at = ""
+    def _hang(self, moment: str, told: str) -> None:
+        if self._hang_at and self._hang_at[0] == moment and self._hang_at[1] in told:
+            self._hang_at = None
             self.hanging.set()
             self._closing.wait()
 

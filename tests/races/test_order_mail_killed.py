@@ -46,7 +46,7 @@ def a_sending(bench: Bench) -> PurchaseOrderFact:
         return send_order(bench.actor, order=order.id, happened_at=now())
 
 
-@pytest.mark.parametrize(("moment", "times"), [("greeting", 1), ("taken", 2)])
+@pytest.mark.parametrize(("moment", "times"), [("asked", 1), ("taken", 2)])
 def test_the_order_is_mailed_and_sent_is_kept_once(
     workers: Workers, office: PostOffice, moment: str, times: int
 ) -> None:
@@ -55,7 +55,7 @@ def test_the_order_is_mailed_and_sent_is_kept_once(
     work_off()
     bench = open_bench()
     sending = a_sending(bench)
-    office.hang_at = moment
+    office.hang(moment, ADDRESS)
     workers.start_worker()
     workers.start_beat()
     wait_for(office.hanging.is_set, workers.told)

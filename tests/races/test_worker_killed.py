@@ -56,7 +56,7 @@ KILLS: list[Callable[[Workers], None]] = [Workers.kill_worker, Workers.kill_chil
 
 
 @pytest.mark.parametrize("kill", KILLS)
-@pytest.mark.parametrize(("moment", "times"), [("greeting", 1), ("taken", 2)])
+@pytest.mark.parametrize(("moment", "times"), [("asked", 1), ("taken", 2)])
 def test_the_alert_is_mailed_all_the_same(
     bench: Bench,
     workers: Workers,
@@ -67,7 +67,7 @@ def test_the_alert_is_mailed_all_the_same(
 ) -> None:
     """Killed before the mail server took the message it is sent once; killed after, but before the
     worker knew, twice, and both carry the same Message-ID."""
-    office.hang_at = moment
+    office.hang(moment, bench.email)
     workers.start_worker()
     workers.start_beat()
     wait_for(office.hanging.is_set, workers.told)
