@@ -25,6 +25,7 @@ from ledger.errors import Conflict, Forbidden, Refusal
 from ledger.ids import new_id
 from ledger.models import Material, OrderRound, RoundHandOut, RoundOutcome, RoundPortion
 from ledger.money import minor_unit, minor_units
+from ledger.quantities import kept_in
 from ledger.roles import MAY, Verb
 from ledger.round_leftovers import GRAIN
 from ledger.round_lots import Move, moves_of, named_lots
@@ -209,7 +210,7 @@ def hand_out(
 
 def _moved(actor: Actor, move: Move) -> dict[str, Any]:
     giver, receiver = accounts_between(actor.maker, move.maker_id)
-    unit = "each" if move.lot.material.counted else "g"
+    unit = kept_in(move.lot.material.counted)
     return {
         **{name: str(new_id()) for name in ("id", "out_entry", "in_entry")},
         "maker": str(move.maker_id),

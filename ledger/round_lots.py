@@ -17,6 +17,7 @@ from ledger.access import Actor, lots_for
 from ledger.errors import Invalid, LotNotReleased, NotEnough
 from ledger.models import Account, Custody, Holding, Lot, Material, OrderRound, Reservation, Status
 from ledger.money import minor_unit
+from ledger.quantities import kept_in
 from ledger.round_portions import Portion, from_lots
 
 NOTHING: Final = Decimal(0)
@@ -91,7 +92,7 @@ def _enough(
                 code=one.lot.code,
                 status=one.status,
             )
-    unit = "each" if material.counted else "g"
+    unit = kept_in(material.counted)
     raise NotEnough(
         f"Only {free.normalize():f} {unit} of {material.name} is free in these lots, and the others"
         f" are to get {need.normalize():f} {unit}: free what is reserved, or name the lots that"

@@ -25,7 +25,6 @@ from api.pages.forms import (
     within_years,
 )
 from api.pages.screen import Screen
-from api.sheets import html
 from api.sheets.batch import batch_sheet
 from formulas import batches, finishing
 from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of
@@ -176,7 +175,7 @@ class BatchSheet(Screen):
             tolerance_percent=TOLERANCE_PERCENT,
             paper="a4",
         )
-        return HttpResponse(html.render(sheet), headers={"Content-Security-Policy": html.policy()})
+        return self.printed(sheet)
 
 
 class WhyForm(PageForm):

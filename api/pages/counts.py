@@ -11,7 +11,6 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import GramsField, PageForm, Typed, id_in
 from api.pages.screen import Screen
-from api.sheets import html
 from api.sheets.lots import sheet_of_count
 from formulas.counting import batches_named
 from ledger import abc_classes, counting
@@ -19,7 +18,7 @@ from ledger.access import find
 from ledger.finding import material_named
 from ledger.lot_labels import lots_of_count, maker_name
 from ledger.models import CountLine, CountSheet
-from ledger.quantities import parse_quantity
+from ledger.quantities import kept_in, parse_quantity
 from ledger.roles import Verb
 
 # So many lines are on a page, so many of its sheets on the first.
@@ -106,7 +105,7 @@ class FoundField(Typed):
         self.line = line
 
     def read(self, typed: str) -> counting.Read:
-        unit = "each" if self.line.lot.material.counted else "g"
+        unit = kept_in(self.line.lot.material.counted)
         bare = typed.replace(".", "", 1)
         if bare.isascii() and bare.isdigit():
             if not bare.strip("0"):
@@ -280,5 +279,4 @@ class CountPrinted(Screen):
         printed = sheet_of_count(
             sheet, lots, maker=maker_name(self.actor), printed_at=self.now, paper="a4"
         )
-        headers = {"Content-Security-Policy": html.policy()}
-        return HttpResponse(html.render(printed), headers=headers)
+        return self.printed(printed)

@@ -15,7 +15,6 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import side_tables, tables
 from api.pages.forms import LONG, CertificateField, DayField, PageForm, id_in
 from api.pages.screen import Screen
-from api.sheets import html
 from api.sheets.lots import lot_label
 from formulas.explaining import explain_lot
 from formulas.labelling import gtin_of_lot
@@ -249,8 +248,7 @@ class LotLabel(Screen):
             printed_at=self.now,
             paper="a4",
         )
-        headers = {"Content-Security-Policy": html.policy()}
-        return HttpResponse(html.render(sheet), headers=headers)
+        return self.printed(sheet)
 
 
 class Paper(Screen):

@@ -16,7 +16,6 @@ from api.pages import tables
 from api.pages.forms import LONG, DayField, MoneyField, PageForm, QuantityField, id_in
 from api.pages.order_writing import PacksField
 from api.pages.screen import Screen
-from api.sheets import html
 from api.sheets.order import order_sheet
 from formulas.requirements import Requirements, requirements
 from ledger import order_reading, ordering
@@ -247,8 +246,7 @@ class OrderSheet(Screen):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         sheet = order_sheet(paper_for(self.actor, id), printed_at=self.now, page="a4")
-        headers = {"Content-Security-Policy": html.policy()}
-        return HttpResponse(html.render(sheet), headers=headers)
+        return self.printed(sheet)
 
 
 def _late(told: order_reading.OrderTold, today: date) -> bool:

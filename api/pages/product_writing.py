@@ -12,7 +12,6 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import MoneyField, NumberField, PageForm, QuantityField, WholeField
 from api.pages.screen import Screen
-from api.sheets import html
 from api.sheets.product import product_label
 from formulas import products
 from formulas.access import formulas_of, product_for
@@ -271,4 +270,4 @@ class ProductLabel(Screen):
             printed_at=self.now,
             paper="a4",
         )
-        return HttpResponse(html.render(sheet), headers={"Content-Security-Policy": html.policy()})
+        return self.printed(sheet)

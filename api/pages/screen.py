@@ -36,6 +36,8 @@ from api.pages import tables
 from api.pages.places import places_for
 from api.pages.reader import Reader, reader_of
 from api.reading import fingerprint
+from api.sheets import html
+from api.sheets.blocks import Sheet
 from ledger import outbox
 from ledger.access import Actor
 from ledger.entries import explained
@@ -125,6 +127,10 @@ class Screen(View):
             return tables.file(kind, make())
         part = self.fragment if self.request.headers.get("HX-Request") else ""
         return self.render(part or self.template, facts, status)
+
+    def printed(self, sheet: Sheet) -> HttpResponse:
+        """A sheet to print, under the policy of its own styles."""
+        return HttpResponse(html.render(sheet), headers={"Content-Security-Policy": html.policy()})
 
     def render(self, template: str, facts: Mapping[str, Any], status: int = 200) -> HttpResponse:
         """A template with what the frame of every page needs."""
