@@ -111,12 +111,6 @@ def terms_on(actor: Actor, *, day: date) -> dict[UUID, TermsOn]:
 
     Raises Forbidden.
     """
-    rows = (
-        terms_visible_to(actor)
-        .filter(valid_from__lte=day)
-        .order_by("supplier_id", F("maker_id").asc(nulls_last=True), "-valid_from", "-id")
-        .distinct("supplier_id")
-    )
     return {
         row.supplier_id: TermsOn(
             row.own_minimum,
@@ -125,8 +119,13 @@ def terms_on(actor: Actor, *, day: date) -> dict[UUID, TermsOn]:
             ),
             row.lead_time_days,
         )
-        for row in rows
+        for row in _terms_in_force(actor, day)
     }
+
+
+def terms_in_force(actor: Actor, supplier: UUID | str, *, day: date) -> SupplierTerms | None:
+    """The terms of a supplier that hold on a day, as they were written. Raises Forbidden."""
+    return _terms_in_force(actor, day).filter(supplier_id=supplier).first()
 
 
 def offers(actor: Actor, *, on: date) -> "QuerySet[Offer]":
@@ -183,6 +182,13 @@ def _latest(on: date) -> "QuerySet[OfferPrice]":
 
 def with_breaks(prices: "QuerySet[OfferPrice]") -> "QuerySet[OfferPrice]":
     return prices.prefetch_related("breaks")
+
+
+def _terms_in_force(actor: Actor, day: date) -> "QuerySet[SupplierTerms]":
+    """Of each supplier the terms that hold on a day; a maker's own go before the co-op's."""
+    order = ("supplier_id", F("maker_id").asc(nulls_last=True), "-valid_from", "-id")
+    rows = terms_visible_to(actor).filter(valid_from__lte=day)
+    return rows.order_by(*order).distinct("supplier_id")
 
 
 def _visible(actor: Actor, rows: "QuerySet[Any]") -> "QuerySet[Any]":

@@ -308,24 +308,20 @@ def as_typed(material: Material, reader: Reader) -> dict[str, Any]:
         **{name: getattr(material, name) for name in ("certificate_category", "certificate_until")},
         "density": reader.entered(material.density_entered),
         "mass_each": "" if each is None else reader.typed(each),
-        "min_percent": _typed(material.min_percent, reader),
-        "max_percent": _typed(material.max_percent, reader),
+        "min_percent": reader.figure(material.min_percent),
+        "max_percent": reader.figure(material.max_percent),
         "allergens": _lines(material, MaterialPart.Kind.ALLERGEN, reader),
         "composition": _lines(material, MaterialPart.Kind.PART, reader),
         "brings": [] if brings is None else brings.split() or [NOTHING],
         "cost_formula": material.cost_formula or "",
-        "cost_per_kg": "" if cost is None else _typed(cost, reader),
+        "cost_per_kg": reader.figure(cost),
         "cost_source": material.cost_source,
     }
 
 
-def _typed(value: Decimal | None, reader: Reader) -> str:
-    return "" if value is None else f"{value.normalize():f}".replace(".", reader.point)
-
-
 def _lines(material: Material, kind: str, reader: Reader) -> str:
     return "\n".join(
-        f"{one.inci_name} {_typed(one.percent, reader)}" for one in parts(material, kind)
+        f"{one.inci_name} {reader.figure(one.percent)}" for one in parts(material, kind)
     )
 
 

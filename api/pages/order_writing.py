@@ -79,7 +79,8 @@ class NewOrder(Screen):
         self.actor.must(Verb.ORDER)
         first = {"lines": str(LINES), **self._wanted()}
         lines = Rows(LineForm, "lines", first, reader=self.reader, judged=False)
-        return self._page(Forms(self._form(OrderForm(reader=self.reader)), lines))
+        seller = {"supplier": id_in(request.GET.get("supplier", ""))}
+        return self._page(Forms(self._form(OrderForm(reader=self.reader, initial=seller)), lines))
 
     def post(self, request: HttpRequest) -> HttpResponse:
         self.actor.must(Verb.ORDER)

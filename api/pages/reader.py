@@ -95,6 +95,10 @@ class Reader:
         """Money as a field shows it, without its currency."""
         return f"{round_money(value, self.currency):f}".replace(".", self.point)
 
+    def figure(self, value: Decimal | None) -> str:
+        """A bare number as a field shows it, with all its digits; nothing for none."""
+        return "" if value is None else f"{value.normalize():f}".replace(".", self.point)
+
     def typed(self, value: Decimal, counted: bool = False) -> str:
         """A quantity as a field shows it: all its digits, in kilograms or grams, or pieces."""
         if counted:

@@ -1,4 +1,5 @@
-"""Suppliers of the co-op: their names, and where orders are mailed to."""
+"""Suppliers of the co-op: their names and mail, what holds for an order, what they offer, and how
+long they take."""
 
 from typing import Any
 from uuid import UUID
@@ -9,15 +10,20 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import offered, tables
 from api.pages.doubles import NewNameForm
 from api.pages.forms import PageForm
 from api.pages.screen import Screen
-from ledger import catalogue
-from ledger.access import supplier_for, suppliers_visible_to
+from ledger import catalogue, offer_reading
+from ledger.access import day_of, supplier_for, suppliers_visible_to
+from ledger.lead_time_reading import lead_time_of
+from ledger.lead_times import days_to_plan_by
 from ledger.models import Supplier as Kept
 from ledger.roles import Verb
 
 MOST, LONGEST_MAIL = 100, 254
+# A supplier's page shows so many of its packs; the file has them all.
+MOST_OFFERS = 40
 
 
 class MailField(forms.EmailField):
@@ -100,9 +106,29 @@ class Supplier(Screen):
         )
 
     def _page(self, id: UUID, form: PageForm, status: int = 200) -> HttpResponse:
+        actor, today = self.actor, day_of(self.actor, self.now)
+        supplier, sees = supplier_for(actor, id), actor.may(Verb.SEE_OFFERS)
+        lead = lead_time_of(actor, id, day=today) if actor.may(Verb.READ) else None
+        terms = offer_reading.terms_in_force(actor, id, day=today) if sees else None
+        asked = tables.asked(self.request)
+        most = tables.MOST_ROWS if asked else MOST_OFFERS
+        found = offered.offers_of(actor, id, today, limit=most + 1)
+        files: tables.Files = {"": lambda: offered.offers_table(found, actor.currency)}
+        if lead is not None:
+            files = {**files, "lead-times": lambda: offered.lead_table(lead)}
         return self.show(
-            supplier=supplier_for(self.actor, id),
+            files=files,
+            supplier=supplier,
+            sees=sees,
+            terms=terms,
+            lead=lead,
+            planned_by=days_to_plan_by(
+                lead.measured if lead else None, terms.lead_time_days if terms else None
+            ),
+            offers=found[:MOST_OFFERS],
+            more=len(found) > MOST_OFFERS,
             form=form,
-            may_write=self.actor.may(Verb.EDIT_CATALOGUE),
+            may_write=actor.may(Verb.EDIT_CATALOGUE),
+            may_offer=actor.may(Verb.OFFER),
             status=status,
         )

@@ -139,7 +139,7 @@ class MaterialLimits(Screen):
                 f"limits-{place}-{name}": getattr(one, name) for name in ("name", "unit", "text")
             }
             typed |= {
-                f"limits-{place}-{name}": _typed(value, self.reader)
+                f"limits-{place}-{name}": self.reader.figure(value)
                 for name, value in figures.items()
             }
         return self._page(id, Forms(WhyForm(reader=self.reader), self._rows(typed, judged=False)))
@@ -206,7 +206,3 @@ def words_of(limit: SpecificationLimit | None, reader: Reader) -> str:
 
 def _shown(value: Decimal | None, reader: Reader) -> str:
     return "" if value is None else reader.number(value)
-
-
-def _typed(value: Decimal | None, reader: Reader) -> str:
-    return "" if value is None else f"{value.normalize():f}".replace(".", reader.point)
