@@ -15,6 +15,7 @@ class Token(CoopRow):
         settings.AUTH_USER_MODEL, models.CASCADE, related_name="+", db_index=False
     )
     read_only = models.BooleanField(default=False)
+    note = models.CharField(max_length=80, blank=True, db_default="", help_text="What it is for.")
     created_at = models.DateTimeField(db_default=Now())
     expires_at = models.DateTimeField()
 

@@ -27,6 +27,7 @@ from ledger.errors import Forbidden, Invalid, NotFound
 from ledger.statements import run, unhurried
 
 LIFETIME = timedelta(days=30)
+LONGEST_NOTE = 80
 REALM = 'Bearer realm="Stillroom"'
 OPEN = "select * from api_open(%s, %s, %s, %s)"
 
@@ -63,7 +64,7 @@ def actor_of(request: Request, key: Key | None) -> Actor:
     another's maker, MakerNeeded, and what the key settles.
     """
     try:
-        return opened(_bearer(request), request.headers.get("Maker", "").strip(), key)
+        return opened(bearer(request), request.headers.get("Maker", "").strip(), key)
     except NotSignedIn:
         rate.count_refused(request)
         raise
@@ -95,14 +96,20 @@ def opened(token: str, maker: str, key: Key | None) -> Actor:
     return Actor(person, coop, seen, role, currency, time_zone)
 
 
-def _bearer(request: Request) -> str:
+def bearer(request: Request) -> str:
     """The token that the request came with, or nothing."""
     scheme, _, token = request.headers.get("Authorization", "").partition(" ")
     return token.strip() if scheme.lower() == "bearer" else ""
 
 
 def sign_in(
-    request: HttpRequest, *, username: str, password: str, coop: str | None, read_only: bool
+    request: HttpRequest,
+    *,
+    username: str,
+    password: str,
+    coop: str | None,
+    read_only: bool,
+    note: str = "",
 ) -> tuple[str, datetime, Sequence[Place]]:
     """A new token, the moment it expires, and the places it opens.
 
@@ -120,17 +127,27 @@ def sign_in(
             f'You belong to several co-ops: name one as "coop": {", ".join(slugs)}.',
             pointer="/coop",
         )
-    token = secrets.token_urlsafe(32)
     with transaction.atomic(durable=True):
         set_walls(places[0].coop_id, None)
-        kept = Token.objects.create(
-            coop_id=places[0].coop_id,
-            digest=digest(token),
-            person_id=person.pk,
-            read_only=read_only,
-            expires_at=timezone.now() + LIFETIME,
-        )
+        token, kept = issue(places[0].coop_id, person.pk, read_only=read_only, note=note)
     return token, kept.expires_at, places
+
+
+def issue(coop: UUID, person: int, *, read_only: bool, note: str = "") -> tuple[str, Token]:
+    """A new token of a person to this co-op, within its walls, and what is kept of it.
+
+    Whoever calls has recognised the person by the password.
+    """
+    token = secrets.token_urlsafe(32)
+    kept = Token.objects.create(
+        coop_id=coop,
+        digest=digest(token),
+        person_id=person,
+        read_only=read_only,
+        note=note,
+        expires_at=timezone.now() + LIFETIME,
+    )
+    return token, kept
 
 
 def recognise(request: HttpRequest, username: str, password: str) -> User:
@@ -148,11 +165,6 @@ def recognise(request: HttpRequest, username: str, password: str) -> User:
     return person
 
 
-def sign_out(request: Request) -> None:
-    """End the token that the request came with."""
-    end(_bearer(request))
-
-
 def end(token: str) -> None:
     """End this token, within the walls of its co-op."""
     Token.objects.filter(digest=digest(token)).delete()
@@ -163,25 +175,25 @@ def tokens_of(actor: Actor, *, now: datetime) -> "QuerySet[Token]":
     return _own_tokens(actor).filter(expires_at__gt=now)
 
 
-def is_current(request: Request, token: Token) -> bool:
-    """Whether the request came with this token."""
-    return bytes(token.digest) == digest(_bearer(request))
+def is_current(kept: Token, token: str) -> bool:
+    """Whether this is what is kept of that token."""
+    return bytes(kept.digest) == digest(token)
 
 
-def end_token(request: Request, actor: Actor, id: str) -> None:
-    """End one of the person's tokens to this co-op.
+def end_token(actor: Actor, id: str, *, current: str) -> None:
+    """End one of the person's tokens to this co-op, asked with the token `current`.
 
     Raises NotFound, and Forbidden when a token to read with would end another.
     """
-    token = find(_own_tokens(actor), id)
-    if not is_current(request, token):
-        _must_do_more_than_read(request, actor)
-    token.delete()
+    kept = find(_own_tokens(actor), id)
+    if not is_current(kept, current):
+        _must_do_more_than_read(actor, current)
+    kept.delete()
 
 
-def end_all_tokens(request: Request, actor: Actor) -> None:
+def end_all_tokens(actor: Actor, *, current: str) -> None:
     """Sign a person out of this co-op everywhere. Raises Forbidden for a token to read with."""
-    _must_do_more_than_read(request, actor)
+    _must_do_more_than_read(actor, current)
     _own_tokens(actor).delete()
 
 
@@ -249,9 +261,8 @@ def _own_tokens(actor: Actor) -> "QuerySet[Token]":
     return Token.objects.filter(coop_id=actor.coop_id, person_id=actor.person_id)
 
 
-def _must_do_more_than_read(request: Request, actor: Actor) -> None:
-    current = _own_tokens(actor).filter(digest=digest(_bearer(request)))
-    if current.filter(read_only=True).exists():
+def _must_do_more_than_read(actor: Actor, current: str) -> None:
+    if _own_tokens(actor).filter(digest=digest(current), read_only=True).exists():
         raise Forbidden("A token to read with can end itself and no other.")
 
 

@@ -20,7 +20,8 @@ TEMPLATES: Final = sorted((ROOT / "api" / "templates" / "pages").glob("*.html"))
 # What is called so in every language: our name, kinds of files, and units by their symbols.
 NAMES: Final = {"Stillroom", "CSV", "XLSX", "CAS", "kg", "g", "mL", "C", "nbsp"}
 CALLS: Final = {"_", "said", "gettext", "gettext_lazy"}
-TAG: Final = re.compile(r"{#.*?#}|{%.*?%}|{{.*?}}", re.DOTALL)
+BLOCK: Final = r"{% blocktranslate.*?{% endblocktranslate %}"
+TAG: Final = re.compile(rf"{{#.*?#}}|{BLOCK}|{{%.*?%}}|{{{{.*?}}}}", re.DOTALL)
 # What a reader sees or hears of an element beside its text.
 HEARD: Final = re.compile(r'(?:aria-label|title|alt|placeholder|data-[a-z-]+)="([^"]*)"')
 SENTENCE: Final = re.compile(r"^[^<]*[A-Za-z]{2,} [a-z]{2,}")
@@ -51,6 +52,8 @@ def test_no_template_says_a_word_in_one_language(path: Path) -> None:
 
 def test_a_bare_word_is_found() -> None:
     assert bare_words('<h1>{% translate "Lots" %} of {{ name }}</h1>') == {"of"}
+    block = "{% blocktranslate %}of {{ name }}{% endblocktranslate %}"
+    assert bare_words(f"<p>{block} or {block}") == {"or"}
     assert bare_words('<p aria-label="All lots">{{ x }} kg</p>') == {"All", "lots"}
 
 

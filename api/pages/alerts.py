@@ -1,16 +1,16 @@
 """Of what a maker is told by mail, when, and where to; and what others learn of its use."""
 
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from django import forms
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import Button, PageForm, WholeField
-from api.pages.screen import Screen
+from api.pages.acts import Acts
+from api.pages.forms import ButtonBeside, PageForm, WholeField
 from ledger import alert_settings, receivers
 from ledger.alert_settings import Choices
-from ledger.models import AlertKind
+from ledger.models import AlertKind, AlertReceiver
 from ledger.roles import Verb
 
 TOLD: Final[dict[AlertKind, Any]] = {
@@ -98,62 +98,41 @@ class MailForm(PageForm):
     )
 
 
-class Alerts(Screen):
+class Alerts(Acts):
     """What is told, and to whom; for whoever decides that for the maker."""
 
     template = "pages/alerts.html"
+    forms: ClassVar = {
+        "choose": ("form", ChoicesForm),
+        "add": ("mail", MailForm),
+        "try": ("pressed", ButtonBeside),
+        "remove": ("pressed", ButtonBeside),
+    }
 
-    def get(self, request: HttpRequest) -> HttpResponse:
+    def do(self, act: str, form: Any) -> str:
+        typed = form.cleaned_data
+        match act:
+            case "choose":
+                alert_settings.choose(self.actor, form.choices(), version=typed["version"])
+            case "add":
+                receivers.add_receiver(self.actor, **typed)
+            case "try":
+                receivers.send_test(self.actor, typed["of"], now=self.now)
+            case "remove":
+                receivers.remove_receiver(self.actor, typed["of"], now=self.now)
+        return "/alerts"
+
+    def page(self, status: int = 200, **facts: Any) -> HttpResponse:
         self.actor.must(Verb.SET_ALERTS)
-        return self._page()
-
-    def post(self, request: HttpRequest) -> HttpResponse:
-        do, data = request.POST.get("do"), request.POST
-        if do == "choose":
-            form = ChoicesForm(data, reader=self.reader)
-            return self.act(
-                form,
-                lambda: alert_settings.choose(
-                    self.actor, form.choices(), version=form.cleaned_data["version"]
-                ),
-                lambda chosen: "/alerts",
-                lambda: self._page(form=form, status=422),
-            )
-        if do == "add":
-            mail = MailForm(data, reader=self.reader)
-            return self.act(
-                mail,
-                lambda: receivers.add_receiver(self.actor, **mail.cleaned_data),
-                lambda added: "/alerts",
-                lambda: self._page(mail=mail, status=422),
-            )
-        button = Button(data, reader=self.reader)
-        return self.act(
-            button,
-            lambda: self._press(str(do), data.get("of", "")),
-            lambda done: "/alerts",
-            lambda: self._page(pressed=button, status=422),
-        )
-
-    def _press(self, do: str, id: str) -> Any:
-        """A receiver is tried, or hears no more."""
-        act = receivers.send_test if do == "try" else receivers.remove_receiver
-        return act(self.actor, id, now=self.now)
-
-    def _page(
-        self,
-        *,
-        form: PageForm | None = None,
-        mail: PageForm | None = None,
-        pressed: PageForm | None = None,
-        status: int = 200,
-    ) -> HttpResponse:
         first = _as_typed(alert_settings.alert_settings(self.actor))
+        own: dict[str, Any] = {
+            "form": ChoicesForm(reader=self.reader, initial=first),
+            "mail": MailForm(reader=self.reader),
+        }
+        mails = receivers.receivers(self.actor).filter(channel=AlertReceiver.Channel.MAIL)
         return self.show(
-            form=form or ChoicesForm(reader=self.reader, initial=first),
-            mail=mail or MailForm(reader=self.reader),
-            pressed=pressed,
-            receivers=receivers.receivers(self.actor).order_by("-id"),
-            messages=receivers.messages(self.actor).order_by("-id")[:MOST_MESSAGES],
             status=status,
+            receivers=mails.order_by("-id"),
+            messages=receivers.messages(self.actor).order_by("-id")[:MOST_MESSAGES],
+            **(own | facts),
         )

@@ -213,6 +213,12 @@ class Button(PageForm):
     """A button alone, whose refusal stands above it."""
 
 
+class ButtonBeside(Button):
+    """A button beside one of several; `of` is the id of that one."""
+
+    of = forms.CharField(widget=forms.HiddenInput)
+
+
 class Rows:
     """Rows of one form under each other, as many as `name` says; the empty ones do not count.
 

@@ -16,6 +16,7 @@ Signing in is by the same hashed tokens as in the API, in a cookie that no scrip
 import hashlib
 import uuid
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar, Protocol
 from urllib.parse import urlencode
@@ -54,6 +55,14 @@ class Judged(Protocol):
     def is_valid(self) -> bool: ...
 
     def refuse(self, refusal: Refusal, /) -> None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Once:
+    """What is shown in the answer itself and never again: a retry of the form goes to `to`."""
+
+    to: str
+    show: Callable[[], HttpResponse]
 
 
 class Screen(View):
@@ -148,7 +157,7 @@ class Screen(View):
         self,
         form: Judged,
         do: Callable[[], Any],
-        then: Callable[[Any], str],
+        then: Callable[[Any], str | Once],
         again: Callable[[], HttpResponse],
     ) -> HttpResponse:
         """Do what a valid form says, once for its key, and go to `then`; else show it `again`."""
@@ -164,12 +173,13 @@ class Screen(View):
             return again()
         return self.go(then(done))
 
-    def go(self, to: str) -> HttpResponse:
+    def go(self, to: str | Once) -> HttpResponse:
         """On to another page after something was done; kept for a retry of the same form."""
+        address = to.to if isinstance(to, Once) else to
         if self.key is not None:
-            self.key.keep_as(self.actor, 303, "", {"Location": to})
+            self.key.keep_as(self.actor, 303, "", {"Location": address})
         transaction.on_commit(outbox.hint)
-        return self.onwards(to)
+        return to.show() if isinstance(to, Once) else self.onwards(address)
 
     def onwards(self, to: str) -> HttpResponse:
         """To another page, also from within a fragment."""

@@ -32,6 +32,7 @@ from api.pages import (
     pricing,
     product_writing,
     products,
+    programs,
     receipts,
     rounds,
     settlement,
@@ -43,6 +44,7 @@ from api.pages import (
     suppliers,
     testing,
     today,
+    tokens,
     traces,
     transfers,
 )
@@ -143,4 +145,7 @@ urlpatterns = [
     path("import/formulas/example", imports.Example.as_view(of="formulas")),
     path("look", signing_in.Look.as_view()),
     path("password", passwords.ChangePassword.as_view()),
+    path("tokens", tokens.Tokens.as_view()),
+    path("alert-receivers", programs.Programs.as_view()),
+    path("alert-receivers/<uuid:id>", programs.Program.as_view()),
 ]

@@ -228,6 +228,13 @@ FACTS: Final[Mapping[str, Promise | str]] = {
     "version": _("version"),
     "weighed": _("weighed"),
 }
+# What a message to a program tells.
+EVENTS: Final[Mapping[str, Promise | str]] = {
+    "opened": _("an alert opened"),
+    "closed": _("an alert closed"),
+    "reminder": _("an alert stays open"),
+    "test": _("a test"),
+}
 NAMES: Final = {**PLACES, **FIGURES, **WAYS}
 
 
@@ -263,3 +270,8 @@ def kind(name: str) -> str:
 def held(name: str) -> str:
     """What the kind of an account is called on a page."""
     return str(HELD.get(name, name))
+
+
+def event(name: str) -> str:
+    """What a message to a program tells, as a page calls it."""
+    return str(EVENTS.get(name, name))

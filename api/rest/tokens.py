@@ -25,6 +25,11 @@ class TokenIn(Body):
     password = Text(max_length=200, trim_whitespace=False, style={"input_type": "password"})
     coop = Text(max_length=60, required=False, help_text="The slug, if you belong to several.")
     scope = Choice(SCOPES, default="all", help_text="A token to read with can change nothing.")
+    note = Text(
+        max_length=signing.LONGEST_NOTE,
+        required=False,
+        help_text="What it is for, as its list tells you again.",
+    )
 
 
 class CoopOut(serializers.Serializer[Any]):
@@ -52,6 +57,7 @@ class TokenBrief(serializers.Serializer[Any]):
     created_at = Moment()
     expires_at = Moment()
     scope = serializers.ChoiceField(SCOPES)
+    note = Text(allow_blank=True)
     current = serializers.BooleanField(help_text="Whether this request came with it.")
 
 
@@ -82,13 +88,14 @@ class Tokens(Resource):
             "created_at": token.created_at,
             "expires_at": token.expires_at,
             "scope": "read" if token.read_only else "all",
-            "current": signing.is_current(self.request, token),
+            "note": token.note,
+            "current": signing.is_current(token, signing.bearer(self.request)),
         }
 
     @writes(None, None, status=204, keyed=False)
     def delete(self, actor: Actor) -> None:
         """Sign out everywhere: all your tokens to this co-op end, this one too."""
-        signing.end_all_tokens(self.request, actor)
+        signing.end_all_tokens(actor, current=signing.bearer(self.request))
 
     @extend_schema(request=TokenIn, responses={201: TokenOut}, examples=examples.TOKEN)
     def post(self, request: Request) -> Response:
@@ -102,6 +109,7 @@ class Tokens(Resource):
             password=data["password"],
             coop=data.get("coop"),
             read_only=data["scope"] == "read",
+            note=data.get("note", ""),
         )
         first = places[0]
         makers = [
@@ -132,7 +140,7 @@ class CurrentToken(Resource):
     @writes(None, None, status=204, keyed=False)
     def delete(self, actor: Actor) -> None:
         """Sign out: the token is worth nothing from now on."""
-        signing.sign_out(self.request)
+        signing.end(signing.bearer(self.request))
 
 
 class OneToken(Resource):
@@ -141,4 +149,4 @@ class OneToken(Resource):
     @writes(None, None, status=204, keyed=False)
     def delete(self, actor: Actor, id: str) -> None:
         """End one of your tokens, such as that of a device that is lost."""
-        signing.end_token(self.request, actor, id)
+        signing.end_token(actor, id, current=signing.bearer(self.request))

@@ -13,7 +13,7 @@ from ledger.access import Actor
 from ledger.roles import Verb
 
 register = template.Library()
-for filter in (words.worded, words.account_called, words.told, words.kind, words.held):
+for filter in (words.worded, words.account_called, words.told, words.kind, words.held, words.event):
     register.filter(filter.__name__, filter)
 
 

@@ -26,10 +26,14 @@ def test_one_sees_one_s_own_tokens(coop: Coop, north: Client) -> None:
         ("read", False),
     ]
     assert all(row["created_at"] < row["expires_at"] for row in rows)
-    assert set(rows[0]) == {"id", "created_at", "expires_at", "scope", "current"}
+    assert set(rows[0]) == {"id", "created_at", "expires_at", "scope", "note", "current"}
     page = client.get("tokens", limit=1).made()
     assert len(page["results"]) == 1
     assert page["next"]
+    # What one is for was said when it was made.
+    said = {"username": person, "password": PASSWORD, "note": "The till"}
+    Client(coop.server.port).post("tokens", said).made()
+    assert [row["note"] for row in client.listed("tokens")].count("The till") == 1
     # Nobody sees another's.
     assert not {row["id"] for row in rows} & {row["id"] for row in north.listed("tokens")}
     Client(coop.server.port).get("tokens").refused(401, "not_signed_in")

@@ -21,6 +21,7 @@ from ledger.models import DecantingDraw, Lot, Material, Transfer
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
 from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
+from ledger.receivers import add_receiver, send_test
 from ledger.settling import movements_of
 from ledger.sharing import open_share
 from ledger.transferring import accept_transfer, offer_transfer
@@ -55,7 +56,11 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
     shop.does(end_order, order=order.id, reason="sold out", happened_at=MORNING)
     shop.does(set_formula_standard, formula=version.formula_id, valid_from=TODAY)
     shop.does(set_product_standard, product=product.id, valid_from=TODAY)
+    webhook = f"https://shelf.example.org/{number}"
+    program = shop.does(add_receiver, webhook=webhook).receiver
+    shop.does(send_test, id=program.id, now=NOON)
     return {
+        "alert-receivers": str(program.id),
         "materials": str(oil.id),
         "lots": str(finished.lot.id),
         "batches": str(made.batch.id),
