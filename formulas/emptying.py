@@ -44,7 +44,7 @@ class Emptied:
 
 
 @dataclass(frozen=True, slots=True)
-class _Filled:
+class FilledLot:
     """How a lot of units was filled: bulk in each, all bulk of them, and what of the cost it is."""
 
     bulk: Material
@@ -77,7 +77,7 @@ def empty(
     if not reason.strip():
         raise Invalid("Say why they are emptied.", pointer="/reason")
     found = pourable(actor, lot, pointer="").lot
-    filled = _filled(actor, found)
+    filled = filled_lot(actor, found)
     grams = _grams(filled, quantity, units)
     made = _open_lot(actor, found, filled.bulk, happened_at)
     lock_pools([found.material_id, made.material_id])
@@ -106,13 +106,16 @@ def empty(
     return Emptied(emptying, made, Status.QUARANTINE if stopped is None else Status.HOLD)
 
 
-def _filled(actor: Actor, lot: Lot) -> _Filled:
-    """How the units of a lot came to be: by a fill, or by the finish of their batch."""
+def filled_lot(actor: Actor, lot: Lot) -> FilledLot:
+    """How the units of a lot came to be: by a fill, or by the finish of their batch.
+
+    Raises Conflict for a lot of anything else.
+    """
     rows = Filling.objects.select_related("product__formula__material")
     filling = rows.filter(maker_id=actor.maker, lot=lot).first()
     if filling is not None:
         inside = filling.used_grams - filling.heel_grams - filling.reject_grams
-        return _Filled(
+        return FilledLot(
             filling.product.formula.material,
             Fraction(inside) / filling.units,
             filling.used_grams,
@@ -129,7 +132,7 @@ def _filled(actor: Actor, lot: Lot) -> _Filled:
             " or issue it with a reason instead."
         )
     total = cost_of(making).total
-    return _Filled(
+    return FilledLot(
         making.batch.version.formula.material,
         Fraction(making.output_grams) / making.units,
         making.output_grams,
@@ -138,7 +141,7 @@ def _filled(actor: Actor, lot: Lot) -> _Filled:
     )
 
 
-def _grams(filled: _Filled, quantity: Quantity | None, units: int) -> Decimal:
+def _grams(filled: FilledLot, quantity: Quantity | None, units: int) -> Decimal:
     if quantity is None:
         return min(round_stored(filled.each_grams * units), filled.all_grams)
     with placed("/quantity"):

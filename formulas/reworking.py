@@ -6,9 +6,9 @@ from decimal import ROUND_DOWN, Decimal
 from fractions import Fraction
 from uuid import UUID
 
-from django.db.models import Sum
+from django.db.models import F, QuerySet, Sum
 
-from formulas.access import locked_batch, standing
+from formulas.access import batches_of, locked_batch, standing
 from formulas.batches import must_be_planned
 from formulas.errors import OverMaximum
 from formulas.models import Batch, Rework, Weighing
@@ -29,6 +29,30 @@ class Reworked:
 
     weighed: Weighed
     rework: Rework
+
+
+@dataclass(frozen=True, slots=True)
+class Allowance:
+    """How much rework a batch may take: percent of it as planned, grams so far, grams left."""
+
+    max_percent: Decimal
+    grams: Decimal
+    left_grams: Decimal
+
+
+def allowance_of(batch: Batch) -> Allowance:
+    """What of a batch may be rework, and how much of that has not gone in yet."""
+    before, most = _rework_in(batch), batch.version.rework_max_percent or ZERO
+    return Allowance(most, before, _left(batch, before, most))
+
+
+def batches_for_rework(actor: Actor) -> "QuerySet[Batch]":
+    """The planned batches into which rework may go, those first that allow the most of it.
+
+    Raises Forbidden.
+    """
+    planned = batches_of(actor).filter(state=Batch.State.PLANNED)
+    return planned.order_by(F("version__rework_max_percent").desc(nulls_last=True), "-id")
 
 
 def rework(
@@ -101,8 +125,7 @@ def _rework_in(batch: Batch) -> Decimal:
 
 
 def _over(batch: Batch, before: Decimal, percent: Decimal, most: Decimal) -> OverMaximum:
-    # Told to the scale's step and never rounded up: what is said to go in must go in.
-    left = max(ZERO, batch.batch_grams * most / 100 - before).quantize(CENTIGRAM, ROUND_DOWN)
+    left = _left(batch, before, most)
     if not most:
         detail = (
             "The formula allows no rework: give its version a rework_max_percent, or record a"
@@ -117,3 +140,9 @@ def _over(batch: Batch, before: Decimal, percent: Decimal, most: Decimal) -> Ove
     return OverMaximum(
         detail, pointer="/quantity", percent=percent, max_percent=most, headroom_grams=left
     )
+
+
+def _left(batch: Batch, before: Decimal, most: Decimal) -> Decimal:
+    """Grams that may still go in, to the scale's step and never rounded up."""
+    left: Decimal = max(ZERO, batch.batch_grams * most / 100 - before)
+    return left.quantize(CENTIGRAM, ROUND_DOWN)

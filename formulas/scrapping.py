@@ -7,6 +7,8 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
+from django.db.models import QuerySet
+
 from formulas.access import locked_batch
 from formulas.batches import held_by, must_be_planned
 from formulas.drawing import dates_of_made
@@ -17,6 +19,7 @@ from formulas.reserving import free, promised_materials
 from formulas.scrap import ScrapCost, parts_of, scrap_cost
 from ledger.access import Actor, day_of
 from ledger.entries import Move, account, lock_pools, open_account, post_entry
+from ledger.entry_reading import EntriesWanted, entries_of
 from ledger.errors import Invalid, MoneyTooFine, NotEnough, placed
 from ledger.lots import NewLot, open_lots
 from ledger.models import Account, Entry, Holding, Lot
@@ -123,6 +126,15 @@ def scrap_part(
     value = sum(before.values(), ZERO) - left
     per_kg = value * 1000 / grams
     return Scrapped(found, entry_id, grams, ZERO, ScrapCost(per_kg, ZERO, value, grams), None)
+
+
+def scraps_of(actor: Actor, batch: Batch) -> "QuerySet[Entry]":
+    """What was scrapped of a batch, the last first, each with what took it back. Raises Forbidden.
+
+    How many grams it was stands in the details of each.
+    """
+    rows = entries_of(actor, EntriesWanted(kind=Entry.Kind.SCRAP))
+    return rows.filter(details__batch=str(batch.id)).order_by("-id")
 
 
 def _in_process(actor: Actor, batch: UUID | str, reason: str) -> tuple[Batch, list[Holding]]:

@@ -7,8 +7,10 @@ weighing; from memory.
 from datetime import datetime
 from uuid import UUID
 
+from django.db.models import Prefetch, QuerySet
+
 from formulas.access import batch_for, standing
-from formulas.models import SecondLook, Weighing
+from formulas.models import Batch, SecondLook, Weighing
 from ledger.access import Actor, find
 from ledger.entries import EXPLAINED, explained
 from ledger.errors import Conflict
@@ -41,6 +43,17 @@ def look_again(
     with explained():
         look.save(force_insert=True)
     return look
+
+
+def weighings_seen(actor: Actor, batch: Batch) -> "QuerySet[Weighing]":
+    """The weighings of a batch that count, the last first, each with its second looks.
+
+    Raises Forbidden.
+    """
+    actor.must(Verb.READ)
+    rows = standing(Weighing.objects.select_related("lot__material", "person"))
+    looks = Prefetch("second_looks", SecondLook.objects.select_related("person"))
+    return rows.filter(batch=batch).prefetch_related(looks).order_by("-id")
 
 
 def _own() -> Conflict:

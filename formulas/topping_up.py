@@ -107,7 +107,7 @@ def top_up(
     shares = shares_of(found)
     used = None if lot is None else _usable(actor, lot, "/lot", found)
     own = _own(of_line, shares, used)
-    alternates = _alternates(found, of_line)
+    alternates = alternates_for(found, of_line)
     wanted = None if other_lot is None else _usable(actor, other_lot, "/other_lot", found)
     named = None if material is None else material_for(actor, material, pointer="/material")
     lines = [own.material.id, *(one.material_id for one in alternates)]
@@ -198,7 +198,7 @@ def _own(line: BatchLine, shares: Sequence[Share], used: Lot | None) -> Share:
     )
 
 
-def _alternates(batch: Batch, line: BatchLine) -> list[Alternate]:
+def alternates_for(batch: Batch, line: BatchLine) -> list[Alternate]:
     """The alternates of the formula's line, as the batch's version has them."""
     rows = Alternate.objects.select_related("material", "line").filter(
         line__version_id=batch.version_id, line__position=line.position
