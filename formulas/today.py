@@ -35,7 +35,7 @@ from ledger.models import (
 )
 from ledger.recall_notices import notices_of
 from ledger.roles import Verb
-from ledger.round_buyers import asked_to_buy
+from ledger.round_buyers import asked_to_buy, waiting_to_hand_out
 from ledger.rounds import rounds_of
 from ledger.transferring import Offered, offered, transfers_of
 
@@ -68,7 +68,8 @@ class Today:
     A holding of `expiring` has its lot and the day it `ends`; `retests` are those whose retest
     comes first. `undecided` are lots that nobody has released yet and of which there is something
     in store. `claims` are those on one's own shares; a round has `pledged`, whether one has. In
-    those of `asked` the maker is to buy for all, and has not answered.
+    those of `asked` the maker is to buy for all, and has not answered; what came of those of
+    `to_hand_out` it has bought, and not handed out.
     """
 
     day: date
@@ -83,13 +84,15 @@ class Today:
     claims: Sequence[Claim]
     rounds: Sequence[OrderRound]
     asked: Sequence[OrderRound]
+    to_hand_out: Sequence[OrderRound]
 
     @property
     def nothing(self) -> bool:
         """Whether none of it waits."""
         lists = (self.short, self.ready, self.alerted, self.expiring, self.retests)
-        others = (self.undecided, self.offers, self.notices, self.claims, self.rounds, self.asked)
-        return not any((*lists, *others))
+        others = (self.undecided, self.offers, self.notices, self.claims)
+        together = (self.rounds, self.asked, self.to_hand_out)
+        return not any((*lists, *others, *together))
 
 
 def today(actor: Actor, *, now: datetime) -> Today:
@@ -119,6 +122,7 @@ def today(actor: Actor, *, now: datetime) -> Today:
         claims=_claims(actor, now),
         rounds=_rounds(actor, now),
         asked=list(asked_to_buy(actor)[:MOST]),
+        to_hand_out=list(waiting_to_hand_out(actor)[:MOST]),
     )
 
 

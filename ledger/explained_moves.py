@@ -87,6 +87,21 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     "movement_reversed_once": lambda facts: AlreadyReversed(),
     "dispute_changes_something": _dispute_stands,
     "round_buyer_agrees": lambda facts: Conflict(NOT_AGREED),
+    "round_buyer_was_asked": lambda facts: Conflict(
+        "Another maker is asked to buy for this round by now: look at it again."
+    ),
+    "round_buyer_asked_once": lambda facts: Conflict(
+        "Somebody has asked another maker meanwhile: look at the round again."
+    ),
+    "round_buyer_has_agreed": lambda facts: Conflict(
+        "The buyer has agreed to buy for this round: it says first that it will not."
+    ),
+    "round_buyer_is_another": lambda facts: Conflict(
+        "This maker is asked to buy for this round already; name another."
+    ),
+    "round_buyer_asked_before_orders": lambda facts: Conflict(
+        "The orders of this round are written: whoever wrote them receives and hands out."
+    ),
     "round_buyer_answers_before_orders": lambda facts: Conflict(
         "The orders of this round are written: what was agreed stands."
     ),

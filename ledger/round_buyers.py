@@ -1,19 +1,61 @@
 """The maker that is to buy for all in a round is asked: it orders in its own name, and receives.
 
 Its answer is a dated fact, which the whole co-op sees, and may change until its orders are written.
+Where it declines or does not answer, whoever acts for the co-op asks another: one more dated fact.
+The round stays as it is, with all pledges and what was reckoned.
 """
 
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db import connection
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from ledger.access import Actor
 from ledger.entries import explained
-from ledger.errors import Forbidden, Invalid
-from ledger.models import OrderRound, RoundBuyerAnswer, RoundOutcome
+from ledger.errors import Conflict, Forbidden, Invalid
+from ledger.models import (
+    OnOrder,
+    OrderRound,
+    ReceiptLine,
+    RoundBuyer,
+    RoundBuyerAnswer,
+    RoundHandOut,
+    RoundOutcome,
+    RoundPlacement,
+)
 from ledger.roles import Verb
 from ledger.rounds import round_for, rounds_of
+from ledger.transferring import maker_for
+
+_ASKED: Final = """
+select m.id, m.name, s.asked_at, a.agrees, coalesce(a.reason, ''), a.answered_at
+  from (select 0 as number, r.buyer_id, r.opened_at as asked_at from ledger_orderround r
+          where r.coop_id = %(coop)s and r.id = %(round)s
+        union all
+        select b.number, b.buyer_id, b.asked_at from ledger_roundbuyer b
+          where b.coop_id = %(coop)s and b.round_id = %(round)s) s
+  join ledger_maker m on m.coop_id = %(coop)s and m.id = s.buyer_id
+  left join lateral (
+    select x.agrees, x.reason, x.answered_at from ledger_roundbuyeranswer x
+      where x.coop_id = %(coop)s and x.round_id = %(round)s and x.asked = s.number
+      order by x.id desc limit 1) a on true
+  order by s.number
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A maker that was asked to buy, and what it said to that last; None as long as nothing."""
+
+    maker_id: UUID
+    maker_name: str
+    asked_at: datetime
+    agrees: bool | None
+    said: str
+    answered_at: datetime | None
 
 
 def answer_as_buyer(
@@ -22,18 +64,19 @@ def answer_as_buyer(
     """Agree to buy for all in a round, or not, saying why; in place of an earlier answer.
 
     Raises NotFound, Forbidden for anybody but the buyer, Invalid for a no without a reason, and
-    Conflict once the orders are written.
+    Conflict once the orders are written or another is asked.
     """
     actor.must(Verb.ORDER)
     found = round_for(actor, round)
-    if found.buyer_id != actor.maker:
-        raise Forbidden(f"{found.buyer.name} is asked to buy for this round, and answers.")
+    if found.buying_id != actor.maker:
+        raise Forbidden(f"{found.buying_name} is asked to buy for this round, and answers.")
     if not agrees and not reason.strip():
         raise Invalid("Say why not, so that another maker can be asked.", pointer="/reason")
     with explained():
         RoundBuyerAnswer.objects.create(
             coop_id=actor.coop_id,
             round=found,
+            asked=found.asked_number,
             agrees=agrees,
             reason=reason.strip(),
             answered_at=now,
@@ -42,13 +85,69 @@ def answer_as_buyer(
     return round_for(actor, found.id)
 
 
+def ask_another(actor: Actor, *, round: UUID | str, buyer: UUID | str, now: datetime) -> OrderRound:
+    """Ask another maker to buy for all in a round, for the co-op; its pledges stand.
+
+    As long as the one that was asked before has not agreed, and no order is written. Raises
+    NotFound, Forbidden for anybody but the coordinator, Invalid for the maker that is asked
+    already, and Conflict once the buyer has agreed or the orders are written.
+    """
+    actor.must(Verb.RUN_ROUNDS)
+    found = round_for(actor, round)
+    named = maker_for(actor, buyer, pointer="/buyer")
+    if actor.maker_id is not None:
+        raise Forbidden("Another buyer is asked by the coordinator, who acts for the co-op.")
+    if named.id == found.buying_id:
+        raise Invalid(
+            f"{named.name} is asked already, and may still change its answer; name another maker.",
+            pointer="/buyer",
+        )
+    if found.buyer_agrees:  # type: ignore[attr-defined]
+        raise Conflict(f"{found.buying_name} has agreed to buy: it says first that it will not.")
+    with explained():
+        RoundBuyer.objects.create(
+            coop_id=actor.coop_id,
+            round=found,
+            number=found.asked_number + 1,
+            buyer=named,
+            asked_at=now,
+            person_id=actor.person_id,
+        )
+    return round_for(actor, found.id)
+
+
+def asked_in(actor: Actor, round: OrderRound) -> list[Asked]:
+    """Who was asked to buy in a round and what each said, the first one first; in one query."""
+    with connection.cursor() as cursor:
+        cursor.execute(_ASKED, {"coop": actor.coop_id, "round": round.id})
+        return [Asked(*row) for row in cursor.fetchall()]
+
+
 def asked_to_buy(actor: Actor) -> "QuerySet[OrderRound]":
     """The rounds that wait for the maker's answer, but for those in which nothing is ordered."""
     if not actor.may(Verb.ORDER):
         return OrderRound.objects.none()
-    answered = RoundBuyerAnswer.objects.filter(coop_id=actor.coop_id, round_id=OuterRef("id"))
+    answered = RoundBuyerAnswer.objects.filter(
+        coop_id=actor.coop_id, round_id=OuterRef("id"), asked=OuterRef("asked_number")
+    )
     empty = RoundOutcome.objects.filter(
         coop_id=actor.coop_id, round_id=OuterRef("id"), makers=0, together=0
     )
-    rows = rounds_of(actor).filter(~Exists(answered), ~Exists(empty), buyer_id=actor.maker)
+    rows = rounds_of(actor).filter(~Exists(answered), ~Exists(empty), Q(buying_id=actor.maker))
+    return rows.order_by("closes_at", "id")
+
+
+def waiting_to_hand_out(actor: Actor) -> "QuerySet[OrderRound]":
+    """The rounds whose orders the maker wrote and has received, as far as anything is to come, and
+    has not handed out yet."""
+    if not actor.may(Verb.TRANSFER):
+        return OrderRound.objects.none()
+    own = {"coop_id": actor.coop_id, "maker_id": actor.maker}
+    placed = RoundPlacement.objects.filter(**own, order__round_id=OuterRef("id"))
+    orders = RoundPlacement.objects.filter(**own, order__round_id=OuterRef(OuterRef("id")))
+    written = orders.values("purchase_order_id")
+    to_come = OnOrder.objects.filter(**own, order_id__in=written, any_left=True)
+    came = ReceiptLine.objects.filter(**own, order_line__order_id__in=written)
+    done = RoundHandOut.objects.filter(coop_id=actor.coop_id, round_id=OuterRef("id"))
+    rows = rounds_of(actor).filter(Exists(placed), Exists(came), ~Exists(to_come), ~Exists(done))
     return rows.order_by("closes_at", "id")

@@ -155,7 +155,10 @@ def _write_outcome(asked: _Asked, found: Reckoned, now: datetime) -> None:
 
 
 def _write_orders(round: OrderRound, orders: tuple[SupplierOrder, ...]) -> None:
-    own = {"coop_id": round.coop_id, "maker_id": round.buyer_id}
+    with connection.cursor() as cursor:
+        cursor.execute("select ledger_hold_buyer(%s)", [round.id])
+        (buyer,) = cursor.fetchone()
+    own = {"coop_id": round.coop_id, "maker_id": buyer}
     rows = [
         RoundOrder(
             id=new_id(),

@@ -151,7 +151,7 @@ def handing_out(actor: Actor, round: UUID | str) -> HandingOut:
         return HandingOut(found, None, reckoned.missing)
     missing: list[str] = []
     moves: list[Move] = []
-    if found.buyer_id == actor.maker_id:
+    if found.buying_id == actor.maker_id:
         try:
             moves = moves_of(actor, found, _others(actor, reckoned), reckoned.materials)
         except Refusal as refusal:
@@ -184,8 +184,8 @@ def hand_out(
     actor.must(Verb.TRANSFER)
     found = round_for(actor, round)
     named = named_lots(actor, lots)
-    if found.buyer_id != actor.maker:
-        raise Forbidden(f"{found.buyer.name} bought for this round and hands it out.")
+    if found.buying_id != actor.maker:
+        raise Forbidden(f"{found.buying_name} bought for this round and hands it out.")
     with explained(), connection.cursor() as cursor:
         cursor.execute("select ledger_begin_hand_out(%s)", [found.id])
     if RoundHandOut.objects.filter(coop_id=actor.coop_id, round=found).exists():
@@ -260,7 +260,7 @@ def _done(actor: Actor, round: OrderRound, done: RoundHandOut, reckoned: _Reckon
 
 def _tells_sum(actor: Actor, round: OrderRound) -> bool:
     """Whether the actor may know what all pay together."""
-    if actor.maker_id in (None, round.buyer_id):
+    if actor.maker_id in (None, round.buying_id):
         return True
     rows = RoundOutcome.objects.filter(coop_id=actor.coop_id, round=round)
     return rows.filter(makers__gte=ENOUGH_TO_HIDE_IN).exists()
@@ -277,7 +277,7 @@ def _reckon(actor: Actor, round: OrderRound) -> _Reckoned:
     dues = [Due(part, material, *amounts) for part, _, _, material, *amounts, _, _ in promised]
     alone = {row[0]: Alone(row[-2], _alone(row[-1])) for row in promised}
     names = {part: (id, name) for part, id, name, *_ in promised if id is not None}
-    tells = actor.maker_id in (None, round.buyer_id)
+    tells = actor.maker_id in (None, round.buying_id)
     missing = _missing(came, delivered, materials, tells=tells)
     found = portions(dues, came, alone, coin=minor_unit(actor.currency))
     return _Reckoned(dues, names, materials, found, missing)

@@ -26,8 +26,8 @@ def place_orders(
     """
     actor.must(Verb.ORDER)
     found = round_for(actor, round)
-    if found.buyer_id != actor.maker:
-        raise Forbidden(f"{found.buyer.name} buys for this round and writes its orders.")
+    if found.buying_id != actor.maker:
+        raise Forbidden(f"{found.buying_name} buys for this round and writes its orders.")
     rows = RoundOrder.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, round=found)
     orders = list(rows.prefetch_related("lines__offer__material").order_by("id"))
     if not orders:

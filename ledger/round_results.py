@@ -66,7 +66,8 @@ def result_of(actor: Actor, round: UUID | str | OrderRound) -> Result:
     actor.must(Verb.RUN_ROUNDS if actor.maker_id is None else Verb.SEE_COSTS)
     outcome = RoundOutcome.objects.filter(coop_id=actor.coop_id, round=found).first()
     makers = _makers(actor, found)
-    orders = _own(actor, RoundOrder.objects.filter(round=found)).select_related("supplier")
+    written = RoundOrder.objects.filter(round=found, maker_id=found.buying_id)
+    orders = _own(actor, written).select_related("supplier")
     lines = RoundOrderLine.objects.select_related("offer__material")
     return Result(
         round=found,

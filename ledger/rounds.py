@@ -8,10 +8,12 @@ reckoned by the worker (`ledger.round_closing`).
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, QuerySet, Subquery, UUIDField
+from django.db.models.functions import Coalesce
 
 from ledger.access import Actor, find, material_for
 from ledger.entries import explained
@@ -21,6 +23,7 @@ from ledger.models import (
     Maker,
     Material,
     OrderRound,
+    RoundBuyer,
     RoundBuyerAnswer,
     RoundClosing,
     RoundOutcome,
@@ -164,7 +167,7 @@ def close_round(actor: Actor, *, round: UUID | str, now: datetime) -> OrderRound
     """
     actor.must(Verb.RUN_ROUNDS)
     found = round_for(actor, round)
-    if actor.maker_id not in (None, found.buyer_id):
+    if actor.maker_id not in (None, found.buying_id):
         raise Forbidden("A round is closed by the coordinator or by its buyer.")
     close(found.id, now, person=actor.person_id)
     return round_for(actor, found.id)
@@ -179,25 +182,36 @@ def close(round: UUID, now: datetime, *, person: int | None) -> None:
 def rounds_of(actor: Actor) -> "QuerySet[OrderRound]":
     """The rounds of the co-op, each with `closed_at` and `reckoned_at`, None where it is not.
 
-    `buyer_agrees` is what its buyer said last, None where it has not answered, with `buyer_said`
-    and `buyer_answered_at`. Raises Forbidden.
+    `asked_number`, `buying_id` and `buying_name` are of the buyer: whoever was asked last.
+    `buyer_agrees` is what it said last, None where it has not answered, with `buyer_said` and
+    `buyer_answered_at`. Raises Forbidden.
     """
     if not actor.may(Verb.RUN_ROUNDS):
         actor.must(Verb.READ)
     closing = RoundClosing.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
     outcome = RoundOutcome.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
-    answers = RoundBuyerAnswer.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
+    asked = RoundBuyer.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
+    newest = asked.order_by("-number")
+    makers = Maker.objects.filter(coop_id=OuterRef("coop_id"), id=OuterRef("buying_id"))
+    answers = RoundBuyerAnswer.objects.filter(
+        coop_id=OuterRef("coop_id"), round_id=OuterRef("id"), asked=OuterRef("asked_number")
+    )
     answer = answers.order_by("-id")
-    return (
-        OrderRound.objects.filter(coop_id=actor.coop_id)
-        .select_related("buyer")
-        .annotate(
-            closed_at=Subquery(closing.values("closed_at")),
-            reckoned_at=Subquery(outcome.values("reckoned_at")),
-            buyer_agrees=Subquery(answer.values("agrees")[:1]),
-            buyer_said=Subquery(answer.values("reason")[:1]),
-            buyer_answered_at=Subquery(answer.values("answered_at")[:1]),
-        )
+    who_buys: dict[str, Any] = {
+        "asked_number": Coalesce(Subquery(newest.values("number")[:1]), 0),
+        "buying_id": Coalesce(
+            Subquery(newest.values("buyer_id")[:1]), F("buyer_id"), output_field=UUIDField()
+        ),
+    }
+    rows = OrderRound.objects.filter(coop_id=actor.coop_id).annotate(**who_buys)
+    named: dict[str, Any] = {"buying_name": Subquery(makers.values("name"))}
+    return rows.annotate(
+        **named,
+        closed_at=Subquery(closing.values("closed_at")),
+        reckoned_at=Subquery(outcome.values("reckoned_at")),
+        buyer_agrees=Subquery(answer.values("agrees")[:1]),
+        buyer_said=Subquery(answer.values("reason")[:1]),
+        buyer_answered_at=Subquery(answer.values("answered_at")[:1]),
     )
 
 

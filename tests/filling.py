@@ -25,19 +25,20 @@ from ledger.count_closing import Explained, close_sheet
 from ledger.counting import Chosen, Read, open_sheet, read_lots
 from ledger.decanting import Drawn, decant
 from ledger.deposits import pay_deposit, return_deposit
-from ledger.models import Bill, CountCause, Material, ReceiptLine
+from ledger.models import Bill, CountCause, Maker, Material, ReceiptLine
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
 from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
 from ledger.receivers import add_receiver, send_test
 from ledger.receiving import Delivered, receive
 from ledger.retesting import retest
+from ledger.round_buyers import answer_as_buyer, ask_another
 from ledger.round_closing import close_and_reckon
 from ledger.round_handing import hand_out
 from ledger.round_ordering import place_orders
 from ledger.source_tests import record_source_test
 from tests.factories import MORNING, TODAY, D, Workshop
-from tests.ordering_together import EVENING, offered, opened, owed, pledged
+from tests.ordering_together import EVENING, asked, coordinator, does, offered, owed, pledged
 
 
 def fill_the_rest(shop: Workshop) -> None:
@@ -213,8 +214,13 @@ def _order(shop: Workshop, oil: Material) -> None:
 
 
 def _round(shop: Workshop) -> None:
-    """Ordered together, if only by one."""
-    round = opened(shop)
+    """Ordered together, if only by one, which is asked where another does not answer."""
+    others = Maker.objects.filter(coop_id=shop.coop.id).exclude(id=shop.actor.maker)
+    round = asked(shop)
+    about = {"round": round.id, "now": MORNING}
+    for buyer in (shop.does(lambda actor: others.earliest("id").id), shop.actor.maker):
+        does(coordinator(shop), ask_another, buyer=buyer, **about)
+    shop.does(answer_as_buyer, agrees=True, **about)
     pledged(shop, round, offered(shop), "4 kg")
     close_and_reckon(owed(shop, round), EVENING)
     (order,) = shop.does(place_orders, round=round.id, happened_at=EVENING)

@@ -35,7 +35,7 @@ class HandOut(Screen):
         )
 
     def _page(self, told: HandingOut, form: PageForm, *, status: int = 200) -> HttpResponse:
-        buys = told.round.buyer_id == self.actor.maker_id
+        buys = told.round.buying_id == self.actor.maker_id
         moved: dict[UUID, list[Move]] = {one.maker_id: [] for one in told.makers}
         for move in told.moves:
             moved[move.maker_id].append(move)

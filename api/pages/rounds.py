@@ -27,7 +27,7 @@ from ledger.access import day_of, materials_visible_to
 from ledger.finding import material_named
 from ledger.models import OrderRound
 from ledger.roles import Verb
-from ledger.round_buyers import answer_as_buyer
+from ledger.round_buyers import answer_as_buyer, ask_another, asked_in
 from ledger.round_ordering import place_orders
 from ledger.round_results import Result, result_of
 
@@ -129,6 +129,9 @@ class Round(Screen):
                 reason=request.POST.get("reason", ""),
                 now=self.now,
             ),
+            "ask": lambda: ask_another(
+                self.actor, round=id, buyer=request.POST.get("buyer", ""), now=self.now
+            ),
             "write": lambda: place_orders(self.actor, round=id, happened_at=self.now),
         }
         act = acts.get(request.POST.get("do", ""))
@@ -152,8 +155,8 @@ class Round(Screen):
         state, maker = rounds.state_of(round, self.now), self.actor.maker_id
         may_pledge = state == "open" and maker is not None and self.actor.may(Verb.PLEDGE)
         blank = PledgeForm(reader=self.reader)
-        runs = self.actor.may(Verb.RUN_ROUNDS) and maker in (None, round.buyer_id)
-        buys = maker == round.buyer_id and self.actor.may(Verb.ORDER)
+        runs = self.actor.may(Verb.RUN_ROUNDS) and maker in (None, round.buying_id)
+        buys = maker == round.buying_id and self.actor.may(Verb.ORDER)
         return self.show(
             round=round,
             state=state,
@@ -167,9 +170,18 @@ class Round(Screen):
             **self._came_of(round, state),
             may_write=buys,
             may_answer=buys and not round.buyer_agrees,  # type: ignore[attr-defined]
+            **self._asked(round),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
         )
+
+    def _asked(self, round: OrderRound) -> dict[str, Any]:
+        """Who was asked to buy, where it is more than one; and whom to ask for the co-op."""
+        asked = asked_in(self.actor, round) if round.asked_number else []
+        if self.actor.maker_id or round.buyer_agrees:  # type: ignore[attr-defined]
+            return {"asked": asked}
+        others = rounds.buyers_for(self.actor).exclude(id=round.buying_id)
+        return {"asked": asked, "to_ask": list(others[:MOST_MAKERS])}
 
     def _names(self) -> list[str]:
         rows = materials_visible_to(self.actor).filter(maker=None, stocked=True)

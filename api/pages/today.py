@@ -76,6 +76,7 @@ class Today(Screen):
             may_decide=self.actor.may(Verb.DECIDE),
             may_watch=self.actor.may(Verb.WATCH),
             may_receive=self.actor.may(Verb.RECEIVE),
+            may_see_costs=self.actor.may(Verb.SEE_COSTS),
             may_make=self.actor.may(Verb.MAKE),
             status=status,
         )

@@ -17,6 +17,7 @@ ORDER_ROUND: Final = _sent(
     {"name": "June oils", "closes_at": "2199-06-07T18:00:00+02:00", "buyer": SOME_ID},
 )
 BUYER_ANSWER: Final = _sent("We order and receive", {"agrees": True})
+ROUND_BUYER: Final = _sent("Who has room for it", {"buyer": SOME_ID})
 _PLEDGED: Final = {"quantity": "12 kg", "highest_price": "4.20", "takes_leftover": True}
 PLEDGE: Final = _sent(
     "Twelve kilograms, and some of what is left", {"material": GLYCERIN, **_PLEDGED}

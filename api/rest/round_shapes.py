@@ -14,6 +14,7 @@ from ledger.access import Actor
 from ledger.models import OrderRound, RoundOrder, RoundPledge
 from ledger.money import round_money
 from ledger.roles import Verb
+from ledger.round_buyers import Asked
 from ledger.round_pledges import WhyDropped
 from ledger.rounds import Pledged, stands, state_of
 
@@ -51,7 +52,18 @@ class OrderRoundBrief(serializers.Serializer[Any]):
     reckoned_at = Moment(allow_null=True)
 
 
+class AskedBuyerOut(serializers.Serializer[Any]):
+    maker = PartyOut()
+    asked_at = Moment()
+    agrees = serializers.BooleanField(allow_null=True, help_text="null if it has not answered.")
+    said = Text(allow_blank=True, help_text="Why not.")
+    answered_at = Moment(allow_null=True)
+
+
 class OrderRoundOut(OrderRoundBrief):
+    asked = AskedBuyerOut(
+        many=True, help_text="Who was asked to buy for all, the first one first; the last one buys."
+    )
     pledged = PledgedOut(
         many=True,
         help_text="In all, for whoever acts for the co-op. A maker sees it after the closing, of"
@@ -175,7 +187,7 @@ def brief_round_json(row: OrderRound, actor: Actor, now: datetime) -> dict[str, 
         "name": row.name,
         "note": row.note,
         "state": state_of(row, now),
-        "buyer": {"id": str(row.buyer_id), "name": row.buyer.name},
+        "buyer": {"id": str(row.buying_id), "name": row.buying_name},
         "buyer_agrees": agrees,
         "buyer_said": said or "",
         "buyer_answered_at": answered_at,
@@ -187,8 +199,22 @@ def brief_round_json(row: OrderRound, actor: Actor, now: datetime) -> dict[str, 
     }
 
 
+def asked_json(one: Asked) -> dict[str, Any]:
+    return {
+        "maker": {"id": str(one.maker_id), "name": one.maker_name},
+        "asked_at": one.asked_at,
+        "agrees": one.agrees,
+        "said": one.said,
+        "answered_at": one.answered_at,
+    }
+
+
 def round_json(
-    row: OrderRound, pledged: Iterable[Pledged], actor: Actor, now: datetime
+    row: OrderRound,
+    asked: Iterable[Asked],
+    pledged: Iterable[Pledged],
+    actor: Actor,
+    now: datetime,
 ) -> dict[str, Any]:
     told = [
         {
@@ -199,7 +225,8 @@ def round_json(
         }
         for one in pledged
     ]
-    return {**brief_round_json(row, actor, now), "pledged": told}
+    brief = brief_round_json(row, actor, now)
+    return {**brief, "asked": [asked_json(one) for one in asked], "pledged": told}
 
 
 def pledge_json(row: RoundPledge, actor: Actor) -> dict[str, Any]:

@@ -20,7 +20,7 @@ from api.rest.round_shapes import (
 from ledger import rounds
 from ledger.access import Actor
 from ledger.models import RoundPledge
-from ledger.round_buyers import answer_as_buyer
+from ledger.round_buyers import answer_as_buyer, ask_another, asked_in
 from ledger.round_ordering import place_orders
 from ledger.round_results import result_of
 
@@ -59,6 +59,10 @@ class BuyerAnswerIn(Body):
     reason = Text(
         max_length=400, required=False, allow_blank=True, help_text="Why not; needed with a no."
     )
+
+
+class BuyerIn(Body):
+    buyer = Id(help_text="The maker that is asked to order for all and to receive.")
 
 
 class OrderRounds(Resource):
@@ -104,6 +108,16 @@ class BuyerAnswers(Resource):
         """Agree to buy for all in a round, or not; until its orders are written."""
         answered = answer_as_buyer(actor, round=id, now=self.now, **data)
         return _shown(self, actor, answered.id)
+
+
+class RoundBuyers(Resource):
+    """Who is asked to buy for all."""
+
+    @writes(BuyerIn, OrderRoundOut, examples=round_examples.ROUND_BUYER)
+    def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
+        """Ask another maker to buy, where the one before declines or does not answer."""
+        found = ask_another(actor, round=id, now=self.now, **data)
+        return _shown(self, actor, found.id)
 
 
 class RoundPledges(Resource):
@@ -156,7 +170,8 @@ class RoundResults(Resource):
 
 def _shown(resource: Resource, actor: Actor, id: Any) -> dict[str, Any]:
     row = rounds.round_for(actor, id)
-    return round_json(row, rounds.totals_of(actor, row), actor, resource.now)
+    asked, pledged = asked_in(actor, row), rounds.totals_of(actor, row)
+    return round_json(row, asked, pledged, actor, resource.now)
 
 
 def _pledged(row: RoundPledge, actor: Actor) -> dict[str, Any]:

@@ -83,6 +83,7 @@ urlpatterns = [
     path("order-rounds", rounds.OrderRounds.as_view()),
     path("order-rounds/<str:id>", rounds.OneOrderRound.as_view()),
     path("order-rounds/<str:id>/buyer-answers", rounds.BuyerAnswers.as_view()),
+    path("order-rounds/<str:id>/buyers", rounds.RoundBuyers.as_view()),
     path("order-rounds/<str:id>/closing", rounds.RoundClosings.as_view()),
     path("order-rounds/<str:id>/pledges", rounds.RoundPledges.as_view()),
     path("order-rounds/<str:id>/pledge-withdrawals", rounds.PledgeWithdrawals.as_view()),

@@ -20,6 +20,7 @@ class Migration(migrations.Migration):
         _sql.run("offers"),
         _sql.run("orders"),
         _sql.run("rounds"),
+        _sql.renew("round_closing"),
         _sql.run("round_placements"),
         _sql.run("bills"),
     ]

@@ -71,5 +71,6 @@ class Migration(migrations.Migration):
                 ],
             },
         ),
+        _sql.renew("round_buyer_checks"),
         _sql.run("round_buyers"),
     ]

@@ -28,6 +28,7 @@ from ledger.models.recalls import (
 from ledger.models.receipts import ChargeShare, Receipt, ReceiptCharge, ReceiptLine
 from ledger.models.rounds import (
     OrderRound,
+    RoundBuyer,
     RoundBuyerAnswer,
     RoundClosing,
     RoundHandOut,
@@ -120,6 +121,7 @@ __all__ = [
     "ReceiptLine",
     "Reservation",
     "Retest",
+    "RoundBuyer",
     "RoundBuyerAnswer",
     "RoundClosing",
     "RoundHandOut",

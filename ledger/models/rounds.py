@@ -7,6 +7,7 @@ both by whoever acts for the co-op.
 
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from django.conf import settings
 from django.db import models
@@ -25,7 +26,15 @@ def by_whom(**options: Any) -> "models.ForeignKey[Any, Any]":
 
 
 class OrderRound(CoopRow):
-    """Until `closes_at` makers may pledge; then all is ordered as one, by the buyer."""
+    """Until `closes_at` makers may pledge; then all is ordered as one, by the buyer.
+
+    `buyer` was named as it was opened; whoever was asked last is told by `ledger.rounds.rounds_of`:
+    which asking that was, who it is, and its name.
+    """
+
+    asked_number: int
+    buying_id: UUID
+    buying_name: str
 
     name = models.CharField(max_length=120)
     note = models.CharField(max_length=400, blank=True)
@@ -42,13 +51,37 @@ class OrderRound(CoopRow):
         )
 
 
-class RoundBuyerAnswer(CoopRow):
-    """The maker that is to buy for all agrees, or does not; the last answer counts.
+class RoundBuyer(CoopRow):
+    """Another maker is asked to buy for all; the newest is the buyer of the round.
 
-    Every maker of the co-op may know of it.
+    With the one that is named as the round is opened, and that is number 0, they are a list of
+    facts that every maker of the co-op may know.
     """
 
     round = link(OrderRound)
+    number = models.PositiveSmallIntegerField()
+    buyer = link("ledger.Maker")
+    asked_at = models.DateTimeField()
+    person = by_whom()
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=["coop", "round", "number"], name="round_buyer_asked_once"
+            ),
+            models.CheckConstraint(condition=Q(number__gt=0), name="round_buyer_after_the_first"),
+        )
+
+
+class RoundBuyerAnswer(CoopRow):
+    """The maker that is to buy for all agrees, or does not; the last answer counts.
+
+    It answers when it was `asked`: a number of RoundBuyer, or 0 as the round was opened. Every
+    maker of the co-op may know of it.
+    """
+
+    round = link(OrderRound)
+    asked = models.PositiveSmallIntegerField(default=0, db_default=0)
     agrees = models.BooleanField()
     reason = models.CharField(max_length=400, blank=True)
     answered_at = models.DateTimeField()
@@ -148,7 +181,10 @@ class RoundOutcome(CoopRow):
 
 
 class RoundOrder(MakerRow):
-    """What the round orders of one supplier; the maker is the buyer."""
+    """What the round orders of one supplier; the maker is the buyer.
+
+    Whoever is asked to buy afterwards has rows of its own.
+    """
 
     round = link(OrderRound)
     supplier = link("ledger.Supplier")
@@ -158,7 +194,8 @@ class RoundOrder(MakerRow):
     class Meta:
         constraints = (
             models.UniqueConstraint(
-                fields=["coop", "round", "supplier"], name="round_order_of_a_supplier_once"
+                fields=["coop", "round", "maker", "supplier"],
+                name="round_order_of_a_supplier_once",
             ),
             models.CheckConstraint(
                 condition=Q(goods__gte=0, goods__lt=FINITE, freight__gte=0, freight__lt=FINITE),

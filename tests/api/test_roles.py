@@ -29,6 +29,7 @@ ASKS = {
     "POST /order-plans": Verb.SEE_OFFERS,
     "POST /order-rounds": Verb.RUN_ROUNDS,
     "POST /order-rounds/{id}/buyer-answers": Verb.ORDER,
+    "POST /order-rounds/{id}/buyers": Verb.RUN_ROUNDS,
     "POST /order-rounds/{id}/pledges": Verb.PLEDGE,
     "POST /order-rounds/{id}/orders": Verb.ORDER,
     "POST /order-rounds/{id}/pledge-withdrawals": Verb.PLEDGE,

@@ -1,21 +1,31 @@
 """The maker that is to buy for all is asked, and orders nothing before it has agreed."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.db import DatabaseError
 
-from ledger.access import acting_as
+from ledger.access import Actor, acting_as
 from ledger.errors import Conflict, Forbidden, Invalid
 from ledger.explained_moves import BETWEEN_MAKERS
 from ledger.ids import new_id
-from ledger.models import RoundBuyerAnswer, RoundOrder, RoundPlacement
-from ledger.ordering import Ordered, write_order
+from ledger.models import RoundBuyer, RoundBuyerAnswer, RoundOrder, RoundPlacement
+from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
-from ledger.round_buyers import answer_as_buyer, asked_to_buy
+from ledger.receiving import Delivered, receive
+from ledger.round_buyers import (
+    answer_as_buyer,
+    ask_another,
+    asked_in,
+    asked_to_buy,
+    waiting_to_hand_out,
+)
 from ledger.round_closing import close_and_reckon
+from ledger.round_handing import hand_out, handing_out
 from ledger.round_ordering import place_orders
-from ledger.rounds import open_round, round_for
+from ledger.round_results import result_of
+from ledger.rounds import close_round, open_round, round_for
 from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.ledger.books import refused_by
 from tests.ordering_together import EVENING, asked, coordinator, does, offered, owed, pledged
@@ -97,3 +107,116 @@ def test_nobody_answers_for_another(shops: list[Workshop]) -> None:
         with pytest.raises(DatabaseError) as refused, acting_as(shop.actor):
             answer.save(force_insert=True)
         assert refused_by(refused.value) == ("round_buyer_says_why_not" if shop is north else None)
+
+
+def test_another_is_asked_where_the_first_declines(shops: list[Workshop]) -> None:
+    """After the reckoning, so that the orders go over; each fact stands beside the others."""
+    north, mill = shops
+    round, oil = asked(north), offered(north)
+    for shop in shops:
+        pledged(shop, round, oil, "4 kg")
+    close_and_reckon(owed(north, round), EVENING)
+    run, about = coordinator(north), {"round": round.id, "now": EVENING}
+    with pytest.raises(Forbidden, match="coordinator"):
+        north.does(ask_another, buyer=mill.actor.maker, **about)
+    with pytest.raises(Invalid, match="is asked already") as refused:
+        does(run, ask_another, buyer=north.actor.maker, **about)
+    assert refused.value.pointer == "/buyer"
+    north.does(answer_as_buyer, agrees=True, **about)
+    with pytest.raises(Conflict, match="North Bench has agreed"):
+        does(run, ask_another, buyer=mill.actor.maker, **about)
+    north.does(answer_as_buyer, agrees=False, reason="no room", **about)
+    found = does(run, ask_another, buyer=mill.actor.maker, **about)
+    assert (found.buying_name, found.buyer_agrees, found.asked_number) == ("Mill Bench", None, 1)
+    assert (waiting(north), waiting(mill)) == ([], [round.id])
+    told = mill.does(asked_in, round=found)
+    assert [(one.maker_name, one.agrees, one.said) for one in told] == [
+        ("North Bench", False, "no room"),
+        ("Mill Bench", None, ""),
+    ]
+    with pytest.raises(Forbidden, match="Mill Bench"):
+        north.does(answer_as_buyer, agrees=True, **about)
+    with pytest.raises(Conflict, match="has not agreed"):
+        mill.does(place_orders, round=round.id, happened_at=EVENING)
+    mill.does(answer_as_buyer, agrees=True, **about)
+    with pytest.raises(Forbidden, match="Mill Bench"):
+        north.does(place_orders, round=round.id, happened_at=EVENING)
+    assert [len(shop.does(result_of, round=round.id).orders) for shop in shops] == [0, 1]
+    (order,) = mill.does(place_orders, round=round.id, happened_at=EVENING)
+    assert mill.does(lambda actor: order.lines.get().quantity) == 10000
+    assert len(does(run, result_of, round=round.id).orders) == 1
+    mill.does(end_order, order=order.id, reason="sold out", happened_at=EVENING)
+    assert mill.does(handing_out, round.id).missing == ["Nothing came of the orders of this round."]
+
+
+def test_the_database_holds_orders_back_until_the_newest_buyer_agrees(
+    shops: list[Workshop],
+) -> None:
+    """Whatever the one before has said, and whoever writes the rows."""
+    north, mill = shops
+    round, oil = asked(north), offered(north)
+    pledged(mill, round, oil, "4 kg")
+    close_and_reckon(owed(north, round), EVENING)
+    row = {"coop_id": north.coop.id, "round": round, "person_id": north.actor.person_id}
+
+    def tried(actor: Actor, made: Any) -> str | None:
+        with pytest.raises(DatabaseError) as refused, acting_as(actor):
+            made.save(force_insert=True)
+        return refused_by(refused.value)
+
+    def naming(shop: Workshop, number: int) -> RoundBuyer:
+        return RoundBuyer(
+            **row, id=new_id(), number=number, buyer_id=shop.actor.maker, asked_at=EVENING
+        )
+
+    run = coordinator(north)
+    assert tried(north.actor, naming(mill, 1)) is None, "the wall"
+    assert tried(run, naming(north, 1)) == "round_buyer_is_another"
+    assert tried(run, naming(mill, 0)) == "round_buyer_after_the_first"
+    does(run, ask_another, round=round.id, buyer=mill.actor.maker, now=EVENING)
+    assert tried(run, naming(north, 1)) == "round_buyer_asked_once"
+    for shop, number, refusal in ((mill, 0, "round_buyer_was_asked"), (north, 1, None)):
+        said = RoundBuyerAnswer(**row, id=new_id(), asked=number, agrees=True, answered_at=EVENING)
+        assert tried(shop.actor, said) == refusal
+    mill.does(answer_as_buyer, round=round.id, agrees=True, now=EVENING)
+    assert tried(run, naming(north, 2)) == "round_buyer_has_agreed"
+    # The orders of the one before are there still, and nobody writes them.
+    old = north.does(lambda actor: RoundOrder.objects.get())
+    line = Ordered(str(oil.id), parse_quantity("5 kg"), D(40))
+    kept = north.does(write_order, supplier=old.supplier_id, lines=[line], happened_at=EVENING)
+    own = {"coop_id": north.coop.id, "maker_id": north.actor.maker, "order": old}
+    placement = RoundPlacement(**own, id=new_id(), purchase_order=kept, number=kept.number)
+    assert tried(north.actor, placement) == "round_buyer_agrees"
+    mill.does(place_orders, round=round.id, happened_at=EVENING)
+    assert tried(run, naming(north, 2)) == "round_buyer_asked_before_orders"
+    for name in ("was_asked", "asked_once", "has_agreed", "is_another", "asked_before_orders"):
+        assert BETWEEN_MAKERS[f"round_buyer_{name}"]({}).code == "conflict"
+
+
+def test_whoever_buys_closes_the_round_and_is_told_what_waits(shops: list[Workshop]) -> None:
+    north, mill = shops
+    round, oil = asked(north), offered(north)
+    for shop in shops:
+        pledged(shop, round, oil, "4 kg")
+    does(coordinator(north), ask_another, round=round.id, buyer=mill.actor.maker, now=MORNING)
+    mill.does(answer_as_buyer, round=round.id, agrees=True, now=MORNING)
+    with pytest.raises(Forbidden):
+        north.does(close_round, round=round.id, now=MORNING)
+    mill.does(close_round, round=round.id, now=MORNING)
+    close_and_reckon(owed(north, round), EVENING)
+    (order,) = mill.does(place_orders, round=round.id, happened_at=EVENING)
+
+    def to_hand_out() -> list[object]:
+        return mill.does(lambda actor: [row.id for row in waiting_to_hand_out(actor)])
+
+    (line,) = mill.does(lambda actor: list(order.lines.all()))
+    about = {"charges": [], "happened_at": EVENING, "release_basis": "certificate seen"}
+    for _ in range(2):
+        assert to_hand_out() == []
+        came = Delivered(str(oil.id), "S-1", parse_quantity("5 kg"), D(40), order_line=str(line.id))
+        mill.does(receive, supplier=order.supplier_id, lines=[came], **about)
+    assert to_hand_out() == [round.id]
+    assert north.does(lambda actor: list(waiting_to_hand_out(actor))) == []
+    mill.does(hand_out, round=round.id, happened_at=EVENING)
+    assert to_hand_out() == []
+    assert mill.disagreements() == []

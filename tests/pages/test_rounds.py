@@ -1,15 +1,20 @@
 """A round on pages: the buyer is asked, and hands out what came after a look at it."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
+from django.contrib.auth import get_user_model
+from django.test import Client
 
+from ledger.access import acting_as
+from ledger.models import Membership, PurchaseOrderLine
 from ledger.quantities import parse_quantity
 from ledger.receiving import Delivered, receive
 from ledger.round_closing import close_and_reckon
 from ledger.round_ordering import place_orders
 from tests.factories import D, Workshop, open_workshop
-from tests.ordering_together import EVENING, asked, offered, owed, pledged
+from tests.ordering_together import EVENING, asked, coordinator, offered, owed, pledged
 from tests.pages.browsing import done, refused, shown, signed_in
 from tests.pages.looking import looked_at
 
@@ -81,3 +86,49 @@ def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) 
     assert "Out of which lots" in shown(mill.get(out))
     assert "/transfers/" in mill.get(out).content.decode()
     assert looked_at(mill, out).queries <= MOST
+
+
+def for_the_co_op(shop: Workshop) -> Client:
+    """A browser of the co-op's coordinator."""
+    person = get_user_model().objects.create(username=f"coordinator {shop.coop.id}")
+    actor = replace(coordinator(shop), person_id=person.pk)
+    with acting_as(actor):
+        Membership.objects.create(coop=shop.coop, maker=None, person=person, role=actor.role)
+    return signed_in(replace(shop, actor=actor))
+
+
+def test_the_coordinator_asks_another_and_a_buyer_is_told_what_waits(
+    buyer: Workshop, other: Workshop
+) -> None:
+    round, oil = asked(buyer, name="Spring, whoever buys"), offered(buyer)
+    for shop in (buyer, other):
+        pledged(shop, round, oil, "4 kg")
+    close_and_reckon(owed(buyer, round), EVENING)
+    path = f"/order-rounds/{round.id}"
+    north, mill, run = signed_in(buyer), signed_in(other), for_the_co_op(buyer)
+    done(north, path, do="leave", reason="no room")
+    assert "Ask another maker" not in shown(mill.get(path))
+    assert "Ask another maker" in shown(run.get(path))
+    assert "is asked already" in refused(run, path, do="ask", buyer=str(buyer.actor.maker))
+    told = done(run, path, do="ask", buyer=str(other.actor.maker))
+    assert "Mill Bench was asked to buy for all and has not answered yet" in told
+    assert "North Bench" in told
+    assert "declined: no room" in told
+    assert "Spring, whoever buys" in shown(mill.get("/"))
+    assert "Write these orders" in done(mill, path, do="buy")
+    assert looked_at(mill, path).queries <= MOST
+    assert "Ask another maker" not in shown(run.get(path))
+    done(mill, path, do="write")
+    assert "To be handed out" not in shown(mill.get("/"))
+    lines = PurchaseOrderLine.objects.filter(order__note=f"Round: {round.name}")
+    (line,) = other.does(lambda actor: list(lines.select_related("order")))
+    came = Delivered(
+        str(line.material_id), "S-1", parse_quantity("10 kg"), D(80), order_line=str(line.id)
+    )
+    about = {"charges": [], "happened_at": EVENING, "release_basis": "certificate seen"}
+    other.does(receive, supplier=line.order.supplier_id, lines=[came], **about)
+    page = mill.get("/").content.decode()
+    assert "To be handed out" in page
+    assert f'href="{path}/hand-out"' in page
+    done(mill, f"{path}/hand-out")
+    assert "To be handed out" not in shown(mill.get("/"))

@@ -202,7 +202,7 @@ def test_each_sees_its_own_figures_and_the_totals_and_no_more(
         # Neither who else is in it, nor what they pay or pledged, in any answer about the round.
         paths = ("", "/result", "/pledges")
         said = [coop[bench].get(f"order-rounds/{opened}{path}").made() for path in paths]
-        said[0]["buyer"] = None
+        said[0]["buyer"] = said[0]["asked"] = None
         text = json.dumps(said)
         for other in set(BENCHES) - {bench}:
             assert other not in text
@@ -247,6 +247,26 @@ def test_the_coordinator_sees_totals_while_the_round_is_open(
     assert coop["North Bench"].get(f"order-rounds/{round}").made()["pledged"] == []
     assert round in {row["id"] for row in coop["Lane Bench"].listed("order-rounds")}
     assert round in {row["id"] for row in coordinator.listed("order-rounds")}
+
+
+def test_another_is_asked_where_a_buyer_declines(coop: Coop, coordinator: Client) -> None:
+    quay, lane = coop["Quay Bench"], coop["Lane Bench"]
+    body = {"name": "Asked", "closes_at": LATER, "buyer": str(maker_id(coop, "Quay Bench"))}
+    path = f"order-rounds/{coordinator.post('order-rounds', body).made()['id']}"
+    other = {"buyer": str(maker_id(coop, "Lane Bench"))}
+    quay.post(f"{path}/buyer-answers", {"agrees": False, "reason": "away"}).made()
+    quay.post(f"{path}/buyers", other).refused(403, "forbidden")
+    coordinator.post(f"{path}/buyers", {"buyer": body["buyer"]}).refused(422, "invalid", "/buyer")
+    found = coordinator.post(f"{path}/buyers", other).made()
+    assert (found["buyer"]["name"], found["buyer_agrees"]) == ("Lane Bench", None)
+    quay.post(f"{path}/buyer-answers", {"agrees": True}).refused(403, "forbidden")
+    lane.post(f"{path}/buyer-answers", {"agrees": True}).made()
+    coordinator.post(f"{path}/buyers", {"buyer": body["buyer"]}).refused(409, "conflict")
+    asked = quay.get(path).made()["asked"]
+    assert [(one["maker"]["name"], one["agrees"], one["said"]) for one in asked] == [
+        ("Quay Bench", False, "away"),
+        ("Lane Bench", True, ""),
+    ]
 
 
 def test_the_buyer_writes_the_orders_in_its_own_books(
