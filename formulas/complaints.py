@@ -137,7 +137,8 @@ def complaints_of(
 ) -> "QuerySet[Complaint]":
     """The maker's complaints with their lots and facts, in a fixed number of queries."""
     actor.must(Verb.READ)
-    rows = Complaint.objects.select_related("lot__material", "product").filter(maker_id=actor.maker)
+    rows = Complaint.objects.select_related("lot__material", "product", "person")
+    rows = rows.filter(maker_id=actor.maker)
     facts = ComplaintFact.objects.filter(complaint=OuterRef("id"))
     if wanted.lot is not None:
         rows = rows.filter(lot=wanted.lot)
@@ -168,7 +169,8 @@ def told(actor: Actor, complaints: Iterable[Complaint]) -> list[Told]:
     """The complaints with their facts and batches, in two queries."""
     rows = list(complaints)
     facts: dict[UUID, list[ComplaintFact]] = defaultdict(list)
-    for fact in ComplaintFact.objects.filter(complaint__in=[row.id for row in rows]).order_by("id"):
+    heard = ComplaintFact.objects.select_related("person")
+    for fact in heard.filter(complaint__in=[row.id for row in rows]).order_by("id"):
         facts[fact.complaint_id].append(fact)
     lots = [row.lot_id for row in rows if row.lot_id is not None]
     made = Batch.objects.select_related("making").filter(maker_id=actor.maker, making__lot__in=lots)

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from ledger.recall_tallies import Count
+from ledger.recall_tallies import Count, percent_back
 from ledger.recalling import RecallList
 
 ZERO = Decimal(0)
@@ -64,6 +64,36 @@ class Buyer:
     def total(self, what: str, *, counted: bool) -> Decimal:
         """One figure of the lines, of pieces or of grams."""
         return sum((getattr(one, what) for one in self.lines if one.counted is counted), ZERO)
+
+
+@dataclass(frozen=True, slots=True)
+class Sales:
+    """What all buyers together had of pieces or of grams, and what became of it."""
+
+    counted: bool
+    sold: Decimal
+    returned: Decimal
+    destroyed: Decimal
+    used_up: Decimal
+    left: Decimal
+
+    @property
+    def percent_back(self) -> Decimal | None:
+        """What came back of it, in percent to one decimal."""
+        return percent_back(self.returned, self.sold)
+
+
+def sales_of(buyers: Sequence[Buyer]) -> list[Sales]:
+    """The sales of pieces and those of grams, which are never added to each other."""
+    names = ("sold", "returned", "destroyed", "used_up", "left")
+    sums = [
+        Sales(
+            counted,
+            *(sum((b.total(name, counted=counted) for b in buyers), ZERO) for name in names),
+        )
+        for counted in (True, False)
+    ]
+    return [one for one in sums if one.sold]
 
 
 def buyers_of(listed: RecallList, said: Sequence[Said]) -> list[Buyer]:

@@ -21,17 +21,21 @@ from ledger.recall_buyers import Buyer, Said, buyers_of
 from ledger.recall_notices import Answered, answers_to, send_notices
 from ledger.recall_snapshots import as_facts, tally_of
 from ledger.recall_tallies import Count, Tally, together
-from ledger.recalling import RecallList, recall_list
+from ledger.recalling import RecallList, list_from, recall_list
 from ledger.roles import Verb
 from ledger.stopping import stop_through
 
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How far a recall has come: here, with each buyer, and with the other makers."""
+    """How far a recall has come: here, with each buyer, and with the other makers.
+
+    `contacts` are all that were kept, the earliest first.
+    """
 
     listed: RecallList
     tally: Tally
+    contacts: Sequence[RecallContact]
     buyers: Sequence[Buyer]
     makers: Sequence[Answered]
 
@@ -88,7 +92,7 @@ def open_recall(
 def recalls_of(actor: Actor, *, lot: UUID | str | None = None) -> "QuerySet[Recall]":
     """The maker's recalls with their lots."""
     actor.must(Verb.READ)
-    rows = Recall.objects.select_related("lot__material").filter(maker_id=actor.maker)
+    rows = Recall.objects.select_related("lot__material", "person").filter(maker_id=actor.maker)
     return rows if lot is None else rows.filter(lot_id=lot)
 
 
@@ -105,16 +109,15 @@ def closures_of(recalls: Iterable[Recall]) -> dict[UUID, RecallClosure]:
 
 def contacts_of(actor: Actor, recall: UUID | str) -> "QuerySet[RecallContact]":
     """Who was told of a recall and what they said. Raises NotFound."""
-    rows = RecallContact.objects.select_related("lot__material")
-    return rows.filter(recall=recall_for(actor, recall))
+    return _contacts_of(recall_for(actor, recall))
 
 
 def progress_of(actor: Actor, recall: Recall) -> Progress:
     """How far a recall has come by now, in so many queries whatever its size."""
-    listed = recall_list(actor, lot=recall.lot_id, since=recall.happened_at)
-    said = [Said.of(row) for row in RecallContact.objects.filter(recall=recall).order_by("id")]
-    buyers = buyers_of(listed, said)
-    return Progress(listed, tally_of(listed), buyers, answers_to(actor, recall))
+    listed = list_from(actor, recall.lot_id, recall.happened_at)
+    contacts = list(_contacts_of(recall).order_by("id"))
+    buyers = buyers_of(listed, [Said.of(row) for row in contacts])
+    return Progress(listed, tally_of(listed), contacts, buyers, answers_to(actor, recall))
 
 
 def contact_buyer(
@@ -185,6 +188,10 @@ def close_recall(
         happened_at=happened_at,
         person_id=actor.person_id,
     )
+
+
+def _contacts_of(recall: Recall) -> "QuerySet[RecallContact]":
+    return RecallContact.objects.select_related("lot__material", "person").filter(recall=recall)
 
 
 def _outcome(

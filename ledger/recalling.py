@@ -187,24 +187,28 @@ def recall_list(actor: Actor, *, lot: UUID | str, since: datetime | None = None)
     What buyers brought back before `since` counts as never sold to them. Raises NotFound.
     """
     actor.must(Verb.READ)
-    root = lot_for(actor, lot)
+    return list_from(actor, lot_for(actor, lot).id, since)
+
+
+def list_from(actor: Actor, root: UUID, since: datetime | None) -> RecallList:
+    """The recall list of a lot that is known to be the maker's own."""
     own: dict[str, Any] = {
         "coop": actor.coop_id,
         "maker": actor.maker,
-        "lot": root.id,
+        "lot": root,
         "making": account(actor, Account.Kind.MAKING, "making"),
         "sales": account(actor, Account.Kind.SALES, "cost of goods sold"),
     }
     _rows(_PLANS, {"other": "off"})
     makings = _makings(_rows(_MAKINGS, own))
-    own["lots"] = list({root.id, *(id for making in makings for id in making.outputs)})
+    own["lots"] = list({root, *(id for making in makings for id in making.outputs)})
     own["since"] = since or BEFORE_ALL
     where = _whereabouts(_rows(_PLACES, own))
     accounts = [DirectAccount(*row) for row in _rows(_ACCOUNTS, own)]
     _rows(_PLANS, {"other": "on"})
-    held = carried(root.id, where.totals, makings)
+    held = carried(root, where.totals, makings)
     lots = _listed(_rows(_LOTS, own), where, held)
-    lots.sort(key=lambda found: (found.id != root.id, found.id))
+    lots.sort(key=lambda found: (found.id != root, found.id))
     return RecallList(tuple(lots), tuple(accounts), len(makings))
 
 

@@ -1,4 +1,4 @@
-"""Where a lot came from, and where all of it went."""
+"""Where a lot came from, and where all of it went, as a picture and as tables."""
 
 from uuid import UUID
 
@@ -7,7 +7,6 @@ from django.http import HttpRequest, HttpResponse
 from api.pages import side_tables
 from api.pages.flows import picture
 from api.pages.screen import Screen
-from ledger.recalling import recall_list
 from ledger.tracing import Direction, trace
 
 
@@ -25,15 +24,3 @@ class Trace(Screen):
             "whereabouts": lambda: side_tables.whereabouts(traced),
         }
         return self.show(files=files, traced=traced, way=direction, picture=drawn)
-
-
-class RecallList(Screen):
-    """Everyone who has some of a lot, or of what was made of it: to print, and to call."""
-
-    template = "pages/recall_list.html"
-
-    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        listed = recall_list(self.actor, lot=id)
-        known = {lot.id: lot for lot in listed.lots}
-        buyers = [(one, known[one.lot_id]) for one in listed.accounts]
-        return self.show(listed=listed, buyers=buyers)

@@ -9,7 +9,7 @@ from api.rest.recalls import RecallListOut, list_json
 from api.rest.stock import amount
 from ledger.models import Recall, RecallAnswer, RecallClosure, RecallContact, RecallNotice
 from ledger.quantities import kept_in
-from ledger.recall_buyers import Buyer
+from ledger.recall_buyers import Buyer, Sales, sales_of
 from ledger.recall_notices import Answered, tally_told
 from ledger.recall_records import Progress
 from ledger.recall_snapshots import from_facts
@@ -291,11 +291,7 @@ def _progress(found: Progress) -> dict[str, Any]:
     summed = found.together
     return {
         "tally": tally_json(found.tally),
-        "sales": [
-            sale
-            for counted in (True, False)
-            if (sale := _sale(found.buyers, counted))["sold"] is not None
-        ],
+        "sales": [_sale(one) for one in sales_of(found.buyers)],
         "told": {
             "known": len(found.buyers),
             "contacted": sum(one.contacts > 0 for one in found.buyers),
@@ -310,16 +306,12 @@ def _progress(found: Progress) -> dict[str, Any]:
     }
 
 
-def _sale(buyers: Any, counted: bool) -> dict[str, Any]:
-    """What all buyers had of pieces or of grams; nothing where none was sold."""
+def _sale(one: Sales) -> dict[str, Any]:
     names = ("sold", "returned", "destroyed", "used_up", "left")
-    sums = {name: sum(one.total(name, counted=counted) for one in buyers) for name in names}
-    if not sums["sold"]:
-        return {"sold": None}
     return {
-        "unit": kept_in(counted),
-        **{name: amount(quantity, counted) for name, quantity in sums.items()},
-        "percent_back": plain(percent_back(sums["returned"], sums["sold"])),
+        "unit": kept_in(one.counted),
+        **{name: amount(getattr(one, name), one.counted) for name in names},
+        "percent_back": plain(one.percent_back),
     }
 
 

@@ -5,16 +5,20 @@ import re
 import secrets
 import uuid
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from html.parser import HTMLParser
 from typing import Any
 
+from django.contrib.auth import get_user_model
 from django.test import Client
 
 from api.models import Token
 from api.pages.screen import UNTYPED
 from ledger.access import acting_as
+from ledger.makers import set_role
+from ledger.models import Maker, Membership
 from tests.factories import Workshop
 
 
@@ -31,6 +35,15 @@ def signed_in(shop: Workshop) -> Client:
     client = Client(SERVER_NAME="localhost")
     client.cookies["stillroom"] = token
     return client
+
+
+def in_role(shop: Workshop, role: Membership.Role) -> Client:
+    """A browser of somebody else of the workshop's maker, in another role."""
+    person = get_user_model().objects.create(username=f"{role}-{uuid.uuid4()}")
+    with acting_as(shop.actor):
+        name = Maker.objects.get(id=shop.actor.maker).name
+    set_role(coop=shop.coop, maker=name, person=person, role=role)
+    return signed_in(replace(shop, actor=replace(shop.actor, person_id=person.pk, role=role)))
 
 
 def shown(answer: Any) -> str:

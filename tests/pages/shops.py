@@ -4,6 +4,7 @@ from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
 from formulas.by_products import ByProductDraft
+from formulas.complaints import add_fact, log_complaint
 from formulas.emptying import empty
 from formulas.filling import Filled, fill
 from formulas.models import ByProduct, FormulaVersion, Product
@@ -13,14 +14,18 @@ from formulas.unit_weighings import Weighed, choose_rule, units_of_fill, weigh_u
 from ledger.access import Actor, acting_as
 from ledger.catalogue import add_supplier
 from ledger.claiming import accept_claim, claim_share
+from ledger.consigning import consign
 from ledger.counting import Chosen, Read, lines_of, open_sheet, read_lots
 from ledger.decanting import Drawn, decant
 from ledger.deposits import pay_deposit
 from ledger.documents import attach_document
+from ledger.issuing import Taken, sell
 from ledger.models import DecantingDraw, Lot, Material, Transfer
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
 from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
+from ledger.recall_notices import answer_notice, notices_of
+from ledger.recall_records import contact_buyer, open_recall
 from ledger.receivers import add_receiver, send_test
 from ledger.settling import movements_of
 from ledger.sharing import open_share
@@ -71,7 +76,9 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
         "orders": str(order.id),
         "order-rounds": joined(shop, oil),
         "counts": counting(shop, oil),
+        "complaints": complained(shop, finished.lot),
         **exchanged(shop, wax),
+        **called_back(shop, number),
     }
 
 
@@ -101,6 +108,37 @@ def exchanged(shop: Workshop, wax: Material) -> dict[str, str]:
         "decantings": str(drawn.decanting.id),
         "transfers": str(borrowed.id),
     }
+
+
+def complained(shop: Workshop, lot: Lot) -> str:
+    """A complaint of a rash that was serious, and what was answered."""
+    days = {"received_on": TODAY, "today": TODAY}
+    told = {"what_happened": "a rash", "adverse": True, "serious": True, "batch_code": lot.code}
+    made = shop.does(log_complaint, **days, **told, customer="Quay shop")
+    about = {"complaint": made.id, "on": TODAY, "today": TODAY}
+    for kind in ("note", "reported_us", "medical_information"):
+        shop.does(add_fact, **about, kind=kind, text="written to her")
+    return str(made.id)
+
+
+def called_back(shop: Workshop, number: int) -> dict[str, str]:
+    """A recall of a lot that is sold, at a shop and at another maker, which has it from here."""
+    other = open_workshop(f"Third Bench {number}", coop=shop.coop)
+    kelp = shop.material(f"Kelp {number}")
+    lot = shop.receive(kelp, "5 kg", "30.00")
+    taken, about = [Taken(lot.id, parse_quantity("100 g"))], {"happened_at": NOON}
+    for buyer in ("Stall", "Quay shop"):
+        shop.does(sell, lines=taken, customer=f"{buyer} {number}", **about)
+    shop.does(consign, shop=f"Quay shop {number}", lines=taken, **about)
+    to = {"maker": other.actor.maker, "quantity": parse_quantity("1 kg")}
+    offer = shop.does(offer_transfer, lot=lot.id, **to, **about)
+    other.does(accept_transfer, transfer=offer.id, **about)
+    recall = shop.does(open_recall, lot=lot.id, reason="mould", **about)
+    told = {"how": "phone", "on": TODAY, "today": TODAY, "answered": True}
+    shop.does(contact_buyer, recall=recall.id, customer=f"Stall {number}", **told)
+    (notice,) = other.does(lambda actor: list(notices_of(actor, incoming=True)))
+    other.does(answer_notice, notice=notice.id, hold=True)
+    return {"recalls": str(recall.id), "recall-notices": str(notice.id)}
 
 
 def counting(shop: Workshop, oil: Material) -> str:

@@ -1,0 +1,148 @@
+"""The record of a recall on pages: opened from its lot, told on, heard, brought back, closed."""
+
+import re
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+
+from ledger import recall_records
+from ledger.consigning import consign
+from ledger.issuing import Taken, sell
+from ledger.models import Membership
+from ledger.quantities import parse_quantity
+from ledger.recall_records import Progress
+from ledger.transferring import accept_transfer, offer_transfer
+from tests.factories import MORNING, D, Workshop, open_workshop
+from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
+
+TODAY = str(datetime.now(UTC).date())
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+@pytest.fixture(scope="module")
+def other(shop: Workshop) -> Workshop:
+    return open_workshop("Mill Bench", coop=shop.coop)
+
+
+def sold_all_over(shop: Workshop, other: Workshop) -> Any:
+    """A drum of which two buyers and a shop have some, and another maker."""
+    lot = shop.receive(shop.material("Shea butter"), "5 kg", "50.00")
+    about = {"happened_at": MORNING}
+    for buyer, much in (("stall 4", "300 g"), ("Quay & Co", "200 g")):
+        shop.does(sell, lines=[Taken(lot.id, parse_quantity(much))], customer=buyer, **about)
+    there = [Taken(lot.id, parse_quantity("100 g"))]
+    shop.does(consign, shop="corner shop", lines=there, **about)
+    to = {"maker": other.actor.maker, "quantity": parse_quantity("1 kg")}
+    offer = shop.does(offer_transfer, lot=lot.id, **to, **about)
+    other.does(accept_transfer, transfer=offer.id, release_basis="seal whole", **about)
+    return lot
+
+
+def test_a_recall_from_its_lot_to_its_closing(shop: Workshop, other: Workshop) -> None:
+    lot = sold_all_over(shop, other)
+    client, mill = signed_in(shop), signed_in(other)
+    path = f"/lots/{lot.id}/recall-list"
+    assert "Call it back" in shown(client.get(path))
+    assert "Call it back" not in shown(in_role(shop, Membership.Role.READ_ONLY).get(path))
+    assert "required" in refused(client, path, reason="")
+    begun = {"happened_at": "2025-05-07T08:00", "depth": "retail"}
+    one = sent(client, path, reason="mould in the drum", **begun)["Location"]
+    page = shown(client.get(one)).replace("\xa0", " ")
+    assert "Accounted for 5 kg 100 %" in page
+    assert "Not accounted for 0 g" in page
+    assert "goes out to shops" in page
+    assert "Mill Bench told" in page
+    assert "no answer yet" in page
+    assert "on hold" in shown(client.get(f"/lots/{lot.id}"))
+    # What runs already is shown, and no second one is offered.
+    assert "It is being called back" in shown(client.get(path))
+    assert "being recalled already" in shown(sent(client, path, reason="again"))
+
+    the_other_maker_answers(mill, client, one)
+    buyers_are_told(client, one)
+
+    out = f"/lots/{lot.id}/out"
+    (sale,) = re.findall(r'value="([^"]+)">[^<]*stall 4', client.get(out).content.decode())
+    done(client, out, do="back", sale=sale, quantity="100 g", reason="recalled")
+    page = shown(client.get(one)).replace("\xa0", " ")
+    assert "Came back 100 g 20 %" in page
+    assert "Not heard of 350 g" in page
+    sheet = shown(client.get(f"{one}/sheet"))
+    assert "Recall of" in sheet
+    assert "50 g of" in sheet
+    closed = done(client, one, reason="all have answered")
+    assert "all have answered" in closed
+    assert "Close it" not in closed
+    who = f"{one}/buyers?who=stall+4"
+    assert "nothing is added to it" in shown(client.get(who))
+    assert "closed" in shown(client.get("/recalls"))
+    assert "mould in the drum" in client.get("/recalls?as=csv").content.decode()
+
+
+def the_other_maker_answers(mill: Any, client: Any, recall: str) -> None:
+    """First as its records say; then with what it knows better, for a reason."""
+    listed = mill.get("/recalls").content.decode()
+    assert "waits for your answer" in listed
+    (notice,) = set(re.findall(r'href="(/recall-notices/[^"]+)"', listed))
+    assert "mould in the drum" in shown(mill.get(notice))
+    page = done(mill, notice, hold="on").replace("\xa0", " ")
+    assert "of that, on hold 1 kg" in page
+    assert "Say why" in refused(mill, notice, **{"elsewhere-grams": "20"})
+    page = done(mill, notice, **{"elsewhere-grams": "20"}, reason="a tester")
+    assert "Not as the records say: samples, testers, kept or lost. a tester" in page
+    assert "waits for your answer" not in shown(mill.get("/recalls"))
+    asked = shown(client.get(recall)).replace("\xa0", " ")
+    assert "a tester" in asked
+    assert "answered" in asked
+    # It is theirs to answer.
+    assert sent(client, notice, hold="on").status_code == 422
+    assert "on hold" in shown(client.get(notice))
+    assert mill.get(recall).status_code == 404
+
+
+def buyers_are_told(client: Any, recall: str) -> None:
+    """One who destroyed some of it, one who was only told, and nobody who had none."""
+    buyers = shown(client.get(f"{recall}/buyers")).replace("\xa0", " ")
+    assert "on consignment: 100 g" in buyers
+    assert buyers.count("not told yet") == 3
+    assert client.get(f"{recall}/buyers?who=nobody").status_code == 404
+    one, about = f"{recall}/buyers?who=Quay+%26+Co", {"how": "phone", "on": TODAY}
+    lot = re.findall(r'<option value="([^"]+)">NB', client.get(one).content.decode())[0]
+    outcome = {"outcome": "destroyed", "lot": lot, "quantity": "50 g"}
+    assert "has answered" in refused(client, one, **about, **outcome)
+    much = {**outcome, "answered": "on", "quantity": "201 g"}
+    assert "only 200 g" in refused(client, one, **about, **much)
+    page = done(client, one, **about, **outcome, answered="on", note="in the bin").replace(
+        "\xa0", " "
+    )
+    assert "destroyed 50 g" in page
+    assert "in the bin" in page
+    told = done(client, f"{recall}/buyers?who=stall+4", **about)
+    assert "on the phone" in told
+    assert "future" in refused(client, one, how="phone", on="2199-01-01")
+
+
+def test_what_is_not_accounted_for_is_asked_about_once(
+    shop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The books always close; a recall that would not is never closed by a slip."""
+    lot = shop.receive(shop.material("Kelp"), "1 kg", "5.00")
+    client, so_far = signed_in(shop), recall_records.progress_of
+    one = sent(client, f"/lots/{lot.id}/recall-list", reason="wrong label")["Location"]
+
+    def with_a_gap(*of: Any) -> Progress:
+        found = so_far(*of)
+        return replace(found, tally=replace(found.tally, accounted=D(960)))
+
+    monkeypatch.setattr(recall_records, "progress_of", with_a_gap)
+    page = shown(client.get(one)).replace("\xa0", " ")
+    assert "Accounted for 960 g 96 %" in page
+    assert "Not accounted for 40 g" in page
+    assert "not accounted for. Close it all the same?" in refused(client, one, reason="done")
+    assert "Closed" in done(client, one, reason="spilt before it was weighed", sure="on")
