@@ -1,5 +1,6 @@
 """The buyers of what is recalled: whom to tell, what each had, and what each has said."""
 
+from collections.abc import Sequence
 from typing import Any, ClassVar
 from uuid import UUID
 
@@ -124,7 +125,7 @@ class RecallBuyers(Screen):
         )
 
 
-def _one_of(buyers: Any, who: str) -> Buyer:
+def _one_of(buyers: Sequence[Buyer], who: str) -> Buyer:
     found = next((one for one in buyers if one.customer == who), None)
     if found is None:
         raise NotFound
