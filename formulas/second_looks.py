@@ -4,10 +4,11 @@ Asked for by the FDA's draft guidance on cosmetic good manufacturing practice (2
 weighing; from memory.
 """
 
+from collections.abc import Sequence
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch, QuerySet, prefetch_related_objects
 
 from formulas.access import batch_for, standing
 from formulas.models import Batch, SecondLook, Weighing
@@ -52,8 +53,16 @@ def weighings_seen(actor: Actor, batch: Batch) -> "QuerySet[Weighing]":
     """
     actor.must(Verb.READ)
     rows = standing(Weighing.objects.select_related("lot__material", "person"))
-    looks = Prefetch("second_looks", SecondLook.objects.select_related("person"))
-    return rows.filter(batch=batch).prefetch_related(looks).order_by("-id")
+    return rows.filter(batch=batch).prefetch_related(_looks()).order_by("-id")
+
+
+def look_up(weighings: Sequence[Weighing]) -> None:
+    """Fetch the second looks at these weighings with whoever looked, in one query."""
+    prefetch_related_objects(weighings, _looks())
+
+
+def _looks() -> "Prefetch[str]":
+    return Prefetch("second_looks", SecondLook.objects.select_related("person"))
 
 
 def _own() -> Conflict:

@@ -103,6 +103,9 @@ class BatchChecks(Screen):
         weighed = second_looks.weighings_seen(self.actor, batch)
         most = tables.MOST_ROWS + 1 if tables.asked(self.request) else MOST + 1
         rows = list(weighed[:most])
+        unseen = [row for row in rows[:MOST] if not row.second_looks.all()]
+        mine = self.actor.person_id
+        may = self.actor.may(Verb.MAKE)
         return self.show(
             files={
                 "": lambda: _checks(batch, checked[: tables.MOST_ROWS + 1]),
@@ -114,7 +117,8 @@ class BatchChecks(Screen):
             more=len(rows) > MOST,
             form=form or CheckForm(reader=self.reader),
             looking=looking or LookForm(reader=self.reader),
-            may_make=self.actor.may(Verb.MAKE),
+            to_see=may and any(row.person_id != mine for row in unseen),
+            may_make=may,
             status=status,
         )
 

@@ -34,7 +34,9 @@ class StopForm(PageForm):
     part = GramsField(
         label=_("How much is thrown away"),
         required=False,
-        help_text=_("Where only a part failed; grams if no unit is named"),
+        help_text=_(
+            "Grams if no unit is named. It is a mixture by then: of each lot goes its share."
+        ),
     )
     kept = GramsField(
         label=_("Kept, to be worked in again"),

@@ -26,7 +26,7 @@ from api.pages.forms import (
 )
 from api.pages.screen import Screen
 from api.sheets.batch import batch_sheet
-from formulas import batches, finishing
+from formulas import batches, finishing, second_looks
 from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of
 from formulas.bench import TOLERANCE_PERCENT, bench_of
 from formulas.costing import BatchCost
@@ -225,6 +225,8 @@ class Batch(Screen):
     ) -> HttpResponse:
         bench = bench_of(self.actor, id)
         making = bench.batch.making
+        weighings = list(bench.weighings[:MOST_WEIGHINGS])
+        second_looks.look_up(weighings)
         facts: dict[str, Any] = {"bench": bench, "making": making}
         files: dict[str, Any] = {
             "": lambda: side_tables.going_in(bench),
@@ -243,7 +245,7 @@ class Batch(Screen):
             packaging=bench.packaging,
             lacks=bench.lacks,
             measured=[(MEASURES[row.measure], row, how) for row, how in bench.measured],
-            weighings=bench.weighings[:MOST_WEIGHINGS],
+            weighings=weighings,
             more=max(0, len(bench.weighings) - MOST_WEIGHINGS),
             may_make=self.actor.may(Verb.MAKE),
             may_undo=self.actor.may(Verb.REVERSE),

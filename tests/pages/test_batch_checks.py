@@ -65,6 +65,7 @@ def test_a_second_person_looks_and_checks_are_signed(
     assert "seen by helper-" in done(other, path, weighing=weighing, note="drum 3")
     assert "drum 3" in other.get(f"{path}?as=csv&table=looks").content.decode()
     assert "already" in refused(other, path, weighing=weighing)
+    assert "seen by helper-" in shown(client.get(batch))
     kettle = {"kind": "equipment", "subject": "Kettle 2"}
     assert "what was not as it should be" in refused(client, path, **kettle, result="fail")
     assert "required" in refused(client, path, **kettle)
