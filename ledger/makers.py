@@ -23,6 +23,7 @@ from ledger.errors import Conflict, Invalid, NotFound
 from ledger.ids import new_id
 from ledger.models import Account, Coop, Maker, Membership
 from ledger.money import minor_units
+from ledger.roles import MAY, Verb
 
 LONGEST_NAME: Final = 120
 
@@ -125,6 +126,13 @@ def set_role(
         members.filter(person_id=person.pk).delete()
         if role is not None:
             Membership.objects.create(coop=coop, maker=found, person_id=person.pk, role=role)
+
+
+def who_may(actor: Actor, verb: Verb) -> list[str]:
+    """The user names of those of the maker whose role may do this, in order."""
+    roles = [role for role, verbs in MAY.items() if verb in verbs]
+    rows = Membership.objects.filter(maker_id=actor.maker, role__in=roles, person__is_active=True)
+    return sorted(rows.values_list("person__username", flat=True))
 
 
 def all_coops() -> list[tuple[UUID, str]]:

@@ -55,4 +55,4 @@ def source_tests_of(actor: Actor, material: UUID | str) -> "QuerySet[SourceTest]
     """The tests of a material's sources. Raises NotFound, Forbidden."""
     actor.must(Verb.READ)
     found = material_for(actor, material)
-    return SourceTest.objects.filter(maker_id=actor.maker, material=found)
+    return SourceTest.objects.select_related("person").filter(maker_id=actor.maker, material=found)

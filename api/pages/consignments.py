@@ -1,23 +1,20 @@
-"""Goods at shops that sell them for the maker: sent there, sold there, and taken back."""
+"""A lot at shops that sell it for the maker: sent there, sold there, and taken back."""
 
 from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import tables
-from api.pages.forms import PageForm, QuantityField
+from api.pages.forms import MomentField, PageForm, QuantityField
 from api.pages.screen import Screen
 from ledger import consigning
 from ledger.issuing import Moved, Taken
 from ledger.lot_reading import show_lot
-from ledger.money import round_money
 from ledger.roles import Verb
 
-MOST, LONGEST = 200, 400
+LONGEST = 400
 SOLD, BACK = "sold", "back"
 LATER = [(SOLD, _("the shop has sold of it")), (BACK, _("it came back to you"))]
 
@@ -29,6 +26,7 @@ class SendForm(PageForm):
         label=_("To which shop"), max_length=120, help_text=_("Your own reference of it")
     )
     quantity = QuantityField(label=_("How much"), help_text=_("Such as 12 each"))
+    happened_at = MomentField(label=_("When"), required=False, help_text=_("Left empty: just now"))
     reason = forms.CharField(label=_("Note"), max_length=LONGEST, required=False)
 
 
@@ -41,6 +39,7 @@ class LaterForm(PageForm):
     shop = forms.ChoiceField(label=_("At which shop"))
     then = forms.ChoiceField(label=_("What happened"), choices=LATER, widget=forms.RadioSelect)
     quantity = QuantityField(label=_("How much"))
+    happened_at = MomentField(label=_("When"), required=False, help_text=_("Left empty: just now"))
     customer = forms.CharField(
         label=_("Who bought it"),
         max_length=120,
@@ -91,7 +90,7 @@ class LotAtShops(Screen):
                 self.actor,
                 shop=form.cleaned_data["shop"],
                 lines=[Taken(id, form.cleaned_data["quantity"])],
-                happened_at=self.now,
+                happened_at=form.cleaned_data["happened_at"] or self.now,
                 reason=form.cleaned_data["reason"],
             ),
             lambda moved: f"/lots/{id}/shops",
@@ -101,7 +100,7 @@ class LotAtShops(Screen):
     def _then(self, id: UUID, typed: dict[str, Any]) -> Moved:
         """Sold by the shop, or back on the shelf."""
         shop, lines = typed["shop"], [Taken(id, typed["quantity"])]
-        about = {"shop": shop, "lines": lines, "happened_at": self.now}
+        about = {"shop": shop, "lines": lines, "happened_at": typed["happened_at"] or self.now}
         if typed["then"] == BACK:
             return consigning.bring_back(self.actor, reason=typed["reason"], **about)
         customer, reason = typed["customer"], typed["reason"]
@@ -133,30 +132,3 @@ class LotAtShops(Screen):
             later=later or (self._later(id) if shops else None),
             status=status,
         )
-
-
-class AtShops(Screen):
-    """All that lies at shops and is still the maker's own."""
-
-    template = "pages/at_shops.html"
-
-    def get(self, request: HttpRequest) -> HttpResponse:
-        kind = tables.asked(request)
-        if kind:
-            return tables.file(kind, self._table())
-        return self.show(found=consigning.consigned(self.actor, limit=MOST))
-
-    def _table(self) -> tables.Table:
-        costs = self.actor.may(Verb.SEE_COSTS)
-        columns = [said("Shop"), said("Lot"), said("Material"), said("Quantity"), said("Unit")]
-        columns += [f"{said('Worth')}, {self.actor.currency}"]
-        rows = consigning.consigned(self.actor, limit=tables.MOST_ROWS + 1)
-        cells = (
-            (
-                *(one.shop, one.code, one.material_name, one.quantity),
-                tables.unit_of(one.counted),
-                round_money(one.value, self.actor.currency) if costs else None,
-            )
-            for one in rows
-        )
-        return tables.Table("at-shops", columns, cells)

@@ -1,19 +1,25 @@
 """Tests of what comes from a source and is never stocked, such as the water of a tap."""
 
+from collections.abc import Iterable
 from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import DayField, PageForm
+from api.pages import tables
+from api.pages.forms import DayField, PageForm, id_in
 from api.pages.screen import Screen
+from formulas.source_uses import Suspect, suspect
 from ledger.access import day_of, material_for
+from ledger.makers import who_may
+from ledger.models import SourceTest
 from ledger.roles import Verb
 from ledger.source_tests import record_source_test, source_tests_of
 
-MOST = 40
+MOST, MOST_BATCHES = 40, 30
 
 
 class SourceForm(PageForm):
@@ -37,7 +43,10 @@ class SourceForm(PageForm):
 
 
 class SourceTests(Screen):
-    """When a source was tested, and what was found."""
+    """When a source was tested, what was found, and what to look at where it was not good.
+
+    `failed` in the address is a failed test that is not the latest.
+    """
 
     template = "pages/source_tests.html"
 
@@ -58,9 +67,52 @@ class SourceTests(Screen):
         )
 
     def _page(self, id: UUID, form: PageForm, *, status: int = 200) -> HttpResponse:
+        tests = source_tests_of(self.actor, id).order_by("-tested_on", "-id")
         material = material_for(self.actor, id)
-        found = source_tests_of(self.actor, id).order_by("-tested_on", "-id")
-        may = self.actor.may(Verb.DECIDE) and not material.stocked
+        failed = id_in(self.request.GET.get("failed", ""))
+        found = suspect(self.actor, material=id, test=failed, most=MOST_BATCHES + 1)
+        may = self.actor.may(Verb.DECIDE)
         return self.show(
-            material=material, found=list(found[:MOST]), form=form if may else None, status=status
+            files={
+                "": lambda: _table(tests[: tables.MOST_ROWS + 1]),
+                "batches": lambda: _batches(self._suspect_all(id, failed)),
+            },
+            material=material,
+            found=list(tests[:MOST]),
+            suspect=found,
+            used=found.used[:MOST_BATCHES] if found else [],
+            more=bool(found and found.used[MOST_BATCHES:]),
+            names=who_may(self.actor, Verb.DECIDE) if found and found.until is None else [],
+            form=form if may and not material.stocked else None,
+            may_decide=may,
+            status=status,
         )
+
+    def _suspect_all(self, id: UUID, failed: str | None) -> Suspect | None:
+        return suspect(self.actor, material=id, test=failed, most=tables.MOST_ROWS + 1)
+
+
+def _table(rows: Iterable[SourceTest]) -> tables.Table:
+    columns = [said("Tested on"), said("Where it was drawn"), said("What was found")]
+    columns += [said("Good to use"), said("By whom")]
+    cells = (
+        (
+            *(one.tested_on, one.source, one.result, said("yes") if one.passed else said("no")),
+            one.person.get_username(),
+        )
+        for one in rows
+    )
+    return tables.Table("source-tests", columns, cells)
+
+
+def _batches(found: Suspect | None) -> tables.Table:
+    columns = [said("Batch"), said("Made"), said("First weighed on"), said("Grams")]
+    columns += [said("Lot"), said("Status")]
+    cells = (
+        (
+            *(one.batch.code, one.batch.version.formula.name, one.first_at.date(), one.grams),
+            *(one.batch.making.lot.code if one.batch.making else "", one.status),
+        )
+        for one in (found.used if found else ())
+    )
+    return tables.Table("made-with-it", columns, cells)

@@ -5,6 +5,7 @@ from django.urls import path
 from api.pages import (
     alerts,
     at_bench,
+    at_shops,
     batch_checks,
     batch_ends,
     batches,
@@ -74,7 +75,7 @@ urlpatterns = [
     path("counts/<uuid:id>/close", count_closing.CloseCount.as_view()),
     path("counts/<uuid:id>/sheet", counts.CountPrinted.as_view()),
     path("lots/<uuid:id>/shops", consignments.LotAtShops.as_view()),
-    path("at-shops", consignments.AtShops.as_view()),
+    path("at-shops", at_shops.AtShops.as_view()),
     path("lots/<uuid:id>/results", testing.LotResults.as_view()),
     path("lots/<uuid:id>/label", lots.LotLabel.as_view()),
     path("materials", materials.Materials.as_view()),

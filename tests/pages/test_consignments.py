@@ -4,8 +4,9 @@ from typing import Any
 
 import pytest
 
+from ledger.models import Membership
 from tests.factories import Workshop, open_workshop
-from tests.pages.browsing import done, refused, shown, signed_in
+from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +23,7 @@ def test_goods_at_a_shop_are_the_makers_until_they_are_sold(shop: Workshop) -> N
     assert "30 each" in page.replace("\xa0", " ")
     assert "Quay shop 10" in page
     listed = shown(client.get("/at-shops")).replace("\xa0", " ")
-    assert "Quay shop 10 each 15.00 USD" in listed
+    assert "Bar 10 each 15.00 USD" in listed
     later = {"do": "later", "shop": "Quay shop"}
     assert "Say why" in refused(client, path, **later, then="back", quantity="1 each")
     assert "10 each" in refused(client, path, **later, then="sold", quantity="11 each")
@@ -31,3 +32,40 @@ def test_goods_at_a_shop_are_the_makers_until_they_are_sold(shop: Workshop) -> N
     page = done(client, path, **later, then="back", quantity="2 each", reason="faded")
     assert "32 each" in page.replace("\xa0", " ")
     assert "Quay shop,NB" in client.get("/at-shops?as=csv").content.decode()
+
+
+def test_a_shop_tells_of_its_month_at_once(shop: Workshop) -> None:
+    soap, oil = (
+        shop.material(name, measured_by=by) for name, by in (("Soap", "count"), ("Oil", "mass"))
+    )
+    bars, cans = shop.receive(soap, "40 each", "60.00"), shop.receive(oil, "5 kg", "50.00")
+    client, sending = signed_in(shop), {"do": "send", "shop": "Pier & Co", "lines": "2"}
+    first = {"lines-0-lot": bars.code, "lines-0-quantity": "10 each"}
+    both = {**first, "lines-1-lot": "NB0", "lines-1-quantity": "2 kg"}
+    assert "no lot of this code" in refused(client, "/at-shops", **sending, **both)
+    much = {**first, "lines-0-quantity": "99 each"}
+    assert "Only 40 each" in refused(client, "/at-shops", **sending, **much)
+    both["lines-1-lot"] = cans.code
+    page = done(client, "/at-shops", **sending, **both, happened_at="2025-05-07T09:00")
+    assert "Pier & Co" in page
+    path = "/at-shops?shop=Pier+%26+Co"
+    shown_there = shown(client.get(path)).replace("\xa0", " ")
+    assert "10 each" in shown_there
+    assert "2 kg" in shown_there
+    bar, can = (lambda name: f"{bars.id}-{name}"), (lambda name: f"{cans.id}-{name}")
+    assert "Write beside a lot" in shown(sent(client, path))
+    assert "Say why" in refused(client, path, **{bar("back"): "1"})
+    much = {bar("sold"): "3", can("sold"): "3 kg"}
+    assert "Only 2000 g" in refused(client, path, **much)
+    # Nothing of a month is booked that cannot be booked as a whole.
+    assert "10 each" in shown(client.get(path)).replace("\xa0", " ")
+    told = {bar("sold"): "3", bar("back"): "2", can("sold"): "500 g"}
+    assert "Only" in refused(client, path, **{**told, bar("back"): "8"}, reason="faded")
+    page = done(client, path, **told, reason="faded", happened_at="2025-05-31T18:00")
+    there = shown(client.get(path)).replace("\xa0", " ")
+    assert "5 each" in there
+    assert "1.5 kg" in there
+    has = shown(client.get(f"/lots/{bars.id}/recall-list")).replace("\xa0", " ")
+    assert "Pier & Co" in has
+    assert client.get("/at-shops?shop=nowhere").status_code == 404
+    assert "Sold" not in shown(in_role(shop, Membership.Role.READ_ONLY).get(path))

@@ -1,10 +1,13 @@
 """What is asked of a material and what tests found, on pages; outside a limit the lot is held."""
 
+import re
+import uuid
 from typing import Any
 
 import pytest
+from django.contrib.auth import get_user_model
 
-from tests.factories import TODAY, Workshop, open_workshop
+from tests.factories import TODAY, Workshop, on, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in
 
 
@@ -55,3 +58,40 @@ def test_a_source_is_tested_where_there_is_no_lot(shop: Workshop) -> None:
     page = done(client, path, **typed, tested_on=str(TODAY))
     assert "plate count 12" in page
     assert "good to use" in page
+
+
+def test_a_source_that_fails_shows_what_was_made_with_it(shop: Workshop) -> None:
+    """From the day when it was last good until it is again; and who is to look."""
+    water = shop.water()
+    lotion = shop.formula("Lotion", [(water, "100")])
+
+    def made(day: str) -> str:
+        batch = shop.plan(lotion, "100 g", planned_for=on(day).date())
+        shop.weigh_all(batch, at=on(day))
+        return str(shop.finish(batch, "100 g", at=on(day, 10)).lot.code)
+
+    early, suspect, late = (made(f"2025-05-{day}") for day in ("05", "08", "15"))
+    client, path = signed_in(shop), f"/materials/{water.id}/source"
+    typed = {"source": "tap by the window", "result": "plate count"}
+    done(client, path, **typed, passed="yes", tested_on="2025-05-07")
+    page = done(client, path, **typed, passed="no", tested_on="2025-05-10")
+    assert "Not good on 10 May 2025" in page
+    assert "Last good before it: 7 May 2025" in page
+    assert f"looks at what was made with it: {name_of(shop)}" in page
+    assert early not in page
+    assert suspect in page
+    assert late in page
+    page = done(client, path, **typed, passed="yes", tested_on="2025-05-12")
+    assert "Not good on" not in page
+    (failed,) = re.findall(r'href="(\?failed=[^"#]+)#', client.get(path).content.decode())
+    page = shown(client.get(f"{path}{failed}"))
+    assert "Good again: 12 May 2025" in page
+    assert suspect in page
+    assert late not in page
+    assert suspect in client.get(f"{path}{failed}&as=csv&table=batches").content.decode()
+    assert client.get(f"{path}?failed={uuid.uuid4()}").status_code == 404
+
+
+def name_of(shop: Workshop) -> str:
+    """The user name of the maker's owner."""
+    return str(get_user_model().objects.get(id=shop.actor.person_id).get_username())
