@@ -85,7 +85,7 @@ class AtShops(Screen):
     def _book(self, shop: str, told: "Told") -> None:
         """One sale of all that was sold, and one return of all that came back."""
         typed = told.whole.cleaned_data
-        about = {"shop": shop, "happened_at": typed["happened_at"] or self.now}
+        about: dict[str, Any] = {"shop": shop, "happened_at": typed["happened_at"] or self.now}
         if not told.sold and not told.back:
             raise Invalid(said("Write beside a lot how much was sold or came back."))
         if told.sold:

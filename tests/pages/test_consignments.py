@@ -52,15 +52,15 @@ def test_a_shop_tells_of_its_month_at_once(shop: Workshop) -> None:
     shown_there = shown(client.get(path)).replace("\xa0", " ")
     assert "10 each" in shown_there
     assert "2 kg" in shown_there
-    bar, can = (lambda name: f"{bars.id}-{name}"), (lambda name: f"{cans.id}-{name}")
+    sold, back, poured = f"{bars.id}-sold", f"{bars.id}-back", f"{cans.id}-sold"
     assert "Write beside a lot" in shown(sent(client, path))
-    assert "Say why" in refused(client, path, **{bar("back"): "1"})
-    much = {bar("sold"): "3", can("sold"): "3 kg"}
+    assert "Say why" in refused(client, path, **{back: "1"})
+    much = {sold: "3", poured: "3 kg"}
     assert "Only 2000 g" in refused(client, path, **much)
     # Nothing of a month is booked that cannot be booked as a whole.
     assert "10 each" in shown(client.get(path)).replace("\xa0", " ")
-    told = {bar("sold"): "3", bar("back"): "2", can("sold"): "500 g"}
-    assert "Only" in refused(client, path, **{**told, bar("back"): "8"}, reason="faded")
+    told = {sold: "3", back: "2", poured: "500 g"}
+    assert "Only" in refused(client, path, **{**told, back: "8"}, reason="faded")
     page = done(client, path, **told, reason="faded", happened_at="2025-05-31T18:00")
     there = shown(client.get(path)).replace("\xa0", " ")
     assert "5 each" in there
