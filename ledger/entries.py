@@ -42,8 +42,15 @@ POST: Final = """
 select ledger_post_entry(%s, %s, %s, %s, %s, %s, %s::jsonb,
                          %s::uuid[], %s::uuid[], %s::uuid[], %s::numeric[], %s::numeric[])
 """
-
-
+# Of many entries each with its own details and moves, whose arrays are told as texts.
+POST_EACH: Final = """
+select ledger_post_entry(e.id, %s, %s, %s, '', '', e.details::jsonb, e.sources::uuid[],
+                         e.targets::uuid[], e.lots::uuid[], e.quantities::numeric[],
+                         e.amounts::numeric[])
+  from unnest(%s::uuid[], %s::text[], %s::text[], %s::text[], %s::text[], %s::text[], %s::text[])
+    with ordinality e(id, details, sources, targets, lots, quantities, amounts, place)
+ order by e.place
+"""
 # A sum that no column can keep (PostgreSQL: numeric_value_out_of_range).
 NUMBER_TOO_LARGE: Final = "22003"
 
@@ -103,6 +110,35 @@ def post_entry(
     with explained():
         (values,) = run(POST, given).fetchone()
     return Posted(entry_id, values)
+
+
+def post_each(
+    actor: Actor,
+    *,
+    kind: Entry.Kind,
+    happened_at: datetime,
+    entries: Sequence[tuple[Sequence[Move], dict[str, Any]]],
+) -> list[Posted]:
+    """Post several events of one kind, each with its moves and details, or refuse all of them.
+
+    Who posts them holds the locks on all their pools already: one entry takes its own in order,
+    and several one after the other would not. Raises what `post_entry` raises.
+    """
+    ids = [new_id() for _ in entries]
+    moved = [moves for moves, _ in entries]
+    given: list[Any] = [
+        *(kind.value, happened_at, actor.person_id, ids),
+        [json.dumps(details) for _, details in entries],
+        [_array(move.from_id for move in moves) for moves in moved],
+        [_array(move.to_id for move in moves) for moves in moved],
+        [_array(move.lot_id for move in moves) for moves in moved],
+        [_array(move.quantity for move in moves) for moves in moved],
+        [_array(move.value for move in moves) for moves in moved],
+    ]
+    with explained(), connection.cursor() as cursor:
+        cursor.execute(POST_EACH, given)
+        rows = cursor.fetchall()
+    return [Posted(id, values) for id, (values,) in zip(ids, rows, strict=True)]
 
 
 def _array(values: Iterable[UUID | Decimal | None]) -> str:

@@ -1,22 +1,20 @@
-"""What leaves the store, and what comes back: issues, sales, returns; and the opening stock."""
+"""What leaves the store, and what comes back: issues, sales, returns."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from ledger.access import Actor, day_of, find, lots_for, material_for
+from ledger.access import Actor, day_of, find, lots_for
 from ledger.costing import unit_cost
 from ledger.deviations import broken_by_lots
 from ledger.entries import Move, Posted, account, lock_pools, open_account, post_entry
-from ledger.errors import Conflict, Invalid, MoneyTooFine, NotEnough, Refusal, placed
-from ledger.lots import NewLot, must_be_stocked, open_lots
+from ledger.errors import Conflict, Invalid, NotEnough, Refusal, placed
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Entry, Lot, Posting
-from ledger.money import minor_units, round_money
-from ledger.quantities import Density, Quantity
+from ledger.quantities import Quantity
 from ledger.roles import Verb
 
 # Why stock is issued, and the account where it goes: a reason of its own is never a "loss".
@@ -51,53 +49,6 @@ class Moved:
     @property
     def value(self) -> Decimal:
         return sum(self.posted.values, Decimal(0))
-
-
-def open_stock(
-    actor: Actor,
-    *,
-    material: UUID | str,
-    quantity: Quantity,
-    value: Decimal,
-    supplier_lot: str,
-    happened_at: datetime,
-    expires_on: date | None = None,
-    retest_on: date | None = None,
-    density: Density | None = None,
-    release_basis: str | None = None,
-) -> Moved:
-    """Enter a lot that was there before the books began, at the value it then had.
-
-    Raises NotFound, DensityMissing, Invalid.
-    """
-    actor.must(Verb.RECEIVE)
-    found = material_for(actor, material, pointer="/material")
-    must_be_stocked(found, "/material")
-    if value != round_money(value, actor.currency):
-        digits = minor_units(actor.currency)
-        raise MoneyTooFine(currency=actor.currency, digits=digits, pointer="/value")
-    amount = _measured(quantity, found, density, "/quantity")
-    dates = [day for day in (expires_on, retest_on) if day is not None]
-    new = NewLot(
-        material=found,
-        # It came at an unknown day before, and may be out of date by now.
-        arrived_on=min([day_of(actor, happened_at), *dates]),
-        supplier_lot=supplier_lot,
-        expires_on=expires_on,
-        retest_on=retest_on,
-        density=density,
-    )
-    (lot,) = open_lots(actor, [new], release_basis=release_basis)
-    source = account(actor, Account.Kind.OPENING, "opening stock")
-    store = account(actor, Account.Kind.STORE, "store")
-    posted = post_entry(
-        actor,
-        kind=Entry.Kind.OPENING,
-        happened_at=happened_at,
-        moves=[Move(source, store, lot.id, amount.quantity, value)],
-        details={"lines": [amount.facts()]},
-    )
-    return Moved(posted, [lot], [amount])
 
 
 def issue(

@@ -61,14 +61,24 @@ def open_lots(actor: Actor, lots: Sequence[NewLot], *, release_basis: str | None
     Raises Forbidden for a release by whoever may not decide, and Invalid for one on no basis or a
     date before the lot's arrival; the pointers count the lots as lines.
     """
-    if release_basis is not None:
-        actor.must(Verb.DECIDE)
-        _check_basis(release_basis, "/release/basis")
+    may_release(actor, release_basis)
     for place, new in enumerate(lots):
         _check_dates(new, f"/lines/{place}")
+    return open_each(actor, [(new, release_basis) for new in lots])
+
+
+def may_release(actor: Actor, basis: str | None) -> None:
+    """Raises Forbidden for a release by whoever may not decide, Invalid for one on no basis."""
+    if basis is not None:
+        actor.must(Verb.DECIDE)
+        _check_basis(basis, "/release/basis")
+
+
+def open_each(actor: Actor, lots: Sequence[tuple[NewLot, str | None]]) -> list[Lot]:
+    """Open lots whose dates and bases were looked at, each on the basis of its own."""
     codes = next_lot_codes(actor, len(lots))
-    rows = [_row(actor, new, code) for new, code in zip(lots, codes, strict=True)]
-    status = Status.QUARANTINE if release_basis is None else Status.RELEASED
+    rows = [_row(actor, new, code) for (new, _), code in zip(lots, codes, strict=True)]
+    based = [(lot, basis) for lot, (_, basis) in zip(rows, lots, strict=True)]
     Lot.objects.bulk_create(rows)
     Custody.objects.bulk_create(
         Custody(
@@ -76,13 +86,14 @@ def open_lots(actor: Actor, lots: Sequence[NewLot], *, release_basis: str | None
             maker_id=actor.maker,
             lot=lot,
             material_id=lot.material_id,
-            status=status,
+            status=Status.QUARANTINE if basis is None else Status.RELEASED,
         )
-        for lot in rows
+        for lot, basis in based
     )
-    if release_basis is not None:
+    released = [(lot, basis) for lot, basis in based if basis is not None]
+    if released:
         Decision.objects.bulk_create(
-            _decision(actor, lot.id, "release", release_basis) for lot in rows
+            _decision(actor, lot.id, "release", basis) for lot, basis in released
         )
     return rows
 

@@ -1,10 +1,11 @@
 """Opening stock as a list: a lot in every row, all of them or none.
 
 Whoever imports checks first. A check does everything and takes it back, so that it tells what the
-import would. Every lot is an entry of its own, as if it were entered by hand.
+import would. Every lot is an entry of its own, as if it were entered by hand; all of them are
+written in as few queries as one.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
@@ -17,9 +18,10 @@ from django.db.models.functions import Lower
 from ledger.access import Actor, materials_visible_to
 from ledger.entries import explained
 from ledger.errors import Invalid, Refusal
-from ledger.issuing import open_stock
+from ledger.issuing import Moved
 from ledger.measuring import Measured
 from ledger.models import Lot, Material
+from ledger.opening_stock import Opening, There, open_all, opening_of
 from ledger.price_list_rows import (
     CellError,
     Cells,
@@ -87,37 +89,63 @@ def import_stock(actor: Actor, rows: Sequence[ListRow], *, now: datetime) -> Sto
 def _done(actor: Actor, rows: Sequence[ListRow], now: datetime, *, keep: bool) -> StockList:
     actor.must(Verb.RECEIVE)
     found, known, had = StockList(len(rows)), _known(actor, rows), _had(actor, rows)
+    sound = []
+    for row in rows:
+        opening = _looked_at(actor, row, known, now, found)
+        if opening is not None:
+            sound.append((row, opening))
     with transaction.atomic():
-        for row in rows:
-            cells = Cells(row)
-            said = _read(cells, known)
-            found.errors += cells.errors
-            if not cells.errors:
-                _open(actor, row, said, now, found, had)
+        for row, moved in _opened(actor, sound, now, found):
+            (lot,), (measured,) = moved.lots, moved.measured
+            there = (lot.material_id, lot.supplier_lot) in had
+            found.opened.append(Opened(row.number, lot, measured, moved.value, there))
         if found.errors or not keep:
             transaction.set_rollback(True)
+    found.errors.sort(key=lambda error: error.row)
     return found
 
 
-def _open(
+def _looked_at(
     actor: Actor,
     row: ListRow,
-    said: dict[str, Any],
+    known: dict[str, list[Material]],
     now: datetime,
     found: StockList,
-    had: Collection[tuple[UUID, str]],
-) -> None:
-    """Open the lot of one row, or write down why it cannot be."""
+) -> Opening | None:
+    """What a row opens, or nothing where it is written down why it cannot be."""
+    cells = Cells(row)
+    said = _read(cells, known)
+    found.errors += cells.errors
+    if cells.errors:
+        return None
+    try:
+        return opening_of(actor, There(**said), now)
+    except Refusal as refusal:
+        found.errors.append(_error(row, refusal))
+        return None
+
+
+def _opened(
+    actor: Actor, sound: Sequence[tuple[ListRow, Opening]], now: datetime, found: StockList
+) -> list[tuple[ListRow, Moved]]:
+    """The lots of all rows, at once; where one is refused, each by itself, to find which."""
+    rows = [row for row, _ in sound]
+    if not rows:
+        return []
     try:
         with transaction.atomic(), explained():
-            moved = open_stock(actor, happened_at=now, **said)
+            moved = open_all(actor, [one for _, one in sound], happened_at=now)
+        return list(zip(rows, moved, strict=True))
     except Refusal as refusal:
-        name = refusal.pointer.strip("/").split("/")[0]
-        found.errors.append(error_at(row, CALLED.get(name, name), refusal))
-    else:
-        lot = moved.lots[0]
-        known = (lot.material_id, lot.supplier_lot) in had
-        found.opened.append(Opened(row.number, lot, moved.measured[0], said["value"], known))
+        if len(sound) == 1:
+            found.errors.append(_error(rows[0], refusal))
+            return []
+    return [one for pair in sound for one in _opened(actor, [pair], now, found)]
+
+
+def _error(row: ListRow, refusal: Refusal) -> CellError:
+    name = refusal.pointer.strip("/").split("/")[0]
+    return error_at(row, CALLED.get(name, name), refusal)
 
 
 def _read(cells: Cells, known: dict[str, list[Material]]) -> dict[str, Any]:
@@ -128,7 +156,7 @@ def _read(cells: Cells, known: dict[str, list[Material]]) -> dict[str, Any]:
         if not cells.text(name):
             cells.refuse(name, Invalid("This column must have a value in every row."))
     return {
-        "material": cells.read("material", lambda name: _the_one(known, name), ""),
+        "material": cells.read("material", lambda name: _the_one(known, name), None),
         "quantity": cells.read("quantity", parse_quantity, None),
         "value": cells.read("value", _value, Decimal(0)),
         "supplier_lot": cells.read("supplier_lot", within(80), ""),
@@ -161,10 +189,10 @@ def _had(actor: Actor, rows: Sequence[ListRow]) -> set[tuple[UUID, str]]:
     return set(had.values_list("material_id", "supplier_lot"))
 
 
-def _the_one(known: dict[str, list[Material]], name: str) -> str:
+def _the_one(known: dict[str, list[Material]], name: str) -> Material | None:
     rows = known.get(name.lower(), [])
     if not rows:
         raise Invalid("There is no material of this name: write it as here, or add it first.")
     if len(rows) > 1:
         raise Invalid(f"{len(rows)} materials have this name: rename one of them first.")
-    return str(rows[0].id)
+    return rows[0]

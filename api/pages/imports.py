@@ -70,7 +70,7 @@ KINDS: Final = {
         stock_lists.COLUMNS,
         stock_lists.COLUMNS,
         stock_lists.REQUIRED,
-        100,
+        300,
         [["Glycerin", "12.5 kg", "104.00", "G-17", "2027-06-30", "", "", "certificate seen"]],
         "pages/import_lots.html",
         lambda screen, rows: stock_lists.check_stock(screen.actor, rows, now=screen.now),

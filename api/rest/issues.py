@@ -25,6 +25,7 @@ from api.rest.receipts import QuantityOut, ReleaseIn, quantity_json
 from ledger import issuing
 from ledger.access import Actor
 from ledger.money import round_money
+from ledger.opening_stock import open_stock
 from ledger.roles import Verb
 
 
@@ -115,7 +116,7 @@ class OpeningStock(Resource):
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
         """Enter a lot that was there before, at the value it then had."""
         release = data.pop("release", None)
-        moved = issuing.open_stock(
+        moved = open_stock(
             actor,
             **{"happened_at": self.now, **data},
             release_basis=release and release["basis"],

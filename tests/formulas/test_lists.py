@@ -3,10 +3,12 @@
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from formulas.access import formulas_of
 from formulas.formula_lists import check_formulas, import_formulas
-from ledger.models import Holding, Lot
+from ledger.models import Custody, Holding, Lot
 from ledger.price_list_rows import ListRefused, ListRow
 from ledger.stock_lists import check_stock, import_stock
 from tests.factories import MORNING, D, Workshop
@@ -67,6 +69,40 @@ def test_every_error_of_a_lot_stands_in_its_cell(shop: Workshop) -> None:
     with pytest.raises(ListRefused):
         shop.does(import_stock, rows=bad, now=MORNING)
     assert shop.does(lambda _: Lot.objects.count()) == 0
+
+
+def test_a_long_list_of_lots_asks_no_more_than_a_short_one(shop: Workshop) -> None:
+    for name in "ABC":
+        shop.material(f"Oil {name}")
+    lines = [
+        f"Oil {name},{n} kg,{n}.00,{name}{n},2027-01-31,{'seen' if n % 2 else ''}"
+        for n in range(1, 11)
+        for name in "CAB"
+    ]
+    few, many = rows(STOCK, *lines[:2]), rows(STOCK, *lines[2:])
+    asked = [queries_of(shop, few), queries_of(shop, many)]
+    assert asked[0] == asked[1]
+    lots = shop.does(lambda _: list(Lot.objects.values_list("supplier_lot", "code")))
+    assert [supplier_lot for supplier_lot, _ in lots] == [line.split(",")[3] for line in lines]
+    assert len({code for _, code in lots}) == len(lines)
+    released = shop.does(lambda _: Custody.objects.filter(status="released").count())
+    assert released == len(lines) // 2
+    assert shop.disagreements() == []
+
+
+def queries_of(shop: Workshop, listed: list[ListRow]) -> int:
+    with CaptureQueriesContext(connection) as queries:
+        shop.does(import_stock, rows=listed, now=MORNING)
+    return len(queries)
+
+
+def test_what_only_the_books_refuse_is_told_at_its_row(shop: Workshop) -> None:
+    """Each lot alone is no more than the books can keep, and two of them together are."""
+    shop.material("Powder")
+    large = [f"Powder,600000000 kg,5.00,P-{n},," for n in (1, 2)]
+    found = shop.does(check_stock, rows=rows(STOCK, *large, "Powder,1 kg,5.00,P-3,,"), now=MORNING)
+    assert [(row, code) for row, _, code in wrong(found)] == [(3, "quantity_too_large")]
+    assert [one.row for one in found.opened] == [2, 4]
 
 
 RECIPES = "formula,phase,ingredient,percent,most_percent"

@@ -25,12 +25,12 @@ from ledger.issuing import (
     Moved,
     Taken,
     issue,
-    open_stock,
     return_to_supplier,
     sell,
     take_back,
 )
 from ledger.models import Custody, Entry, Lot, Posting
+from ledger.opening_stock import open_stock
 from ledger.quantities import parse_quantity
 from ledger.receiving import Delivered, receive
 from tests.ledger.bench import now
