@@ -173,12 +173,17 @@ def beyond_nominal(row: Container) -> tuple[Decimal, Decimal] | None:
 
     Filled by eye to its level, it gives so much away: the usual leak of money.
     """
-    mean = row.usable_mean
-    if mean is None and row.brimful_mean is not None:
-        mean = usable_of(row.brimful_mean, row.headspace_percent)
+    mean = by_eye(row)
     if mean is None or mean <= row.nominal_ml:
         return None
     return mean - row.nominal_ml, (mean - row.nominal_ml) * HUNDRED / row.nominal_ml
+
+
+def by_eye(row: Container) -> Decimal | None:
+    """Millilitres in a piece that is filled by eye to its level, on the mean; None if unknown."""
+    if row.usable_mean is None and row.brimful_mean is not None:
+        return usable_of(row.brimful_mean, row.headspace_percent)
+    return row.usable_mean
 
 
 def _check(material: Material, nominal: Quantity, headspace_percent: Decimal) -> None:

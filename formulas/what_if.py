@@ -189,6 +189,18 @@ def costs_of_products(actor: Actor, *, named: str = "", limit: int = 100) -> lis
     ]
 
 
+def costs_per_gram(actor: Actor) -> dict[UUID, Fraction | None]:
+    """What a gram of what each formula makes costs now, of materials alone; None if not known.
+
+    Rounded as `what_if` is. Raises Forbidden.
+    """
+    levels = levels_of(actor)
+    present = present_costs(actor, levels.materials)
+    costs = as_costs(levels.materials, {id: cost.each for id, cost in present.items()})
+    rolled = levels.rolled(costs)
+    return {id: told(rolled[place]) for place, id in enumerate(levels.formulas)}
+
+
 def levels_of(actor: Actor) -> Levels:
     """The arrays of the maker's formulas; read anew only after a version was added."""
     own = {"coop": actor.coop_id, "maker": actor.maker}

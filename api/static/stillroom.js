@@ -136,6 +136,12 @@ function ready() {
     button.hidden = false;
     button.onclick = () => window.print();
   }
+  for (const button of document.querySelectorAll("[data-copy]")) {
+    const text = document.getElementById(button.dataset.copy).textContent;
+    button.hidden = !navigator.clipboard;
+    button.onclick = () =>
+      navigator.clipboard.writeText(text).then(() => say(button.dataset.copied));
+  }
   if (!("BarcodeDetector" in window) || !navigator.mediaDevices) return;
   for (const place of document.querySelectorAll("[data-scan]")) {
     place.hidden = false;

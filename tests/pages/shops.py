@@ -5,6 +5,7 @@ from uuid import UUID
 
 from formulas.by_products import ByProductDraft
 from formulas.complaints import add_fact, log_complaint
+from formulas.containers import Piece, record_water_fill, set_container
 from formulas.emptying import empty
 from formulas.filling import Filled, fill
 from formulas.models import ByProduct, FormulaVersion, Product
@@ -44,12 +45,14 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
     lot = shop.receive(oil, "10 kg", "50.00", freight="5.00")
     shop.receive(oil, "1 kg", "6.00", release=None, expires_on=TODAY)
     shop.receive(wax, "100 g", "6.00")
-    version = shop.formula(f"Balm {number}", [(oil, "80"), (wax, "20")])
+    lines = [(oil, "80"), (wax, "20")]
+    version = shop.formula(f"Balm {number}", lines, density="0.9 g/mL")
     made = shop.plan(version, "400 g")
     shop.weigh_all(made)
     finished = shop.finish(made, "390 g")
     shop.plan(version, "5 kg")
     product = shop.product(version, "30 g")
+    contained(shop, version, number)
     filled = _filled(shop, product, finished.lot)
     paper = {"kind": "coa", "content": pdf(), "name": "certificate.pdf"}
     attached = shop.does(attach_document, lot=lot.id, **paper)
@@ -80,6 +83,17 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
         **exchanged(shop, wax),
         **called_back(shop, number),
     }
+
+
+def contained(shop: Workshop, version: FormulaVersion, number: int) -> None:
+    """A product in a jar that holds more than its label says, by a fill with water."""
+    jar = shop.material(f"Jar {number}", measured_by="count")
+    shop.product(version, "60 mL", [(jar, "1 each")])
+    about = {"nominal": parse_quantity("60 mL"), "headspace_percent": D(0)}
+    shop.does(set_container, material=jar.id, **about)
+    piece = Piece(parse_quantity("96 g"), parse_quantity("30 g"))
+    filled = {"level": "usable", "at": "20 degC", "pieces": [piece], "happened_at": MORNING}
+    shop.does(record_water_fill, material=jar.id, **filled)
 
 
 def exchanged(shop: Workshop, wax: Material) -> dict[str, str]:

@@ -1,0 +1,142 @@
+"""How each class of material is costed, what another formula would change, and choosing it."""
+
+from collections.abc import Iterable
+from typing import Any, Final
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
+
+from api.pages import tables
+from api.pages.forms import PageForm
+from api.pages.material_words import COSTED
+from api.pages.screen import Screen
+from ledger import cost_formulas
+from ledger.cost_classes import Changed, Changing, CostClass, changes_made, changes_of, cost_classes
+from ledger.roles import Verb
+
+MOST: Final = 60
+WAYS: Final = [(name, words) for name, words in COSTED if name]
+WORDS: Final = dict(WAYS)
+
+
+class LookForm(PageForm):
+    """Which class, and by which formula it is to be costed."""
+
+    cost_class = forms.ChoiceField(label=_("The class"))
+    formula = forms.ChoiceField(
+        label=_("What leaves is costed"), choices=WAYS, widget=forms.RadioSelect
+    )
+
+
+class ChooseForm(PageForm):
+    cost_class = forms.CharField(max_length=60, widget=forms.HiddenInput)
+    formula = forms.ChoiceField(choices=WAYS, widget=forms.HiddenInput)
+    reason = forms.CharField(
+        label=_("Why it changes"), max_length=400, help_text=_("Kept with the change")
+    )
+
+
+class CostFormulas(Screen):
+    """How goods of a class are costed when they leave, and a change of it from now on."""
+
+    template = "pages/cost_formulas.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        classes = cost_classes(self.actor)
+        asked = "formula" in request.GET
+        form = self._look(classes, request.GET if asked else None)
+        sound = asked and form.is_valid()
+        choose = ChooseForm(reader=self.reader, initial=form.cleaned_data) if sound else None
+        return self._page(classes, form, choose, status=200 if sound or not asked else 422)
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        self.actor.must(Verb.SET_COST_FORMULA)
+        choose = ChooseForm(request.POST, reader=self.reader)
+
+        def again() -> HttpResponse:
+            classes = cost_classes(self.actor)
+            form = self._look(classes, request.POST)
+            sound = form.is_valid()
+            return self._page(classes, form, choose if sound else None, status=422)
+
+        return self.act(
+            choose,
+            lambda: cost_formulas.choose_cost_formula(
+                self.actor, happened_at=self.now, **choose.cleaned_data
+            ),
+            lambda chosen: "/books/cost-formulas",
+            again,
+        )
+
+    def _look(self, classes: Iterable[CostClass], data: Any) -> LookForm:
+        first = {"cost_class": self.request.GET.get("cost_class", "")}
+        form = LookForm(data, reader=self.reader, initial=first)
+        form.offer("cost_class", [(one.name, one.name) for one in classes])
+        return form
+
+    def _page(
+        self,
+        classes: list[CostClass],
+        form: LookForm,
+        choose: ChooseForm | None,
+        status: int,
+    ) -> HttpResponse:
+        actor, asked = self.actor, tables.asked(self.request)
+        made = changes_made(actor, limit=tables.MOST_ROWS if asked else MOST)
+        changes = changes_of(actor, **form.cleaned_data) if choose else []
+        money = actor.currency
+        files: tables.Files = {
+            "": lambda: _classes(classes, money),
+            "changes": lambda: _changes(changes, money),
+            "made": lambda: _made(made),
+        }
+        return self.show(
+            files=files,
+            classes=[(one, [WORDS[name] for name in one.formulas]) for one in classes[:MOST]],
+            more=len(classes) > MOST,
+            made=[(one, WORDS[one.before], WORDS[one.after]) for one in made],
+            changes=[(one, WORDS[one.before]) for one in changes[:MOST]],
+            changing=len(changes),
+            form=form,
+            choose=choose,
+            chosen=WORDS[form.cleaned_data["formula"]] if choose else "",
+            may_choose=actor.may(Verb.SET_COST_FORMULA),
+            status=status,
+        )
+
+
+def _classes(classes: Iterable[CostClass], currency: str) -> tables.Table:
+    columns = [said("Class"), said("Materials"), said("Costed"), f"{said('Worth')}, {currency}"]
+    cells = [
+        (one.name, one.materials, ", ".join(str(WORDS[name]) for name in one.formulas), one.value)
+        for one in classes
+    ]
+    return tables.Table("cost-formulas", columns, cells)
+
+
+def _changes(changes: Iterable[Changing], currency: str) -> tables.Table:
+    columns = [said("Material"), said("Costed now"), said("In store"), said("Unit")]
+    names = [said("Worth"), said("What leaves next costs now"), said("and then")]
+    columns += [f"{name}, {currency}" for name in names]
+    cells = (
+        (
+            *(one.name, str(WORDS[one.before]), one.quantity, tables.unit_of(one.counted)),
+            *(one.value, one.now, one.then),
+        )
+        for one in changes
+    )
+    return tables.Table("changes", columns, cells)
+
+
+def _made(made: Iterable[Changed]) -> tables.Table:
+    columns = [said("When"), said("Material"), said("Before"), said("After"), said("Because")]
+    cells = (
+        (
+            *(one.entry.happened_at.isoformat(), one.name),
+            *(str(WORDS[one.before]), str(WORDS[one.after]), one.entry.reason),
+        )
+        for one in made
+    )
+    return tables.Table("changes-made", columns, cells)

@@ -1,0 +1,125 @@
+"""What a product's label says it is made of: to be read, printed and copied."""
+
+from decimal import Decimal
+from typing import Final
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
+
+from api.pages import tables
+from api.pages.forms import PageForm
+from api.pages.material_facts import PercentField
+from api.pages.product_writing import USES
+from api.pages.screen import Screen
+from formulas.access import product_for
+from formulas.declaration import (
+    NAMED_ABOVE,
+    Allergen,
+    Declaration,
+    Group,
+    Market,
+    must_be_named,
+)
+from formulas.declaration import shown as as_decimal
+from formulas.declaring import declare_as_is
+from formulas.errors import CompositionMissing, InciMissing, NothingDeclared
+from ledger.errors import Refusal
+from ledger.roles import Verb
+
+ZERO = Decimal(0)
+USUAL: Final = (Market.EU, ZERO)
+MARKETS: Final = [(Market.EU.value, _("in the EU")), (Market.US.value, _("in the US"))]
+PLACES: Final = {
+    Group.ABOVE: _("in this order"),
+    Group.UP_TO: _("in any order, after all above 1 %"),
+    Group.COLOURANT: _("in any order, at the end"),
+}
+
+
+class AskedForm(PageForm):
+    market = forms.ChoiceField(
+        label=_("It is sold"), choices=MARKETS, required=False, initial=Market.EU.value
+    )
+    water_lost_percent = PercentField(
+        label=_("Water that boils off, percent"),
+        required=False,
+        help_text=_("Of all that is weighed in"),
+    )
+
+    def asked(self) -> tuple[Market, Decimal]:
+        typed = self.cleaned_data
+        return Market(typed["market"] or Market.EU), typed["water_lost_percent"] or ZERO
+
+
+class ProductDeclaration(Screen):
+    """The ingredients of a product as its label names them, and its allergens."""
+
+    template = "pages/declaration.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.READ)
+        product = product_for(self.actor, id)
+        form = AskedForm(request.GET if "market" in request.GET else None, reader=self.reader)
+        market, water_lost = form.asked() if form.is_bound and form.is_valid() else USUAL
+        try:
+            declared, version = declare_as_is(
+                self.actor, product, market=market, water_lost_percent=water_lost
+            )
+        except (InciMissing, CompositionMissing, NothingDeclared) as missing:
+            return self.show(product=product, form=form, missing=missing)
+        except Refusal as refusal:
+            form.refuse(refusal)
+            return self.show(product=product, form=form, status=422)
+        return self.show(
+            files={
+                "": lambda: _ingredients(declared),
+                "allergens": lambda: _allergens(declared),
+            },
+            product=product,
+            version=version,
+            form=form,
+            declared=declared,
+            market=dict(MARKETS)[market.value],
+            use=dict(USES)[product.use],
+            ingredients=[(one, PLACES[one.group]) for one in declared.ingredients],
+            allergens=[Named(one) for one in declared.allergens],
+            leave_on=as_decimal(NAMED_ABOVE["leave_on"]),
+            rinse_off=as_decimal(NAMED_ABOVE["rinse_off"]),
+            status=422 if form.errors else 200,
+        )
+
+
+class Named:
+    """An allergen, its percent, and whether it must be named by how the product is used."""
+
+    def __init__(self, allergen: Allergen) -> None:
+        self.inci_name, self.named = allergen.inci_name, allergen.named
+        self.percent = as_decimal(allergen.percent)
+        self.leave_on = must_be_named(allergen.percent, "leave_on")
+        self.rinse_off = must_be_named(allergen.percent, "rinse_off")
+
+
+def _ingredients(declared: Declaration) -> tables.Table:
+    columns = [said("INCI name"), said("Percent"), said("Where it may stand"), said("From")]
+    cells = [
+        (one.inci_name, one.shown, str(PLACES[one.group]), ", ".join(one.materials))
+        for one in declared.ingredients
+    ]
+    return tables.Table("ingredients", columns, cells)
+
+
+def _allergens(declared: Declaration) -> tables.Table:
+    columns = [said("Allergen"), said("Percent"), said("Named if it stays on")]
+    columns += [said("Named if it is rinsed off"), said("Named here")]
+    yes_no = {True: said("yes"), False: said("no")}
+    cells = [
+        (
+            *(one.inci_name, one.percent, yes_no[one.leave_on], yes_no[one.rinse_off]),
+            yes_no[one.named],
+        )
+        for one in map(Named, declared.allergens)
+    ]
+    return tables.Table("allergens", columns, cells)

@@ -1,0 +1,55 @@
+"""What a product's label says it is made of, on a page."""
+
+from typing import Any
+
+import pytest
+
+from ledger.catalogue import PartFacts
+from tests.factories import D, Workshop, open_workshop
+from tests.pages.browsing import shown, signed_in
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+def test_a_product_is_declared_with_its_allergens(shop: Workshop) -> None:
+    water = shop.water(inci_name="Aqua")
+    oil = shop.material("Sunflower oil", inci_name="Helianthus Annuus Seed Oil")
+    scent = [PartFacts("Linalool", D(40)), PartFacts("Geraniol", D("0.5"))]
+    lavender = shop.material(
+        "Lavender oil", inci_name="Lavandula Angustifolia Oil", allergens=scent
+    )
+    lines = [(water, "balance"), (oil, "10"), (lavender, "0.5")]
+    product = shop.product(shop.formula("Lotion", lines), "100 g", use="rinse_off")
+    client, path = signed_in(shop), f"/products/{product.id}/declaration"
+    text = "Aqua, Helianthus Annuus Seed Oil, Lavandula Angustifolia Oil, Linalool"
+    answer = client.get(path)
+    assert f'id="declared">{text}</p>' in answer.content.decode()
+    page = shown(answer).replace("\xa0", " ")
+    assert "Linalool named here 0.2 % yes yes" in page
+    assert "Geraniol 0.0025 % yes no" in page
+    assert "Sunflower oil" in page
+    assert "not a safety assessment" in page
+    assert "rinsed off" in page
+    # Elsewhere it is called otherwise, and what boils off is no longer there.
+    page = shown(client.get(f"{path}?market=us&water_lost_percent=80"))
+    assert "Helianthus Annuus Seed Oil, Water, Lavandula" in page
+    much = client.get(f"{path}?market=eu&water_lost_percent=95")
+    assert much.status_code == 422
+    assert "89.5 %" in shown(much)
+    kept = client.get(f"{path}?as=csv&table=allergens").content.decode()
+    assert "Geraniol,0.0025,yes,no,no" in kept
+    assert "in the US" in shown(client.get(f"{path}?market=us"))
+
+
+def test_what_has_no_name_is_said_with_the_way_to_it(shop: Workshop) -> None:
+    butter = shop.material("Some butter")
+    product = shop.product(shop.formula("Butter", [(butter, "100")]), "50 g")
+    client = signed_in(shop)
+    answer = client.get(f"/products/{product.id}/declaration")
+    assert answer.status_code == 200
+    assert "give an INCI name or a composition to Some butter" in shown(answer)
+    assert 'href="/materials?q=Some%20butter"' in answer.content.decode()
+    assert "/declaration" in client.get(f"/products/{product.id}/price").content.decode()
