@@ -103,6 +103,24 @@ def next_by_names(
     )
 
 
+def draft_of(version: FormulaVersion) -> Draft:
+    """A version with its alternates as it would be written once more."""
+    lines = list(version.lines.all())
+    rows = [Written(line.phase.name, name_of(line), _amount_of(line)) for line in lines]
+    again = [_line(row, ingredient_of(line), line) for row, line in zip(rows, lines, strict=True)]
+    infusion = infusion_of(version)
+    return Draft(
+        version.formula.name,
+        _phases(rows, again),
+        process_loss_percent=None if infusion else version.process_loss_percent,
+        infusion=infusion,
+        rework_max_percent=version.rework_max_percent,
+        density=density_of(version),
+        shelf_life_days=version.shelf_life_days,
+        windows=list(windows_of(version).values()),
+    )
+
+
 def ingredients_named(actor: Actor, names: Sequence[str]) -> dict[str, Ingredient]:
     """The maker's formulas and the shared materials of these names, by the name in small letters.
 
@@ -131,6 +149,14 @@ def ingredient_of(line: Line) -> Ingredient:
 def name_of(line: Line) -> str:
     """What it is called."""
     return str((line.component or line.material).name)
+
+
+def _amount_of(line: Line) -> Fixed | ToEffect | Balance:
+    if line.kind == Line.Kind.BALANCE:
+        return Balance()
+    if line.max_percent is not None:
+        return ToEffect(line.percent, line.max_percent)
+    return Fixed(line.percent)
 
 
 def _names_in(version: FormulaVersion) -> list[tuple[str, Ingredient]]:

@@ -188,9 +188,9 @@ class PageForm(forms.Form):
         """Show a refusal at its field, or above the form where none is seen."""
         name = self.field_at(refusal.pointer)
         seen = name in self.fields and not self.fields[name].widget.is_hidden
-        self.add_error(name if seen else None, self._in_words(refusal.detail))
+        self.add_error(name if seen else None, self.in_words(refusal.detail))
 
-    def _in_words(self, text: str) -> str:
+    def in_words(self, text: str) -> str:
         """A sentence of the domain with the names of the API as this form calls them."""
         return API_NAME.sub(lambda found: self._word(found[0]), text)
 
@@ -264,7 +264,7 @@ class Rows:
             return False
         form = self.filled[int(place)]
         name = form.field_at(f"/{rest[0]}" if rest else "")
-        form.add_error(name if name in form.fields else None, refusal.detail)
+        form.add_error(name if name in form.fields else None, form.in_words(refusal.detail))
         return True
 
 
