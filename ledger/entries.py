@@ -165,6 +165,8 @@ def reverse_entry(
         raise Conflict("A deposit comes back, or is paid anew: enter that instead.")
     if original.kind in (Entry.Kind.PAYMENT, Entry.Kind.CLEARING):
         raise Conflict("This stands in several books: take the payment itself back.")
+    if original.kind == Entry.Kind.SHARED_BILL:
+        raise Conflict("This stands in the books of both: book the opposite bill, and share that.")
     if Entry.objects.filter(reverses=original).exists():
         raise AlreadyReversed
     entry_id = new_id()

@@ -108,6 +108,15 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     "round_handed_out_once": lambda facts: Conflict(
         "This round is handed out: find the moves among those between makers."
     ),
+    "late_bill_after_hand_out": lambda facts: Invalid(
+        "The round was not handed out by then: give a later moment.", pointer="/happened_at"
+    ),
+    "late_parts_as_billed": lambda facts: Conflict(
+        "This is not what was billed since the round was handed out; look at it again."
+    ),
+    "shared_bill_not_reversed": lambda facts: Conflict(
+        "This bill stands in the books of both: book the opposite one, and share that."
+    ),
     "round_lot_released": lambda facts: LotNotReleased(
         f"The lot {facts['code']} is {facts['status']}: decide about it before it is handed out.",
         status=facts["status"],

@@ -9,11 +9,10 @@ its fair share, so nobody is asked again.
 
 import json
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from fractions import Fraction
 from typing import Any, Final
 from uuid import UUID
 
@@ -24,12 +23,13 @@ from ledger.entries import explained
 from ledger.errors import Conflict, Forbidden, Refusal
 from ledger.ids import new_id
 from ledger.models import Material, OrderRound, RoundHandOut, RoundOutcome, RoundPortion
-from ledger.money import minor_unit, minor_units
+from ledger.money import minor_units
 from ledger.quantities import kept_in
 from ledger.roles import MAY, Verb
+from ledger.round_figures import Figures, figures_of
 from ledger.round_leftovers import GRAIN
 from ledger.round_lots import Move, moves_of, named_lots
-from ledger.round_portions import Alone, AloneOrder, Came, Due, HandedOut, Portion, portions
+from ledger.round_portions import Portion
 from ledger.round_results import ENOUGH_TO_HIDE_IN
 from ledger.rounds import round_for
 from ledger.transferring import accounts_between
@@ -89,51 +89,6 @@ class HandingOut:
     moves: Sequence[Move] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class _Reckoned:
-    """All parts of a round by number; `names` has those makers of whom the actor may know."""
-
-    dues: Sequence[Due[int]]
-    names: Mapping[int, tuple[UUID, str]]
-    materials: Mapping[UUID, Material]
-    found: HandedOut[int]
-    missing: Sequence[str]
-
-    @property
-    def got(self) -> Got:
-        return {
-            (self.names[one.maker][0], UUID(str(one.material))): (one.quantity, one.amount)
-            for one in self.found.portions
-            if one.maker in self.names
-        }
-
-    @property
-    def portions(self) -> list[Portion[UUID]]:
-        """Of all makers, where all are named."""
-        return [
-            Portion(self.names[one.maker][0], one.material, one.quantity, one.amount)
-            for one in self.found.portions
-        ]
-
-    def lines(self, got: Got) -> list[MakerLines]:
-        """What the makers that are named get, by name."""
-        of_maker: dict[tuple[str, UUID], list[Line]] = defaultdict(list)
-        for due in self.dues:
-            if due.maker in self.names:
-                id, name = self.names[due.maker]
-                material = UUID(str(due.material))
-                quantity, amount = got.get((id, material), (NOTHING, NOTHING))
-                line = Line(
-                    self.materials[material],
-                    due.quantity + due.leftover,
-                    due.amount + due.leftover_amount,
-                    quantity.quantize(GRAIN),
-                    amount,
-                )
-                of_maker[name, id].append(line)
-        return [MakerLines(id, name, own) for (name, id), own in sorted(of_maker.items())]
-
-
 def handing_out(actor: Actor, round: UUID | str) -> HandingOut:
     """What would be moved and what each would pay, or what was; nothing is written.
 
@@ -143,7 +98,7 @@ def handing_out(actor: Actor, round: UUID | str) -> HandingOut:
     """
     found = round_for(actor, round)
     actor.must(Verb.RUN_ROUNDS if actor.maker_id is None else Verb.SEE_COSTS)
-    reckoned = _reckon(actor, found)
+    reckoned = figures_of(actor, found)
     done = RoundHandOut.objects.filter(coop_id=actor.coop_id, round=found).first()
     if done is not None:
         return _done(actor, found, done, reckoned)
@@ -160,8 +115,8 @@ def handing_out(actor: Actor, round: UUID | str) -> HandingOut:
         found,
         None,
         missing,
-        reckoned.lines(reckoned.got),
-        reckoned.found.paid if _tells_sum(actor, found) else None,
+        _lines(reckoned, _got(reckoned.portions)),
+        reckoned.found.paid if tells_sum(actor, found) else None,
         reckoned.found.within_alone,
         moves,
     )
@@ -190,7 +145,7 @@ def hand_out(
         cursor.execute("select ledger_begin_hand_out(%s)", [found.id])
     if RoundHandOut.objects.filter(coop_id=actor.coop_id, round=found).exists():
         raise Conflict("This round is handed out: find the moves among those between makers.")
-    reckoned = _reckon(actor, found)
+    reckoned = figures_of(actor, found)
     if reckoned.missing:
         raise Conflict(" ".join(reckoned.missing))
     moves = moves_of(actor, found, _others(actor, reckoned), reckoned.materials, named)
@@ -231,11 +186,34 @@ def _kept(portion: Portion[UUID]) -> dict[str, Any]:
     return {name: str(value) for name, value in (shown | amounts).items()}
 
 
-def _others(actor: Actor, reckoned: _Reckoned) -> list[Portion[UUID]]:
+def _got(portions: Iterable[Portion[UUID]]) -> Got:
+    return {(one.maker, UUID(str(one.material))): (one.quantity, one.amount) for one in portions}
+
+
+def _lines(reckoned: Figures, got: Got) -> list[MakerLines]:
+    """What the makers that are named get, by name."""
+    of_maker: dict[tuple[str, UUID], list[Line]] = defaultdict(list)
+    for due in reckoned.dues:
+        if due.maker in reckoned.names:
+            id, name = reckoned.names[due.maker]
+            material = UUID(str(due.material))
+            quantity, amount = got.get((id, material), (NOTHING, NOTHING))
+            line = Line(
+                reckoned.materials[material],
+                due.quantity + due.leftover,
+                due.amount + due.leftover_amount,
+                quantity.quantize(GRAIN),
+                amount,
+            )
+            of_maker[name, id].append(line)
+    return [MakerLines(id, name, own) for (name, id), own in sorted(of_maker.items())]
+
+
+def _others(actor: Actor, reckoned: Figures) -> list[Portion[UUID]]:
     return [one for one in reckoned.portions if one.maker != actor.maker]
 
 
-def _done(actor: Actor, round: OrderRound, done: RoundHandOut, reckoned: _Reckoned) -> HandingOut:
+def _done(actor: Actor, round: OrderRound, done: RoundHandOut, reckoned: Figures) -> HandingOut:
     """What was handed out, as the rows that the actor sees say."""
     rows = RoundPortion.objects.filter(coop_id=actor.coop_id, hand_out=done)
     got: dict[tuple[UUID, UUID], tuple[Decimal, Decimal]] = {}
@@ -251,78 +229,16 @@ def _done(actor: Actor, round: OrderRound, done: RoundHandOut, reckoned: _Reckon
         round,
         done,
         (),
-        reckoned.lines(got),
-        done.paid if _tells_sum(actor, round) else None,
+        _lines(reckoned, got),
+        done.paid if tells_sum(actor, round) else None,
         done.within_alone,
         moves,
     )
 
 
-def _tells_sum(actor: Actor, round: OrderRound) -> bool:
+def tells_sum(actor: Actor, round: OrderRound) -> bool:
     """Whether the actor may know what all pay together."""
     if actor.maker_id in (None, round.buying_id):
         return True
     rows = RoundOutcome.objects.filter(coop_id=actor.coop_id, round=round)
     return rows.filter(makers__gte=ENOUGH_TO_HIDE_IN).exists()
-
-
-def _reckon(actor: Actor, round: OrderRound) -> _Reckoned:
-    with connection.cursor() as cursor:
-        cursor.execute("select * from ledger_round_dues(%s)", [round.id])
-        promised = cursor.fetchall()
-        cursor.execute("select * from ledger_round_delivered(%s)", [round.id])
-        delivered = cursor.fetchall()
-    materials = Material.objects.in_bulk({row[0] for row in delivered} | {r[3] for r in promised})
-    came = {id: _came(materials[id].counted, facts) for id, *facts in delivered}
-    dues = [Due(part, material, *amounts) for part, _, _, material, *amounts, _, _ in promised]
-    alone = {row[0]: Alone(row[-2], _alone(row[-1])) for row in promised}
-    names = {part: (id, name) for part, id, name, *_ in promised if id is not None}
-    tells = actor.maker_id in (None, round.buying_id)
-    missing = _missing(came, delivered, materials, tells=tells)
-    found = portions(dues, came, alone, coin=minor_unit(actor.currency))
-    return _Reckoned(dues, names, materials, found, missing)
-
-
-def _came(counted: bool, facts: Sequence[Any]) -> Came:
-    """Goods and charges of what was paid, as the deliveries split it."""
-    ordered, ordered_goods, _, _, quantity, paid, goods, landed = facts
-    part = Fraction(goods) / Fraction(landed) if landed else Fraction(1)
-    of_goods = Fraction(paid) * part
-    return Came(ordered, ordered_goods, quantity, of_goods, Fraction(paid) - of_goods, counted)
-
-
-def _alone(told: str | None) -> list[AloneOrder]:
-    """The orders that a maker would have placed alone, as they were kept."""
-    found = []
-    for order in json.loads(told or "[]"):
-        goods: dict[UUID, Decimal] = defaultdict(lambda: NOTHING)
-        for line in order["lines"]:
-            goods[UUID(line["material"])] += Decimal(line["amount"])
-        found.append(AloneOrder(Decimal(order["freight"]), dict(goods)))
-    return found
-
-
-def _missing(
-    came: Mapping[UUID, Came],
-    delivered: Sequence[Sequence[Any]],
-    materials: Mapping[UUID, Material],
-    *,
-    tells: bool,
-) -> list[str]:
-    """Why nothing can be handed out yet; of what is still to come, to whoever may know."""
-    if not delivered:
-        return ["Nothing is to be handed out: the round is not reckoned, or nothing was ordered."]
-    if not all(written for _, _, _, written, *_ in delivered):
-        return ["The buyer has not written the orders of this round yet."]
-    waiting = [(materials[id], to_come) for id, _, _, _, to_come, *_ in delivered if to_come]
-    if waiting and tells:
-        said = ", ".join(
-            f"{to_come.normalize():f} {'each' if of.counted else 'g'} of {of.name}"
-            for of, to_come in waiting
-        )
-        return [f"Still to come: {said}. Receive it, or say that nothing more is expected."]
-    if waiting:
-        return ["Not all that was ordered has come yet."]
-    if not any(one.quantity for one in came.values()):
-        return ["Nothing came of the orders of this round."]
-    return []

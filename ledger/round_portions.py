@@ -128,6 +128,17 @@ class Taken(Generic[Maker, Lot]):
 
 
 @dataclass(frozen=True, slots=True)
+class Paid(Generic[Maker, Lot]):
+    """A portion out of a `lot`, with all that was paid for it so far."""
+
+    maker: Maker
+    material: Hashable
+    lot: Lot
+    quantity: Decimal
+    amount: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class _Part(Generic[Maker]):
     """What is due and how much of it came: of the pledge, of the leftover, and in all."""
 
@@ -211,6 +222,24 @@ def from_lots(
             Taken(portion.maker, lot, quantity, amount)
             for (lot, quantity), amount in zip(taken, amounts, strict=True)
         ]
+    return found
+
+
+def more_to_pay(
+    wanted: Sequence[Portion[Maker]], paid: Sequence[Paid[Maker, Lot]], *, coin: Decimal
+) -> list[tuple[Paid[Maker, Lot], Decimal]]:
+    """What is to be paid more for portions that were handed out, or given back (below zero).
+
+    `wanted` are the same portions, as they would have been with all that is known by now. So it
+    is one whether a bill came before the hand-out or after it, in one or in several. A portion
+    for which nothing changes is left out.
+    """
+    found = []
+    for one in wanted:
+        own = [row for row in paid if (row.maker, row.material) == (one.maker, one.material)]
+        due = split_exactly(one.amount, [row.quantity for row in own], step=coin)
+        more = ((row, amount - row.amount) for row, amount in zip(own, due, strict=True))
+        found += [(row, amount) for row, amount in more if amount]
     return found
 
 

@@ -35,6 +35,7 @@ from ledger.retesting import retest
 from ledger.round_buyers import answer_as_buyer, ask_another
 from ledger.round_closing import close_and_reckon
 from ledger.round_handing import hand_out
+from ledger.round_late_bills import share_late_bills
 from ledger.round_ordering import place_orders
 from ledger.source_tests import record_source_test
 from tests.factories import MORNING, TODAY, D, Workshop
@@ -229,8 +230,11 @@ def _round(shop: Workshop) -> None:
         str(line.material_id), "S-1", parse_quantity("5 kg"), D(40), order_line=str(line.id)
     )
     about = {"charges": [], "happened_at": EVENING, "release_basis": "certificate seen"}
-    shop.does(receive, supplier=order.supplier_id, lines=[came], **about)
+    received = shop.does(receive, supplier=order.supplier_id, lines=[came], **about).receipt
     shop.does(hand_out, round=round.id, happened_at=EVENING)
+    late = Wanted(Bill.Kind.LATE_CHARGE, D(3), charge_kind=ChargeKind.FREIGHT)
+    shop.does(book_bill, receipt=received.id, bill=late, happened_at=EVENING)
+    shop.does(share_late_bills, round=round.id, happened_at=EVENING)
 
 
 def _decant(shop: Workshop) -> None:

@@ -43,6 +43,7 @@ KINDS: Final[Mapping[str, Promise | str]] = {
     "decant": _("drawn off"),
     "deposit": _("a deposit"),
     "deposit_return": _("a deposit that came back"),
+    "shared_bill": _("a later bill, shared"),
 }
 # What kind of account goods or value are in.
 HELD: Final[Mapping[str, Promise | str]] = {

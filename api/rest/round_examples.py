@@ -25,3 +25,4 @@ PLEDGE: Final = _sent(
 PLEDGE_WITHDRAWAL: Final = _sent("None of it after all", {"material": GLYCERIN})
 PLACED_ORDERS: Final = _sent("As the round says", {"note": "with the lorry of the 11th"})
 HAND_OUT: Final = _sent("Out of one lot", {"lots": [SOME_ID], "note": "to be fetched on Saturday"})
+LATE_BILLS: Final = _sent("The carrier's bill", {"note": "freight of the 11th"})

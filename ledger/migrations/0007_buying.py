@@ -23,4 +23,5 @@ class Migration(migrations.Migration):
         _sql.renew("round_closing"),
         _sql.run("round_placements"),
         _sql.run("bills"),
+        _sql.renew("revaluing"),
     ]

@@ -8,6 +8,12 @@ from ledger.models.counts import CountCause, CountLine, CountReading, CountSheet
 from ledger.models.decanting import Decanting, DecantingDraw, Deposit, DepositReturn
 from ledger.models.documents import DecisionDocument, Document
 from ledger.models.entries import Entry, LayerPosting, Posting
+from ledger.models.hand_outs import (
+    RoundHandOut,
+    RoundLateBill,
+    RoundLatePart,
+    RoundPortion,
+)
 from ledger.models.makers import Coop, Maker, Membership
 from ledger.models.offers import Offer, OfferBreak, OfferPrice, SupplierTerms
 from ledger.models.orders import OnOrder, PurchaseOrder, PurchaseOrderFact, PurchaseOrderLine
@@ -31,13 +37,11 @@ from ledger.models.rounds import (
     RoundBuyer,
     RoundBuyerAnswer,
     RoundClosing,
-    RoundHandOut,
     RoundOrder,
     RoundOrderLine,
     RoundOutcome,
     RoundPlacement,
     RoundPledge,
-    RoundPortion,
     RoundShare,
     RoundShareLine,
 )
@@ -125,6 +129,8 @@ __all__ = [
     "RoundBuyerAnswer",
     "RoundClosing",
     "RoundHandOut",
+    "RoundLateBill",
+    "RoundLatePart",
     "RoundOrder",
     "RoundOrderLine",
     "RoundOutcome",

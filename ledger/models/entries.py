@@ -39,6 +39,7 @@ class Entry(MakerRow):
         DECANT = "decant"
         DEPOSIT = "deposit"
         DEPOSIT_RETURN = "deposit_return"
+        SHARED_BILL = "shared_bill"
 
     kind = models.CharField(max_length=16, choices=Kind.choices)
     happened_at = models.DateTimeField()

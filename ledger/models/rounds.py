@@ -2,7 +2,7 @@
 
 Rows are only added. Of a maker's pledges for a material the last one counts; a closing is a row,
 and so is what was reckoned. Orders are read by the buyer, a share by the maker whose it is, and
-both by whoever acts for the co-op.
+both by whoever acts for the co-op. What is handed out stands in `hand_outs`.
 """
 
 from decimal import Decimal
@@ -16,7 +16,6 @@ from django.db.models import F, Q
 from ledger.models.base import FINITE, CoopRow, MakerRow, link, money, quantity
 from ledger.models.offers import Offer
 from ledger.models.orders import PurchaseOrder
-from ledger.models.transfers import Transfer
 
 
 def by_whom(**options: Any) -> "models.ForeignKey[Any, Any]":
@@ -308,53 +307,3 @@ class RoundPlacement(MakerRow):
         constraints = (
             models.UniqueConstraint(fields=["coop", "order"], name="round_order_placed_once"),
         )
-
-
-class RoundHandOut(CoopRow):
-    """What came of a round was handed out, once; `paid` is what all pay for it together."""
-
-    round = link(OrderRound)
-    happened_at = models.DateTimeField()
-    note = models.CharField(max_length=400, blank=True)
-    paid = money()
-    within_alone = models.BooleanField(help_text="Whether nobody pays more than alone.")
-    person = by_whom()
-    recorded_at = models.DateTimeField()
-
-    class Meta:
-        constraints = (
-            models.UniqueConstraint(fields=["coop", "round"], name="round_handed_out_once"),
-            models.CheckConstraint(
-                condition=Q(paid__gte=0, paid__lt=FINITE), name="round_paid_not_negative"
-            ),
-        )
-
-
-class RoundPortion(MakerRow):
-    """So much of a material that the buyer (`maker`) handed to another, by a move; or kept.
-
-    Both see the row, and so does whoever acts for the co-op.
-    """
-
-    hand_out = link(RoundHandOut, related_name="portions")
-    to_maker = link("ledger.Maker")
-    material = link("ledger.Material")
-    quantity = quantity()
-    amount = money()
-    transfer = link(Transfer, null=True)
-
-    class Meta:
-        constraints = (
-            models.UniqueConstraint(fields=["coop", "transfer"], name="round_portion_moved_once"),
-            models.CheckConstraint(
-                condition=Q(quantity__gt=0, quantity__lt=FINITE)
-                & Q(amount__gte=0, amount__lt=FINITE),
-                name="round_portion_of_something",
-            ),
-            models.CheckConstraint(
-                condition=Q(maker=F("to_maker"), transfer__isnull=True)
-                | ~Q(maker=F("to_maker")) & Q(transfer__isnull=False),
-                name="round_portion_moves_or_stays",
-            ),
-        )
-        indexes = (models.Index(fields=["coop", "hand_out"], name="round_portion_by_hand_out"),)

@@ -103,14 +103,16 @@ class Claim(MakerRow):
 class Movement(MakerRow):
     """One change of what two makers owe each other: `maker` is owed so much more by `to_maker`.
 
-    Both see the row. Goods given and money paid are both such a change; each stands in the books of
-    both, in accounts of the kind settlement, whose sum these rows always are.
+    Both see the row. Goods given, money paid and a later bill for the goods are such changes; each
+    stands in the books of both, in accounts of the kind settlement, whose sum these rows always
+    are.
     """
 
     class Kind(models.TextChoices):
         GOODS = "goods"
         PAYMENT = "payment"
         CLEARING = "clearing"
+        BILL = "bill"
 
     to_maker = link("ledger.Maker")
     kind = models.CharField(max_length=8, choices=Kind.choices)

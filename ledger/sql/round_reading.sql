@@ -31,9 +31,47 @@ language sql stable security definer set search_path = pg_catalog, public, pg_te
     order by 1, l.id
 $$;
 
--- What the round has ordered of each material, what came of it and what that cost: what lies in the
--- suppliers' accounts, so that returns, late bills and what was undone are heeded. `goods` and
--- `landed` are as the deliveries said. Nothing is to come of what was not written.
+-- What came of each material by the orders of a round and what was paid for it, up to the hand-out
+-- once that is done: what lies in the suppliers' accounts, so that returns, bills and what was
+-- undone are heeded. `goods` and `landed` are as the deliveries and their bills said; a corrected
+-- price and a credit are of the goods, a late charge is not. `late_goods` and `late_charges` are of
+-- bills that were booked, or undone, after the hand-out.
+create or replace function ledger_round_arrived(round uuid) returns table (
+  material_id uuid, came numeric, paid numeric, goods numeric, landed numeric, late_goods numeric,
+  late_charges numeric)
+stable language sql as $$
+  select l.material_id, -sum(s.quantity), -sum(s.value), sum(greatest(0, i.goods + s.of_goods)),
+         sum(i.landed_cost + s.billed), sum(s.late_goods), sum(s.late - s.late_goods)
+    from ledger_round_seen(round) r
+    left join ledger_roundhandout h on h.coop_id = r.coop_id and h.round_id = r.id
+    join ledger_roundorder o on o.coop_id = r.coop_id and o.round_id = r.id
+      and o.maker_id = ledger_round_buyer(r.id)
+    join ledger_roundplacement p on p.coop_id = o.coop_id and p.order_id = o.id
+    join ledger_purchaseorderline l on l.coop_id = p.coop_id and l.order_id = p.purchase_order_id
+    join ledger_receiptline i on i.coop_id = l.coop_id and i.order_line_id = l.id
+    join lateral (
+      select sum(x.quantity) filter (where k.before) as quantity,
+             sum(x.value) filter (where k.before) as value,
+             coalesce(-sum(x.value) filter (where k.bill and k.before), 0) as billed,
+             coalesce(-sum(x.value) filter (where k.bill and k.before and k.goods), 0) as of_goods,
+             coalesce(-sum(x.value) filter (where k.bill and not k.before), 0) as late,
+             coalesce(-sum(x.value) filter (where k.bill and not k.before and k.goods), 0)
+               as late_goods
+        from ledger_account a
+        join ledger_posting x on x.coop_id = a.coop_id and x.account_id = a.id
+          and x.lot_id = i.lot_id
+        join ledger_entry e on e.coop_id = x.coop_id and e.id = x.entry_id
+        left join ledger_entry u on u.coop_id = e.coop_id and u.id = e.reverses_id
+        cross join lateral (
+          select x.quantity = 0, coalesce(u.kind, e.kind) <> 'late_charge',
+                 h.id is null or e.recorded_at <= h.recorded_at) k(bill, goods, before)
+        where a.coop_id = i.coop_id and a.maker_id = i.maker_id and a.kind = 'supplier') s
+      on s.quantity < 0
+    group by 1
+$$;
+
+-- What the round has ordered of each material, beside what came of it. Nothing is to come of what
+-- was not written.
 create or replace function ledger_round_delivered(round uuid) returns table (
   material_id uuid, ordered numeric, ordered_goods numeric, written boolean, to_come numeric,
   came numeric, paid numeric, goods numeric, landed numeric)
@@ -61,21 +99,11 @@ language sql stable security definer set search_path = pg_catalog, public, pg_te
       from placed p
       join ledger_onorder w on w.coop_id = p.coop_id and w.maker_id = p.maker_id
         and w.line_id = p.id
-      group by 1),
-  arrived as (
-    select p.material_id, -sum(h.quantity) as quantity, -sum(h.value) as value,
-           sum(i.goods) as goods, sum(i.landed_cost) as landed
-      from placed p
-      join ledger_receiptline i on i.coop_id = p.coop_id and i.order_line_id = p.id
-      join lateral (
-        select sum(x.quantity) as quantity, sum(x.value) as value from ledger_holding x
-          where x.coop_id = i.coop_id and x.maker_id = i.maker_id and x.lot_id = i.lot_id
-            and x.kind = 'supplier') h on h.quantity < 0
       group by 1)
   select a.material_id, a.ordered, a.goods, a.written, coalesce(w.quantity, 0),
-         coalesce(c.quantity, 0), coalesce(c.value, 0), coalesce(c.goods, 0),
-         coalesce(c.landed, 0)
-    from asked a left join waiting w using (material_id) left join arrived c using (material_id)
+         coalesce(c.came, 0), coalesce(c.paid, 0), coalesce(c.goods, 0), coalesce(c.landed, 0)
+    from asked a left join waiting w using (material_id)
+    left join ledger_round_arrived(round) c using (material_id)
     order by 1
 $$;
 

@@ -34,6 +34,7 @@ ASKS = {
     "POST /order-rounds/{id}/orders": Verb.ORDER,
     "POST /order-rounds/{id}/pledge-withdrawals": Verb.PLEDGE,
     "POST /order-rounds/{id}/hand-out": Verb.TRANSFER,
+    "POST /order-rounds/{id}/late-bills": Verb.BILL,
     "POST /receipts": Verb.RECEIVE,
     "POST /receipts/{id}/charges": Verb.BILL,
     "POST /lots/{id}/decisions": Verb.DECIDE,

@@ -8,13 +8,15 @@ from django.contrib.auth import get_user_model
 from django.test import Client
 
 from ledger.access import acting_as
-from ledger.models import Membership, PurchaseOrderLine
+from ledger.billing import Wanted, book_bill
+from ledger.costing import ChargeKind
+from ledger.models import Bill, Membership, PurchaseOrderLine
 from ledger.quantities import parse_quantity
 from ledger.receiving import Delivered, receive
 from ledger.round_closing import close_and_reckon
 from ledger.round_ordering import place_orders
 from tests.factories import D, Workshop, open_workshop
-from tests.ordering_together import EVENING, asked, coordinator, offered, owed, pledged
+from tests.ordering_together import EVENING, asked, coordinator, offered, opened, owed, pledged
 from tests.pages.browsing import done, refused, shown, signed_in
 from tests.pages.looking import looked_at
 
@@ -132,3 +134,47 @@ def test_the_coordinator_asks_another_and_a_buyer_is_told_what_waits(
     assert f'href="{path}/hand-out"' in page
     done(mill, f"{path}/hand-out")
     assert "To be handed out" not in shown(mill.get("/"))
+
+
+def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: Workshop) -> None:
+    """Eight kilograms of ten were pledged evenly; the carrier wants 28.00 a week later."""
+    round, oil = opened(buyer, name="Freight came later"), offered(buyer)
+    for shop in (buyer, other):
+        pledged(shop, round, oil, "4 kg")
+    close_and_reckon(owed(buyer, round), EVENING)
+    (order,) = buyer.does(place_orders, round=round.id, happened_at=EVENING)
+    (line,) = buyer.does(lambda actor: list(order.lines.all()))
+    came = Delivered(
+        str(line.material_id), "S-1", parse_quantity("10 kg"), D(80), order_line=str(line.id)
+    )
+    about = {"charges": [], "happened_at": EVENING, "release_basis": "certificate seen"}
+    receipt = buyer.does(receive, supplier=order.supplier_id, lines=[came], **about).receipt
+    north, mill = signed_in(buyer), signed_in(other)
+    out, path = (f"/order-rounds/{round.id}/{page}" for page in ("hand-out", "late-bills"))
+    assert "not handed out yet" in refused(north, path)
+    done(north, out)
+    assert path in north.get(out).content.decode()
+    assert "Nothing waits to be shared" in shown(north.get(path))
+    late = Wanted(Bill.Kind.LATE_CHARGE, D(28), charge_kind=ChargeKind.FREIGHT)
+    buyer.does(book_bill, receipt=receipt.id, bill=late, happened_at=EVENING)
+    look = shown(north.get(path))
+    assert "All pay more 28.00 USD" in look
+    assert "Mill Bench Oil to share 14.00 USD" in look
+    assert "Share it" not in shown(mill.get(path))
+    assert looked_at(north, path).queries <= MOST
+    told = done(north, path, note="the carrier, 3 June")
+    assert "the carrier, 3 June" in told
+    assert "all together 28.00 USD" in told
+    assert "Share it" not in told
+    assert looked_at(north, path).queries <= MOST
+    own = shown(mill.get(path))
+    assert "You Oil to share 14.00 USD" in own
+    assert "all together" not in own, "of two it would tell the other's part"
+    assert "North Bench" not in own
+    month = shown(mill.get("/settlement/statement"))
+    assert "Later bill · North Bench" in month
+    assert "the carrier, 3 June" in month
+    table = north.get(f"{path}?as=csv").content.decode()
+    assert "the carrier, 3 June" in table
+    assert "Mill Bench" in table
+    assert "Nothing was billed" in refused(north, path)

@@ -337,3 +337,36 @@ def test_what_came_is_handed_out_at_what_was_split(
             assert not [other for other in set(BENCHES) - {name} if other in said]
             (balance,) = coop[name].get("settlement").made()["results"]
             assert balance["balance"] == f"-{one['amount']}"
+
+
+def test_what_is_billed_later_is_shared_among_who_got_the_goods(
+    coop: Coop, coordinator: Client, opened: str
+) -> None:
+    """Exactly, in the books of all, and each sees its own."""
+    mill, path = coop["Mill Bench"], f"order-rounds/{opened}/late-bills"
+    before = {name: coop[name].get("settlement").made()["total"] for name in BENCHES}
+    mill.post(path, {}).refused(409, "conflict")
+    receipt = mill.listed("receipts")[0]["id"]
+    freight = {"kind": "freight", "amount": "7.77", "spread_by": "value"}
+    mill.post(f"receipts/{receipt}/charges", freight).made()
+    look = mill.get(path).made()
+    assert sum(cents(one["amount"]) for one in look["waiting"]) == 777
+    assert coop["North Bench"].get(path).made() == {"round": opened, "waiting": [], "shared": []}
+    assert coordinator.get(path).made()["waiting"] == look["waiting"]
+    coop["North Bench"].post(path, {}).refused(403, "forbidden")
+    done = mill.post(path, {"note": "the carrier's bill"}, key="sharing").made()
+    assert mill.post(path, {"note": "the carrier's bill"}, key="sharing").json == done
+    (shared,) = done["shared"]
+    assert (shared["amount"], done["waiting"], shared["note"]) == ("7.77", [], "the carrier's bill")
+    for bench in set(BENCHES) - {"Mill Bench"}:
+        own = [one for one in shared["parts"] if one["maker"]["name"] == bench]
+        (seen,) = coop[bench].get(path).made()["shared"]
+        assert seen["parts"] == own
+        more = sum(cents(one["amount"]) for one in own)
+        total = coop[bench].get("settlement").made()["total"]
+        assert cents(total.strip("-")) == cents(before[bench].strip("-")) + more
+        for one in own:
+            moved = coop[bench].get(f"movements/{one['movement']}").made()
+            assert (moved["kind"], moved["amount"]) == ("bill", f"-{one['amount']}")
+            entry = coop[bench].get(f"entries/{moved['entry']}").made()
+            assert entry["kind"] == "shared_bill"

@@ -1,0 +1,131 @@
+"""What each is due of a round beside what came of it, as the database tells it to whoever asks."""
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any, Final
+from uuid import UUID
+
+from django.db import connection
+
+from ledger.access import Actor
+from ledger.models import Material, OrderRound
+from ledger.money import minor_unit
+from ledger.round_portions import Alone, AloneOrder, Came, Due, HandedOut, Portion, portions
+
+NOTHING: Final = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Late:
+    """What was billed for a material after the hand-out: of the goods, and beside them."""
+
+    material_id: UUID
+    goods: Decimal
+    charges: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """All parts of a round by number; `names` has those makers of whom the actor may know.
+
+    `missing` says what stands in the way of handing it out.
+    """
+
+    dues: Sequence[Due[int]]
+    names: Mapping[int, tuple[UUID, str]]
+    materials: Mapping[UUID, Material]
+    found: HandedOut[int]
+    missing: Sequence[str]
+
+    @property
+    def portions(self) -> list[Portion[UUID]]:
+        """Of the makers that are named."""
+        return [
+            Portion(self.names[one.maker][0], one.material, one.quantity, one.amount)
+            for one in self.found.portions
+            if one.maker in self.names
+        ]
+
+
+def figures_of(actor: Actor, round: OrderRound, late: Iterable[Late] = ()) -> Figures:
+    """What each gets and pays, by the rules of `ledger.round_portions`; of what came up to the
+    hand-out, once that is done, with what was billed `late` as if it had been known then."""
+    with connection.cursor() as cursor:
+        cursor.execute("select * from ledger_round_dues(%s)", [round.id])
+        promised = cursor.fetchall()
+        cursor.execute("select * from ledger_round_delivered(%s)", [round.id])
+        delivered = cursor.fetchall()
+    materials = Material.objects.in_bulk({row[0] for row in delivered} | {r[3] for r in promised})
+    came = {id: _came(materials[id].counted, facts) for id, *facts in delivered}
+    for one in late:
+        came[one.material_id] = _with(came[one.material_id], one)
+    dues = [Due(part, material, *amounts) for part, _, _, material, *amounts, _, _ in promised]
+    alone = {row[0]: Alone(row[-2], _alone(row[-1])) for row in promised}
+    names = {part: (id, name) for part, id, name, *_ in promised if id is not None}
+    tells = actor.maker_id in (None, round.buying_id)
+    missing = _missing(came, delivered, materials, tells=tells)
+    found = portions(dues, came, alone, coin=minor_unit(actor.currency))
+    return Figures(dues, names, materials, found, missing)
+
+
+def billed_late(round: OrderRound) -> list[Late]:
+    """What was billed after the hand-out, for the buyer and for whoever acts for the co-op."""
+    with connection.cursor() as cursor:
+        cursor.execute("select * from ledger_round_billed(%s)", [round.id])
+        return [Late(*row) for row in cursor.fetchall()]
+
+
+def _came(counted: bool, facts: Sequence[Any]) -> Came:
+    """Goods and charges of what was paid, as the deliveries and their bills split it."""
+    ordered, ordered_goods, _, _, quantity, paid, goods, landed = facts
+    part = Fraction(goods) / Fraction(landed) if landed else Fraction(1)
+    of_goods = Fraction(paid) * part
+    return Came(ordered, ordered_goods, quantity, of_goods, Fraction(paid) - of_goods, counted)
+
+
+def _with(came: Came, late: Late) -> Came:
+    """Goods that cost less than nothing take it off their charges."""
+    goods = came.goods + Fraction(late.goods)
+    charges = came.charges + Fraction(late.charges) + min(goods, Fraction(0))
+    return replace(came, goods=max(goods, Fraction(0)), charges=charges)
+
+
+def _alone(told: str | None) -> list[AloneOrder]:
+    """The orders that a maker would have placed alone, as they were kept."""
+    found = []
+    for order in json.loads(told or "[]"):
+        goods: dict[UUID, Decimal] = defaultdict(lambda: NOTHING)
+        for line in order["lines"]:
+            goods[UUID(line["material"])] += Decimal(line["amount"])
+        found.append(AloneOrder(Decimal(order["freight"]), dict(goods)))
+    return found
+
+
+def _missing(
+    came: Mapping[UUID, Came],
+    delivered: Sequence[Sequence[Any]],
+    materials: Mapping[UUID, Material],
+    *,
+    tells: bool,
+) -> list[str]:
+    """Why nothing can be handed out yet; of what is still to come, to whoever may know."""
+    if not delivered:
+        return ["Nothing is to be handed out: the round is not reckoned, or nothing was ordered."]
+    if not all(written for _, _, _, written, *_ in delivered):
+        return ["The buyer has not written the orders of this round yet."]
+    waiting = [(materials[id], to_come) for id, _, _, _, to_come, *_ in delivered if to_come]
+    if waiting and tells:
+        said = ", ".join(
+            f"{to_come.normalize():f} {'each' if of.counted else 'g'} of {of.name}"
+            for of, to_come in waiting
+        )
+        return [f"Still to come: {said}. Receive it, or say that nothing more is expected."]
+    if waiting:
+        return ["Not all that was ordered has come yet."]
+    if not any(one.quantity for one in came.values()):
+        return ["Nothing came of the orders of this round."]
+    return []
