@@ -15,7 +15,7 @@ from formulas.planning import Planned
 from ledger.access import acting_as
 from ledger.models import Membership
 from tests.factories import MORNING, D, Workshop, open_workshop
-from tests.pages.browsing import done, refused, shown, signed_in, typed_in
+from tests.pages.browsing import done, refused, sent, shown, signed_in, typed_in
 
 
 @pytest.fixture(scope="module")
@@ -41,10 +41,10 @@ def balm(shop: Workshop) -> Planned:
     return planned
 
 
-def another_at(shop: Workshop) -> Client:
-    """The browser of somebody else at the same bench."""
+def another_at(shop: Workshop, role: Membership.Role = Membership.Role.BENCH) -> Client:
+    """The browser of somebody else of the same maker."""
     person = get_user_model().objects.create_user(f"helper-{uuid.uuid4().hex[:12]}")
-    seat = {"maker_id": shop.actor.maker, "person": person, "role": Membership.Role.BENCH}
+    seat = {"maker_id": shop.actor.maker, "person": person, "role": role}
     with acting_as(shop.actor):
         Membership.objects.create(coop_id=shop.actor.coop_id, **seat)
     return signed_in(replace(shop, actor=replace(shop.actor, person_id=person.pk)))
@@ -146,3 +146,18 @@ def test_pieces_are_emptied_into_bulk(shop: Workshop, client: Client, balm: Plan
     assert "in quarantine" in page
     assert "In store 3 each" in shown(client.get(path))
     assert shop.disagreements() == []
+
+
+def test_who_only_reads_is_offered_nothing(shop: Workshop, balm: Planned) -> None:
+    reader, batch = another_at(shop, Membership.Role.READ_ONLY), f"/batches/{balm.batch.id}"
+    for path in (f"{batch}/checks", f"{batch}/top-up", f"{batch}/rework", "/deviations"):
+        page = reader.get(path)
+        assert page.status_code == 200
+        assert 'name="form_key"' not in page.content.decode().split('id="main"')[1]
+    for path, typed in (
+        (f"{batch}/checks", {"kind": "equipment", "result": "pass"}),
+        (f"{batch}/rework", {"lot": "NB1", "quantity": "1", "approval": "nobody"}),
+    ):
+        assert sent(reader, path, **typed).status_code == 422
+    assert "Nothing yet" in shown(reader.get(f"{batch}/checks"))
+    assert "In so far 0 g" in shown(reader.get(f"{batch}/rework"))
