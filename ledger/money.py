@@ -8,7 +8,7 @@ import re
 from collections.abc import Sequence
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Context, Decimal, localcontext
 from fractions import Fraction
-from math import lcm
+from math import floor, lcm
 
 from ledger.errors import (
     CurrencyUnknown,
@@ -150,6 +150,23 @@ def split_exactly(total: Decimal, weights: Sequence[Decimal], *, step: Decimal) 
 def split_money(total: Decimal, weights: Sequence[Decimal], currency: str) -> list[Decimal]:
     """`split_exactly` in the currency's smallest coin. Raises SplitImpossible, CurrencyUnknown."""
     return split_exactly(total, weights, step=minor_unit(currency))
+
+
+def round_together(
+    parts: Sequence[Decimal] | Sequence[Fraction], *, step: Decimal
+) -> list[Decimal]:
+    """Each part as a whole number of `step`s, so that they sum to their own sum, rounded half-even.
+
+    For what is shown in rows above its sum: who adds it up finds that sum. Largest remainder; on a
+    tie the earlier part gets the step. Parts may be below zero.
+    """
+    exact = [Fraction(part) / Fraction(step) for part in parts]
+    steps = [floor(part) for part in exact]
+    left = round(sum(exact, Fraction(0))) - sum(steps)
+    by_remainder = sorted(range(len(exact)), key=lambda place: steps[place] - exact[place])
+    for place in by_remainder[:left]:
+        steps[place] += 1
+    return [step * number for number in steps]
 
 
 def _whole_numbers(weights: Sequence[Decimal]) -> list[int]:

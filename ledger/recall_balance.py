@@ -10,9 +10,10 @@ from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from math import floor
 
-STEP = 1_000_000
+from ledger.money import round_together
+
+MILLIONTH = Decimal("0.000001")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +58,4 @@ def carried(
 
 def rounded(parts: Sequence[Fraction]) -> list[Decimal]:
     """Parts in millionths that sum to their rounded sum, by largest remainder."""
-    exact = [part * STEP for part in parts]
-    shares = [floor(part) for part in exact]
-    left = round(sum(exact, Fraction(0))) - sum(shares)
-    order = sorted(range(len(exact)), key=lambda place: (shares[place] - exact[place], place))
-    for place in order[:left]:
-        shares[place] += 1
-    return [Decimal(share).scaleb(-6) for share in shares]
+    return round_together(parts, step=MILLIONTH)

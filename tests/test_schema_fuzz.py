@@ -53,7 +53,7 @@ CHECKS = [
 # few each time; FUZZ=20 makes twenty times as many, and others.
 MORE = int(os.environ.get("FUZZ", "1"))
 SEED = 20250506 + MORE
-TRIES_TO_READ, TRIES_TO_WRITE = 4 * MORE, 8 * MORE
+TRIES_TO_READ, TRIES_TO_WRITE = 3 * MORE, 6 * MORE
 QUANTITIES = ["1 g", "2.5 kg", "4 gal", "16 fl oz", "3 each", "0.5 lb", "½ cup", "1e5 g", "16 oz"]
 # What a word of a request may name; the fields that hold a quantity; and moments that are past.
 KINDS = {"lot", "material", "supplier", "formula", "product", "line", "sale"}

@@ -1,7 +1,8 @@
 """The books: what stock was worth on a day, what was used and sold, and why batches cost more."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any, ClassVar, Final
 from uuid import UUID
 
@@ -19,9 +20,9 @@ from formulas.explaining_worth import explain_worth
 from formulas.variances import FORMULAS
 from ledger import book_reading
 from ledger.access import day_of
-from ledger.book_reading import Period
+from ledger.book_reading import Gone, Period
 from ledger.errors import Refusal
-from ledger.money import round_money, split_money
+from ledger.money import minor_unit, round_together
 from ledger.roles import Verb
 
 MOST: Final = 120
@@ -44,7 +45,15 @@ class OnForm(PageForm):
     on = DayField(label=_("At the end of this day"))
 
 
-class Books(Screen):
+class OfBooks(Screen):
+    """A page of the books."""
+
+    def adding_up(self, amounts: Sequence[Decimal]) -> list[Decimal]:
+        """Amounts as they are shown above their sum: whoever adds them up finds it, to the cent."""
+        return round_together(amounts, step=minor_unit(self.actor.currency))
+
+
+class Books(OfBooks):
     """What stock was worth at the end of any day."""
 
     template = "pages/books.html"
@@ -55,6 +64,9 @@ class Books(Screen):
         asked = "on" in request.GET
         form = OnForm(request.GET if asked else None, reader=self.reader, initial={"on": today})
         on = form.cleaned_data["on"] if asked and form.is_valid() else today
+        if on > today:
+            form.add_error("on", said("That day has not come yet: nobody knows what it brings."))
+            on = today
         kind = tables.asked(request)
         most = tables.MOST_ROWS + 1 if kind else MOST
         found = book_reading.valuation(self.actor, on=on, limit=most)
@@ -71,13 +83,15 @@ class Books(Screen):
                 for one in found.rows
             )
             return tables.file(kind, tables.Table(f"valuation-{on}", columns, cells))
-        parts = [found.store, found.pots, found.shops]
-        if sum(parts):
-            # What is shown adds up, to the cent.
-            parts = split_money(
-                round_money(found.value, self.actor.currency), parts, self.actor.currency
-            )
-        return self.show(form=form, found=found, parts=parts, status=422 if form.errors else 200)
+        places = self.adding_up([found.store, found.pots, found.shops])
+        worths = self.adding_up([one.value for one in found.rows])
+        return self.show(
+            form=form,
+            found=found,
+            parts=places,
+            rows=zip(found.rows, worths, strict=True),
+            status=422 if form.errors else 200,
+        )
 
 
 class Worth(Screen):
@@ -99,7 +113,7 @@ class PeriodForm(PageForm):
     called: ClassVar = {"/from": "first", "/to": "last"}
 
 
-class OfDays(Screen):
+class OfDays(OfBooks):
     """Books of a period that the address names; without one, the last ninety days."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
@@ -128,6 +142,11 @@ class OfDays(Screen):
         """The page of a period, or its table as a file."""
         raise NotImplementedError
 
+    def rows_of(self, found: Period) -> Iterable[tuple[Gone, Decimal]]:
+        """What left, and its cost as it is shown."""
+        costs = self.adding_up([one.value for one in found.rows])
+        return zip(found.rows, costs, strict=True)
+
 
 class Usage(OfDays):
     """What was used, at cost."""
@@ -139,7 +158,7 @@ class Usage(OfDays):
         found = book_reading.used_between(self.actor, first, last, limit=most)
         if kind:
             return tables.file(kind, _gone(found, "usage", said("Used"), self.actor.currency))
-        return self.show(form=form, found=found)
+        return self.show(form=form, found=found, rows=self.rows_of(found))
 
 
 class Sold(OfDays):
@@ -157,7 +176,13 @@ class Sold(OfDays):
         found = book_reading.sold_between(self.actor, first, last, limit=most)
         if kind:
             return tables.file(kind, _gone(found, "sold", said("Sold"), self.actor.currency))
-        return self.show(form=form, found=found, expensed=expensed)
+        costs = self.adding_up([one.value for one in expensed])
+        return self.show(
+            form=form,
+            found=found,
+            rows=self.rows_of(found),
+            expensed=zip(expensed, costs, strict=True),
+        )
 
 
 class Variances(OfDays):
@@ -171,13 +196,14 @@ class Variances(OfDays):
             found = comparing.compare(self.actor, rows[: tables.MOST_ROWS + 1])
             return tables.file(kind, _compared(found, self.actor.currency))
         summed = comparing.sum_of(self.actor, rows)
+        named = [part for part in PARTS if summed.parts[part]]
+        amounts = self.adding_up([summed.parts[part] for part in named])
         parts = [
-            (name, FORMULAS[part], summed.parts[part])
-            for part, name in PARTS.items()
-            if summed.parts[part]
+            (PARTS[part], FORMULAS[part], amount)
+            for part, amount in zip(named, amounts, strict=True)
         ]
         money = f"{said('Difference')}, {self.actor.currency}"
-        rest = [(name, amount) for name, _how, amount in parts]
+        rest = [(PARTS[part], summed.parts[part]) for part in named]
         return self.show(
             files={"parts": lambda: side_tables.named("parts", money, rest)},
             form=form,

@@ -77,7 +77,7 @@ def test_signing_in_is_counted_by_address_whatever_is_said_beside_it(strict: Run
 
 
 def test_requests_that_are_granted_several_at_once_are_all_counted(tmp_path: Path) -> None:
-    limit = 240
+    limit = 80
     running = Running(migrated(tmp_path / "server"), {"STILLROOM_RATE_PER_MINUTE": str(limit)})
     try:
         north = open_coop(running.wait_ready(), "North Bench")["North Bench"]

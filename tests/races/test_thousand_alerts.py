@@ -15,6 +15,7 @@ import pytest
 
 from tests.api.client import Client, Coop, open_coop
 from tests.api.people import maker_id, sql
+from tests.migrated import migrated
 from tests.races.post_office import PostOffice
 from tests.races.receiving import Receiving
 from tests.races.test_killed_services import kill
@@ -60,7 +61,7 @@ def office() -> Iterator[PostOffice]:
 def running(tmp_path: Path, office: PostOffice) -> Iterator[Running]:
     """A server that may be killed, whose mail and messages come to us."""
     running = Running(
-        tmp_path / "server",
+        migrated(tmp_path / "server", durable=True),
         {
             "EMAIL_URL": office.url,
             "STILLROOM_WEBHOOK_NETWORKS": "127.0.0.0/8",

@@ -32,7 +32,7 @@ from tests.stateful.plans import Plan
 from tests.stateful.telling import told
 from tests.stateful.test_books import PARTS, PLACE
 
-STORIES = 95
+STORIES = 60
 POSTED = f"""
 select {PLACE}, p.lot_id::text, p.quantity, p.value from ledger_posting p
   join ledger_account a on a.id = p.account_id where p.entry_id = %s order by p.line

@@ -15,6 +15,7 @@ import pytest
 
 from deploy import embedded
 from tests.api.client import Client, sign_in
+from tests.migrated import migrated
 from tests.running import ROOT, Running
 
 # In one process, which starts it once.
@@ -29,9 +30,9 @@ WORTH = {"North Bench": D("1094.52"), "Mill Bench": D("826.56"), "Quay Bench": D
 
 @pytest.fixture(scope="module")
 def demo() -> Iterator[Running]:
-    """A server on its first start, as it comes."""
+    """A server that has nothing yet, as it starts for the first time."""
     home = Path(tempfile.mkdtemp(prefix="stillroom-demo-"))
-    running = Running(home / "data", {"STILLROOM_DEMO": "1"})
+    running = Running(migrated(home / "data"), {"STILLROOM_DEMO": "1"})
     yield running.wait_ready(600)
     running.discard()
     shutil.rmtree(home, ignore_errors=True)
