@@ -33,7 +33,7 @@ class Formulas(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         rows = formulas_of(self.actor).order_by(Lower("name"), "id")
-        text = request.GET.get("q", "").strip()[:100]
+        text = self.sought
         if text:
             rows = rows.filter(name__icontains=text)
         kind = tables.asked(request)

@@ -28,7 +28,7 @@ class Products(Screen):
     template = "pages/products.html"
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        text = request.GET.get("q", "").strip()[:100]
+        text = self.sought
         kind = tables.asked(request)
         most = tables.MOST_ROWS if kind else MOST
         found = what_if.costs_of_products(self.actor, named=text, limit=most + 1)

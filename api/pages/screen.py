@@ -124,6 +124,11 @@ class Screen(View):
                 rate.count_refused(request)
             raise
 
+    @property
+    def sought(self) -> str:
+        """What somebody looks for, as the address says it; no name has a character of nothing."""
+        return self.request.GET.get("q", "").replace("\x00", "").strip()[:100]
+
     def show(
         self, *, status: int = 200, files: tables.Files | None = None, **facts: Any
     ) -> HttpResponse:

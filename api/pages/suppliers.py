@@ -67,7 +67,7 @@ class Suppliers(Screen):
         return catalogue.add_supplier(self.actor, **form.facts())
 
     def _page(self, form: PageForm, status: int = 200) -> HttpResponse:
-        text = self.request.GET.get("q", "").strip()[:100]
+        text = self.sought
         rows = suppliers_visible_to(self.actor).filter(name__icontains=text).order_by(Lower("name"))
         found = list(rows[: MOST + 1])
         return self.show(

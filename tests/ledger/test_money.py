@@ -15,6 +15,7 @@ from ledger.money import (
     parse_money,
     round_money,
     round_to_step,
+    round_together,
     split_exactly,
     split_money,
 )
@@ -236,3 +237,21 @@ def test_figures_longer_than_any_machine_word_stay_exact() -> None:
         Decimal("123456789012345567901223456789.02"),
         Decimal("123456789012345567901223456789.01"),
     ]
+
+
+def test_rows_add_up_to_what_stands_beneath_them() -> None:
+    """Three thirds of a dollar; and what was given back takes its part of the rounding."""
+    third = Decimal("0.333333")
+    assert round_together([third] * 3, step=CENT) == [Decimal("0.34"), *[Decimal("0.33")] * 2]
+    mixed = [Decimal("-1.003"), Decimal("2.006"), Decimal("0.004")]
+    assert round_together(mixed, step=CENT) == [Decimal("-1.00"), Decimal("2.01"), Decimal("0.00")]
+    assert round_together([], step=CENT) == []
+
+
+@given(st.lists(st.decimals(-(10**9), 10**9, places=6), max_size=12))
+def test_what_is_rounded_together_is_near_and_adds_up(parts: list[Decimal]) -> None:
+    shown = round_together(parts, step=CENT)
+    assert sum(shown) == round_to_step(sum(parts, Decimal(0)), CENT)
+    for one, part in zip(shown, parts, strict=True):
+        assert one == one.quantize(CENT)
+        assert abs(one - part) < CENT
