@@ -92,7 +92,7 @@ def durability(
         return Durability(
             Lasts.UNKNOWN,
             "",
-            "The shelf life is not known: give the formula its shelf_life_days.",
+            "The shelf life is not known: say in the formula how many days it keeps.",
         )
     if expires_on <= months_after(made_on, DURABLE_MONTHS):
         return Durability(Lasts.BEST_BEFORE, f"Best before {expires_on:%d %b %Y}")
@@ -100,7 +100,7 @@ def durability(
         return Durability(
             Lasts.AFTER_OPENING,
             "",
-            "It lasts more than 30 months: state labelling.months_after_opening.",
+            "It lasts more than 30 months: state how many months it keeps once opened.",
         )
     return Durability(Lasts.AFTER_OPENING, f"{opened_months}M after opening")
 

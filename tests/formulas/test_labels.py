@@ -97,4 +97,6 @@ def test_what_is_missing_for_a_date_is_said_in_full() -> None:
     unknown = durability(made_on=day, expires_on=None, opened_months=None)
     assert unknown.missing == "The shelf life is not known: give the formula its shelf_life_days."
     long = durability(made_on=day, expires_on=date(2028, 5, 6), opened_months=None)
-    assert long.missing == "It lasts more than 30 months: state labelling.months_after_opening."
+    assert (
+        long.missing == "It lasts more than 30 months: state how many months it keeps once opened."
+    )

@@ -28,7 +28,7 @@ from tests.stateful.oracle import BATCH, STORE, ZERO, Event, Oracle
 from tests.stateful.telling import DONE, done_or_refused, happened, told
 
 FORMULAS = ["average", "fifo", "lot"]
-STORIES = 140
+STORIES = 185
 DAYS = st.sampled_from([0, 0, 0, 1, 2, 4, 8])
 PARTS = st.one_of(st.integers(1, 99), st.sampled_from([100, 100, 101]))
 MICROS = st.one_of(st.integers(1, 10**10), st.sampled_from([1, 3, 7, 10**6, 10**9]))
