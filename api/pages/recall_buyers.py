@@ -28,7 +28,7 @@ WAYS = [
     ("visit", _("on a visit")),
 ]
 OUTCOMES = [
-    ("", _("nothing said yet, or it comes back")),
+    ("", _("nothing yet, or it comes back")),
     ("destroyed", _("so much was destroyed there")),
     ("used_up", _("so much was used up")),
 ]
@@ -87,7 +87,7 @@ class RecallBuyers(Screen):
         today = day_of(self.actor, self.now)
         form = ContactForm(data, reader=self.reader, initial={"on": today})
         lots = [(str(line.lot_id), line.code) for line in buyer.lines]
-        form.offer("lot", [("", said("all, or none")), *lots])
+        form.offer("lot", [("", said("none")), *lots])
         return form
 
     def _page(self, id: UUID, *, form: PageForm | None = None, status: int = 200) -> HttpResponse:

@@ -22,7 +22,7 @@ from api.pages.screen import Screen
 from api.sheets.recall import recall_sheet
 from ledger import recall_notices, recall_records
 from ledger.access import Actor, lot_for
-from ledger.recall_buyers import sales_of
+from ledger.recall_buyers import buyers_of, sales_of
 from ledger.recall_tallies import percent_back
 from ledger.recalling import recall_list
 from ledger.roles import Verb
@@ -107,7 +107,7 @@ class WhoHasIt(Screen):
 
     def _page(self, id: UUID, form: PageForm, *, status: int = 200) -> HttpResponse:
         listed = recall_list(self.actor, lot=id)
-        known = {lot.id: lot for lot in listed.lots}
+        buyers = buyers_of(listed, [])
         recalls = list(recall_records.recalls_of(self.actor, lot=id).order_by("-id")[:MOST])
         closed = recall_records.closures_of(recalls)
         running = any(one.id not in closed for one in recalls) and not form.is_bound
@@ -120,8 +120,8 @@ class WhoHasIt(Screen):
             balance=Balance(listed.received, listed.accounted),
             lots=listed.lots[:MOST_LOTS],
             more_lots=len(listed.lots[MOST_LOTS:]),
-            buyers=[(one, known[one.lot_id]) for one in listed.accounts[:MOST_LOTS]],
-            more_buyers=len(listed.accounts[MOST_LOTS:]),
+            buyers=buyers[:MOST_LOTS],
+            more_buyers=len(buyers[MOST_LOTS:]),
             recalls=[(one, one.id in closed) for one in recalls],
             form=form if self.actor.may(Verb.DECIDE) and not running else None,
             status=status,

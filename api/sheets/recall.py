@@ -115,7 +115,7 @@ def _places(listed: RecallList) -> Table:
 def _buyers(buyers: Sequence[Buyer]) -> Table:
     rows = [row for one in buyers for row in _rows_of(one)]
     head = ("Who", "Lot", "Sold", "Back", "Destroyed", "Used up", "Left", "Told", "Answered")
-    return Table(head, (22, 13, 9, 9, 9, 9, 9, 11, 9), rows, frozenset({2, 3, 4, 5, 6}))
+    return Table(head, (19, 11, 9, 9, 12, 10, 9, 10, 11), rows, frozenset({2, 3, 4, 5, 6}))
 
 
 def _rows_of(one: Buyer) -> list[tuple[str, ...]]:
@@ -125,8 +125,8 @@ def _rows_of(one: Buyer) -> list[tuple[str, ...]]:
         (
             *(one.customer, line.code),
             *(
-                shown(getattr(line, name), line.counted)
-                for name in ("sold", "returned", "destroyed", "used_up", "left")
+                shown(amount, line.counted) if amount else "0"
+                for amount in (line.sold, line.returned, line.destroyed, line.used_up, line.left)
             ),
             *heard,
         )
