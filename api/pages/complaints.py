@@ -38,12 +38,12 @@ HARMED = [
 ]
 CLOSED = "closed"
 FACTS: dict[str, str | Promise] = {
-    "note": _("what was found, or what you answered"),
-    "adverse": _("it harmed somebody's health, or may have"),
+    "note": _("found out, or answered by you"),
+    "adverse": _("it harmed health, or may have"),
     "serious": _("it was serious"),
     "medical_information": _("medical information came"),
-    "reported_us": _("it was reported to the FDA"),
-    "reported_eu": _("it was notified to the authority in the EU"),
+    "reported_us": _("reported to the FDA"),
+    "reported_eu": _("notified in the EU"),
     CLOSED: _("closed"),
 }
 # These are no reports: what is written here is kept so long.

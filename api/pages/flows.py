@@ -14,7 +14,7 @@ from ledger.tracing import TracedLot
 
 BOX_WIDTH: Final = 200
 BOX_HEIGHT: Final = 48
-ACROSS: Final = 330
+ACROSS: Final = 300
 DOWN: Final = 64
 # So many letters of a name have room in a box, whatever letters they are.
 LONGEST_NAME: Final = 20
@@ -194,7 +194,7 @@ def _bands(lots: Sequence[TracedLot], boxes: Mapping[UUID, Box]) -> list[Band]:
 def _port(box: Box, others: Sequence[Box], other: Box) -> int:
     """How far down a band meets the side of a box: in the order of the boxes at its other end."""
     place = sorted((one.y, one.x) for one in others).index((other.y, other.x))
-    return box.y + BOX_HEIGHT * (place + 1) // (len(others) + 1)
+    return box.y + BOX_HEIGHT * (2 * place + 1) // (2 * len(others))
 
 
 def _band(

@@ -29,8 +29,8 @@ WAYS = [
 ]
 OUTCOMES = [
     ("", _("nothing yet, or it comes back")),
-    ("destroyed", _("so much was destroyed there")),
-    ("used_up", _("so much was used up")),
+    ("destroyed", _("destroyed there")),
+    ("used_up", _("used up there")),
 ]
 
 
