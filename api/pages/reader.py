@@ -108,8 +108,9 @@ class Reader:
         return f"{number.normalize():f} {unit}".replace(".", self.point)
 
     def unit_cost(self, value: Decimal) -> str:
-        """What one of something costs, to four places."""
-        return f"{self.number(value, 4)}{THIN}{self.currency}"
+        """What one of something costs, to four places; a small part of a coin to three digits."""
+        places = max(4, 2 - value.adjusted()) if value else 4
+        return f"{self.number(value, min(places, 8))}{THIN}{self.currency}"
 
     def day(self, value: date | datetime) -> str:
         """A day where the co-op is, with its month in letters."""

@@ -1,13 +1,15 @@
 """Receiving: a delivery as it stands on its note, worked out while it is typed."""
 
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from django import forms
 from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import (
@@ -21,9 +23,11 @@ from api.pages.forms import (
     PageForm,
     QuantityField,
     Rows,
+    SureField,
     id_in,
     local,
     shown_again,
+    unsure,
 )
 from api.pages.reader import Reader
 from api.pages.screen import Screen
@@ -40,6 +44,8 @@ from ledger.roles import Verb
 
 # Names that a browser is given to choose from; the rest can be typed all the same.
 MOST_NAMES = 300
+# What came longer ago than this is mostly a slip in the year, and all books since would change.
+LONG_AGO: Final = timedelta(days=366)
 CHARGES = {"freight": ChargeKind.FREIGHT, "duty": ChargeKind.DUTY, "other": ChargeKind.OTHER}
 
 
@@ -49,12 +55,23 @@ class LineForm(PageForm):
         label=_("What came"),
         max_length=200,
         widget=forms.TextInput(attrs={"list": "materials", "autocomplete": "off"}),
+        error_messages={"required": _("What came?")},
     )
     quantity = QuantityField(
-        label=_("How much"), help_text=_("As the note says it: 4 gal, 25 kg, 60 each")
+        label=_("How much"),
+        help_text=_("As the note says it: 4 gal, 25 kg, 60 each"),
+        error_messages={"required": _("How much of it came?")},
     )
-    price = MoneyField(label=_("Price of this line"))
-    supplier_lot = forms.CharField(label=_("Their lot number"), max_length=TEXT)
+    price = MoneyField(
+        label=_("Price of this line"),
+        error_messages={"required": _("What does it cost? Write 0 if it was free.")},
+    )
+    supplier_lot = forms.CharField(
+        label=_("Their lot number"),
+        max_length=TEXT,
+        help_text=_("Must be there: a recall of theirs names it"),
+        error_messages={"required": _("Which lot of theirs is it? If it has none, say so here.")},
+    )
     expires_on = DayField(label=_("Use by"), required=False)
     retest_on = DayField(label=_("Retest on"), required=False)
     density = DensityField(
@@ -73,6 +90,7 @@ class DeliveryForm(PageForm):
         label=_("From whom"),
         max_length=120,
         widget=forms.TextInput(attrs={"list": "suppliers", "autocomplete": "off"}),
+        error_messages={"required": _("Who sent it?")},
     )
     new_supplier = forms.BooleanField(label=_("This supplier is new"), required=False)
     happened_at = MomentField(label=_("When it came"), required=False)
@@ -97,6 +115,16 @@ class DeliveryForm(PageForm):
         help_text=_("Left empty, the lots wait in quarantine"),
     )
     order = forms.CharField(max_length=TEXT, required=False, widget=forms.HiddenInput)
+    sure = SureField()
+
+    def ask_once(self, now: datetime) -> None:
+        """Ask whether it really came so long ago, unless that was said."""
+        came, sure = self.cleaned_data["happened_at"], self.cleaned_data["sure"]
+        if came and came < now - LONG_AGO and not sure:
+            raise unsure(
+                said("It came on %(day)s, more than a year ago? All books since then change.")
+                % {"day": self.reader.day(came)}
+            )
 
 
 @dataclass(slots=True)
@@ -150,22 +178,27 @@ class Receive(Screen):
             first |= {"order": told.id, "supplier": told.supplier.name}
             wanted = _ordered(told, self.reader)
         lines = Rows(LineForm, "lines", wanted, reader=self.reader, judged=False)
-        return self._forms(Forms(DeliveryForm(reader=self.reader, initial=first), lines))
+        forms = Forms(DeliveryForm(reader=self.reader, initial=first), lines)
+        return self._forms(forms, working=self._working(wanted))
 
     def post(self, request: HttpRequest) -> HttpResponse:
         do = request.POST.get("do", "")
         if do in {"look", "more"}:
             delivery = shown_again(DeliveryForm, request.POST, reader=self.reader)
             forms = Forms(delivery, self._lines(judged=False, more=int(do == "more")))
-            return self._forms(forms, working=self._working(request))
+            return self._forms(forms, working=self._working(request.POST))
         judged = DeliveryForm(request.POST, request.FILES, reader=self.reader)
         forms = Forms(judged, self._lines(judged=True))
         return self.act(
             forms,
-            lambda: receive_delivery(self.actor, forms.told(self.now)),
+            lambda: self._receive(judged, forms.told(self.now)),
             self._afterwards,
-            lambda: self._forms(forms, status=422, part=False),
+            lambda: self._forms(forms, working=self._working(request.POST), status=422, part=False),
         )
+
+    def _receive(self, form: DeliveryForm, delivery: Delivery) -> receiving.Received:
+        form.ask_once(self.now)
+        return receive_delivery(self.actor, delivery)
 
     def _afterwards(self, received: receiving.Received) -> str:
         """The receipt says what things cost; whoever may not see that goes on to the lots."""
@@ -196,13 +229,29 @@ class Receive(Screen):
         facts["suppliers"] = list(sellers.values_list("name", flat=True)[:MOST_NAMES])
         return self.render(self.template, facts, status)
 
-    def _working(self, request: HttpRequest) -> "Working":
+    def _working(self, data: Mapping[str, str]) -> "Working":
         """What the lines that can be read so far come to."""
-        typed = DeliveryForm(request.POST, reader=self.reader)
+        typed = DeliveryForm(data, reader=self.reader)
         typed.is_valid()
-        read = [_so_far(form) for form in self._lines(judged=True).filled]
-        lines = [line for line in read if line is not None]
-        return Working.of(self, lines, _charges(typed.cleaned_data))
+        forms = Rows(LineForm, "lines", data, reader=self.reader).filled
+        lines = [line for line in map(_so_far, forms) if line is not None]
+        unread = [reason for form in forms for reason in _reasons(form)]
+        unread += _reasons(typed, *CHARGES)
+        priced = all("price" in form.cleaned_data for form in forms) and len(lines) == len(forms)
+        return Working.of(
+            self, lines, _charges(typed.cleaned_data), unread, costed=priced and not unread
+        )
+
+
+def _reasons(form: PageForm, *names: str) -> list[tuple[str, str]]:
+    """What cannot be read of a form, by the label of its field; what is still empty can wait."""
+    return [
+        (str(form.fields[name].label), str(error.messages[0]))
+        for name, errors in form.errors.as_data().items()
+        if name in (names or form.fields)
+        for error in errors
+        if error.code != "required"
+    ]
 
 
 def _ordered(order: PurchaseOrder, reader: Reader) -> dict[str, str]:
@@ -227,23 +276,38 @@ def _ordered(order: PurchaseOrder, reader: Reader) -> dict[str, str]:
 
 @dataclass(slots=True)
 class Working:
-    """What a delivery comes to, or why that cannot be said yet."""
+    """What a delivery comes to, or why that cannot be said yet.
 
-    lines: list[tuple[str, Any, Any]]
+    Money is told of the whole alone: what was paid on top is shared out among all lines.
+    """
+
+    lines: list[tuple[str, str, Any, Any]] = field(default_factory=list)
     refusal: str = ""
     total: Decimal = Decimal(0)
+    unread: list[tuple[str, str]] = field(default_factory=list)
+    costed: bool = False
 
     @classmethod
-    def of(cls, screen: Screen, lines: list[Delivered], charges: list[Charge]) -> "Working":
+    def of(
+        cls,
+        screen: Screen,
+        lines: list[Delivered],
+        charges: list[Charge],
+        unread: list[tuple[str, str]],
+        *,
+        costed: bool,
+    ) -> "Working":
         if not lines:
-            return cls([])
+            return cls(unread=unread)
         try:
             worked = work_out_delivery(screen.actor, lines, charges)
         except Refusal as refusal:
-            return cls([], refusal.detail)
+            return cls(refusal=refusal.detail, unread=unread)
         names = [material.name for material in worked.materials]
-        rows = list(zip(names, worked.measured, worked.landed, strict=True))
-        return cls(rows, total=sum((row[2].landed_cost for row in rows), Decimal(0)))
+        typed = [screen.reader.entered(one.entered) for one in worked.measured]
+        rows = list(zip(names, typed, worked.measured, worked.landed, strict=True))
+        total = sum((one.landed_cost for one in worked.landed), Decimal(0))
+        return cls(rows, total=total, unread=unread, costed=costed)
 
 
 def _so_far(form: PageForm) -> Delivered | None:
@@ -251,7 +315,7 @@ def _so_far(form: PageForm) -> Delivered | None:
     form.is_valid()
     typed = form.cleaned_data
     quantity, density = typed.get("quantity"), typed.get("density")
-    if not typed.get("material") or not isinstance(quantity, Quantity):
+    if not typed.get("material") or not isinstance(quantity, Quantity) or "density" in form.errors:
         return None
     return Delivered(
         material=typed["material"],
