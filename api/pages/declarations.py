@@ -1,7 +1,8 @@
-"""What a product's label says it is made of: to be read, printed and copied."""
+"""What a label says a product, or one batch, is made of: to be read, printed and copied."""
 
+from collections.abc import Callable
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 from django import forms
@@ -14,7 +15,7 @@ from api.pages.forms import PageForm
 from api.pages.material_facts import PercentField
 from api.pages.product_writing import USES
 from api.pages.screen import Screen
-from formulas.access import product_for
+from formulas.access import batch_for, batches_of, product_for, version_for
 from formulas.declaration import (
     NAMED_ABOVE,
     Allergen,
@@ -24,13 +25,14 @@ from formulas.declaration import (
     must_be_named,
 )
 from formulas.declaration import shown as as_decimal
-from formulas.declaring import declare_as_is
-from formulas.errors import CompositionMissing, InciMissing, NothingDeclared
-from ledger.errors import Refusal
-from ledger.roles import Verb
+from formulas.declaring import declare_as_is, declare_batch
+from formulas.errors import CompositionMissing, InciMissing, NothingDeclared, WaterLostTooMuch
+from formulas.models import Batch
 
 ZERO = Decimal(0)
 USUAL: Final = (Market.EU, ZERO)
+# Batches that a product's page leads to.
+LATEST: Final = 5
 MARKETS: Final = [(Market.EU.value, _("in the EU")), (Market.US.value, _("in the US"))]
 PLACES: Final = {
     Group.ABOVE: _("in this order"),
@@ -54,41 +56,76 @@ class AskedForm(PageForm):
         return Market(typed["market"] or Market.EU), typed["water_lost_percent"] or ZERO
 
 
-class ProductDeclaration(Screen):
-    """The ingredients of a product as its label names them, and its allergens."""
+class Told(Screen):
+    """The ingredients as a label names them, and the allergens."""
 
     template = "pages/declaration.html"
 
-    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        self.actor.must(Verb.READ)
-        product = product_for(self.actor, id)
-        form = AskedForm(request.GET if "market" in request.GET else None, reader=self.reader)
-        market, water_lost = form.asked() if form.is_bound and form.is_valid() else USUAL
+    def told(
+        self, declare: Callable[[Market, Decimal], Declaration], *, use: str, **about: Any
+    ) -> HttpResponse:
+        """The page of what is declared, or what is missing to do so."""
+        asked = "market" in self.request.GET
+        form = AskedForm(self.request.GET if asked else None, reader=self.reader)
+        market, water_lost = form.asked() if asked and form.is_valid() else USUAL
+        about |= {"form": form, "use": dict(USES)[use], "market": dict(MARKETS)[market.value]}
         try:
-            declared, version = declare_as_is(
-                self.actor, product, market=market, water_lost_percent=water_lost
-            )
+            declared = declare(market, water_lost)
         except (InciMissing, CompositionMissing, NothingDeclared) as missing:
-            return self.show(product=product, form=form, missing=missing)
-        except Refusal as refusal:
+            return self.show(missing=missing, **about)
+        except WaterLostTooMuch as refusal:
             form.refuse(refusal)
-            return self.show(product=product, form=form, status=422)
+            return self.show(status=422, **about)
         return self.show(
             files={
                 "": lambda: _ingredients(declared),
                 "allergens": lambda: _allergens(declared),
             },
-            product=product,
-            version=version,
-            form=form,
             declared=declared,
-            market=dict(MARKETS)[market.value],
-            use=dict(USES)[product.use],
             ingredients=[(one, PLACES[one.group]) for one in declared.ingredients],
             allergens=[Named(one) for one in declared.allergens],
             leave_on=as_decimal(NAMED_ABOVE["leave_on"]),
             rinse_off=as_decimal(NAMED_ABOVE["rinse_off"]),
             status=422 if form.errors else 200,
+            **about,
+        )
+
+
+class ProductDeclaration(Told):
+    """What is in a product, by the version of its formula in force."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        product = product_for(self.actor, id)
+        version = version_for(self.actor, product.formula_id)
+        made = batches_of(self.actor).filter(
+            version__formula=product.formula_id, state=Batch.State.FINISHED
+        )
+        return self.told(
+            lambda market, water_lost: declare_as_is(
+                self.actor, product, market=market, water_lost_percent=water_lost
+            )[0],
+            use=product.use,
+            name=product.name,
+            product=product,
+            version=version,
+            made=list(made.order_by("-id")[:LATEST]),
+        )
+
+
+class BatchDeclaration(Told):
+    """What is in one batch: by what was weighed once it is finished, and by its plan before."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        batch = batch_for(self.actor, id)
+        return self.told(
+            lambda market, water_lost: declare_batch(
+                self.actor, batch=id, market=market, water_lost_percent=water_lost
+            )[0],
+            use=batch.product.use if batch.product else "",
+            name=batch.code,
+            batch=batch,
+            product=batch.product,
+            version=batch.version,
         )
 
 

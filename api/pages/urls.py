@@ -128,6 +128,7 @@ urlpatterns = [
     path("products/<uuid:id>/edit", product_writing.ChangeProduct.as_view()),
     path("containers", containers.Containers.as_view()),
     path("materials/<uuid:id>/container", containers.Container.as_view()),
+    path("batches/<uuid:id>/declaration", declarations.BatchDeclaration.as_view()),
     path("products/<uuid:id>/declaration", declarations.ProductDeclaration.as_view()),
     path("products/<uuid:id>/label", product_writing.ProductLabel.as_view()),
     path("products/<uuid:id>/price", pricing.Price.as_view()),

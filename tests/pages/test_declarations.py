@@ -44,6 +44,26 @@ def test_a_product_is_declared_with_its_allergens(shop: Workshop) -> None:
     assert "in the US" in shown(client.get(f"{path}?market=us"))
 
 
+def test_a_batch_is_declared_by_what_was_weighed(shop: Workshop) -> None:
+    oil = shop.material("Oil", inci_name="Prunus Amygdalus Dulcis Oil")
+    wax = shop.material("Wax", inci_name="Cera Alba")
+    lots = [shop.receive(one, "1 kg", "10.00") for one in (oil, wax)]
+    version = shop.formula("Balm", [(oil, "60"), (wax, "40")])
+    planned = shop.plan(version, "100 g")
+    client, path = signed_in(shop), f"/batches/{planned.batch.id}/declaration"
+    page = shown(client.get(path))
+    assert "By its plan" in page
+    assert "Prunus Amygdalus Dulcis Oil, Cera Alba" in page
+    for place, grams in enumerate(("30 g", "70 g")):
+        shop.weigh(planned, place, lots[place], grams, deviation="as it came")
+    shop.finish(planned, "98 g")
+    page = shown(client.get(path))
+    assert "By what was weighed" in page
+    assert "Cera Alba, Prunus Amygdalus Dulcis Oil" in page
+    of_product = f"/products/{shop.product(version, '50 g').id}/declaration"
+    assert f'href="{path}"' in client.get(of_product).content.decode()
+
+
 def test_what_has_no_name_is_said_with_the_way_to_it(shop: Workshop) -> None:
     butter = shop.material("Some butter")
     product = shop.product(shop.formula("Butter", [(butter, "100")]), "50 g")

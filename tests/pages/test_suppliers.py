@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.contrib.auth import get_user_model
 from django.test import Client
 
 from ledger.access import acting_as
@@ -14,6 +15,7 @@ from ledger.ordering import Ordered, write_order
 from ledger.quantities import parse_quantity
 from ledger.receiving import Delivered, receive
 from tests.factories import D, Workshop, open_workshop
+from tests.ordering_together import coordinator
 from tests.pages.browsing import done, refused, sent, shown, signed_in, typed_in
 
 # Deliveries of two years tell how long it takes.
@@ -152,6 +154,27 @@ def ordered_and_come(shop: Workshop, seller: Supplier, wax: str, days: int) -> N
     came = Delivered(wax, f"S{days}", pack, D(5), order_line=str(line.id))
     about = {"supplier": seller.id, "lines": [came], "charges": [], "release_basis": "seen"}
     shop.does(receive, **about, happened_at=now + timedelta(days=days), order=ordered.id)
+
+
+def test_the_coordinator_writes_for_all(shop: Workshop, client: Client) -> None:
+    seller, oil = supplier_of(shop, "For all"), shop.material("Castor oil")
+    person = get_user_model().objects.create(username=f"coordinator {shop.coop.id}")
+    actor = replace(coordinator(shop), person_id=person.pk)
+    with acting_as(actor):
+        Membership.objects.create(coop=shop.coop, maker=None, person=person, role=actor.role)
+    run, page = signed_in(replace(shop, actor=actor)), f"/suppliers/{seller.id}"
+    assert "How long it takes" not in shown(run.get(page))
+    typed = {"valid_from": "2025-01-01", "freight_kind": "none", "minimum": "99"}
+    assert "for all" in done(run, f"{page}/terms", **typed)
+    offer = {"material": oil.name, "pack": "1 kg", "price": "9", "breaks": "1"}
+    assert "all makers see it" in done(run, f"{page}/offers", valid_from="2025-01-01", **offer)
+    seen = shown(client.get(page)).replace("\xa0", " ")
+    assert "99.00 USD" in seen
+    assert "Castor oil" in seen
+    # A maker's own terms go before those for all.
+    done(client, f"{page}/terms", **{**typed, "minimum": "77"})
+    assert "77.00 USD" in shown(client.get(page)).replace("\xa0", " ")
+    assert "77.00" not in shown(run.get(page))
 
 
 def test_who_may_not_write_is_not_offered_it(shop: Workshop) -> None:
