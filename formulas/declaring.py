@@ -9,11 +9,11 @@ from decimal import Decimal
 from fractions import Fraction
 from uuid import UUID
 
-from django.db.models import F, Sum
+from django.db.models import F, Prefetch, QuerySet, Sum
 
-from formulas.access import batch_for, product_for, standing, version_for
+from formulas.access import batch_for, product_for, standing
 from formulas.declaration import Declaration, Market, Part, Stated, broken_up, declare
-from formulas.models import Batch, BatchLine, FormulaVersion, Making, Product, Weighing
+from formulas.models import Batch, BatchLine, FormulaVersion, Line, Making, Product, Weighing
 from ledger.access import Actor, materials_visible_to
 from ledger.models import Material, MaterialPart
 from ledger.roles import Verb
@@ -44,7 +44,7 @@ def declare_as_is(
     actor: Actor, product: Product, *, market: Market, water_lost_percent: Decimal
 ) -> tuple[Declaration, FormulaVersion]:
     """The same of a product that is at hand."""
-    version = version_for(actor, product.formula_id)
+    version = _in_force(actor).get(formula_id=product.formula_id)
     declared = _declared(
         actor,
         {WHOLE: _of_lines(version)},
@@ -177,16 +177,18 @@ def _by_formula(actor: Actor, materials: Iterable[str]) -> Mixtures:
     mixtures: Mixtures = {}
     wanted = {one for one in materials if "/" not in one}
     while wanted:
-        versions = FormulaVersion.objects.select_related("formula").prefetch_related(
-            "lines__component"
-        )
-        rows = versions.filter(
-            maker_id=actor.maker, formula__material_id__in=wanted, number=F("formula__version")
-        )
+        rows = _in_force(actor).filter(formula__material_id__in=wanted)
         level = {str(row.formula.material_id): _of_lines(row) for row in rows}
         mixtures |= level
         wanted = {part for parts in level.values() for part in parts} - mixtures.keys()
     return mixtures
+
+
+def _in_force(actor: Actor) -> QuerySet[FormulaVersion]:
+    """The maker's versions in force with their lines, in two queries."""
+    lines = Prefetch("lines", Line.objects.select_related("component"))
+    rows = FormulaVersion.objects.select_related("formula").prefetch_related(lines)
+    return rows.filter(maker_id=actor.maker, number=F("formula__version"))
 
 
 def _stated(actor: Actor, keys: Iterable[str]) -> dict[str, Stated]:

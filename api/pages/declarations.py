@@ -15,7 +15,7 @@ from api.pages.forms import PageForm
 from api.pages.material_facts import PercentField
 from api.pages.product_writing import USES
 from api.pages.screen import Screen
-from formulas.access import batch_for, batches_of, product_for, version_for
+from formulas.access import batch_for, batches_of, product_for
 from formulas.declaration import (
     NAMED_ABOVE,
     Allergen,
@@ -27,10 +27,11 @@ from formulas.declaration import (
 from formulas.declaration import shown as as_decimal
 from formulas.declaring import declare_as_is, declare_batch
 from formulas.errors import CompositionMissing, InciMissing, NothingDeclared, WaterLostTooMuch
-from formulas.models import Batch
+from formulas.models import Batch, FormulaVersion
 
 ZERO = Decimal(0)
 USUAL: Final = (Market.EU, ZERO)
+Declared = tuple[Declaration, FormulaVersion]
 # Batches that a product's page leads to.
 LATEST: Final = 5
 MARKETS: Final = [(Market.EU.value, _("in the EU")), (Market.US.value, _("in the US"))]
@@ -62,15 +63,15 @@ class Told(Screen):
     template = "pages/declaration.html"
 
     def told(
-        self, declare: Callable[[Market, Decimal], Declaration], *, use: str, **about: Any
+        self, declare: Callable[[Market, Decimal], Declared], *, use: str, **about: Any
     ) -> HttpResponse:
-        """The page of what is declared, or what is missing to do so."""
+        """The page of what is declared and by which version, or what is missing to do so."""
         asked = "market" in self.request.GET
         form = AskedForm(self.request.GET if asked else None, reader=self.reader)
         market, water_lost = form.asked() if asked and form.is_valid() else USUAL
         about |= {"form": form, "use": dict(USES)[use], "market": dict(MARKETS)[market.value]}
         try:
-            declared = declare(market, water_lost)
+            declared, version = declare(market, water_lost)
         except (InciMissing, CompositionMissing, NothingDeclared) as missing:
             return self.show(missing=missing, **about)
         except WaterLostTooMuch as refusal:
@@ -82,6 +83,7 @@ class Told(Screen):
                 "allergens": lambda: _allergens(declared),
             },
             declared=declared,
+            version=version,
             ingredients=[(one, PLACES[one.group]) for one in declared.ingredients],
             allergens=[Named(one) for one in declared.allergens],
             leave_on=as_decimal(NAMED_ABOVE["leave_on"]),
@@ -96,18 +98,16 @@ class ProductDeclaration(Told):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         product = product_for(self.actor, id)
-        version = version_for(self.actor, product.formula_id)
         made = batches_of(self.actor).filter(
             version__formula=product.formula_id, state=Batch.State.FINISHED
         )
         return self.told(
             lambda market, water_lost: declare_as_is(
                 self.actor, product, market=market, water_lost_percent=water_lost
-            )[0],
+            ),
             use=product.use,
             name=product.name,
             product=product,
-            version=version,
             made=list(made.order_by("-id")[:LATEST]),
         )
 
@@ -117,15 +117,19 @@ class BatchDeclaration(Told):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         batch = batch_for(self.actor, id)
-        return self.told(
-            lambda market, water_lost: declare_batch(
+
+        def declare(market: Market, water_lost: Decimal) -> Declared:
+            declared, _batch, _weighed = declare_batch(
                 self.actor, batch=id, market=market, water_lost_percent=water_lost
-            )[0],
+            )
+            return declared, batch.version
+
+        return self.told(
+            declare,
             use=batch.product.use if batch.product else "",
             name=batch.code,
             batch=batch,
             product=batch.product,
-            version=batch.version,
         )
 
 
