@@ -19,6 +19,7 @@ from rest_framework.parsers import BaseParser
 
 from api.errors import BadRequest, file_too_large
 from api.reading import body_of, check
+from ledger.errors import Sentence
 
 MOST_PARTS: Final = 20
 BOUNDARY: Final = re.compile(r"[ -~]{0,69}[!-~]")
@@ -72,7 +73,9 @@ def read(body: bytes, media_type: str) -> dict[str, str | Upload]:
             raise BadRequest("A part of the form has no empty line after its headers.")
         name, field = _field(_text(head), content)
         if name in fields:
-            raise BadRequest(f"The field {name!r} stands twice in the form; send it once.")
+            raise BadRequest(
+                Sentence("The field {name!r} stands twice in the form; send it once.", name=name)
+            )
         fields[name] = field
     check(
         {name: one.name if isinstance(one, Upload) else one for name, one in fields.items()},
@@ -87,8 +90,11 @@ def _pieces(body: bytes, boundary: bytes) -> Iterator[bytes]:
     first, *pieces = (b"\r\n" + body).split(mark, MOST_PARTS + 1)
     if first or not pieces or pieces[-1].rstrip(b"\r\n") != b"--":
         raise BadRequest(
-            "The form is not whole: it begins and ends with its boundary, and has at most"
-            f" {MOST_PARTS} parts."
+            Sentence(
+                "The form is not whole: it begins and ends with its boundary, and has at most"
+                " {most_parts} parts.",
+                most_parts=MOST_PARTS,
+            )
         )
     for piece in pieces[:-1]:
         if not piece.startswith(b"\r\n"):

@@ -17,7 +17,10 @@ from rest_framework.response import Response
 from api.errors import BadRequest, KeyInFlight, KeyMissing, KeyReused, TooLarge
 from api.reading import fingerprint
 from ledger.access import Actor
-from ledger.errors import Refusal
+from ledger.errors import (
+    Refusal,
+    Sentence,
+)
 from ledger.ids import new_id
 from ledger.statements import run, unhurried
 
@@ -62,7 +65,12 @@ class Key:
         if not text:
             raise KeyMissing
         if len(text) > LONGEST or not text.isprintable():
-            raise BadRequest(f"An Idempotency-Key has at most {LONGEST} printable characters.")
+            raise BadRequest(
+                Sentence(
+                    "An Idempotency-Key has at most {longest} printable characters.",
+                    longest=LONGEST,
+                )
+            )
         query = request.META.get("QUERY_STRING", "")
         try:
             value = request.data

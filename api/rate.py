@@ -27,6 +27,7 @@ from redis.exceptions import RedisError
 from rest_framework.request import Request
 
 from api.errors import TooMany
+from ledger.errors import Sentence
 
 log = logging.getLogger(__name__)
 
@@ -107,7 +108,11 @@ def _count(kind: str, caller: str) -> None:
         return
     wait = max(1, round(reset - time.time()))
     raise TooMany(
-        f"More than {settings.RATE_PER_MINUTE} requests a minute; wait {wait} s.",
+        Sentence(
+            "More than {most} requests a minute; wait {wait} s.",
+            most=settings.RATE_PER_MINUTE,
+            wait=wait,
+        ),
         Retry_After=str(wait),
         RateLimit_Policy=f'"default";q={settings.RATE_PER_MINUTE};w=60',
         RateLimit=f'"default";r=0;t={wait}',

@@ -13,6 +13,7 @@ from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer
 
 from api.errors import BadRequest, TooLarge
+from ledger.errors import Sentence
 
 DEEPEST = 20
 PIECE, DRAINED = 65_536, 32 * 1024 * 1024
@@ -32,7 +33,12 @@ def read(body: bytes) -> Any:
         raise BadRequest("The body is not UTF-8 text; send JSON in UTF-8.") from error
     except json.JSONDecodeError as error:
         raise BadRequest(
-            f"The body is not JSON: {error.msg} at line {error.lineno}, column {error.colno}."
+            Sentence(
+                "The body is not JSON: {why} at line {line}, column {column}.",
+                why=error.msg,
+                line=error.lineno,
+                column=error.colno,
+            )
         ) from error
     except RecursionError as error:
         raise BadRequest("The body is nested too deeply.") from error
@@ -63,19 +69,25 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) < len(pairs):
         counts = Counter(key for key, _ in pairs)
         twice = counts.most_common(1)[0][0]
-        raise BadRequest(f"The key {twice!r} stands twice in one object; send it once.")
+        raise BadRequest(
+            Sentence("The key {twice!r} stands twice in one object; send it once.", twice=twice)
+        )
     return found
 
 
 def _constant(name: str) -> NoReturn:
-    raise BadRequest(f"{name} is not a number in JSON; send a decimal in quotes.")
+    raise BadRequest(
+        Sentence("{name} is not a number in JSON; send a decimal in quotes.", name=name)
+    )
 
 
 def _number(text: str) -> Any:
     """A number with a fraction; whole ones become integers, so that 60.0 is 60."""
     value = float(text)
     if value in (float("inf"), float("-inf")):
-        raise BadRequest(f"The number {text[:40]} is too large; send a decimal in quotes.")
+        raise BadRequest(
+            Sentence("The number {text} is too large; send a decimal in quotes.", text=text[:40])
+        )
     return int(value) if value.is_integer() and abs(value) < 2**53 else value
 
 

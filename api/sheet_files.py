@@ -16,7 +16,10 @@ from decimal import Decimal
 from typing import Any, Final
 
 from api.sheet_writing import RECKONED
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 
 MOST_ROWS: Final = 2_000
 # Empty rows cost time too.
@@ -83,7 +86,9 @@ def read_sheet(
         if number > MOST_READ or len(table) > MOST_ROWS:
             raise SheetTooLarge(rows=MOST_ROWS)
         if any(cell.text for cell in cells[len(header) :]):
-            raise HeaderWrong(f"Row {number} has more cells than there are columns.")
+            raise HeaderWrong(
+                Sentence("Row {number} has more cells than there are columns.", number=number)
+            )
         if any(cell.text for cell in cells):
             table.append(SheetRow(number, dict(zip(header, cells, strict=False))))
     if len(table) > MOST_ROWS:
@@ -99,12 +104,18 @@ def _check_header(header: Sequence[str], known: Collection[str], required: Itera
     for name in header:
         if name not in known:
             shown = name[:40] if name.isprintable() else "?"
-            raise HeaderWrong(f"There is no column {shown!r}: the template names those there are.")
+            raise HeaderWrong(
+                Sentence(
+                    "There is no column {shown!r}: the template names those there are.", shown=shown
+                )
+            )
         if header.count(name) > 1:
-            raise HeaderWrong(f"The column {name!r} stands twice.")
+            raise HeaderWrong(Sentence("The column {name!r} stands twice.", name=name))
     missing = [name for name in required if name not in header]
     if missing:
-        raise HeaderWrong(f"These columns are missing: {', '.join(missing)}.")
+        raise HeaderWrong(
+            Sentence("These columns are missing: {columns}.", columns=", ".join(missing))
+        )
 
 
 def _text(content: bytes) -> Iterator[list[Cell]]:
@@ -127,7 +138,7 @@ def _text(content: bytes) -> Iterator[list[Cell]]:
         for cells in csv.reader(io.StringIO(text, newline=""), delimiter=found[0], strict=True):
             yield [_typed(cell) for cell in cells]
     except csv.Error as error:
-        raise SheetUnreadable(f"The CSV cannot be read: {error}.") from error
+        raise SheetUnreadable(Sentence("The CSV cannot be read: {error}.", error=error)) from error
 
 
 def _workbook(content: bytes) -> Iterator[list[Cell]]:
@@ -193,7 +204,10 @@ def _typed(text: str) -> Cell:
     """A text as it was before `api.sheet_writing` kept it from being taken for a formula."""
     text = text.strip()
     if len(text) > LONGEST_CELL:
-        return Cell(text[:LONGEST_CELL], f"A cell has at most {LONGEST_CELL} characters.")
+        return Cell(
+            text[:LONGEST_CELL],
+            Sentence("A cell has at most {most} characters.", most=LONGEST_CELL),
+        )
     if text.startswith("="):
         return Cell(text, FORMULA)
     return Cell(text[1:] if text[:1] == "'" and text[1:2] in RECKONED else text)

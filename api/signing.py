@@ -23,7 +23,12 @@ from api.errors import CredentialsWrong, MakerNeeded, NotSignedIn, TooMany
 from api.idempotency import Key
 from api.models import Token
 from ledger.access import Actor, find, set_walls
-from ledger.errors import Forbidden, Invalid, NotFound
+from ledger.errors import (
+    Forbidden,
+    Invalid,
+    NotFound,
+    Sentence,
+)
 from ledger.statements import run, unhurried
 
 LIFETIME = timedelta(days=30)
@@ -124,7 +129,9 @@ def sign_in(
         )
     if len(slugs) > 1:
         raise CoopNeeded(
-            f'You belong to several co-ops: name one as "coop": {", ".join(slugs)}.',
+            Sentence(
+                'You belong to several co-ops: name one as "coop": {names}.', names=", ".join(slugs)
+            ),
             pointer="/coop",
         )
     with transaction.atomic(durable=True):
@@ -270,7 +277,7 @@ def _person(username: str) -> User:
     """The person, kept from changing until the open transaction ends. Raises NotFound."""
     person = get_user_model().objects.select_for_update().filter(username=username).first()
     if person is None:
-        raise NotFound(f"Nobody signs in as {username!r}.")
+        raise NotFound(Sentence("Nobody signs in as {username!r}.", username=username))
     return person
 
 

@@ -232,7 +232,9 @@ SPECTACULAR_SETTINGS = {
 }
 
 LANGUAGE_CODE = "en"
-# No language is chosen for the API; a page writes figures as its reader does.
+# No language is chosen for the API. A page is said in the first of these that its reader's browser
+# asks for: one is added here when there is a catalogue of it, so that no page is half in another.
+LANGUAGES = [("en", "English")]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"

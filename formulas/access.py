@@ -23,7 +23,11 @@ from formulas.models import (
     Weighing,
 )
 from ledger.access import Actor, find
-from ledger.errors import LotNotReleased, NotFound
+from ledger.errors import (
+    LotNotReleased,
+    NotFound,
+    Sentence,
+)
 from ledger.models import Custody, Entry, Status
 from ledger.roles import Verb
 
@@ -199,7 +203,10 @@ def pourable(actor: Actor, id: UUID | str, *, pointer: str = "/lot") -> Custody:
     if custody.status == Status.REJECTED:
         lot = custody.lot
         raise LotNotReleased(
-            f"The lot {lot.code} is rejected, and nothing of it may be used; take another lot.",
+            Sentence(
+                "The lot {code} is rejected, and nothing of it may be used; take another lot.",
+                code=lot.code,
+            ),
             pointer=pointer,
             lot=str(lot.id),
             status=custody.status,

@@ -10,7 +10,10 @@ from django.db.models import Prefetch, prefetch_related_objects
 
 from formulas.models import Alternate, Formula, FormulaVersion, Line
 from ledger.access import Actor, materials_for
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.models import Material
 
 MOST = 10
@@ -51,12 +54,16 @@ def check_alternates(actor: Actor, lines: Sequence[tuple[str, Material | None, _
     for (pointer, own, line, alternate), material in zip(placed, found, strict=True):
         if material.counted:
             raise Invalid(
-                f"{material.name} is counted, and a line is a percentage by mass.",
+                Sentence(
+                    "{material} is counted, and a line is a percentage by mass.",
+                    material=material.name,
+                ),
                 pointer=f"{pointer}/material",
             )
         if (own is not None and own.id == material.id) or (id(line), material.id) in seen:
             raise Invalid(
-                f"{material.name} stands on this line already.", pointer=f"{pointer}/material"
+                Sentence("{material} stands on this line already.", material=material.name),
+                pointer=f"{pointer}/material",
             )
         seen.add((id(line), material.id))
         if (line.active_percent is None) != (alternate.active_percent is None):
@@ -99,6 +106,9 @@ def _refuse_made(
     for (pointer, *_), material in zip(placed, found, strict=True):
         if material.id in made:
             raise Invalid(
-                f"{material.name} is made: an alternate is something that is bought.",
+                Sentence(
+                    "{material} is made: an alternate is something that is bought.",
+                    material=material.name,
+                ),
                 pointer=f"{pointer}/material",
             )

@@ -23,7 +23,12 @@ from formulas.reserving import free, promised_materials
 from formulas.scaling import Scaled, scale_batch, scale_output, scale_units
 from ledger.access import Actor
 from ledger.entries import Move, account, lock_pools, post_entry
-from ledger.errors import Invalid, QuantityTooLarge, placed
+from ledger.errors import (
+    Invalid,
+    QuantityTooLarge,
+    Sentence,
+    placed,
+)
 from ledger.ids import new_id
 from ledger.models import Account, Entry, Holding, Material
 from ledger.quantities import TOO_LARGE, Quantity, grams_of
@@ -67,7 +72,10 @@ class Size:
         lines, loss = composed(version.lines.all()), version.process_loss_percent
         if self.units is not None and product is not None:
             if self.units > MOST_UNITS:
-                raise Invalid(f"A batch fills at most {MOST_UNITS} units.", pointer="/units")
+                raise Invalid(
+                    Sentence("A batch fills at most {most_units} units.", most_units=MOST_UNITS),
+                    pointer="/units",
+                )
             fill = fill_grams_of(product, version)
             return scale_units(lines, self.units, fill, process_loss_percent=loss)
         for wanted, pointer, scale in (
@@ -158,12 +166,16 @@ def must_be_planned(batch: Batch) -> None:
         raise AlreadyFinished(batch=batch.code)
     if batch.state == Batch.State.CANCELLED:
         raise AlreadyFinished(
-            f"The batch {batch.code} is cancelled; plan a new one.", batch=batch.code
+            Sentence("The batch {code} is cancelled; plan a new one.", code=batch.code),
+            batch=batch.code,
         )
     if batch.state == Batch.State.SCRAPPED:
         raise AlreadyFinished(
-            f"The batch {batch.code} is scrapped; plan a new one, or reverse the scrap if that was"
-            " the mistake.",
+            Sentence(
+                "The batch {code} is scrapped; plan a new one, or reverse the scrap if that was"
+                " the mistake.",
+                code=batch.code,
+            ),
             batch=batch.code,
         )
 

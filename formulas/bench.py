@@ -32,7 +32,10 @@ from formulas.pot import InPot
 from formulas.shares import Chosen, Share, shares
 from formulas.weighing import Weighed, weigh, weigh_back
 from ledger.access import Actor, find, lots_visible_to
-from ledger.errors import NotFound
+from ledger.errors import (
+    NotFound,
+    Sentence,
+)
 from ledger.quantities import Quantity
 
 # How far a weighing may lie from its target before it is said; common practice.
@@ -242,7 +245,10 @@ def lot_labelled(actor: Actor, label: str) -> UUID:
     rows = lots_visible_to(actor).filter(code__iexact=code)
     for id in rows.values_list("id", flat=True)[:1]:
         return UUID(str(id))
-    raise NotFound(f"No lot of yours has the code {code!r}; look at its label.", pointer="/lot")
+    raise NotFound(
+        Sentence("No lot of yours has the code {code!r}; look at its label.", code=code),
+        pointer="/lot",
+    )
 
 
 def code_in(label: str) -> str:

@@ -15,7 +15,12 @@ from formulas.drawing import dates_of_made
 from formulas.models import Batch, ByProduct, Making
 from ledger.access import Actor, day_of, materials_for
 from ledger.entries import Move, account
-from ledger.errors import Invalid, MoneyTooFine, placed
+from ledger.errors import (
+    Invalid,
+    MoneyTooFine,
+    Sentence,
+    placed,
+)
 from ledger.lots import NewLot, must_be_stocked, open_lots
 from ledger.measuring import density_of, measure
 from ledger.models import Account, Holding, Lot, Material
@@ -116,12 +121,15 @@ def _check(
     must_be_stocked(material, f"{pointer}/material")
     if material.counted:
         raise Invalid(
-            f"{material.name} is counted, and a by-product is weighed.",
+            Sentence("{material} is counted, and a by-product is weighed.", material=material.name),
             pointer=f"{pointer}/material",
         )
     if material.id == batch.version.formula.material_id:
         raise Invalid(
-            f"{material.name} is what the batch makes: it belongs to the output.",
+            Sentence(
+                "{material} is what the batch makes: it belongs to the output.",
+                material=material.name,
+            ),
             pointer=f"{pointer}/material",
         )
     if draft.nrv < 0:

@@ -11,6 +11,8 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Final
 
+from ledger.errors import Sentence
+
 ASSESSOR: Final = "Ask a qualified safety assessor before relying on this."
 AUTHORITY: Final = "Rules differ by place; check your local authority."
 SUPPLIER: Final = "Ask the supplier for the safety data sheet."
@@ -143,8 +145,15 @@ def _outside(part: Part) -> bool:
 def _above_certificate(facts: Facts) -> Sequence[str]:
     scented = {Flag.FRAGRANCE, Flag.ESSENTIAL_OIL}
     return [
-        f"{part.name}: {part.percent.normalize():f} %, at most {part.max_percent.normalize():f} %"
-        + (f" for {part.category}" if part.category else "")
+        Sentence(
+            "{name}: {percent:f} %, at most {most:f} % for {category}"
+            if part.category
+            else "{name}: {percent:f} %, at most {most:f} %",
+            name=part.name,
+            percent=part.percent.normalize(),
+            most=part.max_percent.normalize(),
+            category=part.category,
+        )
         for part in facts.parts
         if part.flags & scented and part.max_percent is not None and part.percent > part.max_percent
     ]
@@ -170,7 +179,9 @@ def _stricter(facts: Facts) -> Sequence[str]:
 
 def _hot(facts: Facts) -> Sequence[str]:
     hot = facts.celsius is not None and facts.celsius > HOT
-    return [f"{facts.celsius.normalize():f} degC"] if hot and facts.celsius is not None else []
+    if not hot or facts.celsius is None:
+        return []
+    return [Sentence("{celsius:f} degC", celsius=facts.celsius.normalize())]
 
 
 _RULES: Final = (
@@ -268,7 +279,7 @@ _RULES: Final = (
         _flagged(Flag.NUT, Flag.MILK, Flag.WHEAT),
         "Keep it apart from other batches, clean up after it, and say it to who buys.",
         "It comes from nut, milk or wheat, to which people are allergic.",
-        f"{ASSESSOR} {AUTHORITY}",
+        Sentence("{first} {then}", first=Sentence(ASSESSOR), then=Sentence(AUTHORITY)),
     ),
     _Rule(
         "lot_undated",

@@ -19,7 +19,11 @@ from formulas.models import Window as WindowRow
 from formulas.recipes import mass_each_of
 from ledger.access import Actor, find, find_all, materials_for
 from ledger.entries import EXPLAINED, explained
-from ledger.errors import Invalid, Stale
+from ledger.errors import (
+    Invalid,
+    Sentence,
+    Stale,
+)
 from ledger.models import Material
 from ledger.quantities import Density
 from ledger.roles import Verb
@@ -148,7 +152,11 @@ def _settle(actor: Actor, draft: Draft) -> tuple[list[_Named], tuple[Composed, .
     days = draft.shelf_life_days
     if days is not None and not 0 < days <= LONGEST_SHELF_LIFE_DAYS:
         raise Invalid(
-            f"A shelf life is 1 to {LONGEST_SHELF_LIFE_DAYS} days.", pointer="/shelf_life_days"
+            Sentence(
+                "A shelf life is 1 to {longest_shelf_life_days} days.",
+                longest_shelf_life_days=LONGEST_SHELF_LIFE_DAYS,
+            ),
+            pointer="/shelf_life_days",
         )
     measures = [window.measure for window in draft.windows]
     for place, measure in enumerate(measures):
@@ -217,13 +225,20 @@ def _check_materials(materials: dict[str, Material]) -> None:
     for pointer, material in materials.items():
         if material.counted:
             raise Invalid(
-                f"{material.name} is counted, and a line is a percentage by mass; packaging"
-                " belongs to a product.",
+                Sentence(
+                    "{material} is counted, and a line is a percentage by mass; packaging belongs"
+                    " to a product.",
+                    material=material.name,
+                ),
                 pointer=f"{pointer}/material",
             )
         if material.id in makers:
             raise Invalid(
-                f"{material.name} is made: name the formula {makers[material.id]!r} instead.",
+                Sentence(
+                    "{material} is made: name the formula {formula!r} instead.",
+                    material=material.name,
+                    formula=makers[material.id],
+                ),
                 pointer=f"{pointer}/material",
             )
 

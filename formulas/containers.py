@@ -12,7 +12,14 @@ from formulas.errors import ContainerTooSmall
 from formulas.models import Container, WaterFilling
 from ledger.access import Actor, material_for
 from ledger.entries import EXPLAINED
-from ledger.errors import Conflict, Invalid, NotFound, Stale, UnitWrong
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    NotFound,
+    Sentence,
+    Stale,
+    UnitWrong,
+)
 from ledger.models import Material
 from ledger.quantities import Quantity, parse_temperature
 from ledger.roles import Verb
@@ -188,7 +195,12 @@ def by_eye(row: Container) -> Decimal | None:
 
 def _check(material: Material, nominal: Quantity, headspace_percent: Decimal) -> None:
     if not material.counted:
-        raise Invalid(f"{material.name} is measured by mass, and a container is counted.")
+        raise Invalid(
+            Sentence(
+                "{material} is measured by mass, and a container is counted.",
+                material=material.name,
+            )
+        )
     if nominal.measure != "volume":
         raise UnitWrong(
             'What a container holds is a volume, such as "250 mL".',
@@ -227,8 +239,12 @@ def _keep(row: Container, level: str, filled: WaterFill) -> None:
     brim, usable = row.brimful_mean, row.usable_mean
     if brim is not None and usable is not None and usable > brim:
         raise Conflict(
-            f"The fill level holds {usable.normalize():f} mL and the brim"
-            f" {brim.normalize():f} mL: one of them was measured wrong.",
+            Sentence(
+                "The fill level holds {usable:f} mL and the brim {brim:f} mL: one of them was"
+                " measured wrong.",
+                usable=usable.normalize(),
+                brim=brim.normalize(),
+            ),
             pointer="/pieces",
         )
     _settle(row)

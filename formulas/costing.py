@@ -16,7 +16,11 @@ from math import floor
 
 from formulas.composition import left_after_loss
 from ledger.costing import GRAMS_PER_KG, round_stored, unit_cost
-from ledger.errors import Invalid, QuantityNotPositive
+from ledger.errors import (
+    Invalid,
+    QuantityNotPositive,
+    Sentence,
+)
 from ledger.money import minor_unit, round_money
 
 ZERO = Decimal(0)
@@ -123,8 +127,11 @@ def batch_cost(
     shared = inputs - packaging - by_products
     if by_products < 0 or shared < 0:
         raise Invalid(
-            f"By-products bring at most what went into the batch without packaging,"
-            f" {inputs - packaging:.2f}: what brings more is a product of its own.",
+            Sentence(
+                "By-products bring at most what went into the batch without packaging,"
+                " {inputs:.2f}: what brings more is a product of its own.",
+                inputs=inputs - packaging,
+            ),
             pointer="/by_products",
         )
     abnormal = round_stored(Fraction(declared_grams) * Fraction(shared) / made)

@@ -17,7 +17,13 @@ from ledger.access import Actor, find, lots_for
 from ledger.count_closing import Closed, Explained, close_sheet
 from ledger.counting import sheets_of
 from ledger.entries import open_account
-from ledger.errors import Conflict, Invalid, NotFound, placed
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    NotFound,
+    Sentence,
+    placed,
+)
 from ledger.measuring import density_of, measure
 from ledger.models import Account, CountCause, Lot
 from ledger.quantities import Quantity
@@ -114,8 +120,11 @@ def _batches(actor: Actor, explanations: Sequence[Explanation]) -> dict[str, Bat
             raise NotFound(pointer=pointer)
         if found[id].state == Batch.State.CANCELLED:
             raise Conflict(
-                f"The batch {found[id].code} was cancelled, and what had been weighed went back:"
-                " name another cause.",
+                Sentence(
+                    "The batch {code} was cancelled, and what had been weighed went back: name"
+                    " another cause.",
+                    code=found[id].code,
+                ),
                 pointer=pointer,
             )
     return {text: found[UUID(text)] for text in named}

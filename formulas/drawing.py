@@ -11,7 +11,12 @@ from formulas.picking import pick
 from formulas.reserving import StoredLot, stored_lots
 from ledger.access import Actor
 from ledger.entries import Move, Posted, account, open_account, post_entry
-from ledger.errors import Invalid, NotEnough, placed
+from ledger.errors import (
+    Invalid,
+    NotEnough,
+    Sentence,
+    placed,
+)
 from ledger.issuing import ISSUED
 from ledger.lots import last_usable_day
 from ledger.measuring import density_of, measure
@@ -51,8 +56,13 @@ def draw_packaging(
         if short > 0:
             there = count - short
             raise NotEnough(
-                f"{count.normalize():f} of {names[id]} are needed, and {there.normalize():f} can be"
-                " used: receive or release more, or free what another batch has reserved.",
+                Sentence(
+                    "{count:f} of {name} are needed, and {left:f} can be used: receive or release"
+                    " more, or free what another batch has reserved.",
+                    count=count.normalize(),
+                    name=names[id],
+                    left=there.normalize(),
+                ),
                 material=str(id),
                 wanted=str(count),
                 left=str(there),

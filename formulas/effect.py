@@ -12,6 +12,7 @@ from fractions import Fraction
 from formulas.errors import OverMaximum
 from formulas.scaling import check_maximum, most_to_effect
 from ledger.costing import round_stored
+from ledger.errors import Sentence
 
 ZERO = Decimal(0)
 HUNDRED = Decimal(100)
@@ -86,9 +87,14 @@ def overrun(pot: Pot, added: Decimal, max_percent: Decimal, name: str) -> OverMa
         # Of the share itself: what is rounded twice may end one digit too high.
         percent = HUNDRED * total / (pot.others_final + total)
         return OverMaximum(
-            f"This would make {percent:.4f} % of {name}, above the maximum of"
-            f" {max_percent.normalize():f} %: at most {left.quantize(Decimal('0.01'), ROUND_DOWN)}"
-            " g more may be added. Add less, or record a deviation.",
+            Sentence(
+                "This would make {percent:.4f} % of {name}, above the maximum of {max_percent:f}"
+                " %: at most {left} g more may be added. Add less, or record a deviation.",
+                percent=percent,
+                name=name,
+                max_percent=max_percent.normalize(),
+                left=left.quantize(Decimal("0.01"), ROUND_DOWN),
+            ),
             pointer="/quantity",
             **refusal.facts,
             left=left,

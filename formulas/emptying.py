@@ -22,7 +22,14 @@ from formulas.models import Emptying, Filling, Making
 from ledger.access import Actor, day_of
 from ledger.costing import round_stored
 from ledger.entries import Move, account, lock_pools, open_account, post_entry
-from ledger.errors import Conflict, Invalid, NotEnough, QuantityNotPositive, placed
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    NotEnough,
+    QuantityNotPositive,
+    Sentence,
+    placed,
+)
 from ledger.lots import NewLot, open_lots
 from ledger.measuring import density_of, measure
 from ledger.models import Account, Entry, Lot, Material, Status
@@ -128,8 +135,11 @@ def filled_lot(actor: Actor, lot: Lot) -> FilledLot:
     ).first()
     if making is None or not making.units:
         raise Conflict(
-            f"The lot {lot.code} is not of units that were filled here; weigh bulk into a batch,"
-            " or issue it with a reason instead."
+            Sentence(
+                "The lot {code} is not of units that were filled here; weigh bulk into a batch,"
+                " or issue it with a reason instead.",
+                code=lot.code,
+            )
         )
     total = cost_of(making).total
     return FilledLot(
@@ -148,7 +158,10 @@ def _grams(filled: FilledLot, quantity: Quantity | None, units: int) -> Decimal:
         grams = measure(quantity, filled.bulk, density_of(filled.bulk)).quantity
         if grams > filled.all_grams:
             raise NotEnough(
-                f"Only {filled.all_grams.normalize():f} g were filled into all of them.",
+                Sentence(
+                    "Only {all_grams:f} g were filled into all of them.",
+                    all_grams=filled.all_grams.normalize(),
+                ),
                 left=f"{filled.all_grams:f}",
             )
     return grams

@@ -19,7 +19,15 @@ from formulas.scaling import fill_of_mass, fill_of_volume
 from ledger.access import Actor, day_of
 from ledger.costing import unit_cost
 from ledger.entries import Move, account, lock_pools, open_account, post_entry
-from ledger.errors import DensityMissing, Invalid, LotExpired, LotNotReleased, NotEnough, placed
+from ledger.errors import (
+    DensityMissing,
+    Invalid,
+    LotExpired,
+    LotNotReleased,
+    NotEnough,
+    Sentence,
+    placed,
+)
 from ledger.lots import NewLot, open_lots
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Custody, Entry, Lot, Status
@@ -119,8 +127,13 @@ def _bulk(actor: Actor, product: Product, lot: UUID | str) -> Custody:
     bulk = custody.lot
     if bulk.material_id != product.formula.material_id:
         raise Invalid(
-            f"The lot {bulk.code} is {bulk.material.name}; {product.name} is filled with"
-            f" {product.formula.name}.",
+            Sentence(
+                "The lot {code} is {material}; {product} is filled with {formula}.",
+                code=bulk.code,
+                material=bulk.material.name,
+                product=product.name,
+                formula=product.formula.name,
+            ),
             pointer="/lot",
         )
     return custody

@@ -14,7 +14,10 @@ from fractions import Fraction
 
 from formulas.composition import left_after_loss
 from ledger.costing import round_stored
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 
 ZERO = Decimal(0)
 MOST_RETENTION = Decimal(100)
@@ -75,7 +78,10 @@ def loss_percent(infusion: Infusion, spent_percent: Decimal) -> Decimal:
     """
     if not 0 <= infusion.retention <= MOST_RETENTION:
         raise Invalid(
-            f"A gram of solid keeps 0 to {MOST_RETENTION} g of liquid.",
+            Sentence(
+                "A gram of solid keeps 0 to {most_retention} g of liquid.",
+                most_retention=MOST_RETENTION,
+            ),
             pointer="/infusion/retention",
         )
     if not 0 <= infusion.evaporation_percent < 100:
@@ -92,8 +98,11 @@ def loss_percent(infusion: Infusion, spent_percent: Decimal) -> Decimal:
     loss = round_stored(kept + Fraction(infusion.evaporation_percent))
     if loss >= 100:
         raise Invalid(
-            f"The solids would keep all of the liquid: {loss.normalize():f} % would be lost."
-            " Steep less in it, or measure the retention again.",
+            Sentence(
+                "The solids would keep all of the liquid: {loss:f} % would be lost. Steep less"
+                " in it, or measure the retention again.",
+                loss=loss.normalize(),
+            ),
             pointer="/infusion",
         )
     return loss

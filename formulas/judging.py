@@ -11,7 +11,12 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Final
 
-from ledger.errors import Invalid, Unreadable, placed
+from ledger.errors import (
+    Invalid,
+    Sentence,
+    Unreadable,
+    placed,
+)
 from ledger.quantities import parse_temperature
 from ledger.typed_numbers import DECIMAL, tidy
 
@@ -106,7 +111,9 @@ def read_measure(measure: Measure, text: str) -> Decimal:
     factors = _FACTORS[measure]
     unit = found[2].strip().lower() if found and measure is not Measure.PH else ""
     if found is None or unit not in factors:
-        raise MeasurementUnreadable(f"This cannot be read: write {_WANTED[measure]}.")
+        raise MeasurementUnreadable(
+            Sentence("This cannot be read: write {wanted}.", wanted=_WANTED[measure])
+        )
     number = Decimal(found[1]) * factors[unit]
     low, high = _RANGE[measure]
     if not low <= number <= high:

@@ -17,7 +17,11 @@ from formulas.labels import Durability, NetContents, durability, net_contents
 from formulas.models import FormulaVersion, Product
 from ledger import gs1
 from ledger.access import Actor, lot_for
-from ledger.errors import Invalid, placed
+from ledger.errors import (
+    Invalid,
+    Sentence,
+    placed,
+)
 from ledger.lot_labels import maker_name
 from ledger.models import Lot
 from ledger.roles import Verb
@@ -68,7 +72,9 @@ def set_label(product: Product, draft: LabelDraft) -> None:
     months = draft.months_after_opening
     if months is not None and not 1 <= months <= MOST_MONTHS:
         raise Invalid(
-            f"A period after opening is 1 to {MOST_MONTHS} months.",
+            Sentence(
+                "A period after opening is 1 to {most_months} months.", most_months=MOST_MONTHS
+            ),
             pointer="/labelling/months_after_opening",
         )
     product.months_after_opening = months
@@ -97,7 +103,10 @@ def label_product(
     )
     of = None if lot is None else lot_for(actor, lot, pointer="/lot")
     if of is not None and of.material_id != found.material_id:
-        raise Invalid(f"The lot {of.code} is not of {found.name}.", pointer="/lot")
+        raise Invalid(
+            Sentence("The lot {code} is not of {name}.", code=of.code, name=found.name),
+            pointer="/lot",
+        )
     lasts = _lasts(found, version, of, today)
     return Label(
         product=found,

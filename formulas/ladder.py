@@ -14,7 +14,10 @@ from math import ceil, floor
 from formulas.errors import BelowCost
 from formulas.pricing import break_even, markup_percent, price_for_margin, price_for_markup
 from ledger.costing import round_stored
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.money import minor_unit, round_money
 
 ZERO = Decimal(0)
@@ -260,5 +263,7 @@ def _fees(channel: Channel, net: Fraction, gross: Fraction) -> Fraction:
 
 def _to_coins(price: Decimal, step: Decimal) -> Decimal:
     if (Fraction(price) / Fraction(step)).denominator != 1:
-        raise Invalid(f"Prices end in whole coins of {step}.", pointer="/ending/ends_in")
+        raise Invalid(
+            Sentence("Prices end in whole coins of {step}.", step=step), pointer="/ending/ends_in"
+        )
     return price.quantize(step)

@@ -14,7 +14,12 @@ from formulas.judging import Judgement, Measure, Window, is_outside, judge, read
 from formulas.models import Batch, FormulaVersion, Measurement
 from ledger.access import Actor, find
 from ledger.entries import EXPLAINED, explained
-from ledger.errors import Conflict, Invalid, placed
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    Sentence,
+    placed,
+)
 from ledger.quantities import parse_temperature
 from ledger.roles import Verb
 
@@ -53,7 +58,11 @@ def record_measurement(
     actor.must(Verb.MAKE)
     found = batch_for(actor, batch)
     if found.state == Batch.State.CANCELLED:
-        raise Conflict(f"The batch {found.code} is cancelled, and there is nothing to measure.")
+        raise Conflict(
+            Sentence(
+                "The batch {code} is cancelled, and there is nothing to measure.", code=found.code
+            )
+        )
     _check_phase(found, phase)
     row = Measurement(
         coop_id=actor.coop_id,
@@ -143,7 +152,11 @@ def _check_phase(batch: Batch, phase: str) -> None:
     if phase not in names:
         known = ", ".join(repr(name) for name in names)
         raise Invalid(
-            f"This formula has no such phase; there are: {known}. Say anything else in the note.",
+            Sentence(
+                "This formula has no such phase; there are: {known}. Say anything else in the"
+                " note.",
+                known=known,
+            ),
             pointer="/phase",
         )
 

@@ -14,7 +14,11 @@ from uuid import UUID
 from formulas.requirements import requirements
 from ledger.access import Actor, day_of, find_all, materials_for, suppliers_visible_to
 from ledger.balances import stock
-from ledger.errors import Invalid, placed
+from ledger.errors import (
+    Invalid,
+    Sentence,
+    placed,
+)
 from ledger.measuring import measure
 from ledger.models import Material
 from ledger.money import minor_unit, round_to_step
@@ -191,7 +195,7 @@ def _given(actor: Actor, needs: Sequence[GivenNeed]) -> Told:
     for place, (need, material) in enumerate(zip(needs, materials_for(actor, wanted), strict=True)):
         if any(material == other for other, _, _ in found):
             raise Invalid(
-                f"{material.name} is needed twice: add its needs up.",
+                Sentence("{material} is needed twice: add its needs up.", material=material.name),
                 pointer=f"/needs/{place}/material",
             )
         with placed(f"/needs/{place}/quantity"):
@@ -258,4 +262,6 @@ def _named(refusal: NothingCovers, materials: Mapping[UUID, Material]) -> Nothin
     ids: Collection[UUID] = refusal.facts["materials"]
     reason = Why(refusal.facts["reason"])
     names = ", ".join(sorted(materials[id].name for id in ids))
-    return NothingCovers(REMEDIES[reason].format(names=names), materials=ids, reason=reason.value)
+    return NothingCovers(
+        Sentence(REMEDIES[reason], names=names), materials=ids, reason=reason.value
+    )

@@ -8,7 +8,12 @@ from formulas.batches import MOST_UNITS
 from formulas.models import Batch, ByProduct
 from formulas.recipes import density_of
 from formulas.steeping import marc_of
-from ledger.errors import Invalid, QuantityNotPositive, placed
+from ledger.errors import (
+    Invalid,
+    QuantityNotPositive,
+    Sentence,
+    placed,
+)
 from ledger.quantities import Quantity, grams_of
 
 ZERO = Decimal(0)
@@ -51,7 +56,10 @@ def check_units(units: int | None) -> None:
     if units is not None and units < 1:
         raise QuantityNotPositive(pointer="/units")
     if units is not None and units > MOST_UNITS:
-        raise Invalid(f"A batch fills at most {MOST_UNITS} units.", pointer="/units")
+        raise Invalid(
+            Sentence("A batch fills at most {most_units} units.", most_units=MOST_UNITS),
+            pointer="/units",
+        )
 
 
 def outcome_of(
@@ -83,7 +91,10 @@ def _check_minutes(batch: Batch, minutes: Decimal | None) -> None:
             pointer="/labour_minutes",
         )
     if not minutes.is_finite() or not 0 <= minutes <= MOST_MINUTES:
-        raise Invalid(f"Labour is 0 to {MOST_MINUTES} minutes.", pointer="/labour_minutes")
+        raise Invalid(
+            Sentence("Labour is 0 to {most_minutes} minutes.", most_minutes=MOST_MINUTES),
+            pointer="/labour_minutes",
+        )
 
 
 def _grams(batch: Batch, quantity: Quantity, pointer: str) -> Decimal:

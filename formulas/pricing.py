@@ -13,7 +13,10 @@ from math import ceil
 from formulas.composition import plain
 from formulas.errors import PriceImpossible
 from ledger.costing import round_stored
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 
 ZERO = Decimal(0)
 
@@ -153,4 +156,4 @@ def _check_cost(unit_cost: Decimal) -> None:
 
 def _check_not_negative(figure: Decimal, name: str) -> None:
     if not figure.is_finite() or figure < 0:
-        raise Invalid(f"{name} must be zero or more.", pointer=f"/{name}")
+        raise Invalid(Sentence("{name} must be zero or more.", name=name), pointer=f"/{name}")

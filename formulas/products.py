@@ -11,7 +11,13 @@ from formulas.labelling import NOTHING_STATED, LabelDraft, set_label
 from formulas.models import Formula, Packaging, Product
 from formulas.recipes import mass_each_of
 from ledger.access import Actor, find, materials_for
-from ledger.errors import Invalid, Stale, UnitWrong, placed
+from ledger.errors import (
+    Invalid,
+    Sentence,
+    Stale,
+    UnitWrong,
+    placed,
+)
 from ledger.ids import same_id
 from ledger.models import Material
 from ledger.quantities import Quantity, count_of
@@ -128,20 +134,26 @@ def _packaging(actor: Actor, draft: ProductDraft) -> list[tuple[Material, Quanti
     for place, (item, material) in enumerate(zip(draft.packaging, materials, strict=True)):
         if not material.counted:
             raise Invalid(
-                f"{material.name} is measured by mass, and packaging is counted.",
+                Sentence(
+                    "{material} is measured by mass, and packaging is counted.",
+                    material=material.name,
+                ),
                 pointer=f"/packaging/{place}/material",
             )
         if not material.stocked:
             raise Invalid(
-                f"{material.name} is not stocked, and packaging is counted out of the store: name"
-                " a stocked material, or leave it out.",
+                Sentence(
+                    "{material} is not stocked, and packaging is counted out of the store: name a"
+                    " stocked material, or leave it out.",
+                    material=material.name,
+                ),
                 pointer=f"/packaging/{place}/material",
             )
         with placed(f"/packaging/{place}/quantity"):
             count = count_of(item.quantity, name=material.name)
         if count > MOST_PIECES:
             raise Invalid(
-                f"A unit takes at most {MOST_PIECES} pieces.",
+                Sentence("A unit takes at most {most_pieces} pieces.", most_pieces=MOST_PIECES),
                 pointer=f"/packaging/{place}/quantity",
             )
         found.append((material, item.quantity, count))
@@ -186,11 +198,15 @@ def _set(actor: Actor, product: Product, formula: Formula, draft: ProductDraft) 
 def _use_and_areas(draft: ProductDraft) -> tuple[str, list[str]]:
     """How and where it is used, each area once. Raises Invalid."""
     if draft.use not in {"", *Product.Use.values}:
-        raise Invalid(f"A use is one of: {', '.join(Product.Use.values)}.", pointer="/use")
+        raise Invalid(
+            Sentence("A use is one of: {uses}.", uses=", ".join(Product.Use.values)), pointer="/use"
+        )
     for place, area in enumerate(draft.areas):
         if area not in Product.Area.values:
             named = ", ".join(Product.Area.values)
-            raise Invalid(f"An area is one of: {named}.", pointer=f"/areas/{place}")
+            raise Invalid(
+                Sentence("An area is one of: {named}.", named=named), pointer=f"/areas/{place}"
+            )
     return draft.use, [area for area in Product.Area.values if area in draft.areas]
 
 
@@ -212,7 +228,9 @@ def check_policy(figures: Mapping[str, Decimal | None]) -> None:
         figure = figures[name] or ZERO
         most = TOO_MANY_PERCENT if name == "overhead_percent" else TOO_MUCH
         if not figure.is_finite() or not 0 <= figure < most:
-            raise Invalid(f"This is zero or more, and less than {most}.", pointer=pointer)
+            raise Invalid(
+                Sentence("This is zero or more, and less than {most}.", most=most), pointer=pointer
+            )
 
 
 def _write_packaging(

@@ -10,7 +10,10 @@ from formulas.composition import Composed, Ingredient, Kind, Recipe
 from formulas.infusing import Infusion
 from formulas.models import BatchLine, FormulaVersion, Line, Product
 from formulas.scaling import fill_of_mass, fill_of_volume
-from ledger.errors import DensityMissing
+from ledger.errors import (
+    DensityMissing,
+    Sentence,
+)
 from ledger.quantities import Density
 from ledger.statements import run
 
@@ -105,8 +108,11 @@ def fill_grams_of(product: Product, version: FormulaVersion) -> Decimal:
         return fill_of_mass(product.fill_grams, product.overfill_percent)
     if version.density is None or product.fill_ml is None:
         raise DensityMissing(
-            f"The fill of {product.name} is by volume: give the formula {version.formula.name!r}"
-            " a density.",
+            Sentence(
+                "The fill of {product} is by volume: give the formula {formula!r} a density.",
+                product=product.name,
+                formula=version.formula.name,
+            ),
             name=version.formula.name,
             pointer="/units",
         )

@@ -12,7 +12,10 @@ from formulas.models import Formula
 from formulas.recipes import recipes_below
 from formulas.requirement_records import DAYS, Facts, Record, records_of
 from ledger.access import Actor
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.expiring import InStore
 from ledger.models import Material
 from ledger.offer_reading import offers_on
@@ -93,7 +96,10 @@ def requirements(
     actor.must(Verb.READ)
     weeks = (until - today).days // DAYS + 1
     if not 1 <= weeks <= MOST_WEEKS:
-        raise Invalid(f"Ask for a day from today to {MOST_WEEKS} weeks on.", pointer="/until")
+        raise Invalid(
+            Sentence("Ask for a day from today to {most_weeks} weeks on.", most_weeks=MOST_WEEKS),
+            pointer="/until",
+        )
     asked = {"coop": actor.coop_id, "maker": actor.maker, "today": today, "until": until}
     dated = _dated(run(_DATED, asked))
     needs = dated["needs"]

@@ -15,7 +15,7 @@ from formulas.models import Batch, Rework, Weighing
 from formulas.weighing import Weighed, weigh
 from ledger.access import Actor, lot_for
 from ledger.costing import round_stored
-from ledger.errors import Invalid
+from ledger.errors import Invalid, Sentence
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 
@@ -127,18 +127,22 @@ def _rework_in(batch: Batch) -> Decimal:
 def _over(batch: Batch, before: Decimal, percent: Decimal, most: Decimal) -> OverMaximum:
     left = _left(batch, before, most)
     if not most:
-        detail = (
+        template = (
             "The formula allows no rework: give its version a rework_max_percent, or record a"
             " deviation."
         )
     else:
-        detail = (
-            f"This would make {percent.normalize():f} % of the batch rework, above the maximum of"
-            f" {most.normalize():f} %: at most {left:f} g more may go in. Add less, or record a"
-            " deviation."
+        template = (
+            "This would make {percent:f} % of the batch rework, above the maximum of {most:f} %: at"
+            " most {left:f} g more may go in. Add less, or record a deviation."
         )
+    places = {"percent": percent.normalize(), "most": most.normalize(), "left": left}
     return OverMaximum(
-        detail, pointer="/quantity", percent=percent, max_percent=most, headroom_grams=left
+        Sentence(template, **places),
+        pointer="/quantity",
+        percent=percent,
+        max_percent=most,
+        headroom_grams=left,
     )
 
 

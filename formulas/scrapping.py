@@ -20,7 +20,13 @@ from formulas.scrap import ScrapCost, parts_of, scrap_cost
 from ledger.access import Actor, day_of
 from ledger.entries import Move, account, lock_pools, open_account, post_entry
 from ledger.entry_reading import EntriesWanted, entries_of
-from ledger.errors import Invalid, MoneyTooFine, NotEnough, placed
+from ledger.errors import (
+    Invalid,
+    MoneyTooFine,
+    NotEnough,
+    Sentence,
+    placed,
+)
 from ledger.lots import NewLot, open_lots
 from ledger.models import Account, Entry, Holding, Lot
 from ledger.money import minor_units, round_money
@@ -154,7 +160,10 @@ def _grams(batch: Batch, quantity: Quantity, pointer: str, weighed: Decimal) -> 
         grams = grams_of(quantity, density=density_of(version), name=version.formula.name)
         if grams > weighed:
             raise NotEnough(
-                f"Only {weighed.normalize():f} g went into the batch; give what there is of it.",
+                Sentence(
+                    "Only {weighed:f} g went into the batch; give what there is of it.",
+                    weighed=weighed.normalize(),
+                ),
                 left=f"{weighed:f}",
             )
     return grams

@@ -16,7 +16,12 @@ from formulas.composition import Kind
 from formulas.models import FormulaVersion
 from formulas.writing import draft_of, ingredients_named
 from ledger.access import Actor
-from ledger.errors import Invalid, NotFound, Refusal
+from ledger.errors import (
+    Invalid,
+    NotFound,
+    Refusal,
+    Sentence,
+)
 
 # Percents are kept to so many places.
 STEP: Final = Decimal("0.000001")
@@ -103,8 +108,11 @@ def _found(actor: Actor, stand_ins: Sequence[StandsIn]) -> list[AlternateDraft]:
         found = known.get(one.name.lower())
         if found is None or found.kind is Kind.FORMULA:
             raise Invalid(
-                f"No material that is bought is called {one.name!r}: choose from the list, or add"
-                " it first.",
+                Sentence(
+                    "No material that is bought is called {name!r}: choose from the list, or add it"
+                    " first.",
+                    name=one.name,
+                ),
                 pointer=f"/stand_ins/{place}/name",
             )
         drafts.append(AlternateDraft(found.id, one.active_percent))

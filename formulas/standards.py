@@ -24,7 +24,11 @@ from formulas.rolling import cost_per_gram, needs_per_gram
 from ledger.access import Actor
 from ledger.costing import GRAMS_PER_KG, round_stored
 from ledger.entries import EXPLAINED, explained
-from ledger.errors import Invalid, NotFound
+from ledger.errors import (
+    Invalid,
+    NotFound,
+    Sentence,
+)
 from ledger.ids import same_id
 from ledger.models import Material
 from ledger.present_costs import PresentCost, present_costs
@@ -223,7 +227,9 @@ def _given(taken: Sequence[_Taken], prices: Sequence[GivenPrice]) -> dict[UUID, 
         if id in found:
             raise Invalid("This material stands here twice.", pointer=f"{pointer}/material")
         if not price.price.is_finite() or not 0 <= price.price <= DEAREST:
-            raise Invalid(f"A price is 0 to {DEAREST}.", pointer=f"{pointer}/price")
+            raise Invalid(
+                Sentence("A price is 0 to {dearest}.", dearest=DEAREST), pointer=f"{pointer}/price"
+            )
         found[id] = price.price
     return found
 

@@ -16,7 +16,7 @@ from fractions import Fraction
 
 from formulas.errors import BalanceMissing, BalanceTooSmall
 from ledger.costing import round_stored
-from ledger.errors import Invalid, QuantityNotPositive
+from ledger.errors import Invalid, QuantityNotPositive, Sentence
 
 SCALE_STEP = Decimal("0.01")
 ZERO = Decimal(0)
@@ -150,6 +150,14 @@ _BROUGHT = (
         " rinsed off they belong on the label.",
     ),
 )
+_TOO_LITTLE = (
+    "{name} comes to {percent:f} % of this batch, and its entry says at least {bound:f} %: ask the"
+    " supplier, or a qualified safety assessor."
+)
+_TOO_MUCH = (
+    "{name} comes to {percent:f} % of this batch, and its entry says at most {bound:f} %: ask the"
+    " supplier, or a qualified safety assessor."
+)
 
 
 def touched(own: Known, other: Known, brought: Decimal = ZERO) -> tuple[Caution, ...]:
@@ -162,13 +170,16 @@ def touched(own: Known, other: Known, brought: Decimal = ZERO) -> tuple[Caution,
     carried, before = other.brings, own.brings or frozenset()
     for what, code, text in _BROUGHT:
         if carried is not None and what in carried and what not in before:
-            found.append(Caution(code, text.format(other=other.name)))
+            found.append(Caution(code, Sentence(text, other=other.name)))
     if carried is None:
         found.append(
             Caution(
                 "carried_unknown",
-                f"What {other.name} carries beside its active matter is not recorded: see its data"
-                " sheet for preservatives, salts and allergens.",
+                Sentence(
+                    "What {other} carries beside its active matter is not recorded: see its data"
+                    " sheet for preservatives, salts and allergens.",
+                    other=other.name,
+                ),
             )
         )
     if SURFACTANT in (own.function, other.function) or not (own.function and other.function):
@@ -195,20 +206,19 @@ def outside(
 ) -> tuple[Caution, ...]:
     """Whether so many percent of a batch lie outside the range that its catalogue entry states."""
     below, above = low is not None and percent < low, high is not None and percent > high
-    bounds = (("at least", low, below), ("at most", high, above))
+    bounds = ((_TOO_LITTLE, low, below), (_TOO_MUCH, high, above))
     return tuple(
         Caution(
             "percent_outside_range",
-            f"{name} comes to {_told(percent)} % of this batch, and its entry says"
-            f" {which} {_told(bound)} %: ask the supplier, or a qualified safety assessor.",
+            Sentence(text, name=name, percent=_told(percent), bound=_told(bound)),
         )
-        for which, bound, beyond in bounds
+        for text, bound, beyond in bounds
         if bound is not None and beyond
     )
 
 
-def _told(percent: Decimal) -> str:
-    return f"{round(percent, 2).normalize():f}"
+def _told(percent: Decimal) -> Decimal:
+    return round(percent, 2).normalize()
 
 
 def _of_inci(own: Known, other: Known) -> Sequence[Caution]:
@@ -224,8 +234,12 @@ def _of_inci(own: Known, other: Known) -> Sequence[Caution]:
     return [
         Caution(
             "inci_changed",
-            f"{other.inci_name} stands in for {own.inci_name}: the ingredient list of this batch"
-            " is another one, so a label printed for the formula may be wrong.",
+            Sentence(
+                "{other} stands in for {own}: the ingredient list of this batch is another one, so"
+                " a label printed for the formula may be wrong.",
+                other=other.inci_name,
+                own=own.inci_name,
+            ),
         )
     ]
 

@@ -27,7 +27,13 @@ from formulas.weighing import place
 from ledger.access import Actor, material_for
 from ledger.costing import round_stored
 from ledger.entries import lock_pools
-from ledger.errors import Invalid, LotExpired, LotNotReleased, NotFound
+from ledger.errors import (
+    Invalid,
+    LotExpired,
+    LotNotReleased,
+    NotFound,
+    Sentence,
+)
 from ledger.lots import last_usable_day
 from ledger.models import Custody, Lot, Material, MaterialPart, Status
 from ledger.roles import Verb
@@ -155,11 +161,14 @@ def _usable(actor: Actor, id: UUID | str, pointer: str, batch: Batch) -> Lot:
     found: Lot = custody.lot
     if not found.material.stocked:
         raise Invalid(
-            f"{found.material.name} is not stocked: it never runs short.", pointer=pointer
+            Sentence("{name} is not stocked: it never runs short.", name=found.material.name),
+            pointer=pointer,
         )
     if custody.status != Status.RELEASED:
         raise LotNotReleased(
-            f"The lot {found.code} is not released: release it, or name another.",
+            Sentence(
+                "The lot {code} is not released: release it, or name another.", code=found.code
+            ),
             pointer=pointer,
             lot=str(found.id),
             status=custody.status,
@@ -167,8 +176,13 @@ def _usable(actor: Actor, id: UUID | str, pointer: str, batch: Batch) -> Lot:
     last = last_usable_day(found)
     if last is not None and last < batch.planned_for:
         raise LotExpired(
-            f"The lot {found.code} may be used until {last}, and the batch is planned for"
-            f" {batch.planned_for}: name another lot, or plan the batch anew for an earlier day.",
+            Sentence(
+                "The lot {code} may be used until {last}, and the batch is planned for {day}:"
+                " name another lot, or plan the batch anew for an earlier day.",
+                code=found.code,
+                last=last,
+                day=batch.planned_for,
+            ),
             pointer=pointer,
             lot=str(found.id),
             last_day=str(last),
@@ -183,17 +197,26 @@ def _own(line: BatchLine, shares: Sequence[Share], used: Lot | None) -> Share:
         if share.line.id == line.id and share.material.id == material_id:
             if not share.material.stocked:
                 raise Invalid(
-                    f"{share.material.name} is not stocked: it never runs short.", pointer="/line"
+                    Sentence(
+                        "{name} is not stocked: it never runs short.", name=share.material.name
+                    ),
+                    pointer="/line",
                 )
             if not share.still:
                 raise Invalid(
-                    f"Nothing more of {share.material.name} is wanted on this line.",
+                    Sentence(
+                        "Nothing more of {name} is wanted on this line.", name=share.material.name
+                    ),
                     pointer="/line",
                 )
             return share
     name = used.material.name if used else ""
     raise Invalid(
-        f"The lot {used.code if used else ''} is {name}, which this line does not want.",
+        Sentence(
+            "The lot {code} is {name}, which this line does not want.",
+            code=used.code if used else "",
+            name=name,
+        ),
         pointer="/lot",
     )
 
@@ -217,8 +240,13 @@ def _left(lots: Sequence[StoredLot], lot: Lot) -> Decimal:
 def _check_lack(own: Share, used: Lot | None, kept: Decimal) -> None:
     if used is not None and kept >= own.still:
         raise Invalid(
-            f"The lot {used.code} has {kept.normalize():f} g, and the line still wants"
-            f" {own.still.normalize():f} g: there is nothing to make up.",
+            Sentence(
+                "The lot {code} has {kept:f} g, and the line still wants {still:f} g: there is"
+                " nothing to make up.",
+                code=used.code,
+                kept=kept.normalize(),
+                still=own.still.normalize(),
+            ),
             pointer="/lot",
         )
 
@@ -235,10 +263,16 @@ def _substitute(
     """What makes up: the lot that was named, the material, or the first alternate with enough."""
     material = lot.material if lot else named
     if lot is not None and named is not None and lot.material_id != named.id:
-        raise Invalid(f"The lot {lot.code} is not {named.name}.", pointer="/other_lot")
+        raise Invalid(
+            Sentence("The lot {code} is not {name}.", code=lot.code, name=named.name),
+            pointer="/other_lot",
+        )
     if material is not None and material.id == own.material.id:
         if lot is None:
-            raise Invalid(f"Name the lot of {material.name} to make up with.", pointer="/material")
+            raise Invalid(
+                Sentence("Name the lot of {material} to make up with.", material=material.name),
+                pointer="/material",
+            )
         return _Substitute(material, lot, None)
     strengths = {one.material_id: one.active_percent for one in alternates}
     own_percent = Line.objects.values_list("active_percent", flat=True).get(

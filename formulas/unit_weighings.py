@@ -17,7 +17,13 @@ from formulas.models import Filling, Making, NetContents, Product, UnitWeighing
 from formulas.net_contents import Judged, Limits, Rule, judge, limits_of, spread_of
 from ledger.access import Actor, find
 from ledger.costing import GRAMS_PER_KG
-from ledger.errors import Conflict, DensityMissing, Invalid, UnitWrong
+from ledger.errors import (
+    Conflict,
+    DensityMissing,
+    Invalid,
+    Sentence,
+    UnitWrong,
+)
 from ledger.measuring import density_of
 from ledger.models import Entry, Lot
 from ledger.quantities import Density, Quantity
@@ -96,8 +102,11 @@ def choose_rule(
     by_volume = found.fill_ml is not None
     if allowed is not None and allowed.measure != ("volume" if by_volume else "mass"):
         raise UnitWrong(
-            f"The fill of {found.name} is by {'volume' if by_volume else 'mass'}: give the allowed"
-            " shortage by the same.",
+            Sentence(
+                "The fill of {name} is by {measure}: give the allowed shortage by the same.",
+                name=found.name,
+                measure="volume" if by_volume else "mass",
+            ),
             name=found.name,
             pointer="/allowed_shortage",
         )
@@ -172,7 +181,8 @@ def weigh_units(
         raise Conflict("This fill was undone; weigh the units of one that stands.")
     if len(weighed) > of.units:
         raise Invalid(
-            f"The lot has {of.units} units; no more can be weighed.", pointer="/weighings"
+            Sentence("The lot has {units} units; no more can be weighed.", units=of.units),
+            pointer="/weighings",
         )
     contents = [_content(one, tare, place) for place, one in enumerate(weighed)]
     row = _row(actor, of, contents, density)

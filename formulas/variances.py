@@ -20,7 +20,11 @@ from typing import Final
 from formulas.composition import left_after_loss
 from formulas.costing import Labour, Overhead
 from ledger.costing import round_stored
-from ledger.errors import Invalid, QuantityNotPositive
+from ledger.errors import (
+    Invalid,
+    QuantityNotPositive,
+    Sentence,
+)
 
 ZERO = Decimal(0)
 USAGE: Final = "mix + yield"
@@ -133,11 +137,11 @@ def input_variances(
         raise Invalid("A standard has a mix and a yield above zero.")
     for one in inputs:
         if one.standard_price is None and one.standard_share:
-            raise Invalid(f"{one.name} is in the standard and has no price.")
+            raise Invalid(Sentence("{name} is in the standard and has no price.", name=one.name))
         price = one.standard_price or ZERO
         figures = (one.standard_share, price, one.quantity, one.value)
         if not all(figure.is_finite() and figure >= 0 for figure in figures):
-            raise Invalid(f"A figure of {one.name} is below zero.")
+            raise Invalid(Sentence("A figure of {name} is below zero.", name=one.name))
     all_in = sum((Fraction(one.quantity) for one in inputs), Fraction(0))
     wanted = Fraction(output) / standard_yield
     return tuple(

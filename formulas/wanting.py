@@ -2,7 +2,10 @@
 
 from formulas.access import standing
 from formulas.models import Alternate, BatchLine, LineChange, Weighing
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.models import Lot, Material
 
 
@@ -18,13 +21,22 @@ def not_wanted(line: BatchLine | None, wanted: Material, lot: Lot) -> Invalid:
     """The refusal for a lot of another material, which says what to do with it."""
     if line is not None and _is_alternate(line, lot):
         return Invalid(
-            f"{lot.material.name} may stand in for {wanted.name} here: plan a top-up first, so that"
-            " active matter is matched and the balance line gives way.",
+            Sentence(
+                "{material} may stand in for {wanted} here: plan a top-up first, so that active"
+                " matter is matched and the balance line gives way.",
+                material=lot.material.name,
+                wanted=wanted.name,
+            ),
             pointer="/lot",
         )
     return Invalid(
-        f"The lot {lot.code} is {lot.material.name}, and this line wants {wanted.name}: name"
-        " another lot, weigh it in as an addition, without a line, or record a deviation.",
+        Sentence(
+            "The lot {code} is {material}, and this line wants {wanted}: name another lot,"
+            " weigh it in as an addition, without a line, or record a deviation.",
+            code=lot.code,
+            material=lot.material.name,
+            wanted=wanted.name,
+        ),
         pointer="/lot",
     )
 

@@ -32,6 +32,7 @@ from ledger.errors import (
     MoneyTooLarge,
     NotEnough,
     NotFound,
+    Sentence,
     placed,
 )
 from ledger.ids import same_id
@@ -153,11 +154,14 @@ def weigh_back(
         of_line = _last_line(found, poured)
     elif of_line.material_id != poured.material_id and not poured_for(of_line, poured):
         # The shares of what is added to effect are reckoned by what stands on each line.
-        raise Invalid(
-            f"The lot {poured.code} is {poured.material.name}, and this line wants"
-            f" {of_line.material.name}: name the line that it was weighed for, or none.",
-            pointer="/line",
+        other = Sentence(
+            "The lot {code} is {material}, and this line wants {wanted}: name the line that it was"
+            " weighed for, or none.",
+            code=poured.code,
+            material=poured.material.name,
+            wanted=of_line.material.name,
         )
+        raise Invalid(other, pointer="/line")
     if line is not None:
         _check_on_line(found, of_line, poured, measured.quantity)
     home = home_of(actor, poured.material)
@@ -223,7 +227,10 @@ def _lot(
         if wanted is None:
             raise Invalid("Say what was weighed: a line, or a material.", pointer="/material")
         if wanted.stocked:
-            raise Invalid(f"Say which lot of {wanted.name} was weighed.", pointer="/lot")
+            raise Invalid(
+                Sentence("Say which lot of {wanted} was weighed.", wanted=wanted.name),
+                pointer="/lot",
+            )
         return standing_lot(actor, wanted, day), []
     custody = pourable(actor, lot)
     poured: Lot = custody.lot
@@ -253,7 +260,10 @@ def _measured(quantity: Quantity, lot: Lot) -> Measured:
     """What was typed, in grams. Raises Invalid for what is counted, DensityMissing."""
     if lot.material.counted:
         raise Invalid(
-            f"{lot.material.name} is counted, and what goes into a batch is weighed.",
+            Sentence(
+                "{material} is counted, and what goes into a batch is weighed.",
+                material=lot.material.name,
+            ),
             pointer="/lot",
         )
     with placed("/quantity"):
@@ -290,8 +300,12 @@ def _check_on_line(batch: Batch, line: BatchLine | None, lot: Lot, grams: Decima
     there = rows.aggregate(together=Sum("quantity"))["together"] or ZERO
     if grams > there:
         raise NotEnough(
-            f"Only {max(there, ZERO).normalize():f} g of the lot {lot.code} were weighed for this"
-            " line: take that back, and the rest off the line it was weighed for.",
+            Sentence(
+                "Only {left:f} g of the lot {code} were weighed for this line: take that back,"
+                " and the rest off the line it was weighed for.",
+                left=max(there, ZERO).normalize(),
+                code=lot.code,
+            ),
             pointer="/quantity",
             lot=str(lot.id),
             left=f"{there:f}",

@@ -19,7 +19,10 @@ from formulas.rollup import Levels, as_costs, level_order, told
 from formulas.unit_costs import planned_batch, usual_units
 from ledger.access import Actor, materials_for
 from ledger.costing import GRAMS_PER_KG, round_stored
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.models import Material
 from ledger.present_costs import present_costs
 from ledger.roles import Verb
@@ -229,7 +232,10 @@ def _materials(actor: Actor, changes: Sequence[Change]) -> list[Material]:
             raise Invalid("Give a price or a change in percent: one of them.", pointer=pointer)
         if material.maker_id is not None:
             raise Invalid(
-                f"{material.name} is made: ask what another price of its materials would do.",
+                Sentence(
+                    "{material} is made: ask what another price of its materials would do.",
+                    material=material.name,
+                ),
                 pointer=f"{pointer}/material",
             )
         if material in found[:place]:

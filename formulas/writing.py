@@ -17,7 +17,11 @@ from formulas.measurements import windows_of
 from formulas.models import FormulaVersion, Line
 from formulas.recipes import density_of, infusion_of
 from ledger.access import Actor, materials_visible_to
-from ledger.errors import Invalid, Refusal
+from ledger.errors import (
+    Invalid,
+    Refusal,
+    Sentence,
+)
 from ledger.quantities import Density
 
 
@@ -171,7 +175,10 @@ def _all_known(
     for place, row in enumerate(rows):
         if row.name.lower() not in found:
             raise Invalid(
-                f"Nothing is called {row.name!r}: choose from the list, or add it first.",
+                Sentence(
+                    "Nothing is called {name!r}: choose from the list, or add it first.",
+                    name=row.name,
+                ),
                 pointer=f"/lines/{place}/name",
             )
     return [found[row.name.lower()] for row in rows]

@@ -17,7 +17,11 @@ from zoneinfo import ZoneInfo
 from django.core.exceptions import ObjectDoesNotExist
 from django.db import DEFAULT_DB_ALIAS, connection, models, transaction
 
-from ledger.errors import Forbidden, NotFound
+from ledger.errors import (
+    Forbidden,
+    NotFound,
+    Sentence,
+)
 from ledger.models import Custody, Lot, Material, Supplier
 from ledger.roles import MAY, Verb
 from ledger.statements import begin, run
@@ -41,7 +45,11 @@ class Actor:
         """Raises Forbidden, naming the role and what it may not do."""
         if not self.may(verb):
             raise Forbidden(
-                f"The role {self.role!r} may not {verb.value}; ask an owner of the maker."
+                Sentence(
+                    "The role {role!r} may not {verb}; ask an owner of the maker.",
+                    role=self.role,
+                    verb=verb.value,
+                )
             )
 
     @property

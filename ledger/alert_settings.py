@@ -9,7 +9,11 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from ledger.access import Actor
-from ledger.errors import Invalid, Stale
+from ledger.errors import (
+    Invalid,
+    Sentence,
+    Stale,
+)
 from ledger.models import AlertKind, AlertSetting, Maker
 from ledger.quiet_hours import Clock
 from ledger.roles import Verb
@@ -87,7 +91,10 @@ def choose(actor: Actor, choices: Choices, *, version: int | None = None) -> Cho
     actor.must(Verb.SET_ALERTS)
     if choices.time_zone and choices.time_zone not in zoneinfo.available_timezones():
         raise Invalid(
-            f"{choices.time_zone!r} is not a time zone; write one such as Europe/Paris.",
+            Sentence(
+                "{time_zone!r} is not a time zone; write one such as Europe/Paris.",
+                time_zone=choices.time_zone,
+            ),
             pointer="/time_zone",
         )
     hours = (choices.quiet_from, choices.quiet_until)

@@ -23,7 +23,13 @@ from ledger.access import Actor, material_for, set_walls
 from ledger.alert_book import Book, Finding
 from ledger.balances import Position, position_of
 from ledger.entries import lock_pools
-from ledger.errors import Invalid, NotFound, Stale, placed
+from ledger.errors import (
+    Invalid,
+    NotFound,
+    Sentence,
+    Stale,
+    placed,
+)
 from ledger.expiry_risk import runs_out_on
 from ledger.makers import all_coops
 from ledger.measuring import measure
@@ -76,7 +82,7 @@ def set_watch(
     actor.must(Verb.WATCH)
     watched = material_for(actor, material)
     if not watched.stocked:
-        raise Invalid(f"{watched.name} is not stocked, so it never runs low.")
+        raise Invalid(Sentence("{name} is not stocked, so it never runs low.", name=watched.name))
     with placed("/reorder_point"):
         point = measure(reorder_point, watched).quantity
     lock_pools([watched.id])

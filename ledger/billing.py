@@ -16,7 +16,14 @@ from ledger.bill_uses import Stand, stands_of
 from ledger.bills import Apportioned, apportion
 from ledger.costing import Charge, ChargeKind, Measure, ReceivedLine, SpreadBy, spread
 from ledger.entries import account, explained, lock_pools, open_account
-from ledger.errors import Conflict, Invalid, MoneyTooFine, MoneyTooLarge, NotFound
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    MoneyTooFine,
+    MoneyTooLarge,
+    NotFound,
+    Sentence,
+)
 from ledger.ids import new_id, same_id
 from ledger.models import Account, Bill, BillLine, BillUse, Entry, Receipt, ReceiptLine
 from ledger.money import TOO_MUCH_MONEY, minor_unit, minor_units, round_money
@@ -167,8 +174,13 @@ def _check_credit(lines: Sequence[ReceiptLine], amounts: Sequence[Decimal]) -> N
         cost = line.landed_cost + before.get(line.id, ZERO)
         if cost + amount < 0:
             raise Invalid(
-                f"The lot {line.lot.code} cost {cost:.2f} with all its bills, and no credit can"
-                f" take {-amount:.2f} off that; check the amount and the delivery.",
+                Sentence(
+                    "The lot {code} cost {cost:.2f} with all its bills, and no credit can take"
+                    " {amount:.2f} off that; check the amount and the delivery.",
+                    code=line.lot.code,
+                    cost=cost,
+                    amount=-amount,
+                ),
                 pointer="/amount",
             )
 

@@ -9,7 +9,12 @@ from typing import Any
 from uuid import UUID
 
 from ledger.access import Actor, find, materials_visible_to, suppliers_visible_to
-from ledger.errors import Invalid, PartsNot100, Stale
+from ledger.errors import (
+    Invalid,
+    PartsNot100,
+    Sentence,
+    Stale,
+)
 from ledger.models import Material, MaterialPart, Supplier
 from ledger.models.catalogue import CAUTIONS
 from ledger.quantities import Density, Quantity
@@ -225,7 +230,9 @@ def _check_parts(material: Material, field: str, parts: Sequence[PartFacts]) -> 
         name = " ".join(part.inci_name.split()).casefold()
         if name in seen:
             raise Invalid(
-                f"{part.inci_name} stands twice; give one percent for it.",
+                Sentence(
+                    "{inci_name} stands twice; give one percent for it.", inci_name=part.inci_name
+                ),
                 pointer=f"{pointer}/{place}/inci_name",
             )
         seen.add(name)
@@ -237,7 +244,10 @@ def _check_parts(material: Material, field: str, parts: Sequence[PartFacts]) -> 
     if field == "composition" and parts and total != 100:
         raise PartsNot100(total=f"{total.normalize():f}", pointer=pointer)
     if total > 100:
-        raise Invalid(f"The allergens make {total.normalize():f} %, above 100.", pointer=pointer)
+        raise Invalid(
+            Sentence("The allergens make {total:f} %, above 100.", total=total.normalize()),
+            pointer=pointer,
+        )
 
 
 def is_cas_number(text: str) -> bool:
@@ -274,7 +284,9 @@ def _set(material: Material, facts: MaterialFacts) -> None:
     for place, caution in enumerate(facts.cautions):
         if caution not in CAUTIONS:
             named = ", ".join(CAUTIONS)
-            raise Invalid(f"A caution is one of: {named}.", pointer=f"/cautions/{place}")
+            raise Invalid(
+                Sentence("A caution is one of: {named}.", named=named), pointer=f"/cautions/{place}"
+            )
     low, high = facts.min_percent, facts.max_percent
     if low is not None and high is not None and low > high:
         raise Invalid("The least percent is not above the most.", pointer="/min_percent")

@@ -14,12 +14,18 @@ from django.db.models import Q, QuerySet
 
 from ledger.access import Actor, find
 from ledger.entries import explained
-from ledger.errors import Forbidden, Invalid, NotEnough, placed
+from ledger.errors import (
+    Forbidden,
+    Invalid,
+    NotEnough,
+    Sentence,
+    placed,
+)
 from ledger.ids import new_id
 from ledger.measuring import Measured, measure
 from ledger.models import Claim, Material
 from ledger.money import minor_units
-from ledger.quantities import Density, Quantity
+from ledger.quantities import Density, Quantity, kept_in
 from ledger.roles import Verb
 from ledger.sharing import Shown, share_for, shown
 from ledger.statements import run
@@ -69,12 +75,13 @@ def claim_share(
         with placed("/quantity", NotEnough):
             _accept(actor, claim, happened_at)
     elif amount.quantity > known.claimable:
-        left = f"{known.claimable.normalize():f} {'each' if known.counted else 'g'}"
-        raise NotEnough(
-            f"Only {left} of the lot {known.code} is left to give; ask for no more than that.",
-            pointer="/quantity",
-            left=f"{known.claimable:f}",
+        only = Sentence(
+            "Only {left:f} {unit} of the lot {code} is left to give; ask for no more than that.",
+            left=known.claimable.normalize(),
+            unit=kept_in(known.counted),
+            code=known.code,
         )
+        raise NotEnough(only, pointer="/quantity", left=f"{known.claimable:f}")
     return claim_for(actor, claim.id)
 
 

@@ -10,7 +10,10 @@ from django.db.models import Max, QuerySet
 
 from ledger.access import Actor
 from ledger.entries import explained
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.ids import new_id
 from ledger.models import Closing
 from ledger.roles import Verb
@@ -27,7 +30,9 @@ def close_books(actor: Actor, *, closed_on: date, today: date, note: str = "") -
     before = closed_up_to(actor)
     if before is not None and closed_on <= before:
         raise Invalid(
-            f"The books are closed up to {before} already; give a later day.",
+            Sentence(
+                "The books are closed up to {before} already; give a later day.", before=before
+            ),
             pointer="/closed_on",
         )
     with explained():

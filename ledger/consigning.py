@@ -16,7 +16,11 @@ from django.db import connection
 from ledger.access import Actor, day_of
 from ledger.deviations import broken_by_lots
 from ledger.entries import account, lock_pools, open_account
-from ledger.errors import NotEnough, NotFound
+from ledger.errors import (
+    NotEnough,
+    NotFound,
+    Sentence,
+)
 from ledger.issuing import Moved, Taken, amounts_of, lots_of, take
 from ledger.models import Account, Entry, Holding, Lot
 from ledger.roles import Verb
@@ -144,8 +148,13 @@ def _where_they_lie(actor: Actor, shop: str, lines: Sequence[Taken]) -> UUID:
         there = left.get(lot.id, Decimal(0))
         if amount.quantity > there:
             raise NotEnough(
-                f"Only {there.normalize():f} {'each' if amount.counted else 'g'} of the lot"
-                f" {lot.code} lies at {shop}.",
+                Sentence(
+                    "Only {left:f} {unit} of the lot {code} lies at {shop}.",
+                    left=there.normalize(),
+                    unit="each" if amount.counted else "g",
+                    code=lot.code,
+                    shop=shop,
+                ),
                 pointer=f"/lines/{place}/quantity",
                 left=f"{there:f}",
             )

@@ -10,7 +10,10 @@ from django.db import connection
 from django.db.models import QuerySet
 
 from ledger.access import Actor, materials_visible_to
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.models import CostFormula, Entry
 from ledger.offer_prices import unit_price
 from ledger.roles import Verb
@@ -126,7 +129,10 @@ def changes_of(actor: Actor, *, cost_class: str, formula: str) -> list[Changing]
     """
     actor.must(Verb.SEE_COSTS)
     if formula not in CostFormula.values:
-        raise Invalid(f"Choose one of {', '.join(CostFormula.values)}.", pointer="/formula")
+        raise Invalid(
+            Sentence("Choose one of {formulas}.", formulas=", ".join(CostFormula.values)),
+            pointer="/formula",
+        )
     given = {"coop": actor.coop_id, "maker": actor.maker}
     rows = _rows(_CHANGES, {**given, "cost_class": cost_class, "formula": formula})
     return [_changing(row, formula) for row in rows]

@@ -10,7 +10,10 @@ from django.db.models import QuerySet
 
 from ledger.access import Actor
 from ledger.entries import explained, lock_pools
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.ids import new_id
 from ledger.models import CostPolicy, Pool
 from ledger.models.catalogue import CostFormula
@@ -45,11 +48,17 @@ def choose_cost_formula(
     actor.must(Verb.SET_COST_FORMULA)
     if not 0 < len(cost_class.strip()) <= LONGEST_CLASS:
         raise Invalid(
-            f"Name the class of material in up to {LONGEST_CLASS} characters.",
+            Sentence(
+                "Name the class of material in up to {longest_class} characters.",
+                longest_class=LONGEST_CLASS,
+            ),
             pointer="/cost_class",
         )
     if formula not in CostFormula.values:
-        raise Invalid(f"Choose one of {', '.join(CostFormula.values)}.", pointer="/formula")
+        raise Invalid(
+            Sentence("Choose one of {formulas}.", formulas=", ".join(CostFormula.values)),
+            pointer="/formula",
+        )
     if not reason.strip():
         raise Invalid("Say why the cost formula changes.", pointer="/reason")
     with connection.cursor() as cursor:

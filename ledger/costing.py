@@ -25,6 +25,7 @@ from ledger.errors import (
     MoneyTooFine,
     NotEnough,
     QuantityNotPositive,
+    Sentence,
 )
 from ledger.money import minor_unit, minor_units, split_exactly
 
@@ -167,7 +168,10 @@ def _check_line(line: ReceivedLine, currency: str, pointer: str) -> None:
     _check_amount(line.discount, currency, f"{pointer}/discount")
     if line.discount > line.price:
         raise Invalid(
-            f"The discount on {line.name} is above its price: enter a credit note for the rest.",
+            Sentence(
+                "The discount on {name} is above its price: enter a credit note for the rest.",
+                name=line.name,
+            ),
             pointer=f"{pointer}/discount",
         )
 
@@ -312,8 +316,12 @@ def take(layers: Sequence[Layer], draws: Sequence[Draw], formula: CostFormula) -
         if wanted > 0:
             there = draw.quantity - wanted
             raise NotEnough(
-                f"{draw.quantity.normalize():f} is wanted and only {there.normalize():f} is there:"
-                " take less, or receive more.",
+                Sentence(
+                    "{quantity:f} is wanted and only {left:f} is there: take less, or receive"
+                    " more.",
+                    quantity=draw.quantity.normalize(),
+                    left=there.normalize(),
+                ),
                 lot=draw.lot,
                 wanted=draw.quantity,
                 available=there,

@@ -22,6 +22,7 @@ from ledger.errors import (
     NotEnough,
     NotFound,
     RecountNeeded,
+    Sentence,
     placed,
 )
 from ledger.models import Account, CountCause, CountLine, CountSheet, Entry, Reservation
@@ -177,8 +178,12 @@ def _check_direction(cause: Explained) -> None:
     fits = quantity != 0 and (cause.cause == MISBOOKED or (quantity > 0) == (cause.cause == FOUND))
     if not fits:
         raise Invalid(
-            f"{quantity.normalize():f} is left for this cause, which cannot be: what is gone was"
-            " misbooked, spilt, evaporated or shrunk, and what is too much was misbooked or found.",
+            Sentence(
+                "{quantity:f} is left for this cause, which cannot be: what is gone was"
+                " misbooked, spilt, evaporated or shrunk, and what is too much was misbooked or"
+                " found.",
+                quantity=quantity.normalize(),
+            ),
             pointer=f"{cause.pointer}/cause",
         )
 

@@ -23,7 +23,13 @@ from ledger.abc_classes import classes_of, use_of
 from ledger.access import Actor, find, lots_for, materials_for
 from ledger.counting_rules import TOLERANCE_PERCENT, tolerance
 from ledger.entries import account, explained
-from ledger.errors import Conflict, CountEnded, Invalid, placed
+from ledger.errors import (
+    Conflict,
+    CountEnded,
+    Invalid,
+    Sentence,
+    placed,
+)
 from ledger.lots import must_be_stocked
 from ledger.measuring import density_of, measure
 from ledger.models import Account, CountLine, CountReading, CountSheet, Holding, Lot
@@ -113,7 +119,12 @@ def open_sheet(
     if not lots:
         raise Invalid("Nothing of this lies in store; name the lots, or choose otherwise.")
     if len(lots) > MOST_LINES:
-        raise Invalid(f"A sheet has at most {MOST_LINES} lots: choose a class or materials.")
+        raise Invalid(
+            Sentence(
+                "A sheet has at most {most_lines} lots: choose a class or materials.",
+                most_lines=MOST_LINES,
+            )
+        )
     _check_free(actor, lots.values())
     sheet = CountSheet(
         coop_id=actor.coop_id,
@@ -250,7 +261,10 @@ def _check_free(actor: Actor, lots: Iterable[Lot]) -> None:
     if taken:
         named = ", ".join(sorted(codes[id] for id in taken))
         raise Conflict(
-            f"These lots stand on another open sheet: {named}. Close or drop that one first.",
+            Sentence(
+                "These lots stand on another open sheet: {named}. Close or drop that one first.",
+                named=named,
+            ),
             lots=[str(id) for id in taken],
         )
 
@@ -292,7 +306,10 @@ def _lines_for(
         _check_free(actor, missing)
         first = rows.count()
         if first + len(missing) > MOST_LINES:
-            raise Invalid(f"A sheet has at most {MOST_LINES} lots.", pointer="/readings")
+            raise Invalid(
+                Sentence("A sheet has at most {most_lines} lots.", most_lines=MOST_LINES),
+                pointer="/readings",
+            )
         classes = classes_of(use_of(actor, now=now))
         lines |= {line.lot_id: line for line in _add_lines(sheet, missing, classes, first)}
     return lines

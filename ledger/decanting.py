@@ -18,7 +18,14 @@ from django.db.models import Exists, OuterRef, QuerySet
 from ledger.access import Actor, find, find_all, lot_for
 from ledger.drum_split import DrumSplit, Part, settle_drum, split_drum
 from ledger.entries import Move, account, lock_pools, open_account, post_entry
-from ledger.errors import Invalid, LotNotReleased, NotEnough, QuantityNotPositive, placed
+from ledger.errors import (
+    Invalid,
+    LotNotReleased,
+    NotEnough,
+    QuantityNotPositive,
+    Sentence,
+    placed,
+)
 from ledger.ids import new_id, same_id
 from ledger.lots import NewLot, custody_of, inherit_status, must_be_stocked, open_lots
 from ledger.measuring import Measured, density_of, measure
@@ -142,7 +149,11 @@ def _drawable(actor: Actor, lot: Lot) -> str:
     """How a lot stands that may be drawn off. Raises LotNotReleased for any other."""
     status = custody_of(actor, lot).status
     if status in (Status.HOLD, Status.REJECTED):
-        raise LotNotReleased(f"The lot {lot.code} is {status}; decide about it first.")
+        raise LotNotReleased(
+            Sentence(
+                "The lot {code} is {status}; decide about it first.", code=lot.code, status=status
+            )
+        )
     return status
 
 
@@ -232,8 +243,13 @@ def _left(actor: Actor, lot: Lot, drawn: Decimal) -> Decimal:
     there = sum(rows.values_list("quantity", flat=True), ZERO)
     if drawn > there:
         raise NotEnough(
-            f"The books have {there.normalize():f} {'each' if lot.material.counted else 'g'} of the"
-            f" lot {lot.code}: count it first if there is more, or draw less.",
+            Sentence(
+                "The books have {left:f} {unit} of the lot {code}: count it first if there is"
+                " more, or draw less.",
+                left=there.normalize(),
+                unit="each" if lot.material.counted else "g",
+                code=lot.code,
+            ),
             pointer="/draws",
             left=f"{there:f}",
         )

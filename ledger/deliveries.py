@@ -10,7 +10,11 @@ from ledger.access import Actor, materials_visible_to, suppliers_visible_to
 from ledger.catalogue import add_supplier
 from ledger.costing import Charge
 from ledger.documents import attach_document
-from ledger.errors import Invalid, placed
+from ledger.errors import (
+    Invalid,
+    Sentence,
+    placed,
+)
 from ledger.finding import called_like
 from ledger.models import Material
 from ledger.receiving import Delivered, Received, Worked, receive, work_out
@@ -94,8 +98,11 @@ def _supplier(actor: Actor, delivery: Delivery) -> str:
         return str(id)
     if not delivery.new_supplier:
         raise Invalid(
-            f"No supplier is called {delivery.supplier!r}: choose one that is known, or say that"
-            " this one is new.",
+            Sentence(
+                "No supplier is called {supplier!r}: choose one that is known, or say that this"
+                " one is new.",
+                supplier=delivery.supplier,
+            ),
             pointer="/supplier",
         )
     return str(add_supplier(actor, name=delivery.supplier).id)
@@ -109,8 +116,11 @@ def _named(actor: Actor, lines: Sequence[Delivered]) -> list[Delivered]:
         material = known.get(line.material.lower())
         if material is None:
             raise Invalid(
-                f"No material is called {line.material!r}: choose one from the list, or add it"
-                " first.",
+                Sentence(
+                    "No material is called {material!r}: choose one from the list, or add it"
+                    " first.",
+                    material=line.material,
+                ),
                 pointer=f"/lines/{place}/material",
             )
         found.append(replace(line, material=str(material.id)))

@@ -11,7 +11,10 @@ from decimal import Decimal
 from typing import Final, Generic, TypeVar
 
 from ledger.costing import GRAMS_PER_KG, unit_cost
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.money import round_money, split_money
 
 ZERO: Final = Decimal(0)
@@ -81,7 +84,9 @@ def settle_drum(
         together.setdefault(maker, ZERO)
     cost = sum(together.values(), ZERO)
     if sum(by_others.values(), ZERO) > cost:
-        raise Invalid(f"Others paid more than the {cost} that this cost.", pointer="/paid")
+        raise Invalid(
+            Sentence("Others paid more than the {cost} that this cost.", cost=cost), pointer="/paid"
+        )
     payments: Mapping[Maker, Decimal] = {
         holder: cost - sum(by_others.values(), ZERO),
         **by_others,

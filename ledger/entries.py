@@ -23,17 +23,15 @@ from ledger.errors import (
     Conflict,
     DocumentThere,
     Invalid,
-    LotExpired,
-    LotNotReleased,
     NotAsOrdered,
-    NotEnough,
     NotFound,
     QuantityTooLarge,
     Refusal,
+    Sentence,
     Stale,
-    UsedSince,
 )
 from ledger.explained_moves import BETWEEN_MAKERS
+from ledger.explained_stock import OF_STOCK
 from ledger.ids import account_id, new_id
 from ledger.models import Account, Entry
 from ledger.statements import run
@@ -237,86 +235,8 @@ def refusal_of(error: DatabaseError) -> Refusal | None:
     return EXPLAINED[name](facts)
 
 
-def _amount(facts: dict[str, Any], name: str) -> str:
-    """A quantity with its unit, as people read it."""
-    return f"{Decimal(facts[name]).normalize():f} {facts['unit']}"
-
-
-def _not_enough(facts: dict[str, Any]) -> Refusal:
-    if "lot" not in facts:
-        return NotEnough()
-    return NotEnough(
-        f"Only {_amount(facts, 'left')} of the lot {facts['code']} is left;"
-        " take less, or the rest from another lot.",
-        lot=facts["lot"],
-        left=str(facts["left"]),
-    )
-
-
-def _reserved(facts: dict[str, Any]) -> Refusal:
-    batches = ", ".join(facts["batches"])
-    return NotEnough(
-        f"Only {_amount(facts, 'left')} of the lot {facts['code']} is free: the rest is reserved"
-        f" for {batches}. Take another lot, or cancel that batch.",
-        lot=facts["lot"],
-        left=str(facts["left"]),
-        reserved_for=facts["batches"],
-    )
-
-
-def _not_usable(facts: dict[str, Any]) -> Refusal:
-    told = {"lot": facts["lot"], "code": facts["code"], "status": facts["status"]}
-    if facts["status"] == "rejected":
-        return LotNotReleased(
-            f"The lot {facts['code']} is rejected, and no reason makes it usable:"
-            " take another lot.",
-            **told,
-        )
-    if facts["status"] != "released":
-        return LotNotReleased(**told)
-    return LotExpired(lot=facts["lot"], code=facts["code"], last_day=facts["last_day"])
-
-
-def _overdrawn_day(facts: dict[str, Any]) -> Refusal:
-    return NotEnough(
-        f"On {facts['on']} the lot {facts['code']} would have been overdrawn by"
-        f" {_amount(facts, 'short')}: give a later moment, or a smaller quantity.",
-        lot=facts["lot"],
-    )
-
-
-def _used_since(facts: dict[str, Any]) -> Refusal:
-    entries = facts.get("entries", [])
-    if facts.get("formula_changed"):
-        return UsedSince(
-            "The cost formula has changed since, so this cannot come back at its old value:"
-            " return or issue what is left instead.",
-            entries=entries,
-        )
-    if not entries:
-        return UsedSince()
-    if facts.get("bill"):
-        return UsedSince(
-            "Goods have left the store at the cost that this bill gave them: book the opposite"
-            " amount as a bill of its own, or reverse these entries first: " + ", ".join(entries),
-            entries=entries,
-        )
-    return UsedSince(
-        "What this entry moved has been used since; reverse these entries first: "
-        + ", ".join(entries),
-        entries=entries,
-    )
-
-
 EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
-    "holding_not_negative": _not_enough,
-    "holding_not_negative_on_any_day": _overdrawn_day,
-    "reservation_kept": _reserved,
-    "lot_usable": _not_usable,
-    "entry_not_used_since": _used_since,
-    "layer_not_negative": _used_since,
-    "layer_empty_has_no_value": _used_since,
-    "holding_empty_has_no_value": _used_since,
+    **OF_STOCK,
     "entry_reversed_once": lambda facts: AlreadyReversed(),
     "entry_not_in_future": lambda facts: Invalid(
         "This moment lies in the future; give the moment when it took place.",
@@ -327,7 +247,9 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
         pointer="/happened_at",
     ),
     "entry_period_open": lambda facts: Invalid(
-        f"The books are closed up to {facts.get('closed_on')}; give a later moment.",
+        Sentence(
+            "The books are closed up to {day}; give a later moment.", day=facts.get("closed_on")
+        ),
         pointer="/happened_at",
     ),
     **BETWEEN_MAKERS,

@@ -9,18 +9,36 @@ from contextlib import contextmanager
 from typing import Any, ClassVar
 
 
+class Sentence(str):
+    """A sentence that knows how it was made: its template, and what stands in the named places.
+
+    It is a text like any other. Whoever says it in another language translates the template, so a
+    figure stands there as what it is, and a sentence within it as one.
+    """
+
+    template: str
+    places: Mapping[str, Any]
+
+    def __new__(cls, template: str, /, **places: Any) -> "Sentence":
+        """`template` with the places filled in, written as for `str.format`."""
+        made = super().__new__(cls, template.format(**places))
+        made.template, made.places = template, places
+        return made
+
+
 class Refusal(Exception):
     """The request cannot be accepted."""
 
     code: ClassVar[str] = "refused"
 
     def __init__(self, detail: str = "", *, pointer: str = "", **facts: Any) -> None:
-        """`detail` replaces the default sentence, which may name the facts in braces.
+        """`detail` replaces the default sentence, which may name the facts in braces. Where it is
+        not the same each time, it is a Sentence.
 
         `pointer` is the JSON Pointer of the offending value in what the caller sent,
         and `facts` are the values a program may want beside the sentence.
         """
-        self.detail = detail or " ".join((type(self).__doc__ or "").split()).format(**facts)
+        self.detail = detail or Sentence(" ".join((type(self).__doc__ or "").split()), **facts)
         self.pointer = pointer
         self.facts: Mapping[str, Any] = facts
         super().__init__(self.detail)
@@ -145,6 +163,14 @@ class UnitWrong(Invalid):
     """This unit measures something else than {name} is measured by."""
 
     code = "unit_wrong"
+
+
+class WeightWanted(UnitWrong):
+    """{name} is measured by mass: give a weight such as "2.5 kg", not a count."""
+
+
+class PiecesWanted(UnitWrong):
+    """{name} is counted: give pieces such as "60 each", not a weight or a volume."""
 
 
 class QuantityNotPositive(Invalid):

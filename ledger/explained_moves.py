@@ -13,6 +13,7 @@ from ledger.errors import (
     NotEnough,
     NotFound,
     Refusal,
+    Sentence,
 )
 
 NOT_AGREED: Final = (
@@ -21,16 +22,26 @@ NOT_AGREED: Final = (
 
 
 def _left_to_give(facts: dict[str, Any]) -> Refusal:
-    left = f"{Decimal(facts['left']).normalize():f} {facts['unit']}"
-    begins = f"Only {left} of the lot {facts['code']} is left to give"
-    if facts["batches"]:
+    left, batches = Decimal(facts["left"]).normalize(), facts["batches"]
+    places = {"left": left, "unit": facts["unit"], "code": facts["code"]}
+    if batches:
         return NotEnough(
-            f"{begins}: the rest is reserved for {', '.join(facts['batches'])}."
-            " Give no more than that, or cancel that batch.",
+            Sentence(
+                "Only {left:f} {unit} of the lot {code} is left to give: the rest is reserved for"
+                " {batches}. Give no more than that, or cancel that batch.",
+                **places,
+                batches=", ".join(batches),
+            ),
             left=str(facts["left"]),
-            reserved_for=facts["batches"],
+            reserved_for=batches,
         )
-    return NotEnough(f"{begins}; ask for no more than that.", left=str(facts["left"]))
+    return NotEnough(
+        Sentence(
+            "Only {left:f} {unit} of the lot {code} is left to give; ask for no more than that.",
+            **places,
+        ),
+        left=str(facts["left"]),
+    )
 
 
 def _dispute_stands(facts: dict[str, Any]) -> Refusal:
@@ -47,14 +58,22 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     ),
     "transfer_is_there": lambda facts: NotFound(),
     "transfer_open": lambda facts: Conflict(
-        f"This offer is already {facts['state']}; a new one can be made.", state=facts["state"]
+        Sentence("This offer is already {state}; a new one can be made.", state=facts["state"]),
+        state=facts["state"],
     ),
     "transfer_after_its_offer": lambda facts: Invalid(
-        f"The goods were offered from {facts['offered']} on; give a later moment.",
+        Sentence(
+            "The goods were offered from {offered} on; give a later moment.",
+            offered=facts["offered"],
+        ),
         pointer="/happened_at",
     ),
     "transfer_lot_moves": lambda facts: LotNotReleased(
-        f"The lot {facts['code']} is {facts['status']} with whoever offers it, and may not move.",
+        Sentence(
+            "The lot {code} is {status} with whoever offers it, and may not move.",
+            code=facts["code"],
+            status=facts["status"],
+        ),
         status=facts["status"],
     ),
     "transfer_still_there": _left_to_give,
@@ -63,8 +82,12 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
         " or ask them.",
     ),
     "transfer_answers_no_more": lambda facts: NotEnough(
-        f"Only {Decimal(facts['left']).normalize():f} {facts['unit']} of that is still owed;"
-        " withdraw this, and give back no more than that.",
+        Sentence(
+            "Only {left:f} {unit} of that is still owed; withdraw this, and give back no"
+            " more than that.",
+            left=Decimal(facts["left"]).normalize(),
+            unit=facts["unit"],
+        ),
         left=str(facts["left"]),
     ),
     "transfer_receiver_can": lambda facts: Conflict(
@@ -118,7 +141,11 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
         "This bill stands in the books of both: book the opposite one, and share that."
     ),
     "round_lot_released": lambda facts: LotNotReleased(
-        f"The lot {facts['code']} is {facts['status']}: decide about it before it is handed out.",
+        Sentence(
+            "The lot {code} is {status}: decide about it before it is handed out.",
+            code=facts["code"],
+            status=facts["status"],
+        ),
         status=facts["status"],
     ),
     "round_portions_as_split": lambda facts: Conflict(
@@ -128,7 +155,8 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
         "This share is closed; ask whoever opened it for another."
     ),
     "claim_open": lambda facts: Conflict(
-        f"This claim is already {facts['state']}; a new one can be made.", state=facts["state"]
+        Sentence("This claim is already {state}; a new one can be made.", state=facts["state"]),
+        state=facts["state"],
     ),
     "claim_accepted_by_giver": lambda facts: Forbidden(
         "Whoever opened the share accepts this claim."

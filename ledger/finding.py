@@ -11,7 +11,10 @@ from django.db.models.lookups import Exact
 
 from ledger.access import Actor, materials_visible_to
 from ledger.balances import Stock, stock
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.models import Material
 from ledger.roles import Verb
 
@@ -50,7 +53,9 @@ def material_named(actor: Actor, name: str, *, pointer: str = "/material") -> Ma
     for material in materials_visible_to(actor).filter(name__iexact=name).order_by("id")[:1]:
         return material
     raise Invalid(
-        f"No material is called {name!r}: choose one from the list, or add it first.",
+        Sentence(
+            "No material is called {name!r}: choose one from the list, or add it first.", name=name
+        ),
         pointer=pointer,
     )
 

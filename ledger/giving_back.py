@@ -16,7 +16,13 @@ from django.db.models import DecimalField, F, OuterRef, Q, QuerySet, Subquery, S
 from django.db.models.functions import Coalesce
 
 from ledger.access import Actor, lot_for
-from ledger.errors import Conflict, Invalid, NotEnough, placed
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    NotEnough,
+    Sentence,
+    placed,
+)
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Lot, Transfer
 from ledger.quantities import Quantity, kept_in
@@ -90,7 +96,11 @@ def _owed_back(actor: Actor, before: Transfer, lot: Lot, quantity: Quantity | No
             amount = measure(quantity, lot.material, density_of(lot))
     if not owed or amount.quantity > owed:
         raise NotEnough(
-            f"Of that move {owed.normalize():f} {unit} is still owed; give back no more.",
+            Sentence(
+                "Of that move {owed:f} {unit} is still owed; give back no more.",
+                owed=owed.normalize(),
+                unit=unit,
+            ),
             pointer="/quantity",
             left=f"{owed:f}",
         )

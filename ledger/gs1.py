@@ -11,7 +11,10 @@ from datetime import date
 from typing import Final
 from urllib.parse import quote
 
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 
 SEPARATOR: Final = "\x1d"
 RESOLVER: Final = "https://id.gs1.org"
@@ -65,8 +68,13 @@ def gtin14(text: str) -> str:
         raise GtinWrong
     if not is_gtin(text):
         raise GtinWrong(
-            f"The check digit of this GTIN is wrong: after {text[:-1]} comes"
-            f" {check_digit(text[:-1])}, not {text[-1]}. Read all digits again."
+            Sentence(
+                "The check digit of this GTIN is wrong: after {digits} comes {digit}, not"
+                " {last}. Read all digits again.",
+                digits=text[:-1],
+                digit=check_digit(text[:-1]),
+                last=text[-1],
+            )
         )
     return text.zfill(14)
 
@@ -75,7 +83,10 @@ def date_value(day: date, today: date) -> str:
     """YYMMDD. Raises CarrierWrong for a year that a reader would take for another one."""
     if not -49 <= day.year - today.year <= 50:
         raise CarrierWrong(
-            f"A bar code has two digits for the year, and {day.year} would be read as another."
+            Sentence(
+                "A bar code has two digits for the year, and {year} would be read as another.",
+                year=day.year,
+            )
         )
     return f"{day:%y%m%d}"
 
@@ -96,7 +107,7 @@ def date_of(value: str, today: date) -> date:
     try:
         return date(year, month, day or monthrange(year, month)[1])
     except ValueError as error:
-        raise CarrierWrong(f"There is no such date: {value}.") from error
+        raise CarrierWrong(Sentence("There is no such date: {value}.", value=value)) from error
 
 
 def element_string(pairs: Sequence[tuple[str, str]], separator: str = SEPARATOR) -> str:
@@ -157,7 +168,9 @@ def fits(ai: str, value: str) -> bool:
 def _check(pairs: Sequence[tuple[str, str]]) -> None:
     for ai, value in pairs:
         if not fits(ai, value):
-            raise CarrierWrong(f"{value!r} cannot stand behind the identifier ({ai}).")
+            raise CarrierWrong(
+                Sentence("{value!r} cannot stand behind the identifier ({ai}).", value=value, ai=ai)
+            )
         if ai == "01":
             gtin14(value)
         if ai in _DATES:

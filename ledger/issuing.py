@@ -11,7 +11,14 @@ from ledger.access import Actor, day_of, find, lots_for
 from ledger.costing import unit_cost
 from ledger.deviations import broken_by_lots
 from ledger.entries import Move, Posted, account, lock_pools, open_account, post_entry
-from ledger.errors import Conflict, Invalid, NotEnough, Refusal, placed
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    NotEnough,
+    Refusal,
+    Sentence,
+    placed,
+)
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Entry, Lot, Posting
 from ledger.quantities import Quantity
@@ -99,12 +106,18 @@ def return_to_supplier(
     for place, lot in enumerate(lots):
         if lot.origin_id != actor.maker:
             raise Conflict(
-                f"The lot {lot.code} came from another maker; offer it back to them instead.",
+                Sentence(
+                    "The lot {code} came from another maker; offer it back to them instead.",
+                    code=lot.code,
+                ),
                 pointer=f"/lines/{place}/lot",
             )
         if lot.supplier_id is None:
             raise Conflict(
-                f"The lot {lot.code} came from no supplier; issue it with a reason instead.",
+                Sentence(
+                    "The lot {code} came from no supplier; issue it with a reason instead.",
+                    code=lot.code,
+                ),
                 pointer=f"/lines/{place}/lot",
             )
     suppliers = {lot.supplier_id for lot in lots}
@@ -141,8 +154,13 @@ def take_back(
         quantity, value = sold.get(lot.id, (Decimal(0), Decimal(0)))
         if amount.quantity > quantity:
             raise NotEnough(
-                f"Of the lot {lot.code} that sale still has {quantity.normalize():f}"
-                f" {'each' if amount.counted else 'g'} sold; no more can come back.",
+                Sentence(
+                    "Of the lot {code} that sale still has {quantity:f} {unit} sold; no more can"
+                    " come back.",
+                    code=lot.code,
+                    quantity=quantity.normalize(),
+                    unit="each" if amount.counted else "g",
+                ),
                 pointer=f"/lines/{place}/quantity",
                 left=f"{quantity:f}",
             )

@@ -6,7 +6,10 @@ The limits themselves still agree, and a result is compared as it was told, with
 from dataclasses import dataclass
 from decimal import Decimal
 
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +49,21 @@ def inside(limit: Limit, value: Decimal | None, text: str, unit: str, pointer: s
     """
     if limit.text:
         if value is not None or not text.strip():
-            raise Invalid(f"{limit.name} is told by a text.", pointer=f"{pointer}/text")
+            raise Invalid(
+                Sentence("{limit} is told by a text.", limit=limit.name), pointer=f"{pointer}/text"
+            )
         return " ".join(text.split()).casefold() == " ".join(limit.text.split()).casefold()
     if value is None or text:
-        raise Invalid(f"{limit.name} is told by a figure.", pointer=f"{pointer}/value")
+        raise Invalid(
+            Sentence("{limit} is told by a figure.", limit=limit.name), pointer=f"{pointer}/value"
+        )
     if unit and unit != limit.unit:
         raise Invalid(
-            f"{limit.name} is asked in {limit.unit or 'no unit'}: give the result in that.",
+            Sentence(
+                "{limit} is asked in {unit}: give the result in that.",
+                limit=limit.name,
+                unit=limit.unit or "no unit",
+            ),
             pointer=f"{pointer}/unit",
         )
     return (limit.low is None or value >= limit.low) and (limit.high is None or value <= limit.high)

@@ -14,7 +14,11 @@ from django.db.models.functions import Now
 from ledger.access import Actor, find, lot_for, lots_visible_to
 from ledger.alerts import enqueue_checks
 from ledger.entries import explained, lock_pools
-from ledger.errors import Invalid, Stale
+from ledger.errors import (
+    Invalid,
+    Sentence,
+    Stale,
+)
 from ledger.models import Custody, Decision, DecisionDocument, Lot, Material, Retest, Status
 from ledger.quantities import Density
 from ledger.roles import Verb
@@ -207,7 +211,10 @@ def must_be_stocked(material: Material, pointer: str) -> None:
     """Raises Invalid for water and the like: it is drawn when needed and never lies in store."""
     if not material.stocked:
         raise Invalid(
-            f"{material.name} is not stocked: weigh it without a lot, and give its cost_per_kg.",
+            Sentence(
+                "{material} is not stocked: weigh it without a lot, and give its cost_per_kg.",
+                material=material.name,
+            ),
             pointer=pointer,
         )
 
@@ -233,7 +240,11 @@ def _check_dates(new: NewLot, pointer: str) -> None:
         day = getattr(new, name)
         if day is not None and day < new.arrived_on:
             raise Invalid(
-                f"{name} lies before the lot's arrival on {new.arrived_on}; check both dates.",
+                Sentence(
+                    "{name} lies before the lot's arrival on {arrived_on}; check both dates.",
+                    name=name,
+                    arrived_on=new.arrived_on,
+                ),
                 pointer=f"{pointer}/{name}",
             )
 

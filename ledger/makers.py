@@ -19,7 +19,12 @@ from django.utils.text import slugify
 
 from ledger.access import Actor, set_walls
 from ledger.entries import account
-from ledger.errors import Conflict, Invalid, NotFound
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    NotFound,
+    Sentence,
+)
 from ledger.ids import new_id
 from ledger.models import Account, Coop, Maker, Membership
 from ledger.money import minor_units
@@ -64,7 +69,12 @@ def open_coop(
     """
     minor_units(currency)
     if time_zone not in _time_zones():
-        raise Invalid(f"{time_zone!r} is not a time zone; write one such as UTC or Europe/Paris.")
+        raise Invalid(
+            Sentence(
+                "{time_zone!r} is not a time zone; write one such as UTC or Europe/Paris.",
+                time_zone=time_zone,
+            )
+        )
     coop = Coop(id=new_id(), name=_clean(name), currency=currency, time_zone=time_zone)
     with transaction.atomic():
         set_walls(coop.id, None)
@@ -89,7 +99,9 @@ def open_maker(*, coop: Coop, name: str, owner: AbstractBaseUser) -> Maker:
         # One at a time in a co-op, so that a name or mark found free stays free.
         Coop.objects.select_for_update().get(id=coop.id)
         if Maker.objects.filter(name=maker.name).exists():
-            raise Invalid(f"The co-op already has a maker named {maker.name!r}.")
+            raise Invalid(
+                Sentence("The co-op already has a maker named {name!r}.", name=maker.name)
+            )
         maker.mark = _free_mark(maker.name)
         maker.save(force_insert=True)
         Membership.objects.create(
@@ -115,14 +127,16 @@ def set_role(
         set_walls(coop.id, None)
         found = Maker.objects.filter(name=maker).first()
         if found is None:
-            raise NotFound(f"The co-op has no maker named {maker!r}.")
+            raise NotFound(Sentence("The co-op has no maker named {maker!r}.", maker=maker))
         set_walls(coop.id, found.id)
         # One at a time, so that two owners cannot each take the other's role away.
         Maker.objects.select_for_update(no_key=True).get(id=found.id)
         members = Membership.objects.filter(maker=found)
         owners = members.filter(role=Membership.Role.OWNER).exclude(person_id=person.pk)
         if role != Membership.Role.OWNER and not owners.exists():
-            raise Conflict(f"{maker} needs an owner: give somebody else that role first.")
+            raise Conflict(
+                Sentence("{maker} needs an owner: give somebody else that role first.", maker=maker)
+            )
         members.filter(person_id=person.pk).delete()
         if role is not None:
             Membership.objects.create(coop=coop, maker=found, person_id=person.pk, role=role)
@@ -151,7 +165,11 @@ def coop_named(slug: str) -> Coop:
         if known == slug:
             set_walls(id, None)
             return Coop.objects.get(id=id)
-    raise NotFound(f"There is no co-op {slug!r}; open_coop prints the slug on its last line.")
+    raise NotFound(
+        Sentence(
+            "There is no co-op {slug!r}; open_coop prints the slug on its last line.", slug=slug
+        )
+    )
 
 
 def person_named(username: str, *, password: str | None, email: str = "") -> AbstractBaseUser:
@@ -165,14 +183,16 @@ def person_named(username: str, *, password: str | None, email: str = "") -> Abs
     if known is not None:
         return known
     if not password:
-        raise Invalid(f"{username!r} is new and needs a password.")
+        raise Invalid(Sentence("{username!r} is new and needs a password.", username=username))
     person = people(username=username, email=email)
     try:
         person.set_unusable_password()
         person.full_clean()
         validate_password(password, person)
     except ValidationError as error:
-        raise Invalid(f"{username!r}: {' '.join(error.messages)}") from error
+        raise Invalid(
+            Sentence("{username!r}: {why}", username=username, why=" ".join(error.messages))
+        ) from error
     person.set_password(password)
     person.save(force_insert=True)
     return person
@@ -193,7 +213,11 @@ def actor_for(coop: Coop, maker_id: UUID | None, person_id: int, role: str) -> A
 def _clean(name: str) -> str:
     clean = " ".join(name.split())
     if not clean or len(clean) > LONGEST_NAME or not clean.isprintable():
-        raise Invalid(f"A name has one to {LONGEST_NAME} printable characters.")
+        raise Invalid(
+            Sentence(
+                "A name has one to {longest_name} printable characters.", longest_name=LONGEST_NAME
+            )
+        )
     return clean
 
 
@@ -224,8 +248,11 @@ def _save_as(coop: Coop, short_name: str) -> None:
     coop.slug = short_name
     if not _saved(coop):
         raise Invalid(
-            f"There is a co-op {short_name!r} already: give this one another short name, with"
-            " --short-name."
+            Sentence(
+                "There is a co-op {short_name!r} already: give this one another short name, with"
+                " --short-name.",
+                short_name=short_name,
+            )
         )
 
 

@@ -17,6 +17,7 @@ from ledger.errors import (
     MoneyTooFine,
     MoneyTooLarge,
     MoneyUnreadable,
+    Sentence,
     SplitImpossible,
 )
 from ledger.typed_numbers import DECIMAL, tidy
@@ -135,7 +136,11 @@ def split_exactly(total: Decimal, weights: Sequence[Decimal], *, step: Decimal) 
         raise SplitImpossible
     steps = Fraction(total) / Fraction(step)
     if steps.denominator != 1:
-        raise SplitImpossible(f"{total} is not a whole number of {step}; round it first.")
+        raise SplitImpossible(
+            Sentence(
+                "{total} is not a whole number of {step}; round it first.", total=total, step=step
+            )
+        )
     whole = _whole_numbers(weights)
     if not steps:
         return [step * 0 for _ in weights]

@@ -15,7 +15,12 @@ from django.db.models import Q
 
 from ledger.access import Actor, material_for, supplier_for
 from ledger.entries import explained
-from ledger.errors import Conflict, Invalid, placed
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    Sentence,
+    placed,
+)
 from ledger.measuring import Measured, measure
 from ledger.models import Material, Offer, OfferBreak, OfferPrice, Supplier, SupplierTerms
 from ledger.money import minor_units
@@ -259,11 +264,21 @@ def currency_of(actor: Actor, currency: str, rate: Decimal | None) -> tuple[str,
         minor_units(currency or actor.currency)
     if (currency or actor.currency) == actor.currency:
         if rate not in (None, 1):
-            raise Invalid(f"{actor.currency} is the co-op's own and has no rate.", pointer="/rate")
+            raise Invalid(
+                Sentence(
+                    "{own_currency} is the co-op's own and has no rate.",
+                    own_currency=actor.currency,
+                ),
+                pointer="/rate",
+            )
         return actor.currency, Decimal(1)
     if rate is None:
         raise Invalid(
-            f"Give the rate of the day: how many {actor.currency} one {currency} costs.",
+            Sentence(
+                "Give the rate of the day: how many {own_currency} one {currency} costs.",
+                own_currency=actor.currency,
+                currency=currency,
+            ),
             pointer="/rate",
         )
     return currency, rate

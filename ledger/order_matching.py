@@ -6,7 +6,10 @@ from decimal import Decimal
 from uuid import UUID
 
 from ledger.access import Actor, find_all
-from ledger.errors import NotAsOrdered
+from ledger.errors import (
+    NotAsOrdered,
+    Sentence,
+)
 from ledger.models import Material, OnOrder, PurchaseOrder, PurchaseOrderLine, Supplier
 from ledger.order_reading import standing_of, variance_of
 from ledger.ordering import order_for
@@ -46,8 +49,13 @@ def match(
     found = None if order is None else order_for(actor, order, pointer="/order")
     if found is not None and found.supplier_id != supplier.id:
         raise NotAsOrdered(
-            f"The order {found.number} went to {found.supplier.name}, and this came from"
-            f" {supplier.name}: leave the order out.",
+            Sentence(
+                "The order {number} went to {supplier}, and this came from {other}: leave the"
+                " order out.",
+                number=found.number,
+                supplier=found.supplier.name,
+                other=supplier.name,
+            ),
             pointer="/order",
         )
     rows = PurchaseOrderLine.objects.select_related("order__supplier", "material")
@@ -83,20 +91,33 @@ def _must_fit(
     number = line.order.number
     if order is not None and line.order_id != order.id:
         raise NotAsOrdered(
-            f"This line is of the order {number}, and the delivery names {order.number}: leave the"
-            " delivery's order out where it brings several.",
+            Sentence(
+                "This line is of the order {number}, and the delivery names {named}: leave the"
+                " delivery's order out where it brings several.",
+                number=number,
+                named=order.number,
+            ),
             pointer=pointer,
         )
     if line.order.supplier_id != supplier.id:
         raise NotAsOrdered(
-            f"The order {number} went to {line.order.supplier.name}, and this came from"
-            f" {supplier.name}: leave order_line out to receive it as not ordered.",
+            Sentence(
+                "The order {number} went to {supplier}, and this came from {other}: leave"
+                " order_line out to receive it as not ordered.",
+                number=number,
+                supplier=line.order.supplier.name,
+                other=supplier.name,
+            ),
             pointer=pointer,
         )
     if line.material_id != material.id:
         raise NotAsOrdered(
-            f"This line of the order {number} asks for {line.material.name}, not for"
-            f" {material.name}: name the line that it came for, or leave order_line out to receive"
-            " it as not ordered.",
+            Sentence(
+                "This line of the order {number} asks for {ordered}, not for {material}: name"
+                " the line that it came for, or leave order_line out to receive it as not ordered.",
+                number=number,
+                ordered=line.material.name,
+                material=material.name,
+            ),
             pointer=pointer,
         )

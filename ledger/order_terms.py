@@ -9,7 +9,11 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
-from ledger.errors import Conflict, Invalid
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    Sentence,
+)
 
 # What a material, an offer or a supplier is told apart by: its id.
 Key = Any
@@ -90,7 +94,11 @@ class PackOffer:
         """The price of each of so many packs. Raises Invalid for fewer than are sold."""
         reached = [step.price for step in self.prices if step.from_packs <= packs]
         if not reached:
-            raise Invalid(f"At least {self.prices[0].from_packs} of these packs are sold.")
+            raise Invalid(
+                Sentence(
+                    "At least {least} of these packs are sold.", least=self.prices[0].from_packs
+                )
+            )
         return reached[-1]
 
     def usable(self, need: Need) -> Decimal | None:

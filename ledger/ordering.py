@@ -17,7 +17,14 @@ from ledger import outbox
 from ledger.access import Actor, day_of, find, materials_for, supplier_for
 from ledger.alerts import enqueue_checks
 from ledger.entries import explained, lock_pools
-from ledger.errors import Conflict, Invalid, MoneyTooFine, QuantityTooLarge, placed
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    MoneyTooFine,
+    QuantityTooLarge,
+    Sentence,
+    placed,
+)
 from ledger.ids import new_id
 from ledger.lots import must_be_stocked
 from ledger.measuring import Measured, measure
@@ -184,8 +191,11 @@ def send_order(
     address = found.supplier.mail
     if not address:
         raise Conflict(
-            f"No mail address of {found.supplier.name} is known: add it to the supplier, or print"
-            " the order's sheet and send it yourself."
+            Sentence(
+                "No mail address of {supplier} is known: add it to the supplier, or print the"
+                " order's sheet and send it yourself.",
+                supplier=found.supplier.name,
+            )
         )
     fact = _fact(actor, found, Kind.SENDING, happened_at, reason=note, address=address)
     outbox.owe(actor.coop_id, actor.maker, MAIL_ORDER, [fact.id])
@@ -301,7 +311,8 @@ def _price(actor: Actor, price: Decimal) -> Decimal:
 def _expected(expected_on: date | None, day: date) -> date | None:
     if expected_on is not None and expected_on < day:
         raise Invalid(
-            f"This day lies before the order was written on {day}.", pointer="/expected_on"
+            Sentence("This day lies before the order was written on {day}.", day=day),
+            pointer="/expected_on",
         )
     return expected_on
 

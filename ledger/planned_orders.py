@@ -9,7 +9,11 @@ from uuid import UUID
 
 from ledger.access import Actor, day_of, find_all
 from ledger.entries import lock_pools
-from ledger.errors import Conflict, Invalid
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    Sentence,
+)
 from ledger.models import Maker, Offer, PurchaseOrder
 from ledger.money import round_money
 from ledger.offer_reading import OfferOn, offers, offers_on
@@ -67,11 +71,21 @@ def pack_as_typed(offer: Offer) -> Quantity:
 def _ordered(actor: Actor, row: Offer, on: OfferOn | None, one: Chosen, day: date) -> Ordered:
     name = row.material.name
     if on is None:
-        raise Conflict(f"{row.supplier.name} does not offer {name} any more: plan anew.")
+        raise Conflict(
+            Sentence(
+                "{supplier} does not offer {name} any more: plan anew.",
+                supplier=row.supplier.name,
+                name=name,
+            )
+        )
     each = pack_offer(on, name=name, mass_each=row.material.mass_each).price_of(one.packs)
     amount = round_money(each * one.packs, actor.currency)
     if amount != round_money(one.amount, actor.currency):
-        raise Conflict(f"The price of {name} has changed since the plan was made: plan anew.")
+        raise Conflict(
+            Sentence(
+                "The price of {name} has changed since the plan was made: plan anew.", name=name
+            )
+        )
     lead = on.lead_time_days
     return Ordered(
         material=str(row.material_id),

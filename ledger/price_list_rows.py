@@ -11,7 +11,12 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, Final, TypeVar
 
-from ledger.errors import Invalid, Refusal, Unreadable
+from ledger.errors import (
+    Invalid,
+    Refusal,
+    Sentence,
+    Unreadable,
+)
 from ledger.quantities import Density, Quantity, parse_density, parse_quantity
 
 MOST_BREAKS: Final = 20
@@ -143,7 +148,7 @@ def decimal_of(text: str, places: int = 6) -> Decimal:
     if not re.fullmatch(r"[0-9]{1,12}(\.[0-9]+)?", text):
         raise Unreadable('Write digits with a decimal point alone, such as "12.50".')
     if len(text.partition(".")[2]) > places:
-        raise Invalid(f"This has more than {places} decimals.")
+        raise Invalid(Sentence("This has more than {places} decimals.", places=places))
     if not (value := Decimal(text)):
         raise Invalid("This must be above zero.")
     return value
@@ -168,7 +173,7 @@ def within(most: int) -> Callable[[str], str]:
 
     def read(text: str) -> str:
         if len(text) > most or not text.isprintable():
-            raise Invalid(f"Write at most {most} characters, in one line.")
+            raise Invalid(Sentence("Write at most {most} characters, in one line.", most=most))
         return text
 
     return read
@@ -177,7 +182,9 @@ def within(most: int) -> Callable[[str], str]:
 def _whole(least: int, most: int) -> Callable[[str], int]:
     def read(text: str) -> int:
         if not re.fullmatch(r"[0-9]{1,9}", text) or not least <= int(text) <= most:
-            raise Invalid(f"Write a whole number from {least} to {most}.")
+            raise Invalid(
+                Sentence("Write a whole number from {least} to {most}.", least=least, most=most)
+            )
         return int(text)
 
     return read

@@ -15,7 +15,12 @@ from django.db import connection
 from django.db.models import Q
 
 from ledger.access import Actor, materials_visible_to, suppliers_visible_to
-from ledger.errors import Invalid, NotFound, Refusal
+from ledger.errors import (
+    Invalid,
+    NotFound,
+    Refusal,
+    Sentence,
+)
 from ledger.models import Material, Offer, OfferPrice, Supplier
 from ledger.offer_reading import breaks_of, with_breaks
 from ledger.offering import BreakFacts, Priced, PriceFacts, keep, owner_of, pack_of, price_of
@@ -131,11 +136,18 @@ def _key(name: str) -> str:
 def _the_one(rows: Sequence[Named], what: str) -> Named:
     if not rows:
         raise NotFound(
-            f"There is no {what} of this name: write it as the catalogue does, or add it."
+            Sentence(
+                "There is no {what} of this name: write it as the catalogue does, or add it.",
+                what=what,
+            )
         )
     if len(rows) > 1:
         raise Invalid(
-            f"{len(rows)} in the catalogue have this name: write the {what}'s id instead."
+            Sentence(
+                "{count} in the catalogue have this name: write the {what}'s id instead.",
+                count=len(rows),
+                what=what,
+            )
         )
     return rows[0]
 
@@ -196,7 +208,11 @@ def _compare(
             continue
         first = seen.setdefault((offer.id, said.valid_from), said.row.number)
         if first != said.row.number:
-            twice = Invalid(f"Row {first} gives a price of this pack from this day already.")
+            twice = Invalid(
+                Sentence(
+                    "Row {first} gives a price of this pack from this day already.", first=first
+                )
+            )
             found.errors.append(error_at(said.row, "valid_from", twice))
             continue
         was = held.get(place)

@@ -21,14 +21,17 @@ from ledger.errors import (
     DensityMissing,
     DensityNotPositive,
     DensityUnreadable,
+    PiecesWanted,
     QuantityNotPositive,
     QuantityTooLarge,
     QuantityTooSmall,
     QuantityUnreadable,
+    Sentence,
     TemperatureOutOfRange,
     TemperatureUnreadable,
     UnitMissing,
     UnitWrong,
+    WeightWanted,
     placed,
 )
 from ledger.typed_numbers import (
@@ -191,8 +194,12 @@ def parse_density(value: str, at: str | None = None) -> Density:
         celsius = sample if at is None else parse_temperature(at)
         if sample is not None and celsius != sample:
             raise DensityUnreadable(
-                f"The specific gravity was found at {sample} degC, but the temperature given is "
-                f"{celsius} degC; give one temperature."
+                Sentence(
+                    "The specific gravity was found at {sample} degC, but the temperature given is"
+                    " {celsius} degC; give one temperature.",
+                    sample=sample,
+                    celsius=celsius,
+                )
             )
     return Density(density, celsius, typed)
 
@@ -234,10 +241,7 @@ def grams_of(
         factor = density.grams_per_millilitre
     elif quantity.measure == "count":
         if mass_each is None:
-            raise UnitWrong(
-                f'{name} is measured by mass: give a weight such as "2.5 kg", not a count.',
-                name=name,
-            )
+            raise WeightWanted(name=name)
         factor = mass_each
     with localcontext(_PRECISE):
         grams = (quantity.amount * factor).quantize(SMALLEST)
@@ -247,10 +251,7 @@ def grams_of(
 def count_of(quantity: Quantity, *, name: str) -> Decimal:
     """The pieces that `quantity` of `name` is. Raises UnitWrong or CountNotWhole."""
     if quantity.measure != "count":
-        raise UnitWrong(
-            f'{name} is counted: give pieces such as "60 each", not a weight or a volume.',
-            name=name,
-        )
+        raise PiecesWanted(name=name)
     if quantity.amount % 1:
         raise CountNotWhole(name=name)
     return quantity.amount.quantize(Decimal(1))
@@ -284,7 +285,11 @@ def convert(text: str, to_unit: str) -> Decimal:
     quantity, unit = parse_quantity(text), unit_named(tidy(to_unit, QuantityUnreadable))
     if quantity.measure != unit.measure:
         if "count" in (quantity.measure, unit.measure):
-            raise UnitWrong(f'A {quantity.measure} cannot be given in "{to_unit}".')
+            measure = quantity.measure
+            wrong = Sentence(
+                'A {measure} cannot be given in "{unit}".', measure=measure, unit=to_unit
+            )
+            raise UnitWrong(wrong)
         raise DensityMissing("A mass becomes a volume, or a volume a mass, only by a density.")
     return _decimal(Fraction(quantity.amount) / _factor(unit))
 

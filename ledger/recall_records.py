@@ -13,7 +13,12 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from ledger.access import Actor, find, lot_for
-from ledger.errors import Invalid, NotEnough, placed
+from ledger.errors import (
+    Invalid,
+    NotEnough,
+    Sentence,
+    placed,
+)
 from ledger.measuring import density_of, measure
 from ledger.models import Lot, Recall, RecallClosure, RecallContact
 from ledger.quantities import Quantity
@@ -207,8 +212,14 @@ def _outcome(
     left = sum((line.left for line in buyer.lines if line.lot_id == lot.id), Decimal(0))
     if amount.quantity > left:
         raise NotEnough(
-            f"{buyer.customer} has only {left.normalize():f} {'each' if amount.counted else 'g'}"
-            f" of the lot {lot.code} left; book what else was sold there first.",
+            Sentence(
+                "{customer} has only {left:f} {unit} of the lot {code} left; book what else was"
+                " sold there first.",
+                customer=buyer.customer,
+                left=left.normalize(),
+                unit="each" if amount.counted else "g",
+                code=lot.code,
+            ),
             pointer="/quantity",
             left=f"{left:f}",
         )

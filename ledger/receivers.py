@@ -19,7 +19,13 @@ from django.utils.crypto import salted_hmac
 
 from ledger.access import Actor, find
 from ledger.announcing import Announcer
-from ledger.errors import Invalid, NoSecret, ReceiverKnown, placed
+from ledger.errors import (
+    Invalid,
+    NoSecret,
+    ReceiverKnown,
+    Sentence,
+    placed,
+)
 from ledger.models import AlertMessage, AlertReceiver, Maker
 from ledger.roles import Verb
 from ledger.web_addresses import read_address
@@ -65,7 +71,9 @@ def add_receiver(actor: Actor, *, mail: str | None = None, webhook: str | None =
     if known.filter(channel=channel, address=address).exists():
         raise ReceiverKnown
     if known.count() >= MOST:
-        raise Invalid(f"Alerts go to {MOST} addresses at most; remove one first.")
+        raise Invalid(
+            Sentence("Alerts go to {most} addresses at most; remove one first.", most=MOST)
+        )
     made = AlertReceiver.objects.create(
         coop_id=actor.coop_id,
         maker_id=actor.maker,

@@ -7,7 +7,12 @@ from typing import Final
 from uuid import UUID
 
 from ledger.access import Actor, day_of, material_for
-from ledger.errors import Conflict, Invalid, placed
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    Sentence,
+    placed,
+)
 from ledger.lead_time_reading import lead_time_for
 from ledger.lead_times import LEAST_TO_PLAN_BY
 from ledger.measuring import measure
@@ -76,7 +81,9 @@ def advise_reorder(
     actor.must(Verb.READ)
     found = material_for(actor, material)
     if not found.stocked:
-        raise Invalid(f"{found.name} is not stocked, so it is not ordered again.")
+        raise Invalid(
+            Sentence("{name} is not stocked, so it is not ordered again.", name=found.name)
+        )
     measured = None
     if use is None:
         told, measured = _measured(actor, found, now)
@@ -100,8 +107,12 @@ def _measured_lead(actor: Actor, material: Material, now: datetime) -> tuple[Lea
     found = lead_time_for(actor, material.id, day=day_of(actor, now))
     if found is None or found.deliveries < LEAST_TO_PLAN_BY:
         raise Conflict(
-            f"Too little of {material.name} has come by orders to tell how long it takes: fewer"
-            f" than {LEAST_TO_PLAN_BY} deliveries. Say it as lead_time."
+            Sentence(
+                "Too little of {material} has come by orders to tell how long it takes: fewer"
+                " than {least_to_plan_by} deliveries. Say it as lead_time.",
+                material=material.name,
+                least_to_plan_by=LEAST_TO_PLAN_BY,
+            )
         )
     return found.time, found.deliveries
 
@@ -121,8 +132,12 @@ def _measured(actor: Actor, material: Material, now: datetime) -> tuple[Use, Mea
     weeks = describe(read.series)
     if weeks.pattern is Pattern.NONE or weeks.periods < LEAST_WEEKS:
         raise Conflict(
-            f"Too little of {material.name} has been used to tell: fewer than {LEAST_WEEKS} weeks."
-            " Say what is used in a day as use."
+            Sentence(
+                "Too little of {material} has been used to tell: fewer than {least_weeks} weeks."
+                " Say what is used in a day as use.",
+                material=material.name,
+                least_weeks=LEAST_WEEKS,
+            )
         )
     days = PERIODS["week"]
     use = Use(weeks.mean / days, weeks.spread / Decimal(days).sqrt())

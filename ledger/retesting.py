@@ -14,7 +14,11 @@ from django.db.models import F, Max, QuerySet
 
 from ledger.access import Actor, lot_for, material_for
 from ledger.entries import explained, lock_pools
-from ledger.errors import ExpiryStands, Invalid
+from ledger.errors import (
+    ExpiryStands,
+    Invalid,
+    Sentence,
+)
 from ledger.limits import Limit, inside
 from ledger.lots import custody_of
 from ledger.models import (
@@ -83,10 +87,11 @@ def retest(
     lock_pools([found.material_id])
     found = lot_for(actor, lot)
     if found.retest_on is None:
-        raise ExpiryStands(
-            f"The lot {found.code} has no retest date, and its expiry is never extended: use it up"
-            " in time, write it off, or record a named deviation where it is used."
+        stands = (
+            "The lot {code} has no retest date, and its expiry is never extended: use it up in"
+            " time, write it off, or record a named deviation where it is used."
         )
+        raise ExpiryStands(Sentence(stands, code=found.code))
     _check_days(found, tested_on, passed, retest_on, today)
     kept = Retest(
         coop_id=actor.coop_id,

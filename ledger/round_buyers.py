@@ -15,7 +15,12 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from ledger.access import Actor
 from ledger.entries import explained
-from ledger.errors import Conflict, Forbidden, Invalid
+from ledger.errors import (
+    Conflict,
+    Forbidden,
+    Invalid,
+    Sentence,
+)
 from ledger.models import (
     OnOrder,
     OrderRound,
@@ -69,7 +74,12 @@ def answer_as_buyer(
     actor.must(Verb.ORDER)
     found = round_for(actor, round)
     if found.buying_id != actor.maker:
-        raise Forbidden(f"{found.buying_name} is asked to buy for this round, and answers.")
+        raise Forbidden(
+            Sentence(
+                "{buyer} is asked to buy for this round, and answers.",
+                buyer=found.buying_name,
+            )
+        )
     if not agrees and not reason.strip():
         raise Invalid("Say why not, so that another maker can be asked.", pointer="/reason")
     with explained():
@@ -99,11 +109,19 @@ def ask_another(actor: Actor, *, round: UUID | str, buyer: UUID | str, now: date
         raise Forbidden("Another buyer is asked by the coordinator, who acts for the co-op.")
     if named.id == found.buying_id:
         raise Invalid(
-            f"{named.name} is asked already, and may still change its answer; name another maker.",
+            Sentence(
+                "{name} is asked already, and may still change its answer; name another maker.",
+                name=named.name,
+            ),
             pointer="/buyer",
         )
     if found.buyer_agrees:  # type: ignore[attr-defined]
-        raise Conflict(f"{found.buying_name} has agreed to buy: it says first that it will not.")
+        raise Conflict(
+            Sentence(
+                "{buyer} has agreed to buy: it says first that it will not.",
+                buyer=found.buying_name,
+            )
+        )
     with explained():
         RoundBuyer.objects.create(
             coop_id=actor.coop_id,

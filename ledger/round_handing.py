@@ -20,7 +20,12 @@ from django.db import connection
 
 from ledger.access import Actor
 from ledger.entries import explained
-from ledger.errors import Conflict, Forbidden, Refusal
+from ledger.errors import (
+    Conflict,
+    Forbidden,
+    Refusal,
+    Sentence,
+)
 from ledger.ids import new_id
 from ledger.models import Material, OrderRound, RoundHandOut, RoundOutcome, RoundPortion
 from ledger.money import minor_units
@@ -140,14 +145,19 @@ def hand_out(
     found = round_for(actor, round)
     named = named_lots(actor, lots)
     if found.buying_id != actor.maker:
-        raise Forbidden(f"{found.buying_name} bought for this round and hands it out.")
+        raise Forbidden(
+            Sentence(
+                "{buyer} bought for this round and hands it out.",
+                buyer=found.buying_name,
+            )
+        )
     with explained(), connection.cursor() as cursor:
         cursor.execute("select ledger_begin_hand_out(%s)", [found.id])
     if RoundHandOut.objects.filter(coop_id=actor.coop_id, round=found).exists():
         raise Conflict("This round is handed out: find the moves among those between makers.")
     reckoned = figures_of(actor, found)
     if reckoned.missing:
-        raise Conflict(" ".join(reckoned.missing))
+        raise Conflict(reckoned.missing[0])
     moves = moves_of(actor, found, _others(actor, reckoned), reckoned.materials, named)
     kept = [one for one in reckoned.portions if one.maker == actor.maker]
     with explained(), connection.cursor() as cursor:

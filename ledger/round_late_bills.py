@@ -20,7 +20,11 @@ from django.db import connection
 
 from ledger.access import Actor
 from ledger.entries import explained
-from ledger.errors import Conflict, Forbidden
+from ledger.errors import (
+    Conflict,
+    Forbidden,
+    Sentence,
+)
 from ledger.ids import account_id, new_id
 from ledger.models import (
     Account,
@@ -108,7 +112,12 @@ def share_late_bills(
     actor.must(Verb.BILL)
     found = round_for(actor, round)
     if found.buying_id != actor.maker:
-        raise Forbidden(f"{found.buying_name} bought for this round and shares what comes later.")
+        raise Forbidden(
+            Sentence(
+                "{buyer} bought for this round and shares what comes later.",
+                buyer=found.buying_name,
+            )
+        )
     with explained(), connection.cursor() as cursor:
         cursor.execute("select ledger_begin_hand_out(%s)", [found.id])
     portions = _portions(actor, found)

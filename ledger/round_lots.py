@@ -14,7 +14,12 @@ from django.db import connection
 from django.db.models import Sum
 
 from ledger.access import Actor, lots_for
-from ledger.errors import Invalid, LotNotReleased, NotEnough
+from ledger.errors import (
+    Invalid,
+    LotNotReleased,
+    NotEnough,
+    Sentence,
+)
 from ledger.models import Account, Custody, Holding, Lot, Material, OrderRound, Reservation, Status
 from ledger.money import minor_unit
 from ledger.quantities import kept_in
@@ -85,8 +90,12 @@ def _enough(
     for one in shelved:
         if one.status != Status.RELEASED:
             raise LotNotReleased(
-                f"The lot {one.lot.code} of {material.name} is not released: decide about it, or"
-                " send it back, before the round is handed out.",
+                Sentence(
+                    "The lot {code} of {material} is not released: decide about it, or send it"
+                    " back, before the round is handed out.",
+                    code=one.lot.code,
+                    material=material.name,
+                ),
                 pointer="/lots",
                 lot=str(one.lot.id),
                 code=one.lot.code,
@@ -94,9 +103,14 @@ def _enough(
             )
     unit = kept_in(material.counted)
     raise NotEnough(
-        f"Only {free.normalize():f} {unit} of {material.name} is free in these lots, and the others"
-        f" are to get {need.normalize():f} {unit}: free what is reserved, or name the lots that"
-        " hold it.",
+        Sentence(
+            "Only {free:f} {unit} of {material} is free in these lots, and the others are to"
+            " get {need:f} {unit}: free what is reserved, or name the lots that hold it.",
+            free=free.normalize(),
+            unit=unit,
+            material=material.name,
+            need=need.normalize(),
+        ),
         pointer="/lots",
         left=f"{free:f}",
     )
@@ -110,8 +124,11 @@ def _shelved(actor: Actor, round: OrderRound, named: Sequence[Lot]) -> list[_She
     for place, lot in enumerate(named):
         if lot.id not in came:
             raise Invalid(
-                f"The lot {lot.code} did not come of this round's orders, nor was it drawn from"
-                " one that did.",
+                Sentence(
+                    "The lot {code} did not come of this round's orders, nor was it drawn from one"
+                    " that did.",
+                    code=lot.code,
+                ),
                 pointer=f"/lots/{place}",
             )
     said = {lot.material_id for lot in named}

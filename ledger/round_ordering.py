@@ -5,7 +5,11 @@ from uuid import UUID
 
 from ledger.access import Actor
 from ledger.entries import explained, lock_pools
-from ledger.errors import Conflict, Forbidden
+from ledger.errors import (
+    Conflict,
+    Forbidden,
+    Sentence,
+)
 from ledger.explained_moves import NOT_AGREED
 from ledger.models import Maker, PurchaseOrder, RoundOrder, RoundOrderLine, RoundPlacement
 from ledger.money import round_money
@@ -27,7 +31,12 @@ def place_orders(
     actor.must(Verb.ORDER)
     found = round_for(actor, round)
     if found.buying_id != actor.maker:
-        raise Forbidden(f"{found.buying_name} buys for this round and writes its orders.")
+        raise Forbidden(
+            Sentence(
+                "{buyer} buys for this round and writes its orders.",
+                buyer=found.buying_name,
+            )
+        )
     rows = RoundOrder.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, round=found)
     orders = list(rows.prefetch_related("lines__offer__material").order_by("id"))
     if not orders:

@@ -17,7 +17,12 @@ from django.db.models.functions import Coalesce
 
 from ledger.access import Actor, find, material_for
 from ledger.entries import explained
-from ledger.errors import Forbidden, Invalid, placed
+from ledger.errors import (
+    Forbidden,
+    Invalid,
+    Sentence,
+    placed,
+)
 from ledger.measuring import measure
 from ledger.models import (
     Maker,
@@ -115,10 +120,8 @@ def pledge(
     if of.maker_id is not None:
         raise Invalid("Only you know this material; nobody else offers it.", pointer="/material")
     if not of.stocked:
-        raise Invalid(
-            f"{of.name} is not stocked: it is drawn when it is needed, and nobody orders it.",
-            pointer="/material",
-        )
+        drawn = "{name} is not stocked: it is drawn when it is needed, and nobody orders it."
+        raise Invalid(Sentence(drawn, name=of.name), pointer="/material")
     if quantity is None and not takes_leftover:
         raise Invalid(
             "Give a quantity, or say that you take leftover; to take a pledge back, withdraw it.",

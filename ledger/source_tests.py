@@ -10,7 +10,10 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from ledger.access import Actor, material_for
-from ledger.errors import Invalid
+from ledger.errors import (
+    Invalid,
+    Sentence,
+)
 from ledger.models import SourceTest
 from ledger.roles import Verb
 
@@ -33,7 +36,8 @@ def record_source_test(
     found = material_for(actor, material)
     if found.stocked:
         raise Invalid(
-            f"{found.name} is kept in lots: keep the test with its lot.", pointer="/material"
+            Sentence("{name} is kept in lots: keep the test with its lot.", name=found.name),
+            pointer="/material",
         )
     if tested_on > today:
         raise Invalid("The day of the test lies in the future.", pointer="/tested_on")

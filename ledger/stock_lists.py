@@ -17,7 +17,11 @@ from django.db.models.functions import Lower
 
 from ledger.access import Actor, materials_visible_to
 from ledger.entries import explained
-from ledger.errors import Invalid, Refusal
+from ledger.errors import (
+    Invalid,
+    Refusal,
+    Sentence,
+)
 from ledger.issuing import Moved
 from ledger.measuring import Measured
 from ledger.models import Lot, Material
@@ -194,5 +198,7 @@ def _the_one(known: dict[str, list[Material]], name: str) -> Material | None:
     if not rows:
         raise Invalid("There is no material of this name: write it as here, or add it first.")
     if len(rows) > 1:
-        raise Invalid(f"{len(rows)} materials have this name: rename one of them first.")
+        raise Invalid(
+            Sentence("{count} materials have this name: rename one of them first.", count=len(rows))
+        )
     return rows[0]

@@ -17,7 +17,14 @@ from django.db.models import Q, QuerySet
 
 from ledger.access import Actor, find, lot_for
 from ledger.entries import account, explained, lock_pools
-from ledger.errors import Invalid, LotNotReleased, MoneyTooFine, NotEnough, placed
+from ledger.errors import (
+    Invalid,
+    LotNotReleased,
+    MoneyTooFine,
+    NotEnough,
+    Sentence,
+    placed,
+)
 from ledger.ids import account_id, new_id
 from ledger.lots import custody_of
 from ledger.measuring import Measured, density_of, measure
@@ -120,8 +127,11 @@ def giveable_lot(actor: Actor, lot: UUID | str) -> Lot:
     found = lot_for(actor, lot, pointer="/lot")
     if found.material.maker_id is not None:
         raise Invalid(
-            f"The lot {found.code} is of a material that only you know;"
-            " lots of the shared catalogue can move to another maker.",
+            Sentence(
+                "The lot {code} is of a material that only you know; lots of the shared"
+                " catalogue can move to another maker.",
+                code=found.code,
+            ),
             pointer="/lot",
         )
     return found
@@ -249,7 +259,7 @@ def must_be_free(actor: Actor, lot: Lot, amount: Measured | None) -> Measured:
     status = custody_of(actor, lot).status
     if status in (Status.HOLD, Status.REJECTED):
         raise LotNotReleased(
-            f"The lot {lot.code} is {status}, and may not move.",
+            Sentence("The lot {code} is {status}, and may not move.", code=lot.code, status=status),
             pointer="/lot",
             status=status,
         )
@@ -258,9 +268,15 @@ def must_be_free(actor: Actor, lot: Lot, amount: Measured | None) -> Measured:
     if amount is None:
         amount = Measured(f"{free.normalize():f} {unit}", free, counted=lot.material.counted)
     if free <= 0 or amount.quantity > free:
-        why = f": the rest is reserved for {', '.join(batches)}" if batches else ""
+        template = (
+            "Only {free:f} {unit} of the lot {code} is free to give: the rest is reserved for"
+            " {held}."
+            if batches
+            else "Only {free:f} {unit} of the lot {code} is free to give."
+        )
+        held = ", ".join(batches)
         raise NotEnough(
-            f"Only {free.normalize():f} {unit} of the lot {lot.code} is free to give{why}.",
+            Sentence(template, free=free.normalize(), unit=unit, code=lot.code, held=held),
             pointer="/quantity",
             left=f"{free:f}",
             reserved_for=batches,

@@ -8,7 +8,11 @@ import difflib
 import re
 from typing import Literal, NamedTuple
 
-from ledger.errors import UnitAmbiguous, UnitUnknown
+from ledger.errors import (
+    Sentence,
+    UnitAmbiguous,
+    UnitUnknown,
+)
 
 Measure = Literal["mass", "volume", "count"]
 
@@ -125,7 +129,14 @@ def unit_named(typed: str, *, after: Unit | None = None) -> Unit:
         raise UnitAmbiguous(unit=typed)
     meanings = _AMBIGUOUS.get(typed, _AMBIGUOUS.get(spelling))
     if meanings is not None:
-        raise UnitAmbiguous(f'"{typed}" has more than one meaning: write {meanings}.', unit=typed)
+        raise UnitAmbiguous(
+            Sentence(
+                '"{typed}" has more than one meaning: write {meanings}.',
+                typed=typed,
+                meanings=meanings,
+            ),
+            unit=typed,
+        )
     unit = _UNITS.get(spelling)
     if unit is None:
         raise _unknown(typed, spelling)
@@ -159,6 +170,10 @@ def _unknown(typed: str, spelling: str) -> UnitUnknown:
     if not close:
         return UnitUnknown(unit=typed)
     return UnitUnknown(
-        f'The unit "{typed}" is not known; did you mean "{_PREFERRED[suggestions[close[0]]]}"?',
+        Sentence(
+            'The unit "{typed}" is not known; did you mean "{meant}"?',
+            typed=typed,
+            meant=_PREFERRED[suggestions[close[0]]],
+        ),
         unit=typed,
     )

@@ -11,7 +11,10 @@ from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network, ip_add
 from typing import Final
 from urllib.parse import urlsplit
 
-from ledger.errors import AddressRefused
+from ledger.errors import (
+    AddressRefused,
+    Sentence,
+)
 
 LONGEST: Final = 500
 Network = IPv4Network | IPv6Network
@@ -49,7 +52,9 @@ def read_address(text: str, *, allowed: Sequence[Network] = ()) -> WebAddress:
     whoever sends finds out. Raises AddressRefused.
     """
     if len(text) > LONGEST or not text.isascii() or not text.isprintable() or " " in text:
-        raise AddressRefused(f"Write the address in at most {LONGEST} ASCII characters.")
+        raise AddressRefused(
+            Sentence("Write the address in at most {longest} ASCII characters.", longest=LONGEST)
+        )
     try:
         parts = urlsplit(text)
         port = parts.port

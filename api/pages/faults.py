@@ -2,7 +2,9 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils.translation import gettext as _
+from django.utils import translation
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from api.pages.reader import reader_of
 
@@ -22,6 +24,7 @@ def server_error(request: HttpRequest) -> HttpResponse:
     return _page(request, 500, _("This is a fault in the server; it has been written down."))
 
 
-def _page(request: HttpRequest, status: int, said: str) -> HttpResponse:
+def _page(request: HttpRequest, status: int, said: Promise | str) -> HttpResponse:
     facts = {"reader": reader_of(request, None, None), "said": said}
-    return render(request, "pages/fault.html", facts, status=status)
+    with translation.override(translation.get_language_from_request(request)):
+        return render(request, "pages/fault.html", facts, status=status)

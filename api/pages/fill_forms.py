@@ -9,6 +9,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import GramsField, PageForm, QuantityField, SureField, Typed, WholeField
+from api.pages.saying import in_words
 from formulas.drawing import Sample
 from formulas.leftovers import Leftover
 from formulas.unit_weighings import Weighed
@@ -112,7 +113,8 @@ class WeightsField(Typed):
             try:
                 weights.append(weight.read(self.reader.plain(text)))
             except Refusal as refusal:
-                raise ValidationError(f"{place}, {text[:40]}: {refusal.detail}") from refusal
+                why = in_words(refusal.detail, self.reader)
+                raise ValidationError(f"{place}, {text[:40]}: {why}") from refusal
         return weights
 
 

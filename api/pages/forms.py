@@ -19,6 +19,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api import errors
 from api.pages.reader import Reader
+from api.pages.saying import in_words
 from ledger.errors import Invalid, Refusal, Unreadable
 from ledger.money import parse_money
 from ledger.quantities import Density, Quantity, parse_density, parse_quantity
@@ -45,7 +46,8 @@ class Typed(forms.CharField):
         try:
             return self.read(self.plain(typed))
         except Refusal as refusal:
-            raise ValidationError(refusal.detail, code=refusal.code) from refusal
+            why = in_words(refusal.detail, self.reader)
+            raise ValidationError(why, code=refusal.code) from refusal
 
     def plain(self, typed: str) -> str:
         """What was typed, with the point that the ledger reads."""
@@ -112,7 +114,8 @@ class WholeField(forms.IntegerField):
         try:
             typed = self.reader.plain("" if value is None else str(value).strip())
         except Refusal as refusal:
-            raise ValidationError(refusal.detail, code=refusal.code) from refusal
+            why = in_words(refusal.detail, self.reader)
+            raise ValidationError(why, code=refusal.code) from refusal
         if "." in typed:
             raise ValidationError(self.error_messages["invalid"], code="invalid")
         return super().to_python(typed)
@@ -148,7 +151,7 @@ class SentFileField(forms.FileField):
     def clean(self, value: Any, initial: Any = None) -> Any:
         file = super().clean(value, initial)
         if file and file.size > settings.LARGEST_FILE:
-            raise ValidationError(errors.file_too_large().detail)
+            raise ValidationError(in_words(errors.file_too_large().detail, Reader()))
         return file
 
 
@@ -188,11 +191,15 @@ class PageForm(forms.Form):
         """Show a refusal at its field, or above the form where none is seen."""
         name = self.field_at(refusal.pointer)
         seen = name in self.fields and not self.fields[name].widget.is_hidden
-        self.add_error(name if seen else None, self.in_words(refusal.detail))
+        self.add_error(name if seen else None, refusal.detail)
 
-    def in_words(self, text: str) -> str:
-        """A sentence of the domain with the names of the API as this form calls them."""
-        return API_NAME.sub(lambda found: self._word(found[0]), text)
+    def add_error(self, field: str | None, error: Any) -> None:
+        """What is wrong at a field, or (None) above the form; a text of the domain in words."""
+        super().add_error(field, self._in_words(error) if isinstance(error, str) else error)
+
+    def _in_words(self, text: str) -> str:
+        """A sentence in the reader's language, with the names of the API as this form has them."""
+        return API_NAME.sub(lambda found: self._word(found[0]), in_words(text, self.reader))
 
     def _word(self, name: str) -> str:
         field = self.fields.get(name)
@@ -264,7 +271,7 @@ class Rows:
             return False
         form = self.filled[int(place)]
         name = form.field_at(f"/{rest[0]}" if rest else "")
-        form.add_error(name if name in form.fields else None, form.in_words(refusal.detail))
+        form.add_error(name if name in form.fields else None, refusal.detail)
         return True
 
 

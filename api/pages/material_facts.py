@@ -187,7 +187,7 @@ class FactsForm(PageForm):
 
     def more(self) -> list[Any]:
         """The fields that are folded away."""
-        seen = {one.name for one in self.first()} | {"anyway"}
+        seen = {one.name for one in self.first()} | {"sure"}
         return [one for one in self.visible_fields() if one.name not in seen]
 
     def more_is_wrong(self) -> bool:
@@ -216,7 +216,7 @@ class NewMaterialForm(FactsForm, NewNameForm):
 
     def facts(self) -> catalogue.MaterialFacts:
         typed = dict(self.cleaned_data)
-        del typed["anyway"]
+        del typed["sure"]
         typed["cost_class"] = typed["cost_class"] or "material"
         return catalogue.MaterialFacts(stocked=not typed.pop("water"), **typed)
 

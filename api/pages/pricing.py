@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
 from api.pages.forms import MoneyField, NumberField, PageForm, Rows
+from api.pages.saying import in_words
 from api.pages.screen import Screen
 from formulas import prices, unit_costs
 from formulas.access import product_for
@@ -120,7 +121,8 @@ class Price(Screen):
         try:
             cost = unit_costs.unit_cost_of(self.actor, product=id)
         except (CostUnknown, DensityMissing) as refusal:
-            return self.show(product=product_for(self.actor, id), missing=refusal.detail)
+            missing = in_words(refusal.detail, self.reader)
+            return self.show(product=product_for(self.actor, id), missing=missing)
         costs = _costs(cost)
         asked = "channels" in request.GET
         form = CostForm(request.GET if asked else None, reader=self.reader, costs=costs)

@@ -30,6 +30,7 @@ from api.pages.forms import (
     unsure,
 )
 from api.pages.reader import Reader
+from api.pages.saying import in_words
 from api.pages.screen import Screen
 from ledger import order_reading, receiving
 from ledger.access import materials_visible_to, suppliers_visible_to
@@ -302,7 +303,7 @@ class Working:
         try:
             worked = work_out_delivery(screen.actor, lines, charges)
         except Refusal as refusal:
-            return cls(refusal=refusal.detail, unread=unread)
+            return cls(refusal=in_words(refusal.detail, screen.reader), unread=unread)
         names = [material.name for material in worked.materials]
         typed = [screen.reader.entered(one.entered) for one in worked.measured]
         rows = list(zip(names, typed, worked.measured, worked.landed, strict=True))

@@ -26,7 +26,7 @@ from django.db import transaction
 from django.db.utils import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
 from django.shortcuts import render
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.decorators import method_decorator
 from django.views import View
 from django.views.decorators.csrf import csrf_protect
@@ -78,6 +78,11 @@ class Screen(View):
     unread = False
 
     def dispatch(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
+        """The page in its reader's language, if there is a catalogue of it."""
+        with translation.override(translation.get_language_from_request(request)):
+            return self._in_language(request, *args, **path)
+
+    def _in_language(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
         self.now = timezone.now()
         if int(request.META.get("CONTENT_LENGTH") or 0) > settings.LARGEST_READ:
             self.unread = True

@@ -91,7 +91,7 @@ class Supplier(Screen):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         found = supplier_for(self.actor, id)
-        typed = {name: getattr(found, name) for name in ChangeForm.base_fields if name != "anyway"}
+        typed = {name: getattr(found, name) for name in ChangeForm.base_fields if name != "sure"}
         return self._page(id, ChangeForm(reader=self.reader, initial=typed))
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:

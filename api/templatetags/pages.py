@@ -1,5 +1,6 @@
 """How figures, fields and addresses are written in the pages' templates."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -8,8 +9,10 @@ from django import template
 from django.forms import BoundField, CheckboxInput, RadioSelect
 
 from api.pages import words
+from api.pages.saying import in_words
 from api.static_files import FILES
 from ledger.access import Actor
+from ledger.errors import Sentence
 from ledger.roles import Verb
 
 register = template.Library()
@@ -92,6 +95,19 @@ def some(context: Any, value: Decimal, counted: bool = False) -> str:
 @register.simple_tag(takes_context=True)
 def moment(context: Any, value: datetime | None) -> str:
     return "" if value is None else str(context["reader"].moment(value))
+
+
+@register.simple_tag(takes_context=True)
+def say(context: Any, text: str) -> str:
+    """A sentence of the domain in the reader's language."""
+    return in_words(text, context["reader"])
+
+
+@register.simple_tag(takes_context=True)
+def say_about(context: Any, about: Sequence[str]) -> str:
+    """What a caution is about; names that people gave stay as they are."""
+    reader = context["reader"]
+    return ", ".join(in_words(one, reader) if isinstance(one, Sentence) else one for one in about)
 
 
 @register.inclusion_tag("pages/field.html")

@@ -69,11 +69,11 @@ def test_a_name_that_is_nearly_taken_is_asked_about_once(shop: Workshop) -> None
     shop.material("Shea butter")
     typed = {"name": "sheaButter ", "measured_by": "mass", "declared_as": "ingredient"}
     assert "There is Shea butter already" in refused(client, "/materials/new", **typed)
-    assert "sheaButter" in done(client, "/materials/new", **typed, anyway="on")
+    assert "sheaButter" in done(client, "/materials/new", **typed, sure="on")
     rows = {"lines": "1", "lines-0-name": "Shea butter", "lines-0-amount": "balance"}
     assert "Hand balm" in done(client, "/formulas/new", name="Hand balm", **rows)
     assert "Hand balm" in refused(client, "/formulas/new", name="HAND BALM", **rows)
-    assert "HAND BALM" in done(client, "/formulas/new", name="HAND BALM", **rows, anyway="on")
+    assert "HAND BALM" in done(client, "/formulas/new", name="HAND BALM", **rows, sure="on")
 
 
 def test_what_a_piece_weighs_and_what_the_tap_costs(shop: Workshop) -> None:

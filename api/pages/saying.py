@@ -1,0 +1,52 @@
+"""Sentences of the domain in the reader's language: translated here, at the edge, and nowhere else.
+
+The ledger writes them in English, which the API answers, and a `Sentence` remembers its template.
+Here the template is looked up in the catalogue of the reader's language, and what stands in its
+places is written as the reader writes figures and days.
+"""
+
+import string
+from datetime import date
+from decimal import Decimal
+from typing import Any, Final
+
+from django.utils.translation import gettext
+
+from api.pages.reader import Reader
+from ledger.errors import Sentence
+
+# In these places stands one of the domain's own fixed names, and not a name that people gave.
+FIXED: Final = {"status", "state", "verb", "role", "measure", "formulas", "wanted_unit"}
+
+
+class _Places(string.Formatter):
+    """Fills the places of a template for a reader."""
+
+    def __init__(self, reader: Reader) -> None:
+        self.reader = reader
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        if isinstance(value, Sentence):
+            return in_words(value, self.reader)
+        if isinstance(value, Decimal):
+            # With the digits that the domain gives it, by what it is or by how it is written.
+            written = Decimal(format(value, format_spec))
+            return self.reader.number(written, max(0, -int(written.as_tuple().exponent)))
+        if isinstance(value, date):
+            return self.reader.day(value)
+        return str(super().format_field(value, format_spec))
+
+
+def in_words(text: str, reader: Reader) -> str:
+    """A sentence of the domain as its reader's language has it; one that is not known stays."""
+    if not isinstance(text, Sentence):
+        return gettext(text) if text else ""
+    places = {
+        name: gettext(value) if name in FIXED and isinstance(value, str) and value else value
+        for name, value in text.places.items()
+    }
+    try:
+        return _Places(reader).vformat(gettext(text.template), (), places)
+    except (LookupError, ValueError):
+        # A catalogue that names a place which is not there must not take the refusal away.
+        return _Places(reader).vformat(text.template, (), places)

@@ -1,0 +1,118 @@
+"""What PostgreSQL refuses of what lies in a store, said in words."""
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any, Final
+
+from ledger.errors import (
+    LotExpired,
+    LotNotReleased,
+    NotEnough,
+    Refusal,
+    Sentence,
+    UsedSince,
+)
+
+
+def _amount(facts: dict[str, Any], name: str) -> Sentence:
+    """A quantity with its unit, as people read it."""
+    amount = Decimal(facts[name]).normalize()
+    return Sentence("{amount:f} {unit}", amount=amount, unit=facts["unit"])
+
+
+def _not_enough(facts: dict[str, Any]) -> Refusal:
+    if "lot" not in facts:
+        return NotEnough()
+    return NotEnough(
+        Sentence(
+            "Only {left} of the lot {code} is left; take less, or the rest from another lot.",
+            left=_amount(facts, "left"),
+            code=facts["code"],
+        ),
+        lot=facts["lot"],
+        left=str(facts["left"]),
+    )
+
+
+def _reserved(facts: dict[str, Any]) -> Refusal:
+    batches = ", ".join(facts["batches"])
+    return NotEnough(
+        Sentence(
+            "Only {left} of the lot {code} is free: the rest is reserved for {batches}. Take"
+            " another lot, or cancel that batch.",
+            left=_amount(facts, "left"),
+            code=facts["code"],
+            batches=batches,
+        ),
+        lot=facts["lot"],
+        left=str(facts["left"]),
+        reserved_for=facts["batches"],
+    )
+
+
+def _not_usable(facts: dict[str, Any]) -> Refusal:
+    told = {"lot": facts["lot"], "code": facts["code"], "status": facts["status"]}
+    if facts["status"] == "rejected":
+        return LotNotReleased(
+            Sentence(
+                "The lot {code} is rejected, and no reason makes it usable: take another lot.",
+                code=facts["code"],
+            ),
+            **told,
+        )
+    if facts["status"] != "released":
+        return LotNotReleased(**told)
+    return LotExpired(lot=facts["lot"], code=facts["code"], last_day=facts["last_day"])
+
+
+def _overdrawn_day(facts: dict[str, Any]) -> Refusal:
+    return NotEnough(
+        Sentence(
+            "On {on} the lot {code} would have been overdrawn by {short}: give a later"
+            " moment, or a smaller quantity.",
+            on=facts["on"],
+            code=facts["code"],
+            short=_amount(facts, "short"),
+        ),
+        lot=facts["lot"],
+    )
+
+
+def _used_since(facts: dict[str, Any]) -> Refusal:
+    entries = facts.get("entries", [])
+    if facts.get("formula_changed"):
+        return UsedSince(
+            "The cost formula has changed since, so this cannot come back at its old value:"
+            " return or issue what is left instead.",
+            entries=entries,
+        )
+    if not entries:
+        return UsedSince()
+    if facts.get("bill"):
+        return UsedSince(
+            Sentence(
+                "Goods have left the store at the cost that this bill gave them: book the opposite"
+                " amount as a bill of its own, or reverse these entries first: {entries}",
+                entries=", ".join(entries),
+            ),
+            entries=entries,
+        )
+    return UsedSince(
+        Sentence(
+            "What this entry moved has been used since; reverse these entries first: {entries}",
+            entries=", ".join(entries),
+        ),
+        entries=entries,
+    )
+
+
+OF_STOCK: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
+    "holding_not_negative": _not_enough,
+    "holding_not_negative_on_any_day": _overdrawn_day,
+    "reservation_kept": _reserved,
+    "lot_usable": _not_usable,
+    "entry_not_used_since": _used_since,
+    "layer_not_negative": _used_since,
+    "layer_empty_has_no_value": _used_since,
+    "holding_empty_has_no_value": _used_since,
+}

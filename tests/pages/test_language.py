@@ -1,0 +1,104 @@
+"""A page in another language: its own words, what is refused, and cautions; the API stays."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.test import Client, override_settings
+from django.utils import translation
+
+from api.pages.reader import Reader
+from api.pages.saying import in_words
+from ledger.errors import Sentence
+from tests.catalogues import write_catalogue
+from tests.factories import D, Workshop, open_workshop
+from tests.pages.browsing import refused, shown, signed_in
+
+LEFT = "Only {left} of the lot {code} is left; take less, or the rest from another lot."
+TEXTS = {
+    "How pages look to you": "Wie Seiten für Sie aussehen",
+    "Keep this": "So behalten",
+    LEFT: "Vom Los {code} sind nur noch {left} da; nehmen Sie weniger.",
+    "Nothing here": "Hier ist nichts",
+    "There is no such thing here, or it is not yours.": "Das gibt es hier nicht.",
+    'A number needs its unit: write "60 g", "60 mL" or "60 each".': "Die Einheit fehlt.",
+    "Above it a scent may sensitise skin.": "Darüber reizt ein Duft die Haut.",
+    "{name}: {percent:f} %, at most {most:f} %": "{name}: {percent:f} %, höchstens {most:f} %",
+    "sold": "verkauft",
+    "{unit!r} is wrong": "{einheit} ist falsch",
+}
+GERMAN = "de-DE,de;q=0.9"
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+@pytest.fixture(autouse=True)
+def german(tmp_path: Path) -> Iterator[None]:
+    """A server that has a catalogue of German, with a few of the texts."""
+    write_catalogue(tmp_path, "de", TEXTS)
+    languages = [("en", "English"), ("de", "Deutsch")]
+    with override_settings(LANGUAGES=languages, LOCALE_PATHS=[str(tmp_path)]):
+        yield
+
+
+def reader_of(shop: Workshop, asks: str = GERMAN) -> Client:
+    """A browser that asks for pages in these languages."""
+    client = signed_in(shop)
+    client.defaults["HTTP_ACCEPT_LANGUAGE"] = asks
+    return client
+
+
+def test_a_page_and_what_it_refuses_are_in_the_reader_s_language(shop: Workshop) -> None:
+    lot = shop.receive(shop.material("Oil"), "2500.5 g", "25.00")
+    client, other = reader_of(shop), signed_in(shop)
+    page = client.get("/look")
+    assert '<html lang="de"' in page.content.decode()
+    assert "Wie Seiten für Sie aussehen" in shown(page)
+    sale = {"way": "sold", "quantity": "3 kg", "reason": "Shop"}
+    wrong = refused(client, f"/lots/{lot.id}/out", **sale)
+    assert f"Vom Los {lot.code} sind nur noch 2.500,5 g da" in wrong
+    assert "Einheit" in refused(client, f"/lots/{lot.id}/out", **{**sale, "quantity": "3"})
+    # What Django itself asks of a field is in the same language.
+    assert "required" not in refused(client, f"/lots/{lot.id}/out", way="sold")
+    nothing = client.get(f"/lots/{shop.coop.id}")
+    assert "Hier ist nichts Das gibt es hier nicht." in shown(nothing)
+    # Who reads English is told the same in English, with figures as in English.
+    assert "2,500.5 g of the lot" in refused(other, f"/lots/{lot.id}/out", **sale)
+    assert '<html lang="en"' in other.get("/look").content.decode()
+
+
+def test_a_caution_is_in_the_reader_s_language(shop: Workshop) -> None:
+    scent = shop.material("sold", cautions=["fragrance"], max_percent=D("1.25"))
+    base = shop.material("Base")
+    version = shop.formula("Scented", [(base, "97.5"), (scent, "2.5")])
+    page = shown(reader_of(shop).get(f"/formulas/{version.formula_id}"))
+    assert "Darüber reizt ein Duft die Haut." in page
+    # The name that somebody gave stays, though there is a word like it.
+    assert "(sold: 2,5 %, höchstens 1,25 %)" in page
+    assert "sold: 2.5 %, at most 1.25 %" in shown(
+        signed_in(shop).get(f"/formulas/{version.formula_id}")
+    )
+
+
+def test_the_api_answers_as_ever(shop: Workshop) -> None:
+    token = signed_in(shop).cookies["stillroom"].value
+    asked = {"Authorization": f"Bearer {token}", "Accept-Language": GERMAN}
+    answer = Client(SERVER_NAME="localhost").get(f"/api/v1/lots/{shop.coop.id}", headers=asked)
+    assert answer.json()["detail"] == "There is no such thing here, or it is not yours."
+
+
+def test_a_catalogue_that_names_no_such_place_takes_no_refusal_away(shop: Workshop) -> None:
+    with translation.override("de"):
+        assert in_words(Sentence("{unit!r} is wrong", unit="ell"), Reader("de")) == "'ell' is wrong"
+        assert in_words("", Reader("de")) == ""
+
+
+def test_a_language_without_a_catalogue_is_not_offered(shop: Workshop) -> None:
+    page = reader_of(shop, "fr").get("/look").content.decode()
+    assert '<html lang="en"' in page
+    assert not re.search(r"Gardez|obligatoire", page)

@@ -1,0 +1,66 @@
+"""What the domain says can be said in another language: each sentence can be found beforehand."""
+
+import string
+
+import pytest
+
+from api import sentences
+from api.sentences import Said, program, template
+from ledger.errors import DensityMissing, Invalid, Sentence
+
+# What cannot be told where it stands is told elsewhere: these pass on what others have said.
+PASSED_ON = {
+    "api/pages/forms.py: question",
+    "api/signing.py: ' '.join(error.messages)",
+    "formulas/cautions.py: rule.ask",
+    "formulas/cautions.py: rule.reason",
+    "formulas/cautions.py: rule.text",
+    "formulas/cautions.py: tuple(about)",
+    "ledger/errors.py: ' '.join((type(self).__doc__ or '').split())",
+    "ledger/price_list_rows.py: why",
+    "ledger/round_handing.py: reckoned.missing[0]",
+    "ledger/round_ordering.py: NOT_AGREED",
+    "ledger/stock_lists.py: why",
+}
+
+
+@pytest.fixture(scope="module")
+def found() -> list[Said]:
+    return list(sentences.sentences(program()))
+
+
+def test_every_sentence_of_the_domain_can_be_told_beforehand(found: list[Said]) -> None:
+    untold = {f"{one.path}: {one.written}" for one in found if one.text is None}
+    assert untold == PASSED_ON
+
+
+def test_places_have_names(found: list[Said]) -> None:
+    for text in {one.text for one in found if one.text}:
+        for _, name, _, _ in string.Formatter().parse(text):
+            assert name is None or name.isidentifier(), text
+
+
+def test_all_kinds_of_them_are_found(found: list[Said]) -> None:
+    texts = {one.text for one in found}
+    assert "The present state forbids this." in texts
+    assert "Nobody offers {names}: write an offer, or leave it out." in texts
+    assert "Wear a mask and do not stir up dust." in texts
+    assert "Of that move {owed:f} {unit} is still owed; give back no more." in texts
+    assert "An error stands in this cell: put the value in its place." in texts
+
+
+def test_they_are_a_template_for_a_translator() -> None:
+    twice = Said("a.py", 3, 'Write "g".', ""), Said("b.py", 5, 'Write "g".', "")
+    told = template([*twice, Said("c.py", 7, None, "why")])
+    assert '#: a.py:3 b.py:5\nmsgid "Write \\"g\\"."\nmsgstr ""\n' in told
+    assert "c.py" not in told
+
+
+def test_a_sentence_is_a_text_that_knows_its_places() -> None:
+    told = Sentence("{left:.2f} of {code!r}", left=2, code="A1")
+    assert told == "2.00 of 'A1'"
+    assert (told.template, told.places) == ("{left:.2f} of {code!r}", {"left": 2, "code": "A1"})
+    assert Invalid("As it stands, {so}.").detail == "As it stands, {so}."
+    by_default = DensityMissing(name="Oil").detail
+    assert isinstance(by_default, Sentence)
+    assert by_default.startswith("A volume of Oil")
