@@ -18,6 +18,7 @@ WORDS_AND_TABLES = {
     "ledger/__init__.py": "words",
     "ledger/errors.py": "refusals: their words, which people read and no program does",
     "ledger/explained_moves.py": "refusals: what the name of a constraint says in words",
+    "ledger/explained_stock.py": "refusals: what the name of a constraint says in words",
     "ledger/ids.py": "random bits and the clock",
     "ledger/roles.py": "a table without a function; every verb is tried with every role",
 }
