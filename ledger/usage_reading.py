@@ -117,6 +117,12 @@ def read_usage(
     return UsageRead(found, period, first + timedelta(days=days * begin), last, series[begin:])
 
 
+def by_first_day(read: UsageRead) -> list[tuple[date, Decimal]]:
+    """The use of each period with the day on which it begins, the oldest first."""
+    days = timedelta(days=PERIODS[read.period])
+    return [(read.first + days * number, used) for number, used in enumerate(read.series)]
+
+
 def monthly_use(actor: Actor, *, materials: Collection[UUID], now: datetime) -> dict[UUID, Decimal]:
     """The mean use of a month of each material, in grams or pieces, in one query.
 

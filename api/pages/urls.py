@@ -62,6 +62,7 @@ from api.pages import (
     topping_up,
     traces,
     transfers,
+    usage,
 )
 
 urlpatterns = [
@@ -147,6 +148,7 @@ urlpatterns = [
     path("orders/new", order_writing.NewOrder.as_view()),
     path("orders/<uuid:id>", orders.Order.as_view()),
     path("orders/<uuid:id>/sheet", orders.OrderSheet.as_view()),
+    path("materials/<uuid:id>/usage", usage.MaterialUsage.as_view()),
     path("order-rounds", rounds.Rounds.as_view()),
     path("order-rounds/<uuid:id>", rounds.Round.as_view()),
     path("order-rounds/<uuid:id>/hand-out", hand_outs.HandOut.as_view()),

@@ -1,0 +1,46 @@
+"""What was used of a material, and what that leads to expect, on its page."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.utils import timezone
+
+from ledger.issuing import Taken, issue
+from ledger.quantities import parse_quantity
+from tests.factories import Workshop, open_workshop
+from tests.pages.browsing import shown, signed_in
+from tests.pages.looking import looked_at
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any) -> Workshop:
+    return open_workshop("North Bench")
+
+
+def test_a_forecast_is_told_with_its_interval_and_its_record(shop: Workshop) -> None:
+    """A kilogram in each of twenty weeks: all past forecasts of four weeks held."""
+    wax = shop.material("Cera Alba")
+    lot = shop.receive(wax, "50 kg", "500.00")
+    for week in range(20):
+        taken, on = [Taken(lot.id, parse_quantity("1 kg"))], timezone.now()
+        on -= timedelta(days=7 * week + 3)
+        shop.does(issue, lines=taken, purpose="gift", reason="open day", happened_at=on)
+    browser, path = signed_in(shop), f"/materials/{wax.id}/usage"
+    page = shown(browser.get(path))
+    assert "Expected 4 kg" in page
+    assert "Likely between 4 kg and 4 kg" in page
+    assert "Of 9 such forecasts in the past, the use that came lay within in 9." in page
+    assert "right 80 times of a hundred" in page
+    assert "often and evenly" in page
+    assert looked_at(browser, path).queries <= 15
+    rows = browser.get(f"{path}?as=csv").content.decode().splitlines()
+    assert len(rows) == 21
+    assert path in browser.get(f"/materials/{wax.id}").content.decode()
+
+
+def test_of_what_was_never_used_nothing_is_said(shop: Workshop) -> None:
+    oil = shop.material("Ricinus Communis Oil")
+    page = shown(signed_in(shop).get(f"/materials/{oil.id}/usage"))
+    assert "there is nothing to expect" in page
+    assert "Expected" not in page
