@@ -23,7 +23,7 @@ def pack_offer(one: OfferOn, *, name: str, mass_each: Decimal | None) -> PackOff
         supplier=one.supplier,
         material=one.material,
         size=one.pack,
-        prices=_prices(one),
+        prices=pack_prices(one),
         mass_g=_mass(one, name, mass_each),
         shelf_months=None if one.shelf_life_days is None else one.shelf_life_days / DAYS_A_MONTH,
     )
@@ -41,7 +41,7 @@ def plan_terms(terms: TermsOn) -> Terms:
     )
 
 
-def _prices(one: OfferOn) -> tuple[PackPrice, ...]:
+def pack_prices(one: OfferOn) -> tuple[PackPrice, ...]:
     """The price of a pack from the least number on that is sold, and from each break on."""
     least = max(1, one.least_packs)
     starts = {least} | {packs_for(step.at_least, one.pack) for step in one.breaks}

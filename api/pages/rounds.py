@@ -102,7 +102,11 @@ class PledgeForm(PageForm):
         help_text=_("Freight included; above it you take no part. Nobody else sees it."),
     )
     takes_leftover = forms.BooleanField(
-        label=_("Take what is left of packs, at what the goods cost"), required=False
+        label=_("Take what is left of packs, at what the goods cost"),
+        required=False,
+        help_text=_(
+            "Without a quantity as well, as the co-op's store does where a maker keeps one"
+        ),
     )
 
 

@@ -1,4 +1,6 @@
-"""How a material was used week by week, and what that leads to expect: never taken for a need."""
+"""How a material was used week by week, what that leads to expect, and how much to order at a time.
+
+A forecast is never taken for a need."""
 
 from decimal import Decimal
 from uuid import UUID
@@ -8,18 +10,42 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
+from api.pages.forms import MoneyField, NumberField, PageForm
 from api.pages.screen import Screen
+from ledger.errors import Refusal, Unreadable
+from ledger.order_sizes import OrderSizes, order_sizes
+from ledger.roles import Verb
 from ledger.usage import Pattern, describe, forecast
 from ledger.usage_reading import UsageRead, by_first_day, read_usage
 
 # As the API has them where nothing is said.
 WEEKS, AHEAD, PERCENT = 26, 4, 80
+LEAST_KEEPING, MOST_KEEPING = Decimal("0.01"), 1000
 PATTERNS = {
     Pattern.SMOOTH: _("often and evenly"),
     Pattern.ERRATIC: _("often, and now more, now less"),
     Pattern.INTERMITTENT: _("now and then, about as much each time"),
     Pattern.LUMPY: _("now and then, and now more, now less"),
 }
+
+
+class KeepingField(NumberField):
+    """A percent of a price that it costs to keep goods for a year."""
+
+    def read(self, typed: str) -> Decimal:
+        percent = super().read(typed)
+        if not LEAST_KEEPING <= percent <= MOST_KEEPING:
+            raise Unreadable(said("Write a percent above zero, such as 20."))
+        return percent
+
+
+class SizeForm(PageForm):
+    per_order = MoneyField(
+        label=_("What an order costs beside its goods"), help_text=_("Freight, and your own work")
+    )
+    keeping_percent = KeepingField(
+        label=_("What keeping costs in a year"), help_text=_("Percent of the price, such as 20")
+    )
 
 
 class MaterialUsage(Screen):
@@ -32,6 +58,7 @@ class MaterialUsage(Screen):
         kind = tables.asked(request)
         if kind:
             return tables.file(kind, _table(read))
+        form = SizeForm(request.GET if "per_order" in request.GET else None, reader=self.reader)
         found = describe(read.series)
         level = Decimal(PERCENT) / 100
         return self.show(
@@ -41,8 +68,21 @@ class MaterialUsage(Screen):
             weeks=by_first_day(read)[::-1],
             ahead=AHEAD,
             percent=PERCENT,
+            form=form,
+            sizes=self._sizes(id, form),
+            may_size=self.actor.may(Verb.SEE_OFFERS),
             expected=forecast(read.series, ahead=AHEAD, level=level),
         )
+
+    def _sizes(self, id: UUID, form: SizeForm) -> OrderSizes | None:
+        """How much to order at a time, if that is asked and can be told."""
+        if not form.is_bound or not form.is_valid():
+            return None
+        try:
+            return order_sizes(self.actor, material=id, now=self.now, **form.cleaned_data)
+        except Refusal as refusal:
+            form.add_error(None, refusal.detail)
+            return None
 
 
 def _table(read: UsageRead) -> tables.Table:

@@ -41,3 +41,7 @@ ORDER_CORRECTION: Final = _sent(
 )
 ORDER_ENDING: Final = _sent("The rest will not come", {"reason": "the supplier is out of it"})
 ORDER_SENDING: Final = _sent("With a word", {"note": "Please ring before you come."})
+SIZES: Final = _sent(
+    "Freight of 28.00, and a fifth of the price a year to keep it",
+    {"per_order": "28.00", "keeping_percent": "20"},
+)

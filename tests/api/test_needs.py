@@ -115,3 +115,42 @@ def test_refusals(north: Client, mill: Client) -> None:
     # Another maker's use is not told.
     theirs = used(north, "Glycerin that one maker used", [900])
     assert mill.get(f"materials/{theirs}/usage").made()["series"] == ["0"] * 26
+
+
+def test_how_much_to_order_at_a_time(north: Client) -> None:
+    """A kilogram a week is 52.18 kg a year. With 28.00 an order and a fifth of 8.00 a kilogram to
+    keep it, sqrt(2 x 52.18 x 28 / 1.6) = 42.73 kg: of packs of 5 kg, eight or nine. From 50 kg on a
+    kilogram costs 6.00, and ten packs cost less in a year than either."""
+    material = used(north, "Oil that is ordered again and again", [1000] * 10)
+    path, asked = f"materials/{material}/order-sizes", {"per_order": "28", "keeping_percent": "20"}
+    assert "Nobody offers" in north.post(path, asked).refused(409, "conflict")["detail"]
+    since = {"valid_from": "2025-01-01", "supplier": north.supplier(), "material": material}
+    north.post("offers", {**since, "pack": "5 kg", "price": "40.00"}).made()
+    (size,) = north.post(path, asked).made()["sizes"]
+    # 417.43 of goods, 28 x 52.18 / 45 = 32.47, and 1.6 x 45 / 2 = 36.00.
+    assert (size["packs"], size["quantity"], size["cost"]) == (9, "45000", "485.90")
+    assert size["exact"].startswith("42734.")
+    assert size["days"] == "315"
+    breaks = [{"at_least": "50 kg", "price": "30.00"}]
+    north.post("offers", {**since, "pack": "10 kg", "price": "80.00", "breaks": []}).made()
+    cheaper = {**since, "supplier": north.supplier(), "pack": "5 kg", "price": "40.00"}
+    north.post("offers", {**cheaper, "breaks": breaks}).made()
+    sizes = north.post(path, asked).made()["sizes"]
+    assert [(one["packs"], one["pack"]) for one in sizes] == [
+        (10, "5 kg"),
+        (9, "5 kg"),
+        (4, "10 kg"),
+    ]
+    # 313.07 of goods, 28 x 52.18 / 50 = 29.22, and 1.2 x 50 / 2 = 30.00.
+    assert sizes[0]["cost"] == "372.29"
+    keeps = {"shelf_life_days": 100, **since, "supplier": north.supplier()}
+    north.post("offers", {**keeps, "pack": "1 kg", "price": "5.00"}).made()
+    short = next(one for one in north.post(path, asked).made()["sizes"] if one["pack"] == "1 kg")
+    assert (short["packs"], short["by_shelf_life"]) == (14, True), (
+        "so much is used in a hundred days"
+    )
+    north.post(path, {**asked, "keeping_percent": "0"}).refused(422, "out_of_range")
+    water = north.material("Water that nobody orders", stocked=False)
+    north.post(f"materials/{water}/order-sizes", asked).refused(422, "invalid")
+    unused = north.material("Clay of which nothing was used")
+    north.post(f"materials/{unused}/order-sizes", asked).refused(409, "conflict")

@@ -27,6 +27,7 @@ ASKS = {
     "POST /price-lists": Verb.OFFER,
     "POST /price-lists/check": Verb.OFFER,
     "POST /order-plans": Verb.SEE_OFFERS,
+    "POST /materials/{id}/order-sizes": Verb.SEE_OFFERS,
     "POST /order-rounds": Verb.RUN_ROUNDS,
     "POST /order-rounds/{id}/buyer-answers": Verb.ORDER,
     "POST /order-rounds/{id}/buyers": Verb.RUN_ROUNDS,

@@ -6,9 +6,11 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
+from ledger.catalogue import add_supplier
 from ledger.issuing import Taken, issue
+from ledger.offering import PriceFacts, add_offer
 from ledger.quantities import parse_quantity
-from tests.factories import Workshop, open_workshop
+from tests.factories import TODAY, D, Workshop, open_workshop
 from tests.pages.browsing import shown, signed_in
 from tests.pages.looking import looked_at
 
@@ -34,6 +36,15 @@ def test_a_forecast_is_told_with_its_interval_and_its_record(shop: Workshop) -> 
     assert "right 80 times of a hundred" in page
     assert "often and evenly" in page
     assert looked_at(browser, path).queries <= 15
+    asked = f"{path}?per_order=28&keeping_percent=20"
+    assert "Nobody offers Cera Alba today" in shown(browser.get(asked))
+    supplier = shop.does(add_supplier, name="Waxes")
+    pack, price = parse_quantity("5 kg"), PriceFacts(TODAY, D(40))
+    shop.does(add_offer, supplier=supplier.id, material=wax.id, pack=pack, price=price)
+    told = shown(browser.get(asked))
+    assert "5 kg · lasts days: 315 45 kg" in told
+    assert looked_at(browser, asked).queries <= 15
+    assert "Work it out" in shown(browser.get(f"{path}?per_order=&keeping_percent=x"))
     rows = browser.get(f"{path}?as=csv").content.decode().splitlines()
     assert len(rows) == 21
     assert path in browser.get(f"/materials/{wax.id}").content.decode()
