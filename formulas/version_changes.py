@@ -39,6 +39,11 @@ class Pair:
         return after - before
 
     @property
+    def less(self) -> Decimal:
+        """Percent of the mass that the later version has less of it."""
+        return -self.more
+
+    @property
     def changed(self) -> bool:
         return self.before != self.after
 

@@ -15,7 +15,9 @@ from django.utils.translation import gettext_lazy as _
 from api.pages.doubles import NewNameForm
 from api.pages.forms import DensityField, NumberField, PageForm, Rows, WholeField
 from api.pages.reader import Reader
+from api.pages.row_order import in_order
 from api.pages.screen import Screen
+from api.pages.unread import unread
 from formulas.access import formulas_of, version_for
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.drafted import SoFar, so_far
@@ -59,7 +61,7 @@ class RowForm(PageForm):
         needed = {"fixed": ["percent"], "to_effect": ["percent", "most"]}
         for name in needed.get(typed.get("amount", ""), []):
             if typed.get(name) is None and name not in self.errors:
-                self.add_error(name, _("How much of it?"))
+                self.add_error(name, forms.ValidationError(_("How much of it?"), "required"))
         return typed
 
     def written(self) -> Written:
@@ -132,16 +134,23 @@ class Writing(Screen):
 
     def written(self, request: HttpRequest, before: FormulaVersion | None) -> HttpResponse:
         """What the form asks for: its sum, another row, or that it be kept."""
-        do, data = request.POST.get("do", ""), request.POST
+        do = request.POST.get("do", "")
+        data = in_order(
+            request.POST,
+            "lines",
+            group="phase",
+            settled=before.lines.count() if before else 0,
+            most=FormulaRows.MOST,
+        )
         if do in {"look", "more"}:
             rows = self._rows(data, judged=False, more=int(do == "more"))
-            return self.forms(Forms(self._sheet(data), rows), before)
+            return self.forms(Forms(self._sheet(data), rows), before, data)
         forms = Forms(SheetForm(data, reader=self.reader), self._rows(data))
         return self.act(
             forms,
             lambda: self.keep(forms, before),
             lambda version: f"/formulas/{version.formula_id}",
-            lambda: self.forms(forms, before, status=422),
+            lambda: self.forms(forms, before, data, status=422),
         )
 
     def keep(self, forms: Forms, before: FormulaVersion | None) -> FormulaVersion:
@@ -165,12 +174,12 @@ class Writing(Screen):
         self,
         forms: Forms,
         before: FormulaVersion | None,
-        data: Mapping[str, str] | None = None,
+        data: Mapping[str, str],
         *,
         status: int = 200,
     ) -> HttpResponse:
-        sum = self._so_far(before, self.request.POST if data is None else data)
-        facts: dict[str, Any] = {"form": forms.formula, "rows": forms.rows, "sum": sum}
+        facts: dict[str, Any] = {"form": forms.formula, "rows": forms.rows}
+        facts |= {"sum": self._so_far(before, data), "unread": self._unread(data)}
         facts |= {"before": before, "infusion": before is not None and infusion_of(before)}
         if self.request.headers.get("HX-Request") and self.request.POST.get("do") == "look":
             return self.render(self.fragment, facts, status)
@@ -186,6 +195,16 @@ class Writing(Screen):
 
     def _rows(self, data: Mapping[str, str], *, judged: bool = True, more: int = 0) -> Rows:
         return FormulaRows(RowForm, "lines", data, reader=self.reader, judged=judged, more=more)
+
+    def _unread(self, data: Mapping[str, str]) -> list[tuple[str, str]]:
+        """What cannot be read, and why: of a row beginning with its number."""
+        found = unread(SheetForm(data, reader=self.reader), "process_loss_percent")
+        for form in self._rows(data).filled:
+            number = int(str(form.prefix).rpartition("-")[2]) + 1
+            row = said("Row %(number)d") % {"number": number}
+            reasons = unread(form, "percent", "most")
+            found += [(f"{row}, {label}", why) for label, why in reasons]
+        return found
 
     def _so_far(self, before: FormulaVersion | None, data: Mapping[str, str]) -> SoFar:
         """Of the rows that can be read so far."""

@@ -32,6 +32,7 @@ from api.pages.forms import (
 from api.pages.reader import Reader
 from api.pages.saying import in_words
 from api.pages.screen import Screen
+from api.pages.unread import unread
 from ledger import order_reading, receiving
 from ledger.access import materials_visible_to, suppliers_visible_to
 from ledger.costing import Charge, ChargeKind, SpreadBy
@@ -236,23 +237,12 @@ class Receive(Screen):
         typed.is_valid()
         forms = Rows(LineForm, "lines", data, reader=self.reader).filled
         lines = [line for line in map(_so_far, forms) if line is not None]
-        unread = [reason for form in forms for reason in _reasons(form)]
-        unread += _reasons(typed, *CHARGES)
+        reasons = [reason for form in forms for reason in unread(form)]
+        reasons += unread(typed, *CHARGES)
         priced = all("price" in form.cleaned_data for form in forms) and len(lines) == len(forms)
         return Working.of(
-            self, lines, _charges(typed.cleaned_data), unread, costed=priced and not unread
+            self, lines, _charges(typed.cleaned_data), reasons, costed=priced and not reasons
         )
-
-
-def _reasons(form: PageForm, *names: str) -> list[tuple[str, str]]:
-    """What cannot be read of a form, by the label of its field; what is still empty can wait."""
-    return [
-        (str(form.fields[name].label), str(error.messages[0]))
-        for name, errors in form.errors.as_data().items()
-        if name in (names or form.fields)
-        for error in errors
-        if error.code != "required"
-    ]
 
 
 def _ordered(order: PurchaseOrder, reader: Reader) -> dict[str, str]:

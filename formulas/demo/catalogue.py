@@ -15,7 +15,9 @@ SUPPLIERS: Final = {
 }
 
 
-def weighed(name: str, inci: str, *, cas: str = "", density: str = "") -> MaterialFacts:
+def weighed(
+    name: str, inci: str, *, cas: str = "", density: str = "", caution: str = ""
+) -> MaterialFacts:
     """A material by mass; the densities are typical ones at 20 degC, in g/mL."""
     return MaterialFacts(
         name=name,
@@ -23,6 +25,7 @@ def weighed(name: str, inci: str, *, cas: str = "", density: str = "") -> Materi
         inci_name=inci,
         cas_number=cas,
         density=parse_density(f"{density} g/mL", "20 degC") if density else None,
+        cautions=[caution] if caution else [],
     )
 
 
@@ -52,8 +55,15 @@ MATERIALS: Final = {
     "betaine": weighed("Coco-betaine", "Coco-Betaine", cas="68424-94-2", density="1.04"),
     "sulfate": weighed("Sodium coco-sulfate", "Sodium Coco-Sulfate", cas="97375-27-4"),
     "protein": weighed("Hydrolyzed oat protein", "Hydrolyzed Oat Protein", density="1.09"),
-    "phenoxy": weighed("Phenoxyethanol", "Phenoxyethanol", cas="122-99-6", density="1.11"),
-    "benzoate": weighed("Sodium benzoate", "Sodium Benzoate", cas="532-32-1"),
+    "phenoxy": weighed(
+        *("Phenoxyethanol", "Phenoxyethanol"),
+        cas="122-99-6",
+        density="1.11",
+        caution="preservative",
+    ),
+    "benzoate": weighed(
+        "Sodium benzoate", "Sodium Benzoate", cas="532-32-1", caution="preservative"
+    ),
     "citric": weighed("Citric acid", "Citric Acid", cas="77-92-9"),
     "xanthan": weighed("Xanthan gum", "Xanthan Gum", cas="11138-66-2"),
     "panthenol": weighed("Panthenol", "Panthenol", cas="81-13-0"),
