@@ -56,7 +56,7 @@ def test_a_shop_tells_of_its_month_at_once(shop: Workshop) -> None:
     assert "Write beside a lot" in shown(sent(client, path))
     assert "Say why" in refused(client, path, **{back: "1"})
     much = {sold: "3", poured: "3 kg"}
-    assert "Only 2000 g" in refused(client, path, **much)
+    assert "Only 2,000 g" in refused(client, path, **much)
     # Nothing of a month is booked that cannot be booked as a whole.
     assert "10 each" in shown(client.get(path)).replace("\xa0", " ")
     told = {sold: "3", back: "2", poured: "500 g"}
