@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import takewhile
-from typing import Any, ClassVar
+from typing import Any
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
@@ -204,7 +204,7 @@ class LineForm(PageForm):
 
 
 class MonthForm(PageForm):
-    called: ClassVar = {"/deviation": "deviation"}
+    """When, to whom and why, of all that a shop has told."""
 
     happened_at = MomentField(label=_("When"), required=False, help_text=_("Left empty: just now"))
     customer = forms.CharField(

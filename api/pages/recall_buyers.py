@@ -1,7 +1,7 @@
 """The buyers of what is recalled: whom to tell, what each had, and what each has said."""
 
 from collections.abc import Sequence
-from typing import Any, ClassVar
+from typing import Any
 from uuid import UUID
 
 from django import forms
@@ -35,8 +35,6 @@ OUTCOMES = [
 
 
 class ContactForm(PageForm):
-    called: ClassVar = {"/customer_reference": "how"}
-
     how = forms.ChoiceField(label=_("Told"), choices=WAYS)
     on = DayField(label=_("On which day"))
     answered = forms.BooleanField(label=_("They have answered"), required=False)
