@@ -38,6 +38,7 @@ class AtShops(Screen):
         return self._all(Sent(SendForm(reader=self.reader), self._rows({}, judged=False)))
 
     def post(self, request: HttpRequest) -> HttpResponse:
+        self.actor.must(Verb.ISSUE)
         shop = request.GET.get("shop")
         if shop is None:
             return self._send(request)
@@ -51,7 +52,6 @@ class AtShops(Screen):
 
     def _send(self, request: HttpRequest) -> HttpResponse:
         """Several lots to one shop, as one entry."""
-        self.actor.must(Verb.ISSUE)
         if request.POST.get("do") == "more":
             whole = shown_again(SendForm, request.POST, reader=self.reader)
             return self._all(Sent(whole, self._rows(request.POST, judged=False, more=2)))

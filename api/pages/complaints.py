@@ -182,6 +182,7 @@ class NewComplaint(Screen):
         return self.show(form=self._form(initial=typed))
 
     def post(self, request: HttpRequest) -> HttpResponse:
+        self.actor.must(Verb.HEAR)
         form = self._form(request.POST)
         today = day_of(self.actor, self.now)
         return self.act(
@@ -233,6 +234,7 @@ class Complaint(Screen):
         return self._page(id)
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.HEAR)
         closing = request.POST.get("do") == "close"
         form = (CloseForm if closing else FactForm)(request.POST, reader=self.reader)
         again = {"closing": form} if closing else {"form": form}

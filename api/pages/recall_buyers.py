@@ -60,7 +60,7 @@ class RecallBuyers(Screen):
         return self._page(id)
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        recall_records.recall_for(self.actor, id)
+        self.actor.must(Verb.HEAR)
         who = request.GET.get("who", "")
         form = self._form(self._buyer(id, who), request.POST)
         return self.act(

@@ -93,6 +93,7 @@ class Notice(Screen):
         return self._page(id, AnswerForm(reader=self.reader))
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.DECIDE)
         recall_notices.notice_for(self.actor, id)
         form = AnswerForm(request.POST, reader=self.reader)
         return self.act(

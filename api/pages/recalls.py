@@ -92,6 +92,7 @@ class WhoHasIt(Screen):
         return self._page(id, RecallForm(reader=self.reader))
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.DECIDE)
         lot_for(self.actor, id)
         form = RecallForm(request.POST, reader=self.reader)
         return self.act(
@@ -173,6 +174,7 @@ class Recall(Screen):
         return self._page(id, CloseForm(reader=self.reader))
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.DECIDE)
         recall_records.recall_for(self.actor, id)
         form = CloseForm(request.POST, reader=self.reader)
         return self.act(

@@ -55,6 +55,7 @@ class SourceTests(Screen):
         return self._page(id, SourceForm(reader=self.reader, initial=typed))
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.DECIDE)
         material_for(self.actor, id)
         form = SourceForm(request.POST, reader=self.reader)
         return self.act(

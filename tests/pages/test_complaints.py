@@ -1,5 +1,6 @@
 """Complaints on pages: linked to what was made, answered and closed, with what the law asks for."""
 
+import uuid
 from typing import Any
 
 import pytest
@@ -65,3 +66,5 @@ def test_who_may_only_read_is_offered_no_form(shop: Workshop) -> None:
     client = in_role(shop, Membership.Role.READ_ONLY)
     assert "Write one down" not in shown(client.get("/complaints"))
     assert client.get("/complaints/new").status_code == 403
+    assert sent(client, "/complaints/new", what_happened="a rash").status_code == 403
+    assert sent(client, f"/complaints/{uuid.uuid4()}", text="healed").status_code == 403

@@ -73,6 +73,10 @@ def test_a_recall_from_its_lot_to_its_closing(shop: Workshop, other: Workshop) -
     page = shown(client.get(one)).replace("\xa0", " ")
     assert "Came back 100 g 20 %" in page
     assert "Not heard of 350 g" in page
+    reader = in_role(shop, Membership.Role.READ_ONLY)
+    assert "They were told" not in shown(reader.get(f"{one}/buyers?who=stall+4"))
+    for form in (path, one, f"{one}/buyers?who=stall+4", "/at-shops"):
+        assert sent(reader, form, reason="x").status_code == 403
     sheet = shown(client.get(f"{one}/sheet"))
     assert "Recall of" in sheet
     assert "50 g of" in sheet
