@@ -11,7 +11,11 @@ from typing import Final
 from uuid import UUID
 
 from ledger.access import Actor, day_of, material_for
-from ledger.errors import Conflict, Invalid
+from ledger.errors import (
+    Conflict,
+    Invalid,
+    Sentence,
+)
 from ledger.lot_sizing import Break, cost_at, economic_quantity_with_breaks
 from ledger.models import Material
 from ledger.offer_prices import price_at
@@ -70,16 +74,24 @@ def order_sizes(
     actor.must(Verb.SEE_OFFERS)
     found = material_for(actor, material)
     if not found.stocked:
-        raise Invalid(f"{found.name} is not stocked, so it is not ordered.")
+        raise Invalid(Sentence("{name} is not stocked, so it is not ordered.", name=found.name))
     read = read_usage(actor, material=found.id, period="week", periods=WEEKS, now=now)
     if len(read.series) < LEAST_WEEKS or not any(read.series):
         raise Conflict(
-            f"Too little of {found.name} has been used to tell: fewer than {LEAST_WEEKS} weeks."
+            Sentence(
+                "Too little of {name} has been used to tell: fewer than {least_weeks} weeks.",
+                name=found.name,
+                least_weeks=LEAST_WEEKS,
+            )
         )
     use = sum(read.series, Decimal(0)) / len(read.series) * DAYS_A_YEAR / 7
     offers = offers_on(actor, day=day_of(actor, now), materials=[found.id], measured=False)
     if not offers:
-        raise Conflict(f"Nobody offers {found.name} today: write what a supplier asks for it.")
+        raise Conflict(
+            Sentence(
+                "Nobody offers {name} today: write what a supplier asks for it.", name=found.name
+            )
+        )
     rate = keeping_percent / HUNDRED
     sizes = [_size(one, use=use, per_order=per_order, rate=rate) for one in offers if one.price]
     return OrderSizes(found, use, sorted(sizes, key=lambda one: one.cost))

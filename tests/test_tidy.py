@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from api import sentences
+
 ROOT = Path(__file__).resolve().parent.parent
 CODE = ("ledger", "formulas", "api", "deploy", "tests")
 DOMAIN = ("ledger", "formulas")
@@ -23,6 +25,20 @@ OF_FLOATS = {"models.FloatField", "math.fsum", "math.sqrt"}
 MAY_USE_ARRAYS = {"formulas/rollup.py"}
 # The solver reckons in floats; whole numbers go in and come out, and costs are reckoned anew.
 MAY_ASK_THE_SOLVER = {"ledger/solver.py"}
+# What cannot be told where it stands is told elsewhere: these pass on what others have said.
+PASSED_ON = {
+    "api/pages/forms.py: question",
+    "api/signing.py: ' '.join(error.messages)",
+    "formulas/cautions.py: rule.ask",
+    "formulas/cautions.py: rule.reason",
+    "formulas/cautions.py: rule.text",
+    "formulas/cautions.py: tuple(about)",
+    "ledger/errors.py: ' '.join((type(self).__doc__ or '').split())",
+    "ledger/price_list_rows.py: why",
+    "ledger/round_handing.py: reckoned.missing[0]",
+    "ledger/round_ordering.py: NOT_AGREED",
+    "ledger/stock_lists.py: why",
+}
 # What a version control system keeps is judged; what a tool left lying about is not.
 GENERATED = {".venv", ".data", ".git", "__pycache__", "stillroom.egg-info"}
 
@@ -253,3 +269,10 @@ def test_the_other_checks_see_what_they_are_for() -> None:
     assert list(imported(ast.parse("from ledger.models import Lot"))) == ["ledger.models"]
     assert MACHINE_PATH.search("see /ro" + "ot/x")
     assert not MACHINE_PATH.search("a/root/x")
+
+
+def test_every_sentence_of_the_domain_can_be_told_beforehand() -> None:
+    """A refusal is a fixed text or a `Sentence` with named places, never an f-string: pages say it
+    in the reader's language."""
+    found = sentences.sentences(sentences.program())
+    assert {f"{one.path}: {one.written}" for one in found if one.text is None} == PASSED_ON
