@@ -35,7 +35,7 @@ from ledger.models import (
 )
 from ledger.recall_notices import notices_of
 from ledger.roles import Verb
-from ledger.round_buyers import asked_to_buy, waiting_to_hand_out
+from ledger.round_buyers import waiting_for_buyer
 from ledger.rounds import rounds_of
 from ledger.transferring import Offered, offered, transfers_of
 
@@ -107,6 +107,7 @@ def today(actor: Actor, *, now: datetime) -> Today:
     lacks = _lacks(actor, planned)
     offers = transfers_of(actor, incoming=True, state=Transfer.State.OPEN).order_by("id")
     ending = list(_expiring(actor, day)[: 2 * MOST])
+    buying = waiting_for_buyer(actor, most=MOST)
     return Today(
         day=day,
         short=[
@@ -121,8 +122,8 @@ def today(actor: Actor, *, now: datetime) -> Today:
         notices=list(_unanswered(actor)[:MOST]),
         claims=_claims(actor, now),
         rounds=_rounds(actor, now),
-        asked=list(asked_to_buy(actor)[:MOST]),
-        to_hand_out=list(waiting_to_hand_out(actor)[:MOST]),
+        asked=buying.asked,
+        to_hand_out=buying.to_hand_out,
     )
 
 

@@ -5,13 +5,15 @@ Where it declines or does not answer, whoever acts for the co-op asks another: o
 The round stays as it is, with all pledges and what was reckoned.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import BooleanField, Exists, OuterRef, Q, Value
+from django.db.models.expressions import Combinable
 
 from ledger.access import Actor
 from ledger.entries import explained
@@ -35,6 +37,7 @@ from ledger.roles import Verb
 from ledger.rounds import round_for, rounds_of
 from ledger.transferring import maker_for
 
+NEVER: Final = Value(False, output_field=BooleanField())
 _ASKED: Final = """
 select m.id, m.name, s.asked_at, a.agrees, coalesce(a.reason, ''), a.answered_at
   from (select 0 as number, r.buyer_id, r.opened_at as asked_at from ledger_orderround r
@@ -61,6 +64,15 @@ class Asked:
     agrees: bool | None
     said: str
     answered_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """Rounds in which the maker is asked to buy and has not answered, and rounds whose goods it has
+    received, as far as any are to come, and has not handed out; in the order of their closing."""
+
+    asked: Sequence[OrderRound]
+    to_hand_out: Sequence[OrderRound]
 
 
 def answer_as_buyer(
@@ -141,25 +153,30 @@ def asked_in(actor: Actor, round: OrderRound) -> list[Asked]:
         return [Asked(*row) for row in cursor.fetchall()]
 
 
-def asked_to_buy(actor: Actor) -> "QuerySet[OrderRound]":
-    """The rounds that wait for the maker's answer, but for those in which nothing is ordered."""
+def waiting_for_buyer(actor: Actor, *, most: int) -> Waiting:
+    """What waits for the maker as a buyer, so much of either at most; in one query."""
+    asked, to_hand_out = _asked(actor), _to_hand_out(actor)
+    waits: dict[str, Any] = {"asked": asked, "to_hand_out": to_hand_out}
+    rows = rounds_of(actor).annotate(**waits).filter(Q(asked=True) | Q(to_hand_out=True))
+    found = list(rows.order_by("closes_at", "id")[: 2 * most])
+    of = {name: [row for row in found if getattr(row, name)][:most] for name in waits}
+    return Waiting(**of)
+
+
+def _asked(actor: Actor) -> Combinable | Q:
+    """Whether the maker is to answer; not where nothing is ordered in any case."""
     if not actor.may(Verb.ORDER):
-        return OrderRound.objects.none()
-    answered = RoundBuyerAnswer.objects.filter(
-        coop_id=actor.coop_id, round_id=OuterRef("id"), asked=OuterRef("asked_number")
-    )
-    empty = RoundOutcome.objects.filter(
-        coop_id=actor.coop_id, round_id=OuterRef("id"), makers=0, together=0
-    )
-    rows = rounds_of(actor).filter(~Exists(answered), ~Exists(empty), Q(buying_id=actor.maker))
-    return rows.order_by("closes_at", "id")
+        return NEVER
+    of_round = {"coop_id": actor.coop_id, "round_id": OuterRef("id")}
+    answered = RoundBuyerAnswer.objects.filter(**of_round, asked=OuterRef("asked_number"))
+    empty = RoundOutcome.objects.filter(**of_round, makers=0, together=0)
+    return Q(~Exists(answered), ~Exists(empty), buying_id=actor.maker)
 
 
-def waiting_to_hand_out(actor: Actor) -> "QuerySet[OrderRound]":
-    """The rounds whose orders the maker wrote and has received, as far as anything is to come, and
-    has not handed out yet."""
+def _to_hand_out(actor: Actor) -> Combinable | Q:
+    """Whether the maker wrote the orders and has received what is to come, and keeps it yet."""
     if not actor.may(Verb.TRANSFER):
-        return OrderRound.objects.none()
+        return NEVER
     own = {"coop_id": actor.coop_id, "maker_id": actor.maker}
     placed = RoundPlacement.objects.filter(**own, order__round_id=OuterRef("id"))
     orders = RoundPlacement.objects.filter(**own, order__round_id=OuterRef(OuterRef("id")))
@@ -167,5 +184,4 @@ def waiting_to_hand_out(actor: Actor) -> "QuerySet[OrderRound]":
     to_come = OnOrder.objects.filter(**own, order_id__in=written, any_left=True)
     came = ReceiptLine.objects.filter(**own, order_line__order_id__in=written)
     done = RoundHandOut.objects.filter(coop_id=actor.coop_id, round_id=OuterRef("id"))
-    rows = rounds_of(actor).filter(Exists(placed), Exists(came), ~Exists(to_come), ~Exists(done))
-    return rows.order_by("closes_at", "id")
+    return Q(Exists(placed), Exists(came), ~Exists(to_come), ~Exists(done))

@@ -18,8 +18,7 @@ from ledger.round_buyers import (
     answer_as_buyer,
     ask_another,
     asked_in,
-    asked_to_buy,
-    waiting_to_hand_out,
+    waiting_for_buyer,
 )
 from ledger.round_closing import close_and_reckon
 from ledger.round_handing import hand_out, handing_out
@@ -41,7 +40,7 @@ def shops(database: object) -> list[Workshop]:
 
 
 def waiting(shop: Workshop) -> list[object]:
-    return shop.does(lambda actor: [row.id for row in asked_to_buy(actor)])
+    return [row.id for row in shop.does(waiting_for_buyer, most=8).asked]
 
 
 def test_whoever_is_asked_answers_and_may_think_again(shops: list[Workshop]) -> None:
@@ -207,7 +206,7 @@ def test_whoever_buys_closes_the_round_and_is_told_what_waits(shops: list[Worksh
     (order,) = mill.does(place_orders, round=round.id, happened_at=EVENING)
 
     def to_hand_out() -> list[object]:
-        return mill.does(lambda actor: [row.id for row in waiting_to_hand_out(actor)])
+        return [row.id for row in mill.does(waiting_for_buyer, most=8).to_hand_out]
 
     (line,) = mill.does(lambda actor: list(order.lines.all()))
     about = {"charges": [], "happened_at": EVENING, "release_basis": "certificate seen"}
@@ -216,7 +215,7 @@ def test_whoever_buys_closes_the_round_and_is_told_what_waits(shops: list[Worksh
         came = Delivered(str(oil.id), "S-1", parse_quantity("5 kg"), D(40), order_line=str(line.id))
         mill.does(receive, supplier=order.supplier_id, lines=[came], **about)
     assert to_hand_out() == [round.id]
-    assert north.does(lambda actor: list(waiting_to_hand_out(actor))) == []
+    assert north.does(waiting_for_buyer, most=8).to_hand_out == []
     mill.does(hand_out, round=round.id, happened_at=EVENING)
     assert to_hand_out() == []
     assert mill.disagreements() == []
