@@ -1,5 +1,6 @@
 """What labels and count sheets say of lots."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from uuid import UUID
@@ -79,14 +80,10 @@ def lots_of_count(actor: Actor, sheet: UUID | str) -> tuple[CountSheet, list[Lot
         coop_id=actor.coop_id, sheet=found
     )
     lots = [line.lot for line in lines.order_by("position")]
-    own = {
-        "coop_id": actor.coop_id,
-        "maker_id": actor.maker,
-        "lot_id__in": [lot.id for lot in lots],
-    }
-    held = Holding.objects.filter(**own, kind="store").values("lot_id")
-    left = dict(held.annotate(left=Sum("quantity")).values_list("lot_id", "left"))
-    status = {row.lot_id: row.get_status_display() for row in Custody.objects.filter(**own)}
+    ids = [lot.id for lot in lots]
+    left = in_store(actor, ids)
+    custody = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot_id__in=ids)
+    status = {row.lot_id: row.get_status_display() for row in custody}
     return found, [
         LotFacts(
             lot.code,
@@ -100,6 +97,15 @@ def lots_of_count(actor: Actor, sheet: UUID | str) -> tuple[CountSheet, list[Lot
     ]
 
 
+def in_store(actor: Actor, lots: Sequence[UUID]) -> dict[UUID, Decimal]:
+    """What the books have of these lots in the maker's store, in grams or pieces; none of none."""
+    held = Holding.objects.filter(
+        coop_id=actor.coop_id, maker_id=actor.maker, lot_id__in=lots, kind="store"
+    )
+    return dict(held.values("lot_id").annotate(left=Sum("quantity")).values_list("lot_id", "left"))
+
+
 def amount_of(quantity: Decimal, *, counted: bool) -> str:
-    """A quantity as people read it."""
-    return f"{quantity.normalize():f}{'' if counted else ' g'}"
+    """A quantity as people read it, to three decimals."""
+    rounded = quantity.quantize(Decimal("0.001")).normalize()
+    return f"{rounded:,f}{'' if counted else ' g'}"

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any, ClassVar
 from uuid import UUID
 
@@ -16,7 +17,7 @@ from formulas.counting import batches_named
 from ledger import abc_classes, counting
 from ledger.access import find
 from ledger.finding import material_named
-from ledger.lot_labels import lots_of_count, maker_name
+from ledger.lot_labels import in_store, lots_of_count, maker_name
 from ledger.models import CountLine, CountSheet
 from ledger.quantities import kept_in, parse_quantity
 from ledger.roles import Verb
@@ -121,6 +122,7 @@ class Row:
     line: CountLine
     hidden: bool
     fields: Sequence[Any] = ()
+    in_store: Decimal | None = None
 
 
 class ReadingsForm(PageForm):
@@ -144,10 +146,10 @@ class ReadingsForm(PageForm):
                 field.reader = self.reader
                 self.fields[f"{name}_{line.lot_id}"] = field
 
-    def row(self, line: CountLine) -> Row:
+    def row(self, line: CountLine, in_store: Decimal | None = None) -> Row:
         names = [f"{name}_{line.lot_id}" for name in ("found", "gross", "tare")]
         fields = [self[name] for name in names if name in self.fields]
-        return Row(line, hides(line), fields)
+        return Row(line, hides(line), fields, in_store)
 
     def clean(self) -> dict[str, Any]:
         typed = super().clean() or {}
@@ -256,9 +258,12 @@ class Count(Screen):
             if (batch := cause.entry.details.get("batch"))
         ]
         is_open = sheet.state == CountSheet.State.OPEN
+        # What is not looked at yet is told as the books have it, unless it is counted blind.
+        unread = [line.lot_id for line in shown if line.counted is None and not sheet.blind]
+        left = in_store(self.actor, unread) if is_open and unread else {}
         return self.show(
             sheet=sheet,
-            rows=[form.row(line) for line in shown],
+            rows=[form.row(line, left.get(line.lot_id)) for line in shown],
             form=form if is_open and self.actor.may(Verb.COUNT) else None,
             reason=reason or ReasonForm(reader=self.reader),
             total=len(lines),

@@ -54,7 +54,7 @@ class RowForm(PageForm):
     )
     amount = forms.ChoiceField(label=_("How much"), choices=AMOUNTS, initial="fixed")
     percent = NumberField(label=_("Percent"), required=False)
-    most = NumberField(label=_("At most, percent"), required=False)
+    most = NumberField(label=_("At most"), required=False)
 
     def clean(self) -> dict[str, Any]:
         typed = super().clean() or {}

@@ -237,7 +237,11 @@ class Receive(Screen):
         typed.is_valid()
         forms = Rows(LineForm, "lines", data, reader=self.reader).filled
         lines = [line for line in map(_so_far, forms) if line is not None]
-        reasons = [reason for form in forms for reason in unread(form)]
+        reasons = [
+            (f"{said('Line')} {place}, {label}" if len(forms) > 1 else label, why)
+            for place, form in enumerate(forms, start=1)
+            for label, why in unread(form)
+        ]
         reasons += unread(typed, *CHARGES)
         priced = all("price" in form.cleaned_data for form in forms) and len(lines) == len(forms)
         return Working.of(

@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Final
 
 from api.sheets.blocks import Block, Fields, Heading, Sheet, Table, Text
+from api.sheets.figures import day, grams
 from api.sheets.measured import measurements
 from formulas.caution_facts import of_sheet
 from formulas.models import Batch, BatchLine, BatchPackaging, Pick, Weighing
@@ -21,6 +22,12 @@ LINES: Final = (
     *("#", "Material", "%", "Target g", "Allowed g", "Lot to take", "Weighed g", "By"),
     "✓",
 )
+STATES: Final = {
+    Batch.State.PLANNED: "to be made",
+    Batch.State.FINISHED: "made",
+    Batch.State.CANCELLED: "called off",
+    Batch.State.SCRAPPED: "thrown away",
+}
 CHECKS: Final = (
     "Place, tools and scale are clean; scale checked",
     "Nothing of another batch is left; labels are those of this batch",
@@ -63,24 +70,18 @@ def batch_sheet(
     )
 
 
-def grams(amount: Decimal) -> str:
-    """A mass as it is read off a scale: two decimals, more only where there are more."""
-    exact = amount.normalize()
-    return f"{exact:f}" if -int(exact.as_tuple().exponent) > 2 else f"{amount:.2f}"
-
-
 def _facts(batch: Batch) -> list[tuple[str, str]]:
     made = batch.making
     rows = [
         ("Makes", batch.product.name if batch.product else batch.version.formula.name),
-        ("State", batch.get_state_display()),
-        ("Planned for", f"{batch.planned_for:%Y-%m-%d}"),
+        ("State", STATES[Batch.State(batch.state)]),
+        ("Planned for", day(batch.planned_for)),
         ("Asked for", batch.asked_for),
         ("To weigh in", f"{grams(batch.batch_grams)} g"),
         ("Expected output", f"{grams(batch.output_grams)} g"),
     ]
     if batch.units is not None and batch.fill_grams is not None:
-        rows.append(("Units", f"{batch.units} of {grams(batch.fill_grams)} g"))
+        rows.append(("Pieces", f"{batch.units:,} of {grams(batch.fill_grams)} g"))
     if made is not None:
         rows.append(("Made lot", f"{made.lot.code}, {grams(made.output_grams)} g"))
     if batch.note:
@@ -124,7 +125,7 @@ def _weighings(
         short = lots.short(line, own)
         if short and not done:
             rows.append(("", f"Short by {grams(short)} g", "", "", "", "", "", "", ""))
-    return Table(LINES, (4, 27, 8, 12, 19, 15, 12, 12, 5), rows, frozenset({2, 3, 4, 6}))
+    return Table(LINES, (6, 25, 8, 12, 19, 15, 12, 12, 5), rows, frozenset({2, 3, 4, 6}))
 
 
 def _name(part: Share) -> str:
@@ -147,7 +148,7 @@ def _picks(picks: Sequence[Pick]) -> list[tuple[str, str, str]]:
     found = []
     for pick in picks:
         part = f": {grams(pick.quantity)} g" if len(picks) > 1 else ""
-        until = f", exp {pick.lot.expires_on:%Y-%m-%d}" if pick.lot.expires_on else ""
+        until = f", exp {day(pick.lot.expires_on)}" if pick.lot.expires_on else ""
         found.append((f"{pick.lot.code}{part}{until}", "", ""))
     return found
 
@@ -187,9 +188,9 @@ def _packaging(batch: Batch, chosen: Chosen) -> list[Block]:
     for item in items:
         count = item.per_unit * (batch.units or 0)
         lots = ", ".join(
-            f"{pick.lot.code} ({pick.quantity.normalize():f})" for pick in chosen.picks(item)
+            f"{pick.lot.code} ({pick.quantity.normalize():,f})" for pick in chosen.picks(item)
         )
-        rows.append((_named(item.material), f"{count.normalize():f}", lots, "", "", ""))
+        rows.append((_named(item.material), f"{count.normalize():,f}", lots, "", "", ""))
     head = ("Packaging", "Count", "Lots to take", "Used", "Rejected", "Left")
     table = Table(head, (34, 10, 26, 10, 10, 10), rows, frozenset({1}))
     return [Heading("Packaging"), table]
@@ -206,9 +207,9 @@ def _ending(batch: Batch) -> list[Block]:
         [
             ("Output weighed (g): gross, tare, net", ""),
             *([("Marc weighed (g): gross, tare, net", "")] if spent else []),
-            ("Samples kept (g or units), and where", ""),
+            ("Samples kept (g or pieces), and where", ""),
             ("Lost (g), and why", ""),
-            *([("Units good / rejected", "")] if batch.units is not None else []),
+            *([("Pieces good / rejected", "")] if batch.units is not None else []),
         ]
     )
     columns = ("What was different, and why", "Decided by", "Time")

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import ClassVar
 
+from api.sheets.figures import day
+
 PAPERS = {"a4": (210, 297), "letter": (216, 279)}
 
 
@@ -94,4 +96,5 @@ class Sheet:
 
     @property
     def printed(self) -> str:
-        return f"Printed {self.printed_at:%Y-%m-%d %H:%M} {self.printed_at.tzname() or ''}".strip()
+        at, zone = self.printed_at, self.printed_at.tzname() or ""
+        return f"Printed {day(at)}, {at:%H:%M} {zone}".strip()

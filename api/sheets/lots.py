@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 
 from api.sheets.blocks import Block, Card, Cards, Code, Fields, Heading, Sheet, Table, Text
+from api.sheets.figures import day
 from ledger import gs1
 from ledger.lot_labels import LotFacts
 from ledger.models import CountSheet, Lot
@@ -47,9 +48,9 @@ def lot_label(
     rows = [
         *([("INCI", lot.material.inci_name)] if lot.material.inci_name else []),
         *([("Supplier lot", lot.supplier_lot)] if lot.supplier_lot else []),
-        ("In on", f"{lot.arrived_on:%Y-%m-%d}"),
-        ("Use until", f"{lot.expires_on:%Y-%m-%d}" if lot.expires_on else "not known, not endless"),
-        *([("Retest on", f"{lot.retest_on:%Y-%m-%d}")] if lot.retest_on else []),
+        ("In on", day(lot.arrived_on)),
+        ("Use until", day(lot.expires_on) if lot.expires_on else "not known, not endless"),
+        *([("Retest on", day(lot.retest_on))] if lot.retest_on else []),
         ("Status when printed", status),
         ("Holder", maker),
         ("Opened on", "____________"),
@@ -102,7 +103,7 @@ def sheet_of_count(
         [
             ("Count", str(sheet.id)),
             ("Place", sheet.place or "everywhere"),
-            ("Opened", f"{sheet.opened_at:%Y-%m-%d %H:%M} UTC"),
+            ("Opened", f"{day(sheet.opened_at)}, {sheet.opened_at:%H:%M} UTC"),
         ]
     )
     rows = [(one.code, one.material, one.status, one.amount) for one in lots]

@@ -28,7 +28,7 @@ def measurements(batch: Batch) -> Table:
     for one in sorted(readings, key=lambda reading: reading.happened_at):
         if one.id not in corrected:
             measure = Measure(one.measure)
-            at = f"{one.happened_at:%m-%d %H:%M}"
+            at = f"{one.happened_at.day} {one.happened_at:%b, %H:%M}"
             wanted = _wanted(windows.get(measure), measure)
             rows.append((NAMES[measure], at, one.entered, wanted, "", str(one.person)))
     for measure in windows or USUAL:

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from api.sheet_writing import csv_of
 from api.sheets.blocks import Block, Fields, Heading, Sheet, Table, Text
-from ledger.alert_texts import shown
+from api.sheets.figures import day, quantity
 from ledger.money import round_money
 from ledger.order_papers import OrderPaper, PaperLine
 from ledger.quantities import kept_in
@@ -27,7 +27,7 @@ def order_sheet(paper: OrderPaper, *, printed_at: datetime, page: str) -> Sheet:
         ("From", paper.maker.name),
         ("To", supplier.name),
         ("For the attention of", supplier.contact_name),
-        ("Written on", f"{_local(paper, order.written_at):%Y-%m-%d}"),
+        ("Written on", day(_local(paper, order.written_at))),
         ("Note", order.note),
     ]
     lines = [_row(place, line, paper) for place, line in enumerate(paper.lines, start=1)]
@@ -35,7 +35,7 @@ def order_sheet(paper: OrderPaper, *, printed_at: datetime, page: str) -> Sheet:
         Fields([row for row in rows if row[1]]),
         Heading("What is ordered"),
         Table(HEAD, (5, 31, 8, 14, 15, 14, 13), lines, frozenset({0, 2, 5})),
-        Text(f"In all {_money(paper.total, paper)} {paper.coop.currency}.", strong=True),
+        Text(f"In all {_coins(paper.total, paper)} {paper.coop.currency}.", strong=True),
     ]
     return Sheet(
         title=f"Order {order.number}",
@@ -53,7 +53,7 @@ def order_csv(paper: OrderPaper) -> bytes:
     rows = []
     for place, line in enumerate(paper.lines, start=1):
         material, terms = line.line.material, line.terms
-        quantity = terms.quantity or Decimal(0)
+        exact = terms.quantity or Decimal(0)
         rows.append(
             [
                 paper.order.number,
@@ -63,7 +63,7 @@ def order_csv(paper: OrderPaper) -> bytes:
                 material.inci_name,
                 str(terms.packs),
                 terms.entered,
-                f"{quantity.normalize():f}",
+                f"{exact.normalize():f}",
                 kept_in(material.counted),
                 _money(terms.price, paper),
                 paper.coop.currency,
@@ -81,15 +81,15 @@ def _row(place: int, line: PaperLine, paper: OrderPaper) -> tuple[str, ...]:
         name = f"{name} ({material.inci_name})"
     if line.article_code:
         name = f"{line.article_code} · {name}"
-    day = f"{terms.expected_on:%Y-%m-%d}" if terms.expected_on else ""
+    expected = day(terms.expected_on) if terms.expected_on else ""
     return (
         str(place),
         name,
         str(terms.packs),
         terms.entered,
-        shown(terms.quantity or Decimal(0), material.counted),
-        _money(terms.price, paper),
-        "not wanted any more" if line.ended else day,
+        quantity(terms.quantity or Decimal(0), material.counted),
+        _coins(terms.price, paper),
+        "not wanted any more" if line.ended else expected,
     )
 
 
@@ -100,3 +100,8 @@ def _local(paper: OrderPaper, moment: datetime) -> datetime:
 
 def _money(amount: Decimal | None, paper: OrderPaper) -> str:
     return f"{round_money(amount or Decimal(0), paper.coop.currency):f}"
+
+
+def _coins(amount: Decimal | None, paper: OrderPaper) -> str:
+    """Money with its thousands parted, as a sheet shows it."""
+    return f"{round_money(amount or Decimal(0), paper.coop.currency):,f}"

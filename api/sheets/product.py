@@ -73,7 +73,7 @@ def _ingredients(label: Label) -> Table:
     rows = [
         (
             one.inci_name,
-            f"{one.shown:f}",
+            f"{one.shown.normalize():f}",
             GROUPS[one.group],
             ", ".join(one.materials) or "named as an allergen",
         )
@@ -85,7 +85,7 @@ def _ingredients(label: Label) -> Table:
 def _allergens(label: Label) -> Table:
     threshold = f"{shown(label.declaration.threshold).normalize():f}"
     rows = [
-        (one.inci_name, f"{shown(one.percent):f}", "yes" if one.named else "no")
+        (one.inci_name, f"{shown(one.percent).normalize():f}", "yes" if one.named else "no")
         for one in label.declaration.allergens
     ]
     head = ("INCI name", "%", f"Above {threshold} %")

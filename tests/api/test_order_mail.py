@@ -170,7 +170,7 @@ def test_an_order_is_printed(north: Client) -> None:
     assert (page.status, page.kind) == (200, "text/html")
     html = page.raw.decode()
     assert "&lt;b&gt;ring&lt;/b&gt;" in html
-    for words in (order["number"], "Clay on paper (Kaolin)", "3 kg", "5.00", "2025-05-06"):
+    for words in (order["number"], "Clay on paper (Kaolin)", "3 kg", "5.00", "6 May 2025"):
         assert words in html, words
     printed = north.get(path, format="pdf", paper="letter")
     assert order["number"] in Pages(printed.raw).text

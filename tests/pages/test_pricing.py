@@ -31,6 +31,7 @@ def test_a_price_goes_up_to_the_coin_on_every_page(shop: Workshop) -> None:
     product = shop.product(shop.formula("Balm", [(oil, "100")]), "100 g")
     client = signed_in(shop)
     ladder = shown(client.get(f"/products/{product.id}/price", SOLD))
+    assert "Nothing of this is kept here" in ladder
     assert "Wholesale 3.73 USD 0.00 USD 3.73 USD" in ladder
     assert "Nothing is left at, without tax On the list, without tax with tax" in ladder
     assert "Card 1.85 USD 4.16 USD 4.95 USD" in ladder
