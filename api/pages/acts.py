@@ -17,7 +17,6 @@ from typing import Any, ClassVar
 
 from django.http import HttpRequest, HttpResponse
 
-from api import errors
 from api.pages.forms import PageForm
 from api.pages.screen import Once, Screen
 
@@ -41,7 +40,7 @@ class Acts(Screen):
     def post(self, request: HttpRequest, **path: Any) -> HttpResponse:
         act = request.POST.get("do", "")
         if act not in self.forms:
-            raise errors.BadRequest
+            return self.page(status=422)
         name, kind = self.forms[act]
         form = kind(request.POST, reader=self.reader)
         return self.act(
