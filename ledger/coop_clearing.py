@@ -43,6 +43,11 @@ class Position:
     amount: Decimal
     disputed: Decimal
 
+    @property
+    def undisputed(self) -> Decimal:
+        """What is to be cleared."""
+        return self.amount - self.disputed
+
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
@@ -142,7 +147,7 @@ def _propose(actor: Actor, pairs: Mapping[Pair, tuple[Decimal, Decimal]]) -> Pro
     positions = [
         Position(maker.id, maker.name, amounts[maker.id], disputes[maker.id]) for maker in makers
     ]
-    cleared = clear({one.maker: one.amount - one.disputed for one in positions})
+    cleared = clear({one.maker: one.undisputed for one in positions})
     return Proposal(positions, cleared.payments, cleared.at_least)
 
 

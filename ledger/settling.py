@@ -60,6 +60,11 @@ class Balance:
     before: Decimal
     disputed: Decimal
 
+    @property
+    def undisputed(self) -> Decimal:
+        """What is owed by the word of both."""
+        return self.amount - self.disputed
+
 
 @dataclass(frozen=True, slots=True)
 class Seen:
