@@ -48,12 +48,12 @@ with recursive reached(lot) as (
 )
 select p.entry_id, p.lot_id,
        sum(p.quantity) * case when sum(p.quantity) < 0 then coalesce(min(m.mass_each), 1) else 1 end
-  from reached
-  join ledger_posting p on p.coop_id = %(coop)s and p.lot_id = reached.lot
-    and p.account_id = %(making)s
+  from ledger_posting p
   join ledger_lot l on l.coop_id = p.coop_id and l.id = p.lot_id
   join ledger_material m on m.coop_id = l.coop_id and m.id = l.material_id
-  where not exists (select from ledger_entry r where r.coop_id = %(coop)s
+  where p.coop_id = %(coop)s and p.account_id = %(making)s
+    and p.lot_id = any (array(select lot from reached))
+    and not exists (select from ledger_entry r where r.coop_id = %(coop)s
     and (r.reverses_id = p.entry_id or r.id = p.entry_id and r.reverses_id is not null))
   group by 1, 2
 """
@@ -74,17 +74,22 @@ select p.lot_id, a.kind, a.name, p.quantity > 0, sum(p.quantity)
     and not exists (select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = e.id)
   group by 1, 2, 3, 4
 """
+# The sale that a return names is worked out before it is looked for: a text that is read as an id
+# may not look into an index behind the walls, and all entries of the maker would be gone through.
 _ACCOUNTS: Final = """
-select coalesce(s.details, e.details) ->> 'customer', p.lot_id,
-       coalesce(sum(p.quantity) filter (where p.quantity > 0 or e.happened_at < %(since)s), 0),
-       coalesce(-sum(p.quantity) filter (where p.quantity < 0 and e.happened_at >= %(since)s), 0)
-  from ledger_posting p
-  join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
-  left join ledger_entry s on s.coop_id = e.coop_id and e.kind = 'customer_return'
-    and s.id = (e.details ->> 'sale')::uuid
-  where p.coop_id = %(coop)s and p.account_id = %(sales)s and p.lot_id = any (%(lots)s)
-    and e.reverses_id is null
-    and not exists (select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = e.id)
+with gone as materialized (
+  select p.lot_id, p.quantity, e.happened_at, e.details,
+         case when e.kind = 'customer_return' then (e.details ->> 'sale')::uuid end as sale
+    from ledger_posting p
+    join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
+   where p.coop_id = %(coop)s and p.account_id = %(sales)s and p.lot_id = any (%(lots)s)
+     and e.reverses_id is null and not exists (
+       select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = e.id))
+select coalesce(s.details, g.details) ->> 'customer', g.lot_id,
+       coalesce(sum(g.quantity) filter (where g.quantity > 0 or g.happened_at < %(since)s), 0),
+       coalesce(-sum(g.quantity) filter (where g.quantity < 0 and g.happened_at >= %(since)s), 0)
+  from gone g
+  left join ledger_entry s on s.coop_id = %(coop)s and s.id = g.sale
   group by 1, 2 order by 1, 2
 """
 
