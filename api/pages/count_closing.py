@@ -70,6 +70,7 @@ class Explained:
     end: PageForm
     lines: Sequence[CountLine]
     causes: Sequence[Sequence[CauseForm]]
+    again: Sequence[CountLine]
 
     def is_valid(self) -> bool:
         return all([self.end.is_valid(), *(form.is_valid() for row in self.causes for form in row)])
@@ -112,12 +113,14 @@ class CloseCount(Screen):
 
     def _forms(self, id: UUID, data: Any = None) -> Explained:
         sheet = find(counting.sheets_of(self.actor), id)
-        lines = [line for line in counting.lines_of(sheet) if line.asks == "explanation"]
+        all_lines = list(counting.lines_of(sheet))
+        lines = [line for line in all_lines if line.asks == "explanation"]
+        again = [line for line in all_lines if line.asks == "recount"]
         causes = [
             [CauseForm(data, reader=self.reader, prefix=f"{line.lot_id}-{n}") for n in range(2)]
             for line in lines[:LINES]
         ]
-        return Explained(EndForm(data, reader=self.reader), lines[:LINES], causes)
+        return Explained(EndForm(data, reader=self.reader), lines[:LINES], causes, again)
 
     def _close(self, id: UUID, forms: Explained) -> Any:
         told = forms.told()
@@ -152,6 +155,7 @@ class CloseCount(Screen):
             sheet=sheet,
             form=forms.end,
             rows=list(zip(forms.lines, forms.causes, strict=True)),
+            again=forms.again[:LINES],
             codes=list(codes[:CODES]),
             status=status,
         )

@@ -203,6 +203,7 @@ class Lot(Screen):
         return self.show(
             files={"": lambda: self._life(id, lot)},
             lot=lot,
+            note=self.reader.dated(lot["dates_note"]),
             today=today,
             decisions=list(lots.decisions_of(self.actor, id)[:20]),
             papers=list(documents.documents_of(self.actor, id)[:20]),

@@ -25,6 +25,7 @@ POUND_G: Final = Decimal("453.59237")
 OUNCE_G: Final = POUND_G / 16
 # How numbers can be written; the browser's own language is taken where it is one of these.
 WRITTEN: Final = {"en": "1,234.5", "de": "1.234,5", "fr": "1 234,5"}
+ISO_DAY: Final = re.compile(r"\b[0-9]{4}-[0-9]{2}-[0-9]{2}\b")
 THIN: Final = "\N{NO-BREAK SPACE}"
 
 
@@ -117,6 +118,16 @@ class Reader:
         if isinstance(value, datetime):
             value = value.astimezone(ZoneInfo(self.time_zone)).date()
         return formats.date_format(value, "j M Y")
+
+    def dated(self, text: str) -> str:
+        """A sentence of the domain with its days as a page writes them; what is no day stays."""
+        return ISO_DAY.sub(self._day_in, text)
+
+    def _day_in(self, found: re.Match[str]) -> str:
+        try:
+            return self.day(date.fromisoformat(found[0]))
+        except ValueError:
+            return found[0]
 
     def near_day(self, value: date) -> str:
         """A day of these weeks, whose year everybody knows."""

@@ -88,8 +88,8 @@ def test_the_next_version_and_what_changed(
     assert (kept["version"], kept["phases"][0]["lines"][1]["max_celsius"]) == (2, "60.00")
     page.get_by_role("link", name="What changed").click()
     changed = page.locator("tr.changed")
-    expect(changed.nth(0)).to_contain_text(re.compile(r"Jojoba oil less -20\s*%"))
-    expect(changed.nth(1)).to_contain_text(re.compile(r"Candelilla wax more \+10\s*%"))
+    expect(changed.nth(0)).to_contain_text(re.compile(r"Jojoba oil less by 20\s*%"))
+    expect(changed.nth(1)).to_contain_text(re.compile(r"Candelilla wax more by 10\s*%"))
     expect(changed.nth(2)).to_contain_text("Shea butter new")
     assert_well_made(page)
     # Whoever still has the form of the version before is told.

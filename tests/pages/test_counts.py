@@ -37,6 +37,9 @@ def test_a_blind_count_is_read_twice_and_explained(shop: Workshop) -> None:
     page = done(client, path, **{**empty, gross: "1000", tare: "60", f"found_{jars.id}": "10"})
     assert "read it once more" in page
     assert "apart by" not in page.split("Jar")[0]
+    close = shown(client.get(f"{path}/close"))
+    assert "First these are read once more" in close
+    assert "Nothing has to be explained" not in close
     assert "Cold room" in client.get(f"{path}/sheet").content.decode()
     page = plain(done(client, path, **{**empty, found: "0.94 kg"}))
     assert "to be explained" in page

@@ -88,3 +88,9 @@ def test_a_small_part_of_a_coin_keeps_three_digits() -> None:
     costs = ["11.26", "0.0778", "0.003125", "0.00003125", "0"]
     told = [reader.unit_cost(D(cost)).split("\N{NO-BREAK SPACE}")[0] for cost in costs]
     assert told == ["11.2600", "0.0778", "0.00312", "0.0000312", "0.0000"]
+
+
+def test_a_day_within_a_sentence_is_written_as_all_days_are() -> None:
+    told = Reader().dated("By lot NB34, which may be used until 2027-10-14.")
+    assert told == "By lot NB34, which may be used until 14 Oct 2027."
+    assert Reader().dated("note 2027-02-30, 12027-10-14") == "note 2027-02-30, 12027-10-14"
