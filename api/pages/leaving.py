@@ -1,5 +1,6 @@
 """What leaves a lot: sold, given out, written off, sent back; and what a buyer brings back."""
 
+from decimal import Decimal
 from typing import Any, ClassVar
 from uuid import UUID
 
@@ -8,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import MomentField, PageForm, QuantityField
+from api.pages.forms import NUMBER, MomentField, PageForm, QuantityField
 from api.pages.screen import Screen
 from ledger import issuing
 from ledger.entry_reading import EntriesWanted, entries_of
@@ -39,7 +40,7 @@ class AmountField(QuantityField):
     counted = False
 
     def read(self, typed: str) -> Quantity:
-        bare = self.counted and typed.isdecimal()
+        bare = self.counted and NUMBER.fullmatch(typed)
         return parse_quantity(f"{typed} each" if bare else typed)
 
 
@@ -152,8 +153,11 @@ class TakeOut(Screen):
     ) -> HttpResponse:
         lot = show_lot(self.actor, id)
         back = back or self._back(id, lot)
+        counted = _counted(lot)
         return self.show(
             lot=lot,
+            counted=counted,
+            in_store=Decimal(lot["on_hand"]["count" if counted else "grams"]),
             form=form or self._out(lot),
             back=back,
             any_sold=bool(back.fields["sale"].choices),  # type: ignore[attr-defined]

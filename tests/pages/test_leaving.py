@@ -21,6 +21,8 @@ def test_sold_brought_back_and_given_away(shop: Workshop) -> None:
     client, path = signed_in(shop), f"/lots/{lot.id}/out"
     assert path in client.get(f"/lots/{lot.id}").content.decode()
     assert "brought some back" not in shown(client.get(path))
+    assert "In store 20 each" in shown(client.get(path)).replace("\xa0", " ")
+    assert "needs its unit" not in refused(client, path, way="sold", quantity="21.5", reason="A")
     assert refused(client, path, way="sold", quantity="30", reason="A shop")
     assert refused(client, path, way="sold", quantity="2 kg", reason="A shop")
     told = done(client, path, way="sold", quantity="12", reason="A shop")
