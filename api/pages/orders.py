@@ -58,6 +58,7 @@ class Needs(Screen):
             opened=self._in_full(found, request.GET.get("material", "")),
             any_short=any(row.record.net and row.record.formula is None for row in rows),
             may_plan=self.actor.may(Verb.SEE_OFFERS),
+            may_make=self.actor.may(Verb.MAKE),
         )
 
     def _in_full(self, found: Requirements, asked: str) -> Any:
@@ -227,11 +228,13 @@ class Order(Screen):
         status: int = 200,
     ) -> HttpResponse:
         told, today = self._told(id), day_of(self.actor, self.now)
+        sent = [fact.happened_at for fact in told.facts if fact.kind in ("sending", "sent")]
         return self.show(
             told=told,
             lines=[(one, one.late(today)) for one in told.lines],
             facts=[(fact, KINDS[fact.kind]) for fact in told.facts],
             sending=sending or SendingForm(reader=self.reader),
+            sent_at=max(sent, default=None),
             ending=ending or self._ending(told),
             correction=correction or self._correction(told),
             may_order=self.actor.may(Verb.ORDER),

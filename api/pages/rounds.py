@@ -8,6 +8,7 @@ from uuid import UUID
 from django import forms
 from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import (
@@ -17,8 +18,10 @@ from api.pages.forms import (
     MoneyField,
     PageForm,
     QuantityField,
+    SureField,
     id_in,
     local,
+    unsure,
     within_years,
 )
 from api.pages.screen import Screen
@@ -110,6 +113,10 @@ class PledgeForm(PageForm):
     )
 
 
+class CloseForm(Button):
+    sure = SureField()
+
+
 class Round(Screen):
     """One round, as far as one may know it: never another's pledge."""
 
@@ -119,12 +126,15 @@ class Round(Screen):
         return self._page(id)
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        round = rounds.round_for(self.actor, id)
+        round, wanted = rounds.round_for(self.actor, id), request.POST.get("do", "")
+        kinds: dict[str, type[PageForm]] = {"": PledgeForm, "pledge": PledgeForm}
+        kinds["close"] = CloseForm
+        form = kinds.get(wanted, Button)(request.POST, reader=self.reader)
         acts = {
             "withdraw": lambda: rounds.withdraw_pledge(
                 self.actor, round=id, material=request.POST.get("material", ""), now=self.now
             ),
-            "close": lambda: rounds.close_round(self.actor, round=id, now=self.now),
+            "close": lambda: self._close(round, form),
             "buy": lambda: answer_as_buyer(self.actor, round=id, agrees=True, now=self.now),
             "leave": lambda: answer_as_buyer(
                 self.actor,
@@ -138,14 +148,19 @@ class Round(Screen):
             ),
             "write": lambda: place_orders(self.actor, round=id, happened_at=self.now),
         }
-        act = acts.get(request.POST.get("do", ""))
-        form = (PledgeForm if act is None else Button)(request.POST, reader=self.reader)
+        act = acts.get(wanted)
         return self.act(
             form,
             act or (lambda: self._pledge(round, form)),
             lambda done: f"/order-rounds/{id}",
             lambda: self._page(id, form=form, status=422),
         )
+
+    def _close(self, round: OrderRound, form: PageForm) -> Any:
+        if round.closes_at > self.now and not form.cleaned_data["sure"]:
+            told = said("Makers were told that they may pledge until %s. Is it to close now?")
+            raise unsure(told % self.reader.moment(round.closes_at))
+        return rounds.close_round(self.actor, round=round.id, now=self.now)
 
     def _pledge(self, round: OrderRound, form: PageForm) -> Any:
         typed = form.cleaned_data
@@ -168,6 +183,7 @@ class Round(Screen):
             pledged=rounds.totals_of(self.actor, round),
             form=form if isinstance(form, PledgeForm) else blank,
             pressed=form if isinstance(form, Button) else None,
+            closing=form if isinstance(form, CloseForm) else CloseForm(reader=self.reader),
             names=self._names() if may_pledge else (),
             may_pledge=may_pledge,
             may_close=state == "open" and runs,

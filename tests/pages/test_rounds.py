@@ -1,7 +1,9 @@
 """A round on pages: the buyer is asked, and hands out what came after a look at it."""
 
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.contrib.auth import get_user_model
@@ -92,7 +94,7 @@ def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) 
 
 def for_the_co_op(shop: Workshop) -> Client:
     """A browser of the co-op's coordinator."""
-    person = get_user_model().objects.create(username=f"coordinator {shop.coop.id}")
+    person = get_user_model().objects.create(username=f"coordinator {uuid4()}")
     actor = replace(coordinator(shop), person_id=person.pk)
     with acting_as(actor):
         Membership.objects.create(coop=shop.coop, maker=None, person=person, role=actor.role)
@@ -178,3 +180,14 @@ def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: 
     assert "the carrier, 3 June" in table
     assert "Mill Bench" in table
     assert "Nothing was billed" in refused(north, path)
+
+
+def test_whoever_closes_a_round_before_its_time_is_asked_once(
+    buyer: Workshop, other: Workshop
+) -> None:
+    now = datetime.now(UTC)
+    round = asked(buyer, name="A round of three weeks", closes_at=now + timedelta(21), now=now)
+    path, run = f"/order-rounds/{round.id}", for_the_co_op(buyer)
+    assert "they may pledge until" in refused(run, path, do="close")
+    assert "Close it now" in shown(run.get(path))
+    assert "Close it now" not in done(run, path, do="close", sure="on")
