@@ -1,7 +1,7 @@
 """Recipes: the maker's own, what a size of one needs, and two versions beside each other."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import side_tables, tables
 from api.pages.forms import PageForm, QuantityField
 from api.pages.screen import Screen
-from formulas.access import formula_for, formulas_of, products_of, version_for
+from formulas.access import formula_for, formulas_of, products_of, version_for, versions_of
 from formulas.balances import Needs, scale_formula, scale_product
 from formulas.batches import Size
 from formulas.caution_facts import of_formula
@@ -129,10 +129,11 @@ class VersionsForm(PageForm):
     before = forms.TypedChoiceField(label=_("This version"), coerce=int)
     after = forms.TypedChoiceField(label=_("beside this one"), coerce=int)
 
-    def __init__(self, *args: Any, latest: int, **how: Any) -> None:
+    def __init__(self, *args: Any, written: Sequence[tuple[int, datetime]], **how: Any) -> None:
         super().__init__(*args, **how)
-        numbers = range(latest, max(0, latest - MOST), -1)
-        choices = [(number, f"{said('version')} {number}") for number in numbers]
+        choices = [
+            (number, f"{said('version')} {number}, {self.reader.day(at)}") for number, at in written
+        ]
         for name in ("before", "after"):
             self.fields[name].choices = choices  # type: ignore[attr-defined]
 
@@ -144,11 +145,11 @@ class Versions(Screen):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         formula = formula_for(self.actor, id)
-        latest = formula.version
+        latest, rows = formula.version, versions_of(self.actor).filter(formula=formula)
         chosen = {"before": max(1, latest - 1), "after": latest}
         form = VersionsForm(
             {**{name: str(number) for name, number in chosen.items()}, **request.GET.dict()},
-            latest=latest,
+            written=list(rows.order_by("-number").values_list("number", "created_at")[:MOST]),
             reader=self.reader,
         )
         if form.is_valid():

@@ -1,9 +1,11 @@
 """Writing a formula: rows go where their number or their phase says, and a slip is told at once."""
 
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
+from api.pages.reader import Reader
 from api.pages.row_order import in_order
 from formulas.access import version_for
 from ledger.access import acting_as
@@ -65,4 +67,7 @@ def test_a_row_goes_into_the_middle_and_a_slip_is_told(shop: Workshop) -> None:
     with acting_as(shop.actor):
         lines = list(version_for(shop.actor, id).lines.all())
         assert [line.material_id for line in lines] == [oil.id, acid.id, wax.id]
-    assert "less by 1.5 %" in shown(client.get(f"/formulas/{id}/versions"))
+    versions = shown(client.get(f"/formulas/{id}/versions"))
+    assert "less by 1.5 %" in versions.replace("\xa0", " ")
+    today = Reader().day(datetime.now(UTC))
+    assert f"version 2, {today} version 1, {today}" in versions
