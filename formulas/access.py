@@ -187,6 +187,12 @@ def standing(rows: QuerySet[Weighing]) -> QuerySet[Weighing]:
     return rows.filter(~Exists(undone))
 
 
+def with_begun(batches: QuerySet[Batch]) -> QuerySet[Batch]:
+    """The same, each with `begun`: whether anything that counts is weighed into it."""
+    weighings = standing(Weighing.objects.filter(batch=OuterRef("pk")))
+    return batches.annotate(begun=Exists(weighings))
+
+
 def pourable(actor: Actor, id: UUID | str, *, pointer: str = "/lot") -> Custody:
     """The maker's own say over a lot, with the lot and its material, in one query.
 

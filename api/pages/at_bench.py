@@ -24,6 +24,9 @@ MEASURES = {
     "appearance": _("how it looks"),
 }
 
+# The bench shows so many readings; the page of the batch has all.
+MOST_READINGS = 5
+
 
 class WeighForm(PageForm):
     line = forms.UUIDField(widget=forms.HiddenInput)
@@ -179,6 +182,9 @@ class AtBench(Screen):
             turn=turn,
             just=next(iter(bench.weighings), None) if "after" in asked and form is None else None,
             hot=bench.measured_cautions if "measured" in asked else (),
+            kept="measured" in asked,
+            measured=[(MEASURES[row.measure], row) for row, _how in bench.measured[:MOST_READINGS]],
+            enough=asked.getlist("enough"),
             form=form or WeighForm(reader=self.reader, initial=first),
             undoing=undoing or UndoForm(reader=self.reader, initial=_last(bench)),
             measuring=measuring or MeasureForm(reader=self.reader),
@@ -190,15 +196,25 @@ class AtBench(Screen):
     def _turn(self, bench: Bench, form: PageForm | None) -> Turn | None:
         """The line that was asked for; after a weighing the next one that is not done.
 
-        What is added to effect stays, since a little more may follow.
+        What is added to effect stays while it was weighed last, since a little more may follow.
+        Once all is in it is asked again, until somebody says that it is enough.
         """
         wanted = self.request.GET.get("line", "")
         if form is not None:
             wanted = str(form.data.get("line", ""))
         turn = bench.turn(wanted)
-        if turn and turn.done and not turn.to_effect and self.request.GET.get("after"):
-            return bench.turn("")
-        return turn
+        if wanted and turn and not (turn.done and self.request.GET.get("after")):
+            return turn
+        open_still = self._to_effect_still(bench)
+        last = bench.weighings[0].line_id if bench.weighings else None
+        stays = next((one for one in open_still if one.line.id == last), None)
+        return stays or bench.turn("") or next(iter(open_still), None)
+
+    def _to_effect_still(self, bench: Bench) -> list[Turn]:
+        """What was added to effect and of which nobody said just now that it is enough."""
+        enough = self.request.GET.getlist("enough")
+        turns = (turn for turn in bench.turns if turn.to_effect and turn.done)
+        return [turn for turn in turns if str(turn.line.id) not in enough]
 
 
 def _last(bench: Bench) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.db.models import Max
 from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.safestring import SafeString
@@ -21,13 +22,15 @@ from api.pages.forms import (
     DayField,
     PageForm,
     QuantityField,
+    SureField,
     id_in,
+    unsure,
     within_years,
 )
 from api.pages.screen import Screen
 from api.sheets.batch import batch_sheet
 from formulas import batches, finishing, second_looks
-from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of
+from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of, with_begun
 from formulas.bench import TOLERANCE_PERCENT, bench_of
 from formulas.costing import BatchCost
 from formulas.explaining import explain
@@ -35,10 +38,12 @@ from formulas.planning import Planned
 from formulas.repicking import reserve_again
 from formulas.undoing import undo
 from ledger.access import day_of, find
-from ledger.errors import Conflict
+from ledger.errors import Conflict, Invalid
 from ledger.roles import Verb
 
 MOST = 40
+# Beyond that many grams, and so many times the largest batch so far, a size is asked once.
+MUCH_GRAMS, TIMES = Decimal(20_000), 10
 # Nobody plans a batch further away.
 YEARS = 5
 STATES = [("", _("all")), ("planned", _("to be made")), ("finished", _("made"))]
@@ -61,7 +66,7 @@ class Batches(Screen):
     def get(self, request: HttpRequest) -> HttpResponse:
         form = StateForm(request.GET, reader=self.reader)
         state = form.cleaned_data.get("state", "") if form.is_valid() else ""
-        rows = batches_of(self.actor).order_by("-id")
+        rows = with_begun(batches_of(self.actor)).order_by("-id")
         if state:
             rows = rows.filter(state=state)
         kind = tables.asked(request)
@@ -102,6 +107,7 @@ class PlanForm(PageForm):
         help_text=_("Kilograms that go into the pot, such as 5 kg; of a product also pieces: 40"),
     )
     planned_for = DayField(label=_("On which day"))
+    sure = SureField()
 
     def __init__(self, *args: Any, kinds: Any, **how: Any) -> None:
         super().__init__(*args, **how)
@@ -128,6 +134,10 @@ class PlanForm(PageForm):
         typed = self.cleaned_data
         return {kind: id, "size": typed["size"], "planned_for": typed["planned_for"]}
 
+    @property
+    def is_sure(self) -> bool:
+        return bool(self.cleaned_data["sure"])
+
 
 class Plan(Screen):
     """A new batch: the lots are chosen and promised, and what is short is said."""
@@ -143,15 +153,27 @@ class Plan(Screen):
         form = self._form(request.POST)
         return self.act(
             form,
-            lambda: self._plan(form.told()),
+            lambda: self._plan(form.told(), sure=form.is_sure),
             lambda planned: f"/batches/{planned.batch.id}",
             lambda: self.show(form=form, status=422),
         )
 
-    def _plan(self, told: dict[str, Any]) -> Planned:
-        today = day_of(self.actor, self.now)
-        within_years(told["planned_for"], today, YEARS, "/planned_for")
-        return batches.plan_batch(self.actor, **told)
+    def _plan(self, told: dict[str, Any], *, sure: bool) -> Planned:
+        today, day = day_of(self.actor, self.now), told["planned_for"]
+        if day.year < today.year - YEARS:
+            raise Invalid(said("This day is long past."), pointer="/planned_for")
+        within_years(day, today, YEARS, "/planned_for")
+        earlier = batches_of(self.actor).aggregate(most=Max("batch_grams"))["most"]
+        planned = batches.plan_batch(self.actor, **told)
+        if not sure:
+            self._ask(planned.batch.batch_grams, earlier)
+        return planned
+
+    def _ask(self, grams: Decimal, earlier: Decimal | None) -> None:
+        """Raises Invalid, once, for a batch far beyond all others: mostly a slip of the unit."""
+        if grams > max(MUCH_GRAMS, TIMES * (earlier or 0)):
+            told = said("%(grams)s would go in, far more than into any batch so far.")
+            raise unsure(told % {"grams": self.reader.quantity(grams)})
 
     def _form(self, data: Any = None, **how: Any) -> PlanForm:
         formulas = formulas_of(self.actor).order_by(Lower("name")).values_list("id", "name")[:300]
@@ -233,7 +255,10 @@ class Batch(Screen):
             "weighed": lambda: side_tables.weighed_in(bench),
             "measured": lambda: side_tables.measured_at(bench),
         }
+        facts["wholly"] = bench.done == len(bench.turns)
         if making is not None:
+            made_on = day_of(self.actor, making.happened_at)
+            facts["planned_otherwise"] = made_on != bench.batch.planned_for
             facts["yielded"] = finishing.yield_of(making, bench.batch)
             if self.actor.may(Verb.SEE_COSTS):
                 cost = Cost.of(finishing.cost_of(making), self.actor.currency)

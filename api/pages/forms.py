@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
@@ -95,6 +96,8 @@ class NumberField(Typed):
     widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "decimal"})
 
     def read(self, typed: str) -> Decimal:
+        if NUMBER.fullmatch(typed.lstrip("-\N{MINUS SIGN}")) and not NUMBER.fullmatch(typed):
+            raise Unreadable(said("Less than nothing cannot be; write 0 or more."))
         if not NUMBER.fullmatch(typed):
             raise Unreadable(said("Write a plain number here, such as 12.5."))
         return Decimal(typed)
@@ -108,6 +111,11 @@ class WholeField(forms.IntegerField):
     def __init__(self, **how: Any) -> None:
         numeric = {"inputmode": "numeric", "autocomplete": "off"}
         super().__init__(widget=forms.TextInput(attrs=numeric), **how)
+        for judge in self.validators:
+            if isinstance(judge, MinValueValidator):
+                judge.message = _("Write %(limit_value)s or more.")
+            elif isinstance(judge, MaxValueValidator):
+                judge.message = _("Write %(limit_value)s or less.")
 
     def to_python(self, value: Any) -> int | None:
         """Unlike Django's, no ".000" is taken for nothing: it may be thousands."""

@@ -5,6 +5,8 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from api.pages.finish import FinishForm
+from api.pages.reader import Reader
 from formulas.composition import ToEffect
 from formulas.planning import Planned
 from ledger.access import acting_as
@@ -77,9 +79,12 @@ def test_an_end_that_is_mostly_a_slip_is_asked_once(
     assert "Not all of it is weighed in: Beeswax." in refused(client, finish, output="79 g")
     done(client, bench, **weighing(shop, balm, 1, "20"))
     assert "More came out than went in" in refused(client, finish, output="5 kg")
+    assert "Less than nothing" in refused(client, finish, output="99 g", labour_minutes="-3")
+    few = FinishForm({"output": "99 g", "units": "-4"}, reader=Reader())
+    assert few.errors["units"] == ["Write 1 or more."]
     assert "99" in done(client, finish, output="99 g")
     reopened = done(client, path_of(balm), do="reopen", reason="the wrong figure")
-    assert "to be made" in reopened
+    assert "all weighed in" in reopened
     assert "Why" not in refused(client, path_of(balm), do="reopen", reason="once more")
 
 
@@ -96,7 +101,13 @@ def test_what_is_added_to_effect_stays_until_it_is_enough(shop: Workshop, client
     # Of 990 g of oil and x of scent x is 2 % at 20.204 g, and a limit is never rounded up.
     assert "15.2 g may still go in" in page
     assert "That is enough" in page
-    assert "All of it is in" in shown(client.get(bench))
+    # Coming back asks once more, until somebody says that it is enough.
+    assert "That is enough" in shown(client.get(bench))
+    scent_line = planned.lines[1].line.id
+    assert "All of it is in" in shown(client.get(f"{bench}?enough={scent_line}"))
+    batch = shown(client.get(path_of(planned)))
+    assert "all weighed in" in batch
+    assert "to effect: more may go in" in batch
 
 
 def test_what_was_measured_and_what_was_not_in_the_formula_is_shown(
@@ -105,6 +116,7 @@ def test_what_was_measured_and_what_was_not_in_the_formula_is_shown(
     bench = f"{path_of(balm)}/bench"
     hot = done(client, bench, do="measure", measure="temperature", value="72 degC")
     assert "beware of burns" in hot
+    assert "Kept: temperature 72 degC" in hot
     assert "beware of burns" not in shown(client.get(bench))
     rosemary = shop.receive(shop.material("Rosemary extract"), "100 g", "9.00")
     other = {"add-lot": rosemary.code, "add-quantity": "1", "add-reason": "it smelt of nothing"}
@@ -138,7 +150,8 @@ def test_what_was_called_off_is_made_after_all(
     done(client, f"{path}/bench", **weighing(shop, balm, 0, "80"))
     assert "called off" in done(client, f"{path}/stop", way="off", reason="a slip of the pen")
     assert "required" in refused(client, path, do="reopen", reason="")
-    assert "to be made" in done(client, path, do="reopen", reason="it is wanted after all")
+    assert "begun" in done(client, path, do="reopen", reason="it is wanted after all")
+    assert "begun" in shown(client.get("/batches"))
 
 
 def test_what_came_in_since_is_looked_for_again(shop: Workshop, client: Client) -> None:
@@ -159,6 +172,15 @@ def test_pieces_are_of_a_product(shop: Workshop, client: Client, balm: Planned) 
     product = shop.product(balm.batch.version, "30 g")
     what["what"] = f"product:{product.id}"
     assert "2 pieces" in done(client, "/batches/new", size="2 pieces", **what)
+
+
+def test_a_slip_of_a_plan_is_told(client: Client, balm: Planned) -> None:
+    what = {"what": f"formula:{balm.batch.version.formula_id}"}
+    past = refused(client, "/batches/new", size="2 kg", planned_for="1990-05-06", **what)
+    assert "long past" in past
+    what["planned_for"] = balm.batch.planned_for.isoformat()
+    assert "far more than" in refused(client, "/batches/new", size="100000 kg", **what)
+    assert "to be made" in done(client, "/batches/new", size="100000 kg", sure="on", **what)
 
 
 def test_all_weighings_come_as_a_file(shop: Workshop, client: Client, balm: Planned) -> None:
