@@ -1,5 +1,6 @@
 """A batch on its pages: what is mostly a slip is asked once, and what was done can be read."""
 
+from datetime import date
 from typing import Any
 
 import pytest
@@ -172,6 +173,19 @@ def test_pieces_are_of_a_product(shop: Workshop, client: Client, balm: Planned) 
     product = shop.product(balm.batch.version, "30 g")
     what["what"] = f"product:{product.id}"
     assert "2 pieces" in done(client, "/batches/new", size="2 pieces", **what)
+
+
+def test_water_of_the_tap_names_no_lot_and_a_batch_says_when_it_was_made(
+    shop: Workshop, client: Client
+) -> None:
+    planned = shop.plan(
+        shop.formula("Mist", [(shop.water(), "100")]), "1 kg", planned_for=date(2026, 3, 4)
+    )
+    line = {"line": str(planned.lines[0].line.id), "quantity": "1000"}
+    assert "In: 1,000 g Aqua." in done(client, f"{path_of(planned)}/bench", **line)
+    made = done(client, f"{path_of(planned)}/finish", output="990 g")
+    assert "planned for 4 Mar 2026" in made
+    assert "4 Mar 2026" not in shown(client.get("/batches"))
 
 
 def test_a_slip_of_a_plan_is_told(client: Client, balm: Planned) -> None:
