@@ -4,7 +4,7 @@ its template with the same facts; how large each is, and how often it asks the d
 import re
 import statistics
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any, Final
 from unittest.mock import patch
 
@@ -22,17 +22,24 @@ from tests.running import Running
 
 MOST_QUERIES, MOST_BYTES = 15, 60_000
 TURNS: Final = 4
-LINK: Final = re.compile(r'href="/([a-z-]+)/([0-9a-f-]{36})')
 
 
 def measure(server: Running, options: Options) -> list[Row]:
     """Every page of the demo's first maker, in this process: no network is in the way."""
     from formulas.demo import loading
+    from tests.pages.looking import ROUTES, route_of
 
     loading.load(now=timezone.now())
     analyze(server)
     client = _signed_in(server)
-    return [_row(client, path, options.rounds * TURNS) for path in sorted(_paths(client))]
+    paths = sorted(_paths(client))
+    # What is given out at these is a file.
+    files = {one for one in ROUTES if one.endswith("/example") or one.startswith("/documents/")}
+    lacking = set(ROUTES) - {route_of(path) for path in paths} - files
+    rows = [_row(client, path, options.rounds * TURNS) for path in paths]
+    return rows + [
+        Row(f"page {route}: the demo has nothing of it", "") for route in sorted(lacking)
+    ]
 
 
 def _signed_in(server: Running) -> Client:
@@ -45,24 +52,12 @@ def _signed_in(server: Running) -> Client:
     return client
 
 
-def _paths(client: Client) -> Iterator[str]:
+def _paths(client: Client) -> list[str]:
     """Every page, of the thing of its kind that is first found by following links."""
-    from api.pages.urls import urlpatterns
+    from tests.pages.looking import all_pages
 
-    routes = [f"/{one.pattern}" for one in urlpatterns]
-    first: dict[str, str] = {}
-    open_pages = [f"{route}?gone=on" for route in routes if "<" not in route]
-    for path in open_pages:
-        for kind, id in LINK.findall(client.get(path).content.decode()):
-            if kind not in first:
-                first[kind] = id
-                open_pages.append(f"/{kind}/{id}")
-    for route in routes:
-        kind = route.split("/")[1]
-        path = route.replace("<uuid:id>", first.get(kind, ""))
-        answer = client.get(path)
-        if answer.status_code == 200 and "html" in answer.headers["Content-Type"]:
-            yield path
+    seen = all_pages(client, of_each=1)
+    return [page.path for page in seen if page.status == 200 and page.text]
 
 
 def _row(client: Client, path: str, turns: int) -> Row:
