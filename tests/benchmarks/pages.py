@@ -9,10 +9,8 @@ from typing import Any, Final
 from unittest.mock import patch
 
 from django import shortcuts
-from django.db import connection
 from django.template.loader import render_to_string
 from django.test import Client
-from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from tests.api.client import sign_in
@@ -62,16 +60,16 @@ def _paths(client: Client) -> list[str]:
 
 def _row(client: Client, path: str, turns: int) -> Row:
     from api.pages import screen
+    from tests.pages.looking import looked_at
 
     with patch.object(screen, "render", wraps=shortcuts.render) as rendered:
-        with CaptureQueriesContext(connection) as queries:
-            answer = client.get(path)
-        asked, drawn = len(queries), rendered.call_args
+        seen = looked_at(client, path)
+        drawn = rendered.call_args
     ours = _milliseconds(lambda: client.get(path), turns)
     shown = re.sub(r"[0-9a-f-]{36}", "ID", path)
-    work = f"page {shown}: {asked} queries, {len(answer.content) / 1000:.1f} kB"
+    work = f"page {shown}: {seen.queries} queries, {seen.size / 1000:.1f} kB"
     limit = f"<= {MOST_QUERIES}, {MOST_BYTES // 1000} kB"
-    met = asked <= MOST_QUERIES and len(answer.content) <= MOST_BYTES
+    met = seen.queries <= MOST_QUERIES and seen.size <= MOST_BYTES
     if drawn is None:
         return Row(work, f"{ours:.1f} ms", target=limit, met=met)
     request, template, facts = drawn.args[:3]
