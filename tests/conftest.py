@@ -9,6 +9,7 @@ Their addresses are set before Django reads its settings; they start when a test
 - `server`: the whole of `deploy/up`, on other data.
 """
 
+import gc
 import os
 import shutil
 import sys
@@ -71,6 +72,12 @@ def pytest_configure(config: pytest.Config) -> None:
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The longest come first."""
     items.sort(key=lambda item: place(item.nodeid))
+
+
+def pytest_collection_finish() -> None:
+    """What stands until the end is not looked through again and again for what may go."""
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> SharingOut:

@@ -127,8 +127,7 @@ class Round(Screen):
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
         round, wanted = rounds.round_for(self.actor, id), request.POST.get("do", "")
-        kinds: dict[str, type[PageForm]] = {"": PledgeForm, "pledge": PledgeForm}
-        kinds["close"] = CloseForm
+        kinds: dict[str, type[PageForm]] = {"close": CloseForm, "pledge": PledgeForm}
         form = kinds.get(wanted, Button)(request.POST, reader=self.reader)
         acts = {
             "withdraw": lambda: rounds.withdraw_pledge(
@@ -147,11 +146,13 @@ class Round(Screen):
                 self.actor, round=id, buyer=request.POST.get("buyer", ""), now=self.now
             ),
             "write": lambda: place_orders(self.actor, round=id, happened_at=self.now),
+            "pledge": lambda: self._pledge(round, form),
         }
-        act = acts.get(wanted)
+        if wanted not in acts:
+            return self._page(id, status=422)
         return self.act(
             form,
-            act or (lambda: self._pledge(round, form)),
+            acts[wanted],
             lambda done: f"/order-rounds/{id}",
             lambda: self._page(id, form=form, status=422),
         )

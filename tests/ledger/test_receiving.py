@@ -18,8 +18,8 @@ from ledger.errors import (
     Invalid,
     MassMissing,
     NotFound,
+    PiecesWanted,
     Refusal,
-    UnitWrong,
 )
 from ledger.models import (
     ChargeShare,
@@ -263,7 +263,7 @@ def test_what_is_missing_is_named() -> None:
         charges=[TAX, FREIGHT],
     )
     assert "bottle" in refusal.detail
-    door.refuses(UnitWrong, "/lines/0/quantity", door.line(bottle, "1 kg", "10"))
+    door.refuses(PiecesWanted, "/lines/0/quantity", door.line(bottle, "1 kg", "10"))
     door.refuses(CountNotWhole, "/lines/0/quantity", door.line(bottle, "1.5 each", "10"))
 
 

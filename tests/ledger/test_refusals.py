@@ -37,6 +37,7 @@ from ledger.errors import (
     MoneyTooFine,
     MoneyUnreadable,
     NotEnough,
+    PiecesWanted,
     QuantityNotPositive,
     QuantityTooSmall,
     QuantityUnreadable,
@@ -45,6 +46,7 @@ from ledger.errors import (
     TemperatureUnreadable,
     UnitMissing,
     UnitWrong,
+    WeightWanted,
 )
 from ledger.limits import Limit, inside
 from ledger.money import parse_money, round_to_step, split_exactly
@@ -221,7 +223,7 @@ MEASURES: list[Asked] = [
     ),
     (
         lambda: grams_of(parse_quantity("5 each"), density=None, name="Oil"),
-        UnitWrong,
+        WeightWanted,
         "",
         'Oil is measured by mass: give a weight such as "2.5 kg", not a count.',
     ),
@@ -233,7 +235,7 @@ MEASURES: list[Asked] = [
     ),
     (
         lambda: count_of(parse_quantity("5 g"), name="Jars"),
-        UnitWrong,
+        PiecesWanted,
         "",
         'Jars is counted: give pieces such as "60 each", not a weight or a volume.',
     ),

@@ -24,10 +24,9 @@ def test_a_year_that_is_a_slip_is_refused(shop: Workshop) -> None:
     client = signed_in(shop)
     formula = shop.formula("Balm", [(shop.material("Wax"), "100")])
     batch = {"what": f"formula:{formula.formula_id}", "size": "1 kg"}
-    for year in (timezone.now().year - 6, 9999):
-        assert "too far away" in refused(
-            client, "/batches/new", planned_for=f"{year}-05-05", **batch
-        )
+    for year, wrong in ((timezone.now().year - 6, "long past"), (9999, "too far away")):
+        told = refused(client, "/batches/new", planned_for=f"{year}-05-05", **batch)
+        assert wrong in told
     opened = {"name": "Spring", "buyer": str(shop.actor.maker)}
     late = refused(client, "/order-rounds", closes_at="9999-01-01T12:00", **opened)
     assert "9999 is too far away" in late

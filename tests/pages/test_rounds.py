@@ -19,7 +19,7 @@ from ledger.round_closing import close_and_reckon
 from ledger.round_ordering import place_orders
 from tests.factories import D, Workshop, open_workshop
 from tests.ordering_together import EVENING, asked, coordinator, offered, opened, owed, pledged
-from tests.pages.browsing import done, refused, shown, signed_in
+from tests.pages.browsing import done, refused, sent, shown, signed_in
 from tests.pages.looking import looked_at
 
 MOST = 15
@@ -191,3 +191,4 @@ def test_whoever_closes_a_round_before_its_time_is_asked_once(
     assert "they may pledge until" in refused(run, path, do="close")
     assert "Close it now" in shown(run.get(path))
     assert "Close it now" not in done(run, path, do="close", sure="on")
+    assert sent(run, path, do="wave").status_code == 422, "nothing that a round does"
