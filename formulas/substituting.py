@@ -195,7 +195,9 @@ def touched(own: Known, other: Known, brought: Decimal = ZERO) -> tuple[Caution,
             Caution(
                 "balance_changed",
                 "The balance line gives way for what the substitute brings: weigh the corrected"
-                " amount, not the one on a sheet printed before.",
+                " amount, not the one on a sheet printed before. With more or less water what"
+                " keeps the product has changed too. Needs a challenge test (e.g. ISO 11930); this"
+                " cannot show that it is preserved.",
             )
         )
     return tuple(found)

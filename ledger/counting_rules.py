@@ -6,6 +6,7 @@ through is counted often. The shares, intervals and tolerances are common practi
 
 import calendar
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -61,6 +62,19 @@ def tolerance(book: Decimal, percent: Decimal) -> Decimal:
 def within(counted: Decimal, book: Decimal, allowed: Decimal) -> bool:
     """Whether a count agrees with the books; the limit itself still agrees."""
     return abs(counted - book) <= allowed
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """How many lots were counted, and how many of them agreed with the books."""
+
+    counted: int
+    within: int
+
+    @property
+    def percent(self) -> Decimal | None:
+        """Record accuracy: counts within tolerance ÷ counts, in percent; None of none."""
+        return percent_of(Decimal(self.within), Decimal(self.counted))
 
 
 def percent_of(part: Decimal, whole: Decimal) -> Decimal | None:

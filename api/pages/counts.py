@@ -16,6 +16,7 @@ from api.sheets.lots import sheet_of_count
 from formulas.counting import batches_named
 from ledger import abc_classes, counting
 from ledger.access import find
+from ledger.count_accuracy import accuracy_of, latest_sheets
 from ledger.finding import material_named
 from ledger.lot_labels import in_store, lots_of_count, maker_name
 from ledger.models import CountLine, CountSheet
@@ -36,7 +37,13 @@ class NewCountForm(PageForm):
     called: ClassVar = {"/materials/0": "material", "/lots/0": "lot"}
 
     place = forms.CharField(
-        label=_("Where"), max_length=120, required=False, help_text=_("Such as: cold room")
+        label=_("Where"),
+        max_length=120,
+        required=False,
+        help_text=_(
+            "A heading for the sheet, such as: cold room. No lot is kept by its place, so the"
+            " sheet has all that is chosen below."
+        ),
     )
     classes = forms.MultipleChoiceField(
         label=_("Only these classes"),
@@ -90,7 +97,7 @@ class Counts(Screen):
         due = abc_classes.due_counts(self.actor, now=self.now)
         return self.show(
             form=form if self.actor.may(Verb.COUNT) else None,
-            sheets=list(counting.sheets_of(self.actor).order_by("-id")[:SHEETS]),
+            sheets=latest_sheets(self.actor, limit=SHEETS),
             due=[one for one in due if one.is_due][:DUE],
             status=status,
         )
@@ -250,7 +257,6 @@ class Count(Screen):
         page = min(int(text), 1000) if text.isdecimal() else 0
         shown = form.lines if form else lines[page * LINES : (page + 1) * LINES]
         form = form or ReadingsForm(reader=self.reader, lines=shown)
-        read = [line for line in lines if line.counted is not None]
         named = [
             batch
             for line in shown
@@ -267,8 +273,7 @@ class Count(Screen):
             form=form if is_open and self.actor.may(Verb.COUNT) else None,
             reason=reason or ReasonForm(reader=self.reader),
             total=len(lines),
-            read=len(read),
-            agree=sum(not line.outside for line in read),
+            accuracy=accuracy_of(lines),
             batches=batches_named(self.actor, named) if named else {},
             page=page,
             more=len(lines) > (page + 1) * LINES,

@@ -13,11 +13,12 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
-from api.pages.forms import MoneyField, NumberField, PageForm, Rows
+from api.pages.forms import MoneyField, NumberField, PageForm, Rows, WholeField
 from api.pages.saying import in_words
 from api.pages.screen import Screen
 from formulas import prices, unit_costs
-from formulas.access import product_for
+from formulas.access import product_for, version_for
+from formulas.caution_facts import of_product
 from formulas.errors import BelowCost, CostUnknown
 from formulas.ladder import Channel, Ending, Including
 from formulas.models import Product
@@ -101,6 +102,13 @@ class CostForm(PageForm):
         required=False,
         help_text=_("Rent and the like of a month or a year: how many pieces pay for it?"),
     )
+    batch_units = WholeField(
+        label=_("Pieces of a batch"),
+        required=False,
+        min_value=1,
+        max_value=1_000_000,
+        help_text=_("To say in how many batches those pieces are made"),
+    )
     confirm = forms.BooleanField(label=_("Show prices below cost, too"), required=False)
 
     def __init__(self, *args: Any, costs: Mapping[CostFrom, Decimal], **how: Any) -> None:
@@ -122,10 +130,14 @@ class Price(Screen):
             cost = unit_costs.unit_cost_of(self.actor, product=id)
         except (CostUnknown, DensityMissing) as refusal:
             missing = in_words(refusal.detail, self.reader)
-            return self.show(product=product_for(self.actor, id), missing=missing)
+            product = product_for(self.actor, id)
+            careful = of_product(product, version_for(self.actor, product.formula_id))
+            return self.show(product=product, missing=missing, cautions=careful)
         costs = _costs(cost)
         asked = "channels" in request.GET
-        form = CostForm(request.GET if asked else None, reader=self.reader, costs=costs)
+        first = {"batch_units": cost.units}
+        typed = request.GET if asked else None
+        form = CostForm(typed, reader=self.reader, costs=costs, initial=first)
         data: Any = request.GET if asked else FIRST
         rows = Rows(ChannelForm, "channels", data, reader=self.reader, judged=asked)
         found = None
@@ -142,6 +154,7 @@ class Price(Screen):
                 "batch": lambda: side_tables.batch_cost(cost, currency),
             },
             product=cost.product,
+            cautions=of_product(cost.product, cost.version),
             cost=cost,
             unpaid=_unpaid(cost.product),
             form=form,
@@ -165,7 +178,7 @@ class Price(Screen):
                 product=id,
                 channels=channels,
                 cost=Cost(given=cost),
-                fixed=None if fixed is None else Fixed(fixed),
+                fixed=None if fixed is None else Fixed(fixed, batch_units=typed["batch_units"]),
                 confirm_below_cost=typed["confirm"],
             )
         except BelowCost as refusal:
@@ -232,14 +245,16 @@ def _table(found: Found, currency: str) -> tables.Table:
     names += [said("Breaks even at")]
     columns = [said("Sold by"), *(f"{name}, {currency}" for name in names)]
     columns += [said("Margin, %"), said("Markup, %"), said("Pieces that pay what is fixed")]
+    columns += [said("Batches of them")]
     cells = []
     for rung, curve in found.rungs:
         listed = rung.priced.listed
-        units = rung.break_even.whole_units if rung.break_even else None
+        even = rung.break_even
+        pays = (even.whole_units, even.batches) if even else (None, None)
         cells.append(
             (
                 *(rung.priced.name, listed.net, listed.tax, listed.gross, listed.fees),
-                *(listed.left, curve.even, listed.margin_percent, listed.markup_percent, units),
+                *(listed.left, curve.even, listed.margin_percent, listed.markup_percent, *pays),
             )
         )
     return tables.Table("prices", columns, cells)

@@ -14,7 +14,8 @@ from api.pages.forms import MoneyField, NumberField, PageForm, QuantityField, Wh
 from api.pages.screen import Screen
 from api.sheets.product import product_label
 from formulas import products
-from formulas.access import formulas_of, product_for
+from formulas.access import formulas_of, product_for, version_for
+from formulas.caution_facts import of_product
 from formulas.declaration import Market
 from formulas.labelling import LabelDraft, label_product
 from formulas.models import Product
@@ -175,6 +176,10 @@ class WritesProducts(Screen):
             **how,
         )
 
+    def home(self, id: UUID) -> str:
+        """Where to after it is kept: to its price, or for whoever sees no costs to what it is."""
+        return f"/products/{id}/{'price' if self.actor.may(Verb.SEE_COSTS) else 'edit'}"
+
     def page(self, form: ProductForm, status: int = 200, **facts: Any) -> HttpResponse:
         formulas = form.fields["formula"].choices  # type: ignore[attr-defined]
         return self.show(
@@ -198,7 +203,7 @@ class NewProduct(WritesProducts):
         return self.act(
             form,
             lambda: products.add_product(self.actor, form.draft()),
-            lambda made: f"/products/{made.id}/price",
+            lambda made: self.home(made.id),
             lambda: self.page(form, status=422),
         )
 
@@ -209,7 +214,9 @@ class ChangeProduct(WritesProducts):
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         self.actor.must(Verb.FORMULATE)
         product = self._product(id)
-        return self.page(self.form_of(initial=self._as_it_is(product)), product=product)
+        careful = of_product(product, version_for(self.actor, product.formula_id))
+        form = self.form_of(initial=self._as_it_is(product))
+        return self.page(form, product=product, cautions=careful)
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
         product = self._product(id)
@@ -223,7 +230,7 @@ class ChangeProduct(WritesProducts):
                 expected_version=int(version) if version.isdecimal() else 0,
                 draft=form.draft(),
             ),
-            lambda changed: f"/products/{id}/price",
+            lambda changed: self.home(id),
             lambda: self.page(form, status=422, product=product),
         )
 

@@ -25,6 +25,7 @@ from api.rest.stock import amount
 from formulas import counting as batch_counting
 from ledger import abc_classes, counting
 from ledger.access import Actor, find
+from ledger.count_accuracy import accuracy_of
 from ledger.counting_rules import CLASSES, percent_of, within
 from ledger.models import CountCause, CountLine, CountSheet
 from ledger.money import round_money
@@ -197,12 +198,11 @@ def sheet_json(sheet: CountSheet, actor: Actor) -> dict[str, Any]:
     named = [id for cause in causes if (id := cause.entry.details.get("batch"))]
     codes = {id: batch.code for id, batch in batch_counting.batches_named(actor, named).items()}
     shown = [_line(line, sheet, actor, codes) for line in lines]
-    counted = [line for line in lines if line.counted is not None]
-    agree = sum(not line.outside for line in counted)
-    share = percent_of(Decimal(agree), Decimal(len(counted)))
+    found = accuracy_of(lines)
+    accuracy = {"counted": found.counted, "within": found.within, "percent": plain(found.percent)}
     return {
         **brief_json(sheet),
-        "accuracy": {"counted": len(counted), "within": agree, "percent": plain(share)},
+        "accuracy": accuracy,
         "lines": shown,
     }
 

@@ -169,7 +169,9 @@ def test_each_caution_says_what_to_look_at_and_of_which_material() -> None:
         "Check the pH before filling: grades of a surfactant differ in pH, and a preservative may"
         " need its window.",
         "The balance line gives way for what the substitute brings: weigh the corrected amount, not"
-        " the one on a sheet printed before.",
+        " the one on a sheet printed before. With more or less water what keeps the product has"
+        " changed too. Needs a challenge test (e.g. ISO 11930); this cannot show that it is"
+        " preserved.",
     ]
     assert [one.text for one in touched(Known("A", "X", "oil"), Known("B", "", "oil"))] == [
         "An INCI name is not recorded: see whether the ingredient list still holds.",

@@ -35,6 +35,10 @@ def test_a_price_goes_up_to_the_coin_on_every_page(shop: Workshop) -> None:
     assert "Wholesale 3.73 USD 0.00 USD 3.73 USD" in ladder
     assert "Nothing is left at, without tax On the list, without tax with tax" in ladder
     assert "Card 1.85 USD 4.16 USD 4.95 USD" in ladder
+    # 1,000 ÷ (3.73 - 1.4881) = 446.05 pieces, which are eight batches of 60.
+    paid = {**SOLD, "fixed": "1000", "batch_units": "60"}
+    even = shown(client.get(f"/products/{product.id}/price", paid))
+    assert "447 pieces 8 batches" in even.replace("\xa0", " ")
     asked = {"material": str(oil.id), "change_percent": "0", "margin_percent": "60"}
     assert "3.73 USD 3.73 USD" in shown(client.get("/what-if", asked))
 

@@ -6,8 +6,9 @@ import pytest
 from django.test import Client
 
 from ledger.access import acting_as
+from ledger.models import Membership
 from tests.factories import Workshop, open_workshop
-from tests.pages.browsing import done, refused, shown, signed_in
+from tests.pages.browsing import done, in_role, refused, shown, signed_in
 
 
 @pytest.fixture(scope="module")
@@ -41,6 +42,21 @@ def test_a_product_is_changed(shop: Workshop) -> None:
     assert (kept.material_id, kept.quantity) == (jar.id, 2)
     # Somebody else has changed it since this one was read.
     assert "changed" in refused(client, path, **typed)
+
+
+def test_what_asks_for_care_with_a_product_is_said_to_whoever_writes_it(shop: Workshop) -> None:
+    """Eye, lip, baby, leave-on and words of a drug, where costs are seen and where they are not."""
+    oil = shop.material("Plain oil")
+    version = shop.formula("Plain balm", [(oil, "100")])
+    draft = {"formula": str(version.formula_id), "nominal": "50 g", "pieces_0": "1"}
+    draft |= {"use": "leave_on", "areas": "lip"}
+    owner, bench = signed_in(shop), in_role(shop, Membership.Role.BENCH)
+    for client, name in ((owner, "Balm that heals"), (bench, "Healing balm")):
+        page = done(client, "/products/new", name=name, **draft)
+        assert "Asks for a stricter review" in page
+        assert "Think again about this word" in page
+    plain = shop.product(version, "50 g")
+    assert "stricter review" not in shown(owner.get(f"/products/{plain.id}/edit"))
 
 
 def test_another_formula_is_another_product(shop: Workshop) -> None:
