@@ -27,6 +27,7 @@ from api.pages.forms import (
     unsure,
     within_years,
 )
+from api.pages.reader import Reader
 from api.pages.screen import Screen
 from api.sheets.batch import batch_sheet
 from formulas import batches, finishing, second_looks
@@ -261,7 +262,7 @@ class Batch(Screen):
             facts["planned_otherwise"] = made_on != bench.batch.planned_for
             facts["yielded"] = finishing.yield_of(making, bench.batch)
             if self.actor.may(Verb.SEE_COSTS):
-                cost = Cost.of(finishing.cost_of(making), self.actor.currency)
+                cost = Cost.of(finishing.cost_of(making), self.reader)
                 facts["cost"], files["cost"] = cost, cost.table
         return self.show(
             files=files,
@@ -290,7 +291,7 @@ class Cost:
     currency: str
 
     @classmethod
-    def of(cls, cost: BatchCost, currency: str) -> "Cost":
+    def of(cls, cost: BatchCost, reader: Reader) -> "Cost":
         named = [
             (said("Materials"), cost.materials),
             (said("Packaging"), cost.packaging),
@@ -298,7 +299,9 @@ class Cost:
             (said("Overhead"), cost.overhead),
         ]
         parts = [(name, amount) for name, amount in named if amount]
-        return cls(cost, parts, plots.bars(said("What it cost"), parts, x=currency), currency)
+        currency = reader.currency
+        plot = plots.bars(said("What it cost"), parts, x=currency, numbers=reader.numbers)
+        return cls(cost, parts, plot, currency)
 
     def table(self) -> tables.Table:
         """The same as a file."""

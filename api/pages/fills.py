@@ -21,7 +21,7 @@ from formulas.fill_reading import PastYield, UnitsSeen
 from formulas.models import Batch
 from formulas.undoing import undo
 from formulas.unit_weighings import FilledUnits
-from ledger.access import Actor, day_of, find
+from ledger.access import day_of, find
 from ledger.lot_reading import show_lot
 from ledger.roles import Verb
 
@@ -130,6 +130,15 @@ class Units(Screen):
         """What else the page tells of them."""
         raise NotImplementedError
 
+    def _yields_of(self, made: tuple[UUID, UUID] | None) -> dict[str, Any]:
+        """How the batch came out beside the earlier ones of its formula."""
+        if made is None:
+            return {}
+        batch, formula = made
+        past = fill_reading.past_yields(self.actor, formula)
+        plot = yield_plot(past, self.reader.numbers)
+        return {"yields": past, "this_batch": batch, "yield_plot": plot}
+
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         return self._page(id)
 
@@ -173,7 +182,7 @@ class Units(Screen):
             facts |= {
                 "files": side_tables.of_units(self.actor, seen, facts),
                 "seen": seen,
-                "plot": _plot(seen),
+                "plot": _plot(seen, self.reader.numbers),
                 "rule_form": rule
                 or RuleForm(reader=self.reader, initial=_chosen(seen, self.reader)),
             }
@@ -220,7 +229,7 @@ class Fill(Units):
             "total": total,
             "undoing": self.undoing or UndoForm(reader=self.reader),
             "may_undo": self.actor.may(Verb.REVERSE),
-            **_yields_of(self.actor, fill_reading.batch_of_fill(self.actor, row)),
+            **self._yields_of(fill_reading.batch_of_fill(self.actor, row)),
         }
 
 
@@ -234,26 +243,17 @@ class BatchUnits(Units):
         batch = batch_for(self.actor, id)
         return {
             "batch": batch,
-            **_yields_of(self.actor, (batch.id, batch.version.formula_id)),
+            **self._yields_of((batch.id, batch.version.formula_id)),
         }
 
 
-def _yields_of(actor: Actor, made: tuple[UUID, UUID] | None) -> dict[str, Any]:
-    """How the batch came out beside the earlier ones of its formula."""
-    if made is None:
-        return {}
-    batch, formula = made
-    past = fill_reading.past_yields(actor, formula)
-    return {"yields": past, "this_batch": batch, "yield_plot": yield_plot(past)}
-
-
-def yield_plot(past: list[PastYield]) -> SafeString | str:
+def yield_plot(past: list[PastYield], numbers: str) -> SafeString | str:
     """The yields of a formula's batches in their order; nothing for a single one."""
     if len(past) < 2:
         return ""
     values = [one.yield_percent for one in past]
     title, x = said("Yield of its batches"), said("batches, the oldest first")
-    return plots.spread(title, values, [], y="%", x=x)
+    return plots.spread(title, values, [], y="%", x=x, numbers=numbers)
 
 
 def _chosen(seen: UnitsSeen, reader: Reader) -> dict[str, str]:
@@ -263,7 +263,7 @@ def _chosen(seen: UnitsSeen, reader: Reader) -> dict[str, str]:
     return {"rule": seen.rule.rule, "allowed": reader.entered(seen.rule.allowed_entered)}
 
 
-def _plot(seen: UnitsSeen) -> SafeString | str:
+def _plot(seen: UnitsSeen, numbers: str) -> SafeString | str:
     """The weights of the latest weighing against the limits of the rule."""
     if seen.checked is None:
         return ""
@@ -279,4 +279,4 @@ def _plot(seen: UnitsSeen) -> SafeString | str:
     band = (row.mean_grams - spread, row.mean_grams, row.mean_grams + spread)
     nets = [Decimal(one["net"]) for one in row.contents]
     title, x = said("Weights of the pieces"), said("pieces, as they were weighed")
-    return plots.spread(title, nets, limits, y="g", x=x, band=band)
+    return plots.spread(title, nets, limits, y="g", x=x, band=band, numbers=numbers)

@@ -97,6 +97,7 @@ class Prices:
     """What deliveries of five years cost and what was offered, as a plot and its tables."""
 
     plot: SafeString | str
+    undrawn: bool
     landed: list[LandedPoint]
     offered: list[OfferedPoint]
 
@@ -174,15 +175,23 @@ class Material(Screen):
         history = self._history(id)
         if not history.landed and not history.offered:
             return None
-        points: dict[str, list[tuple[date | Decimal, Decimal]]] = defaultdict(list)
-        for paid in reversed(history.landed):
-            points[paid.supplier_name].append((paid.on, paid.landed))
-        for offer in reversed(history.offered):
+        paid, offers = history.landed[:MOST], history.offered[:MOST]
+        points: dict[str, list[tuple[date, Decimal]]] = defaultdict(list)
+        for one in reversed(paid):
+            points[one.supplier_name].append((one.on, one.landed))
+        for offer in reversed(offers):
             if offer.unit_price is not None:
                 name = said("%(supplier)s, offered") % {"supplier": offer.supplier_name}
                 points[name].append((offer.on, offer.unit_price))
-        y = f"{self.actor.currency} / {said('each') if counted else said('kg')}"
-        series = [plots.Series(name, found) for name, found in points.items()][:MOST_SERIES]
+        # What is drawn stands in the tables; of many suppliers, the latest are drawn.
+        latest = sorted(points.items(), key=lambda one: one[1][-1][0], reverse=True)
+        reader = self.reader
+        series = [
+            plots.Series(name, [(on, reader.per_mass(price, counted)) for on, price in found])
+            for name, found in latest[:MOST_SERIES]
+        ]
+        title, y = said("What it cost and was offered at"), self.actor.currency
+        y += f" / {said('each') if counted else reader.mass_unit}"
         drawn = sum(len(one.points) for one in series) > 1
-        plot = plots.lines(said("What it cost and was offered at"), series, y=y) if drawn else ""
-        return Prices(plot, history.landed[:MOST], history.offered[:MOST])
+        plot = plots.lines(title, series, y=y, numbers=reader.numbers) if drawn else ""
+        return Prices(plot, len(latest) > MOST_SERIES, paid, offers)

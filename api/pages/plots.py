@@ -18,9 +18,12 @@ from typing import Any, Final, ParamSpec
 from xml.etree.ElementTree import Element
 
 from defusedxml import ElementTree
+from django.utils import formats
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language, gettext
+
+from api.pages.reader import Reader
 
 SVG: Final = "{http://www.w3.org/2000/svg}"
 INK: Final = "#000000"
@@ -33,6 +36,8 @@ KEPT: Final = {
     *("stroke-dashoffset", "opacity", "fill-opacity", "stroke-opacity", "text-anchor"),
     *("font-size", "font-weight", "clip-path"),
 }
+# Days stand at the axis with their month for half a year, months with their year for longer.
+MOST_DAYS: Final = 200
 # Drawing takes a tenth of a second, some twenty kilobytes, and the same figures look the same.
 DRAWINGS_KEPT: Final = 200
 # Drawing shares state within the library.
@@ -83,8 +88,10 @@ def _fixed(told: Any) -> Hashable:
 
 
 @_kept
-def lines(title: str, series: Sequence[Series], *, y: str, x: str = "") -> SafeString:
-    """Points joined by lines."""
+def lines(
+    title: str, series: Sequence[Series], *, y: str, x: str = "", numbers: str = "en"
+) -> SafeString:
+    """Points joined by lines; `numbers` is how the reader writes them, here and below."""
     with _one_at_a_time:
         figure, axes = _figure(x, y)
         for place, one in enumerate(series):
@@ -95,7 +102,10 @@ def lines(title: str, series: Sequence[Series], *, y: str, x: str = "") -> SafeS
             axes.plot(across, up, color=colour, marker=mark, markersize=6, label=one.name)
         axes.set_ylim(0, axes.get_ylim()[1] * 1.12)
         if isinstance(across[0], date):
-            _few_dates(axes)
+            _few_dates(axes, [at for one in series for at, _ in one.points])
+        else:
+            _written(axes.xaxis, numbers)
+        _written(axes.yaxis, numbers)
         if axes.get_legend_handles_labels()[0]:
             axes.legend(frameon=False, loc="best", fontsize=10)
         return _svg(figure, title)
@@ -103,7 +113,13 @@ def lines(title: str, series: Sequence[Series], *, y: str, x: str = "") -> SafeS
 
 @_kept
 def curves(
-    title: str, series: Sequence[Series], marks: Sequence[Mark], *, x: str, y: str
+    title: str,
+    series: Sequence[Series],
+    marks: Sequence[Mark],
+    *,
+    x: str,
+    y: str,
+    numbers: str = "en",
 ) -> SafeString:
     """Lines without points, told apart by their dashes, and single points that are marked."""
     with _one_at_a_time:
@@ -129,18 +145,23 @@ def curves(
                 markersize=9,
                 fillstyle="none" if mark.hollow else "full",
             )
+        _written(axes.xaxis, numbers)
+        _written(axes.yaxis, numbers)
         _legend_above(axes)
         return _svg(figure, title)
 
 
 @_kept
-def bars(title: str, parts: Sequence[tuple[str, Decimal]], *, x: str) -> SafeString:
+def bars(
+    title: str, parts: Sequence[tuple[str, Decimal]], *, x: str, numbers: str = "en"
+) -> SafeString:
     """One bar for each part, beneath each other, with the name in front."""
     with _one_at_a_time:
         figure, axes = _figure(x, "", height=0.7 + 0.34 * len(parts))
         names = [name if len(name) < 26 else f"{name[:25]}…" for name, _ in parts]
         axes.barh(names, [float(value) for _, value in parts], color=COLOURS[0], height=0.6)
         axes.invert_yaxis()
+        _written(axes.xaxis, numbers)
         return _svg(figure, title)
 
 
@@ -153,6 +174,7 @@ def spread(
     y: str,
     x: str = "",
     band: tuple[Decimal, Decimal, Decimal] | None = None,
+    numbers: str = "en",
 ) -> SafeString:
     """Single values in their order, with limits as lines across.
 
@@ -172,6 +194,8 @@ def spread(
             axes.axhline(float(limit), linestyle=style, color=colour, label=name)
         axes.margins(y=0.25)
         axes.xaxis.get_major_locator().set_params(integer=True)
+        _written(axes.xaxis, numbers)
+        _written(axes.yaxis, numbers)
         _legend_above(axes)
         return _svg(figure, title)
 
@@ -185,21 +209,46 @@ def _legend_above(axes: Any) -> None:
         axes.legend(frameon=False, **above, **close)
 
 
-def _few_dates(axes: Any) -> None:
-    """Days as people write them, few enough not to run into each other."""
+def _few_dates(axes: Any, days: Sequence[Any]) -> None:
+    """Days as the reader's language has them, few enough not to run into each other."""
     import matplotlib.dates
 
     dates: Any = matplotlib.dates
-    found = dates.AutoDateLocator(minticks=2, maxticks=5)
-    axes.xaxis.set_major_locator(found)
-    axes.xaxis.set_major_formatter(dates.ConciseDateFormatter(found))
+    first, last = min(days), max(days)
+    if (last - first).days > MOST_DAYS:
+        shape = "M Y"
+    else:
+        shape = "j M" if first.year == last.year else "j M\nY"
+    axes.xaxis.set_major_locator(dates.AutoDateLocator(minticks=2, maxticks=5))
+    axes.xaxis.set_major_formatter(
+        lambda value, _: formats.date_format(dates.num2date(value).date(), shape)
+    )
+
+
+def _written(axis: Any, numbers: str) -> None:
+    """The figures at an axis as the reader writes them, all with as many places."""
+    import matplotlib.ticker
+
+    ticker: Any = matplotlib.ticker
+    plain = ticker.ScalarFormatter(useOffset=False)
+    plain.set_scientific(False)
+    plain.set_axis(axis)
+    reader = Reader(numbers=numbers)
+
+    def told(value: float, _: int | None) -> str:
+        plain.set_locs(axis.get_majorticklocs())
+        text = plain(value).replace("\N{MINUS SIGN}", "-")
+        return reader.number(Decimal(text), len(text.partition(".")[2]))
+
+    axis.set_major_formatter(told)
 
 
 def _figure(x: str, y: str, height: float = 2.7) -> tuple[Any, Any]:
     from matplotlib import rcParams
     from matplotlib.figure import Figure
 
-    rcParams.update({"svg.fonttype": "none", "font.size": 11})
+    # A name with two dollar signs is a name, and no formula to be set.
+    rcParams.update({"svg.fonttype": "none", "font.size": 11, "text.parse_math": False})
     figure = Figure(figsize=(4.8, height), layout="constrained")
     figure.patch.set_alpha(0)
     axes = figure.add_subplot()

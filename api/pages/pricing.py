@@ -41,6 +41,8 @@ FIRST: Final = {
     "channels-1-name": _("Retail"),
     "channels-1-figure": "60",
 }
+# Of the prices that are drawn, every so many-th stands in the table.
+EVERY: Final = 4
 SHOWN = [("gross", _("with tax")), ("net", _("without tax"))]
 
 
@@ -152,6 +154,7 @@ class Price(Screen):
             files={
                 "piece": lambda: side_tables.piece(cost, currency),
                 "batch": lambda: side_tables.batch_cost(cost, currency),
+                **({"margins": lambda: _margins(found.curves, currency)} if found else {}),
             },
             product=cost.product,
             cautions=of_product(cost.product, cost.version),
@@ -194,7 +197,7 @@ class Price(Screen):
             return None
         priced = [one.priced for one in ladder.rungs]
         curves = curves_of(list(zip(channels, priced, strict=True)), cost)
-        return Found(ladder, curves, _plot(curves, self.actor.currency))
+        return Found(ladder, curves, _plot(curves, self.actor.currency, self.reader.numbers))
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +211,12 @@ class Found:
     @property
     def rungs(self) -> list[tuple[Rung, Curve]]:
         return list(zip(self.ladder.rungs, self.curves, strict=True))
+
+    @property
+    def margins(self) -> list[tuple[Decimal, ...]]:
+        """Some of the prices that are drawn, each with the margins of all channels."""
+        points = zip(*(one.points for one in self.curves), strict=True)
+        return [(at[0][0], *(margin for _, margin in at)) for at in list(points)[::EVERY]]
 
     @property
     def taxed(self) -> bool:
@@ -227,7 +236,7 @@ def _costs(cost: UnitCost) -> dict[CostFrom, Decimal]:
     return found
 
 
-def _plot(curves: Sequence[Curve], currency: str) -> SafeString:
+def _plot(curves: Sequence[Curve], currency: str, numbers: str) -> SafeString:
     """Margin against price, with the price on each list and, hollow, the one that leaves none."""
     series = [plots.Series(one.name, one.points) for one in curves]
     marks = [plots.Mark(place, *one.listed) for place, one in enumerate(curves)]
@@ -237,7 +246,16 @@ def _plot(curves: Sequence[Curve], currency: str) -> SafeString:
         if one.even is not None
     ]
     x, y = f"{said('price without tax')}, {currency}", said("margin, %")
-    return plots.curves(said("Margin against price"), series, marks, x=x, y=y)
+    title = said("Margin against price")
+    return plots.curves(title, series, marks, x=x, y=y, numbers=numbers)
+
+
+def _margins(curves: Sequence[Curve], currency: str) -> tables.Table:
+    """What is drawn, as figures: the margin of each channel at the same prices."""
+    columns = [f"{said('Without tax')}, {currency}", *(f"{one.name}, %" for one in curves)]
+    prices = [net for net, _ in curves[0].points] if curves else []
+    left = [[margin for _, margin in one.points] for one in curves]
+    return tables.Table("margins", columns, list(zip(prices, *left, strict=True)))
 
 
 def _table(found: Found, currency: str) -> tables.Table:

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from django.http import HttpRequest
 from django.utils import formats, translation
+from django.utils.translation import gettext
 from django.utils.translation.trans_real import parse_accept_lang_header
 
 from api.pages.separators import unparted
@@ -71,6 +72,21 @@ class Reader:
         if abs(value) >= 1000:
             return f"{self.number(_rounded(value / 1000, 3))}{THIN}kg"
         return f"{self.number(_rounded(value, 2))}{THIN}g"
+
+    def per_mass(self, value: Decimal, counted: bool = False) -> Decimal:
+        """What a kilogram costs, or a pound for who reads in pounds; a piece stays as it is."""
+        return value * POUND_G / 1000 if self.us and not counted else value
+
+    def a_mass(self, counted: bool = False) -> str:
+        """What it is that `per_mass` is the cost of."""
+        if counted:
+            return gettext("a piece")
+        return gettext("a pound") if self.us else gettext("a kilogram")
+
+    @property
+    def mass_unit(self) -> str:
+        """The unit of mass that prices are told in."""
+        return "lb" if self.us else "kg"
 
     def grams(self, value: Decimal) -> str:
         """Grams whatever the units, as a scale shows them."""

@@ -7,6 +7,7 @@ from typing import Any
 
 from django import template
 from django.forms import BoundField, CheckboxInput, RadioSelect
+from django.utils.text import capfirst
 
 from api.pages import words
 from api.pages.saying import in_words
@@ -74,6 +75,37 @@ def price(context: Any, value: Decimal | None) -> str:
 @register.simple_tag(takes_context=True)
 def unit_cost(context: Any, value: Decimal | None) -> str:
     return "" if value is None else str(context["reader"].unit_cost(Decimal(value)))
+
+
+@register.simple_tag(takes_context=True)
+def per_mass(context: Any, value: Decimal | None, counted: bool = False) -> str:
+    """What a kilogram, a pound or a piece costs, to four places."""
+    reader = context["reader"]
+    return "" if value is None else str(reader.unit_cost(reader.per_mass(Decimal(value), counted)))
+
+
+@register.simple_tag(takes_context=True)
+def per_mass_coins(context: Any, value: Decimal | None, counted: bool = False) -> str:
+    """The same, rounded to the least coin."""
+    reader = context["reader"]
+    return "" if value is None else str(reader.money(reader.per_mass(Decimal(value), counted)))
+
+
+@register.simple_tag(takes_context=True)
+def a_mass(context: Any, counted: bool = False) -> str:
+    """What these are the cost of."""
+    return str(context["reader"].a_mass(counted))
+
+
+@register.simple_tag(takes_context=True, name="A_mass")
+def a_mass_first(context: Any, counted: bool = False) -> str:
+    """The same, where a line begins with it."""
+    return str(capfirst(context["reader"].a_mass(counted)))
+
+
+@register.simple_tag(takes_context=True)
+def mass_unit(context: Any) -> str:
+    return str(context["reader"].mass_unit)
 
 
 @register.simple_tag(takes_context=True)

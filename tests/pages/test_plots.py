@@ -1,5 +1,7 @@
 """Plots: drawn once for the same figures, and anew for others or for other words."""
 
+import re
+from datetime import date
 from decimal import Decimal
 from unittest.mock import patch
 
@@ -31,3 +33,28 @@ def test_a_series_is_known_by_its_points() -> None:
             points = [(Decimal(1), Decimal(2)), (Decimal(2), Decimal(last))]
             plots.lines("Prices", [plots.Series("Oils", points)], y="USD")
         assert drawn.call_count == 2
+
+
+def test_a_name_is_a_name_and_no_formula() -> None:
+    """Between two dollar signs the library would set mathematics, and refuse what is none."""
+    points = [(Decimal(1), Decimal(2)), (Decimal(2), Decimal(3))]
+    drawn = plots.lines("Prices", [plots.Series("A $_$ B & <i>", points)], y="USD")
+    assert "A $_$ B &amp; &lt;i&gt;" in drawn
+
+
+def test_figures_and_days_are_the_reader_s() -> None:
+    days = [(date(2026, 10, 1), Decimal("1500.5")), (date(2026, 12, 1), Decimal("3000.5"))]
+    series = [plots.Series("Oils", days)]
+    assert "1,000" in plots.lines("Prices", series, y="USD")
+    with translation.override("de"):
+        drawn = plots.lines("Prices", series, y="USD", numbers="de")
+    assert "1.000" in drawn
+    assert "1 Dez" in drawn or "15 Okt" in drawn or "1 Okt" in drawn
+    shares = [("Oil", Decimal("0.25")), ("Jar", Decimal("0.5"))]
+    assert "0,2<" in plots.bars("Cost", shares, x="EUR", numbers="de")
+    assert "0.2<" in plots.bars("Cost", shares, x="EUR")
+
+
+def test_months_of_years_have_their_year() -> None:
+    days = [(date(2024, 1, 1), Decimal(1)), (date(2026, 7, 1), Decimal(2))]
+    assert re.search(r">\s*\w+\.? 2025", plots.lines("Prices", [plots.Series("Oils", days)], y="€"))

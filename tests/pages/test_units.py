@@ -1,0 +1,46 @@
+"""Pounds and ounces for whoever reads so: what is stored stays, prices are for a pound."""
+
+from typing import Any
+
+import pytest
+
+from tests.factories import Workshop, open_workshop
+from tests.pages.browsing import done, shown, signed_in
+from tests.pages.test_pricing import SOLD
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+def test_pages_are_read_in_pounds(shop: Workshop) -> None:
+    """A pound is 453.59237 g (NIST SP 811, appendix B): 14.881 a kilogram are 6.7499 a pound."""
+    oil = shop.material("Oil")
+    jar = shop.material("Jar", measured_by="count")
+    lot = shop.receive(oil, "10 kg", "148.81")
+    shop.receive(jar, "40 each", "10.00")
+    version = shop.formula("Balm", [(oil, "100")])
+    product = shop.product(version, "100 g")
+    client = signed_in(shop)
+    where = f"/materials/{oil.id}"
+    kept = shown(client.get(where))
+    assert "Prices are for a kilogram" in kept
+    assert "14.8810 USD" in kept
+    done(client, "/look", units="us", numbers="", theme="")
+    page = shown(client.get(where))
+    assert "22.046 lb" in page
+    assert "Prices are for a pound" in page
+    assert "6.7499 USD" in page
+    assert "14.8810 USD" not in page
+    assert "Prices are for a piece" in shown(client.get(f"/materials/{jar.id}"))
+    assert "0.2500 USD" in shown(client.get(f"/materials/{jar.id}"))
+    assert "6.75 USD a pound" in shown(client.get(f"/formulas/{version.formula_id}/next"))
+    assert "22.046 lb" in shown(client.get(f"/lots/{lot.id}"))
+    done(client, "/look", units="", numbers="", theme="")
+    # What a plot draws stands beneath it, and in a file of its own.
+    priced = f"/products/{product.id}/price"
+    assert "The same in figures" in shown(client.get(priced, SOLD))
+    rows = client.get(priced, SOLD | {"as": "csv", "table": "margins"}).content.decode()
+    assert len(rows.splitlines()) == 26
+    assert "Wholesale, %" in rows.splitlines()[0]
