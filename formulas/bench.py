@@ -11,10 +11,10 @@ from uuid import UUID
 from django.db.models import Prefetch, QuerySet
 
 from formulas.access import batches_of, standing
-from formulas.caution_facts import of_measurement, of_plan, of_pouring
+from formulas.caution_facts import of_last, of_measurement, of_plan, of_pouring
 from formulas.cautions import Caution
-from formulas.effect import headroom
-from formulas.judging import Judgement
+from formulas.effect import Pot, headroom, share_of, typical_grams
+from formulas.judging import Judgement, Measure, Window
 from formulas.learning import Learned
 from formulas.measurements import judged, standing_rows, windows_of
 from formulas.models import (
@@ -53,7 +53,7 @@ class Turn:
     """One material of one line: how much of it, how much is in, and from which lots.
 
     `headroom` is what may still go in of a line to effect, None where nothing limits it; `learned`
-    is what such a line came to in other batches.
+    is what such a line came to in other batches, and `pot` what there is beside it.
     """
 
     share: Share
@@ -61,6 +61,19 @@ class Turn:
     short: Decimal
     headroom: Decimal | None
     learned: Learned | None
+    pot: Pot
+
+    @property
+    def share_percent(self) -> Decimal:
+        """What is in of the line, in percent of all that is in the pot now."""
+        return share_of(self.pot.own, self.pot.others_now + self.pot.own)
+
+    @property
+    def learned_grams(self) -> Decimal | None:
+        """What the usual share of it comes to in this batch, to the step of a scale."""
+        if self.learned is None:
+            return None
+        return typical_grams(self.pot.others_final, self.learned.median).quantize(CENTIGRAM)
 
     @property
     def line(self) -> BatchLine:
@@ -140,6 +153,23 @@ class Bench:
             return of_measurement(row, windows_of(self.batch.version))
         return ()
 
+    @property
+    def weighed_cautions(self) -> Sequence[Caution]:
+        """What asks for care by what was weighed last, where no line lists it."""
+        last = next(iter(self.weighings), None)
+        return of_last(last, [turn.share for turn in self.turns], self.weighings)
+
+    @property
+    def celsius(self) -> Decimal | None:
+        """The temperature that was recorded last; None if none was."""
+        temperatures = (row.value for row, _ in self.measured if row.measure == Measure.TEMPERATURE)
+        return next(temperatures, None)
+
+    @property
+    def windows(self) -> dict[Measure, Window]:
+        """What the formula wants of each measure."""
+        return windows_of(self.batch.version)
+
     def turn(self, line: str) -> Turn | None:
         """The turn of this line, else the next that is not done; None when all are."""
         named = [turn for turn in self.turns if str(turn.line.id) == line]
@@ -167,12 +197,12 @@ def bench_of(actor: Actor, batch: UUID | str) -> Bench:
 def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":
     """The same with lines, lots and the weighings that count, a query for each kind of row."""
     lines = BatchLine.objects.select_related("material", "component")
-    weighings = standing(Weighing.objects.select_related("lot__material", "person")).order_by("id")
+    weighings = standing(Weighing.objects.select_related("lot__material", "person", "line"))
     return batches.prefetch_related(
         Prefetch("lines", lines),
         Prefetch("lines__picks", Pick.objects.select_related("lot")),
         Prefetch("changes", LineChange.objects.select_related("material")),
-        Prefetch("weighings", weighings),
+        Prefetch("weighings", weighings.order_by("id")),
         "pickings__lacks",
         Prefetch("packaging", BatchPackaging.objects.select_related("material")),
         "measurements",
@@ -185,7 +215,7 @@ def _turn(share: Share, in_pot: InPot, lots: Chosen, learned: Learned | None) ->
     picks = [one for one in lots.picks(line) if one.lot.material_id == share.material.id]
     most = line.max_percent
     left = None if most is None else headroom(pot.others_final, pot.own, most)
-    return Turn(share, picks, lots.short(line, share.material.id), left, learned)
+    return Turn(share, picks, lots.short(line, share.material.id), left, learned, pot)
 
 
 def weigh_from_label(

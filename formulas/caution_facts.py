@@ -1,21 +1,32 @@
 """What the pure cautions are told of a formula, a batch, a weighing and a product."""
 
-from collections.abc import Iterable, Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from uuid import UUID
 
 from formulas.access import standing
 from formulas.cautions import Caution, Facts, Flag, Part, Step, cautions
-from formulas.composition import Recipe, explode
+from formulas.composition import Recipe, explode, left_after_loss
 from formulas.judging import Measure, Window, is_outside, told
 from formulas.measurements import judged, standing_rows, windows_of
-from formulas.models import Batch, FormulaVersion, Measurement, Product, Weighing
+from formulas.models import (
+    Batch,
+    BatchLine,
+    FormulaVersion,
+    Line,
+    Measurement,
+    Product,
+    Weighing,
+)
 from formulas.recipes import composed, intermediates, recipes_below, recipes_under
+from formulas.shares import Share, shares_of
 from formulas.weighing import Weighed
 from ledger.costing import round_stored
 from ledger.lots import last_usable_day
-from ledger.models import Material
+from ledger.models import Lot, Material
 
 WATER = {"aqua", "water", "eau"}
 LYE = {"sodium hydroxide", "potassium hydroxide"}
@@ -72,11 +83,39 @@ def of_pouring(material: Material) -> tuple[Caution, ...]:
 
 
 def of_weighing(done: Weighed) -> tuple[Caution, ...]:
-    """The cautions of what was just weighed in."""
-    material = done.lot.material
-    additions = (material.name,) if done.line is None and done.weighing.quantity > 0 else ()
+    """The cautions of what was just weighed in.
+
+    What the line does not list changes the whole batch, which is then looked at too, in some
+    queries more.
+    """
+    material, weighed = done.lot.material, done.weighing
     parts = (_part(material, Decimal(0)),)
-    return cautions(Step.WEIGH, Facts(parts=parts, additions=additions))
+    if not _beside_the_line(weighed, done.line, done.lot):
+        return cautions(Step.WEIGH, Facts(parts=parts))
+    rows = standing(Weighing.objects.filter(batch=done.batch, line__isnull=True))
+    whole = _whole(shares_of(done.batch), rows.select_related("lot__material"))
+    additions = (material.name,) if done.line is None else ()
+    return cautions(Step.WEIGH, Facts(parts=parts, whole=whole, additions=additions))
+
+
+def of_last(
+    last: Weighing | None, found: Sequence[Share], weighings: Iterable[Weighing]
+) -> tuple[Caution, ...]:
+    """The cautions of the weighing that came last, if its line does not list what it is of.
+
+    `found` and `weighings` are all of its batch, which are at hand with their lines and lots.
+    """
+    if last is None or not _beside_the_line(last, last.line, last.lot):
+        return ()
+    additions = (last.lot.material.name,) if last.line is None else ()
+    return cautions(Step.WEIGH, Facts(whole=_whole(found, weighings), additions=additions))
+
+
+def _beside_the_line(weighed: Weighing, line: BatchLine | None, lot: Lot) -> bool:
+    """Whether something went in that no line lists, or that stands in for what its line lists."""
+    if weighed.quantity <= 0:
+        return False
+    return line is None or lot.material_id != line.material_id
 
 
 def of_measurement(row: Measurement, windows: dict[Measure, Window]) -> tuple[Caution, ...]:
@@ -90,26 +129,87 @@ def of_finish(batch: Batch) -> tuple[Caution, ...]:
     for row in sorted(standing_rows(batch), key=lambda row: (row.happened_at, row.id)):
         last[row.measure] = row
     facts = _measured(last.values(), windows_of(batch.version))
-    unlisted = Weighing.objects.filter(batch=batch, line__isnull=True)
-    added = list(standing(unlisted).select_related("lot__material").order_by("id"))
-    kept = {one.lot.material.name: Decimal(0) for one in added}
-    for one in added:
-        kept[one.lot.material.name] += one.quantity
+    rows = standing(Weighing.objects.filter(batch=batch))
+    weighed = list(rows.select_related("lot__material", "line").order_by("id"))
+    kept: dict[str, Decimal] = defaultdict(Decimal)
+    for one in weighed:
+        if one.line_id is None:
+            kept[one.lot.material.name] += one.quantity
     additions = tuple(name for name, grams in kept.items() if grams > 0)
-    return cautions(
-        Step.FINISH,
-        Facts(celsius=facts.celsius, ph_outside=facts.ph_outside, additions=additions),
-    )
+    whole = _opened_up(batch.coop_id, [_poured(one) for one in weighed])
+    return cautions(Step.FINISH, replace(facts, additions=additions, whole=whole))
 
 
 def _measured(rows: Iterable[Measurement], windows: dict[Measure, Window]) -> Facts:
-    celsius, outside = None, ""
+    celsius, ph_outside, outside = None, "", []
     for row in rows:
         if row.measure == Measure.TEMPERATURE:
             celsius = row.value
-        if row.measure == Measure.PH and is_outside(judged(row, windows)):
-            outside = told(windows.get(Measure.PH), row.value)
-    return Facts(celsius=celsius, ph_outside=outside)
+        if not is_outside(judged(row, windows)):
+            continue
+        sentence = told(windows.get(Measure(row.measure)), row.value, row.agrees)
+        if row.measure == Measure.PH:
+            ph_outside = sentence
+        else:
+            outside.append(sentence)
+    return Facts(celsius=celsius, ph_outside=ph_outside, outside=outside)
+
+
+@dataclass(frozen=True, slots=True)
+class _InPot:
+    """So many grams of a material in the pot, or of the formula that it is made by."""
+
+    material: Material
+    component_id: UUID | None
+    grams: Decimal
+
+
+def _poured(one: Weighing) -> _InPot:
+    own = one.line is not None and one.line.material_id == one.lot.material_id
+    return _InPot(
+        one.lot.material, one.line.component_id if own and one.line else None, one.quantity
+    )
+
+
+def _whole(found: Iterable[Share], weighings: Iterable[Weighing]) -> tuple[Part, ...]:
+    """What the batch will be at its end: of each line what it wants, or what is in if that is more.
+
+    Of what is added to effect, what is in; and all that no line lists.
+    """
+    there = []
+    for share in found:
+        own = share.material.id == share.line.material_id
+        to_effect = share.line.kind == Line.Kind.TO_EFFECT
+        grams = share.weighed or share.grams if to_effect else max(share.weighed, share.grams)
+        there.append(_InPot(share.material, share.line.component_id if own else None, grams))
+    there += [_poured(one) for one in weighings if one.line_id is None]
+    coop = next((share.line.coop_id for share in found), None)
+    return _opened_up(coop, there) if coop else ()
+
+
+def _opened_up(coop: UUID, there: Sequence[_InPot]) -> tuple[Part, ...]:
+    """What is in the pot in percent of it, intermediates opened as they are in force."""
+    total = sum((Fraction(one.grams) for one in there), Fraction(0))
+    if total <= 0:
+        return ()
+    known = {one.material.id: one.material for one in there if one.component_id is None}
+    grams: dict[UUID, Fraction] = defaultdict(Fraction)
+    inner: dict[str, Fraction] = defaultdict(Fraction)
+    for one in there:
+        if one.component_id is None:
+            grams[one.material.id] += Fraction(one.grams)
+        else:
+            inner[str(one.component_id)] += Fraction(one.grams)
+    recipes = recipes_below(coop, inner)
+    for component, amount in inner.items():
+        weighed_in = amount / left_after_loss(recipes[component].process_loss_percent)
+        for id, part in explode(component, weighed_in, recipes).items():
+            grams[UUID(id)] += part
+    unknown = grams.keys() - known.keys()
+    materials = {**known, **(Material.objects.in_bulk(list(unknown)) if unknown else {})}
+    return tuple(
+        _part(materials[id], round_stored(part * 100 / total)) for id, part in grams.items()
+    )
 
 
 def _parts_under(version: FormulaVersion) -> tuple[Part, ...]:

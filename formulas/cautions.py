@@ -73,15 +73,20 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What is known at a step; what is not known is left out."""
+    """What is known at a step; what is not known is left out.
+
+    `parts` are of the formula, or what is weighed just now; `whole` is all that is in the pot.
+    """
 
     parts: Sequence[Part] = ()
+    whole: Sequence[Part] = ()
     product_name: str = ""
     use: str = ""
     areas: Sequence[str] = ()
     day: date | None = None
     celsius: Decimal | None = None
     ph_outside: str = ""
+    outside: Sequence[str] = ()
     undated_lots: Sequence[str] = ()
     additions: Sequence[str] = ()
 
@@ -126,15 +131,37 @@ def _names(parts: Iterable[Part]) -> list[str]:
 
 
 def _unpreserved(facts: Facts) -> Sequence[str]:
-    if _flagged(Flag.PRESERVATIVE)(facts):
+    parts = facts.whole or facts.parts
+    if any(Flag.PRESERVATIVE in part.flags for part in parts):
         return ()
-    return _flagged(Flag.WATER)(facts)
+    return _names(part for part in parts if Flag.WATER in part.flags)
 
 
 def _preservative_outside(facts: Facts) -> Sequence[str]:
     return _names(
         part for part in facts.parts if Flag.PRESERVATIVE in part.flags and _outside(part)
     )
+
+
+def _preservative_as_weighed(facts: Facts) -> Sequence[str]:
+    return [
+        Sentence(
+            "{name}: {percent:f} %, at least {least:f} %"
+            if part.min_percent is not None and part.percent < part.min_percent
+            else "{name}: {percent:f} %, at most {most:f} %",
+            name=part.name,
+            percent=_four_places(part.percent),
+            least=_four_places(part.min_percent),
+            most=_four_places(part.max_percent),
+        )
+        for part in facts.whole
+        if Flag.PRESERVATIVE in part.flags and _outside(part)
+    ]
+
+
+def _four_places(percent: Decimal | None) -> Decimal:
+    """As precisely as a share in the pot is told."""
+    return round(percent or Decimal(0), 4).normalize()
 
 
 def _outside(part: Part) -> bool:
@@ -150,11 +177,11 @@ def _above_certificate(facts: Facts) -> Sequence[str]:
             if part.category
             else "{name}: {percent:f} %, at most {most:f} %",
             name=part.name,
-            percent=part.percent.normalize(),
+            percent=_four_places(part.percent),
             most=part.max_percent.normalize(),
             category=part.category,
         )
-        for part in facts.parts
+        for part in facts.whole or facts.parts
         if part.flags & scented and part.max_percent is not None and part.percent > part.max_percent
     ]
 
@@ -219,7 +246,7 @@ _RULES: Final = (
     ),
     _Rule(
         "water_unpreserved",
-        (Step.FORMULA, Step.PRODUCT),
+        (Step.FORMULA, Step.PRODUCT, Step.FINISH),
         _unpreserved,
         CHALLENGE,
         "There is water and nothing that is known as a preservative.",
@@ -234,11 +261,27 @@ _RULES: Final = (
         ASSESSOR,
     ),
     _Rule(
+        "preservative_as_weighed",
+        (Step.WEIGH, Step.FINISH),
+        _preservative_as_weighed,
+        CHALLENGE,
+        "By what is really in the pot a preservative is outside the range stated for it.",
+        ASSESSOR,
+    ),
+    _Rule(
         "ph_outside",
         (Step.MEASURE, Step.FINISH),
         lambda facts: [facts.ph_outside] if facts.ph_outside else [],
         CHALLENGE,
         "The pH is outside its window, and many preservatives work within theirs alone.",
+        ASSESSOR,
+    ),
+    _Rule(
+        "outside_window",
+        (Step.MEASURE, Step.FINISH),
+        lambda facts: list(facts.outside),
+        "Put it right before it is filled, or say why it may stay so.",
+        "What was measured lies outside what the formula wants.",
         ASSESSOR,
     ),
     _Rule(
@@ -251,7 +294,7 @@ _RULES: Final = (
     ),
     _Rule(
         "above_certificate",
-        (Step.FORMULA, Step.PRODUCT),
+        (Step.FORMULA, Step.PRODUCT, Step.FINISH),
         _above_certificate,
         "Keep to the certificate's maximum for this category of product.",
         "Above it a scent may sensitise skin.",

@@ -1,7 +1,7 @@
 """The deviation register: what was overridden, by whom, when and why (ISO 22716 13 and 15).
 
-It reads what the entries keep. An addition that the formula does not list is in it, with or
-without a reason.
+It reads what the entries keep. An addition that the formula does not list is in it, and a lot that
+was poured before an older one, with or without a reason.
 """
 
 from dataclasses import dataclass
@@ -46,8 +46,11 @@ def deviations_of(actor: Actor, wanted: DeviationsWanted) -> "QuerySet[Entry]":
     actor.must(Verb.READ)
     own = Entry.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
     additions = _additions().filter(maker_id=actor.maker, coop_id=actor.coop_id)
-    # Two short indexes, and not one look at every entry: hence no plain OR.
-    told = own.exclude(deviation="").values("id").union(additions.values("entry_id"))
+    # Three short indexes, and not one look at every entry: hence no plain OR.
+    newer = Weighing.objects.filter(overrode__contains=[Rule.NEWER_LOT.value])
+    newer = newer.filter(maker_id=actor.maker, coop_id=actor.coop_id)
+    told = own.exclude(deviation="").values("id")
+    told = told.union(additions.values("entry_id"), newer.values("entry_id"))
     rows = own.filter(id__in=told)
     if wanted.batch is not None:
         rows = rows.filter(details__batch=str(wanted.batch))

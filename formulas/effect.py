@@ -70,6 +70,16 @@ def headroom(others: Decimal, own: Decimal, max_percent: Decimal) -> Decimal | N
     return max(ZERO, most_to_effect(others, max_percent) - own)
 
 
+def typical_grams(others: Decimal, median_percent: Decimal) -> Decimal:
+    """Grams that make `median_percent` of the final mass beside `others`, to six decimals.
+
+    Nothing where such a share cannot be, at 0 or at 100 percent.
+    """
+    if not 0 < median_percent < HUNDRED:
+        return ZERO
+    return most_to_effect(others, median_percent)
+
+
 def share_of(part: Decimal, whole: Decimal) -> Decimal:
     """`part` in percent of `whole`, to six decimals; nothing of nothing is 0."""
     return round_stored(Fraction(part) * 100 / Fraction(whole)) if whole else ZERO

@@ -14,6 +14,7 @@ from django.db.models import Exists, OuterRef, Sum
 from formulas.access import locked_batch, pourable, standing
 from formulas.batches import home_of, must_be_planned
 from formulas.deviations import Rule, broken_by
+from formulas.earlier_lots import EarlierLot, earlier_lot
 from formulas.effect import Effect, effect_of, overrun
 from formulas.errors import OverMaximum
 from formulas.heat import Heat, heat_of
@@ -62,7 +63,7 @@ class Weighed:
     """A weighing that stands; `value` is what went into the batch with it.
 
     `effect` says how a line to effect stands after it, and `heat` how hot the batch was, where the
-    line has a maximum.
+    line has a maximum. `earlier` is an older lot that could have been poured instead.
     """
 
     weighing: Weighing
@@ -72,6 +73,7 @@ class Weighed:
     value: Decimal
     effect: Effect | None = None
     heat: Heat | None = None
+    earlier: EarlierLot | None = None
 
     @property
     def headroom_grams(self) -> Decimal | None:
@@ -105,7 +107,8 @@ def weigh(
     else the material's. `deviation` is the reason for using a lot that is not released or out of
     date or of a material that the line does not want, for passing a line's maximum or its
     temperature, or for an addition, and which of these it overrode is kept beside it; a rejected
-    lot is barred whatever the reason.
+    lot is barred whatever the reason. To pour before an older lot that may be used is kept beside
+    the weighing too, with or without a reason, and never refused.
 
     Raises NotFound, AlreadyFinished, Invalid, DensityMissing, OverMaximum, TooHot, NotEnough,
     LotNotReleased, LotExpired.
@@ -121,12 +124,14 @@ def weigh(
             raise refusal
         broken += [rule] if refusal is not None else []
     broken += [Rule.NOT_IN_FORMULA] if of_line is None else []
-    why = _Deviation(deviation, broken if deviation else [])
+    earlier = earlier_lot(actor, found, of_line, poured, day_of(actor, happened_at))
+    noted = [Rule.NEWER_LOT] if earlier else []
+    why = _Deviation(deviation, [*(broken if deviation else []), *noted])
     posted = _draw(actor, found, poured, measured, happened_at, why)
     if of_line is not None and (of_line.short or getattr(of_line, "repicked", False)):
         _lessen_shortfall(found, poured.material_id)
     weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, why)
-    return Weighed(weighing, found, poured, of_line, posted.values[0], effect, heat)
+    return Weighed(weighing, found, poured, of_line, posted.values[0], effect, heat, earlier)
 
 
 def weigh_back(

@@ -19,6 +19,7 @@ class Rule(StrEnum):
     MAXIMUM_TEMPERATURE = "maximum_temperature"
     NOT_IN_FORMULA = "not_in_formula"
     LINE_MATERIAL = "line_material"
+    NEWER_LOT = "newer_lot"
 
 
 def broken_by(custody: Custody, day: date) -> list[Rule]:

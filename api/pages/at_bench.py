@@ -10,19 +10,13 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import GramsField, PageForm, SureField, Typed, unsure
 from api.pages.screen import Screen
+from api.pages.window_words import MEASURES, asked
 from formulas.bench import Bench, Turn, back_from_label, bench_of, weigh_from_label
 from formulas.judging import Measure
 from formulas.measurements import record_measurement
 from formulas.undoing import undo
+from formulas.weighing import Weighed
 from ledger.roles import Verb
-
-MEASURES = {
-    "ph": _("pH"),
-    "temperature": _("temperature"),
-    "viscosity": _("viscosity"),
-    "flow_time": _("flow time"),
-    "appearance": _("how it looks"),
-}
 
 # The bench shows so many readings; the page of the batch has all.
 MOST_READINGS = 5
@@ -126,11 +120,15 @@ class AtBench(Screen):
             deviation=typed["deviation"],
         )
         if not typed["sure"]:
-            self._ask(bench_of(self.actor, id), typed["line"])
+            doubts = [self._too_much(bench_of(self.actor, id), typed["line"])]
+            if not typed["deviation"]:
+                doubts += [self._newer(weighed), self._heat_unknown(weighed)]
+            if told := " ".join(one for one in doubts if one):
+                raise unsure(told)
         return weighed
 
-    def _ask(self, bench: Bench, line: UUID) -> None:
-        """Raises Invalid, once, where more is in than is wanted: mostly a slip of the unit."""
+    def _too_much(self, bench: Bench, line: UUID) -> str:
+        """What is said where more is in than is wanted: mostly a slip of the unit."""
         for turn in bench.turns:
             if turn.line.id == line and turn.over:
                 grams = {
@@ -139,7 +137,29 @@ class AtBench(Screen):
                     "over": self.reader.grams(turn.over),
                 }
                 told = said("%(weighed)s would be in, %(over)s more than the %(wanted)s wanted.")
-                raise unsure(told % grams)
+                return told % grams
+        return ""
+
+    def _newer(self, weighed: Weighed) -> str:
+        """What is said where an older lot stands waiting, which mostly goes first."""
+        older = weighed.earlier
+        if older is None:
+            return ""
+        facts = {"poured": weighed.lot.code, "older": older.code}
+        if older.last_day is None:
+            told = said("%(older)s came before %(poured)s. Why not that one first?")
+        else:
+            facts["day"] = self.reader.day(older.last_day)
+            told = said("%(older)s is good until %(day)s. Why not that one first?")
+        return f"{told % facts} {said('Write the reason below, or tick that it is so.')}"
+
+    def _heat_unknown(self, weighed: Weighed) -> str:
+        """What is said where nobody knows how hot the batch is that heat must not harm."""
+        heat = weighed.heat
+        if heat is None or not heat.note:
+            return ""
+        told = said("No temperature of the batch was kept; it may be at %(most)s °C at most.")
+        return told % {"most": self.reader.figure(heat.max_celsius)}
 
     def _other(self, id: UUID, typed: dict[str, Any], *, back: bool) -> Any:
         facts: dict[str, Any] = {
@@ -176,15 +196,20 @@ class AtBench(Screen):
         bench = bench_of(self.actor, id)
         turn = self._turn(bench, form)
         first = {"line": turn.line.id} if turn else {}
-        asked = self.request.GET
+        told = self.request.GET
+        weighed, kept = "after" in told and form is None, "measured" in told
+        rows = bench.measured
         return self.show(
             bench=bench,
             turn=turn,
-            just=next(iter(bench.weighings), None) if "after" in asked and form is None else None,
-            hot=bench.measured_cautions if "measured" in asked else (),
-            kept="measured" in asked,
-            measured=[(MEASURES[row.measure], row) for row, _how in bench.measured[:MOST_READINGS]],
-            enough=asked.getlist("enough"),
+            just=next(iter(bench.weighings), None) if weighed else None,
+            after=bench.weighed_cautions if weighed else (),
+            hot=bench.measured_cautions if kept else (),
+            kept=kept,
+            measured=[(MEASURES[row.measure], row, how) for row, how in rows[:MOST_READINGS]],
+            asked=asked(bench.windows.values(), self.reader, rows),
+            celsius=bench.celsius,
+            enough=told.getlist("enough"),
             form=form or WeighForm(reader=self.reader, initial=first),
             undoing=undoing or UndoForm(reader=self.reader, initial=_last(bench)),
             measuring=measuring or MeasureForm(reader=self.reader),

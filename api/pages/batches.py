@@ -16,7 +16,6 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
-from api.pages.at_bench import MEASURES
 from api.pages.forms import (
     Button,
     DayField,
@@ -29,6 +28,7 @@ from api.pages.forms import (
 )
 from api.pages.reader import Reader
 from api.pages.screen import Screen
+from api.pages.window_words import MEASURES, asked
 from api.sheets.batch import batch_sheet
 from formulas import batches, finishing, second_looks
 from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of, with_begun
@@ -271,6 +271,7 @@ class Batch(Screen):
             packaging=bench.packaging,
             lacks=bench.lacks,
             measured=[(MEASURES[row.measure], row, how) for row, how in bench.measured],
+            asked=asked(bench.windows.values(), self.reader),
             weighings=weighings,
             more=max(0, len(bench.weighings) - MOST_WEIGHINGS),
             may_make=self.actor.may(Verb.MAKE),

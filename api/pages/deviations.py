@@ -26,6 +26,7 @@ RULES: Final[Mapping[str, Promise | str]] = {
     Rule.MAXIMUM_TEMPERATURE: _("the batch was too hot"),
     Rule.NOT_IN_FORMULA: _("not in the formula"),
     Rule.LINE_MATERIAL: _("another material than the line's"),
+    Rule.NEWER_LOT: _("an older lot was in store"),
     NOTED: _("a reason was given, no rule stood in the way"),
 }
 

@@ -14,11 +14,13 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import side_tables, tables
 from api.pages.forms import PageForm, QuantityField
 from api.pages.screen import Screen
+from api.pages.window_words import asked
 from formulas.access import formula_for, formulas_of, products_of, version_for, versions_of
 from formulas.balances import Needs, scale_formula, scale_product
 from formulas.batches import Size
 from formulas.caution_facts import of_formula
 from formulas.drafted import versions_beside
+from formulas.measurements import windows_of
 from ledger.access import Actor, day_of
 from ledger.errors import Refusal
 from ledger.roles import Verb
@@ -111,6 +113,7 @@ class Formula(Screen):
             form=form,
             needs=needs,
             cautions=of_formula(version),
+            asked=asked(windows_of(version).values(), self.reader),
             may_make=self.actor.may(Verb.MAKE),
         )
 

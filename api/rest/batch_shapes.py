@@ -16,7 +16,15 @@ from api.rest.batch_lines import (
 )
 from api.rest.by_product_shapes import ByProductIn, ByProductOut, by_products_json
 from api.rest.caution_shapes import StepCautionOut, cautions_json
-from api.rest.effect_shapes import EffectOut, HeatOut, heat_json, measured_json, shown_of
+from api.rest.effect_shapes import (
+    EarlierLotOut,
+    EffectOut,
+    HeatOut,
+    earlier_json,
+    heat_json,
+    measured_json,
+    shown_of,
+)
 from api.rest.fields import (
     Body,
     Choice,
@@ -199,6 +207,10 @@ class WeighedOut(WeighingOut):
     headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
     effect = EffectOut(allow_null=True, help_text="How a to-effect line stands after it.")
     heat = HeatOut(allow_null=True, help_text="Of a line with a maximum temperature.")
+    earlier_lot = EarlierLotOut(
+        allow_null=True,
+        help_text="An older lot that could be used: noted as newer_lot, with a reason if you like.",
+    )
     cautions = StepCautionOut(many=True)
 
 
@@ -380,5 +392,6 @@ def weighed_json(actor: Actor, done: weighing.Weighed) -> dict[str, Any]:
         "headroom_grams": plain(done.headroom_grams),
         "effect": done.effect and shown_of(done.effect),
         "heat": done.heat and heat_json(done.heat),
+        "earlier_lot": done.earlier and earlier_json(done.earlier),
         "cautions": cautions_json(of_weighing(done)),
     }

@@ -1,4 +1,4 @@
-"""How an addition to effect, heat and measurements are shown with a batch."""
+"""How an addition to effect, heat, an older lot and measurements are shown with a batch."""
 
 from dataclasses import fields
 from decimal import Decimal
@@ -6,14 +6,15 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.rest.fields import Shown, Text, plain, shortest
+from api.rest.fields import Id, Shown, Text, plain, shortest
 from api.rest.measurements import measurement_json, standing_json, window_json
-from formulas.effect import Pot, headroom, share_of
+from formulas.earlier_lots import EarlierLot
+from formulas.effect import Pot, headroom, share_of, typical_grams
 from formulas.heat import Heat
 from formulas.learning import Learned, Spread
 from formulas.measurements import standing_of, standing_rows, windows_of
 from formulas.models import Batch, BatchLine
-from formulas.scaling import SCALE_STEP, most_to_effect
+from formulas.scaling import SCALE_STEP
 
 
 class EffectOut(serializers.Serializer[Any]):
@@ -46,12 +47,10 @@ class LearnedOut(serializers.Serializer[Any]):
 
 def learned_json(learned: Learned, others: Decimal) -> dict[str, Any]:
     """`others` is the final mass of all that stands beside the line, in grams."""
-    median = learned.median
-    limited = 0 < median < 100
-    grams = most_to_effect(others, median) if limited else Decimal(0)
+    grams = typical_grams(others, learned.median)
     return {
         "batches": learned.batches,
-        "median_percent": shortest(median),
+        "median_percent": shortest(learned.median),
         "spread": learned.spread.value,
         "low_percent": shortest(learned.low),
         "high_percent": shortest(learned.high),
@@ -93,6 +92,18 @@ def heat_json(heat: Heat) -> dict[str, Any]:
         "max_celsius": shortest(heat.max_celsius),
         "note": heat.note,
     }
+
+
+class EarlierLotOut(serializers.Serializer[Any]):
+    """A lot that was to go first, as it goes out of date first or came first."""
+
+    id = Id()
+    code = Text()
+    last_day = serializers.DateField(allow_null=True, help_text="On which it may be used.")
+
+
+def earlier_json(lot: EarlierLot) -> dict[str, Any]:
+    return {"id": str(lot.id), "code": lot.code, "last_day": lot.last_day}
 
 
 def measured_json(batch: Batch) -> dict[str, Any]:

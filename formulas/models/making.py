@@ -17,7 +17,8 @@ class Weighing(MakerRow):
     """So many grams of a lot into a batch; below zero is weighed back out of it.
 
     Without a line it is an addition that the formula does not list. `deviation` says why a rule
-    was not kept, and `overrode` which.
+    was not kept, and `overrode` which; that an older lot stood waiting is noted without a reason
+    too.
     """
 
     batch = link(Batch, related_name="weighings")
@@ -50,6 +51,11 @@ class Weighing(MakerRow):
                 fields=["coop", "maker", "entry"],
                 condition=Q(line__isnull=True, quantity__gt=0),
                 name="weighing_addition",
+            ),
+            models.Index(
+                fields=["coop", "maker", "entry"],
+                condition=Q(overrode__contains=["newer_lot"]),
+                name="weighing_newer_lot",
             ),
         )
 

@@ -128,3 +128,26 @@ def test_a_reason_in_no_rules_way_is_noted_and_a_reversal_is_shown(maker: Client
     undone = maker.post(f"entries/{entry}/reversal", {"reason": "it was the other lot"}).made()
     (row,) = maker.listed("deviations", lot=lot)
     assert row["reversed_by"] == undone["entry"]
+
+
+def test_an_older_lot_is_named_and_never_stands_in_the_way(maker: Client) -> None:
+    """A program that pours the lot it chose goes on as before; the register has it either way."""
+    oil = maker.material("Jojoba oil")
+    old = maker.receive(oil, "1 kg", "50.00", expires_on="2025-07-01")
+    new = maker.receive(oil, "1 kg", "50.00", expires_on="2025-09-01")
+    phases = [{"name": "A", "lines": [{"material": oil, "percent": "100"}]}]
+    formula = maker.post("formulas", {"name": "Jojoba", "phases": phases}).made()
+    size = {"formula": formula["id"], "batch": "100 g", "planned_for": DAY}
+    batch = maker.post("batches", size).made()
+    line = batch["lines"][0]["id"]
+
+    def weigh(lot: str, **facts: Any) -> dict[str, Any]:
+        body = {"line": line, "lot": lot, "quantity": "10 g", "happened_at": f"{DAY}T10:00:00Z"}
+        return dict(maker.post(f"batches/{batch['id']}/weighings", {**body, **facts}).made())
+
+    silent, told = weigh(new), weigh(new, deviation={"reason": "the old one is at the back"})
+    assert (silent["earlier_lot"]["id"], silent["earlier_lot"]["last_day"]) == (old, "2025-07-01")
+    assert weigh(old)["earlier_lot"] is None
+    rows = maker.listed("deviations", kind="newer_lot")
+    assert entries(rows) == [told["entry"], silent["entry"]]
+    assert [row["reason"] for row in rows] == ["the old one is at the back", ""]

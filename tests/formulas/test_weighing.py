@@ -141,10 +141,40 @@ def test_one_reason_for_several_rules_names_them_all(shop: Workshop) -> None:
 
 def test_a_reason_where_no_rule_was_in_the_way_is_kept(shop: Workshop, shelf: Shelf) -> None:
     planned = shop.plan(shelf.formula, "1 kg")
-    weighed = shop.weigh(planned, 0, shelf.lots[2], "10 g", deviation="smells stronger than usual")
+    weighed = shop.weigh(planned, 0, shelf.lots[0], "10 g", deviation="smells stronger than usual")
     assert weighed.weighing.deviation == "smells stronger than usual"
     assert weighed.weighing.overrode == []
     assert "overrode" not in details_of(shop, weighed)
+
+
+def test_a_newer_lot_is_poured_and_the_older_one_is_named(shop: Workshop, shelf: Shelf) -> None:
+    """A plan of 1 kg takes the first two lots; the third is the newer one, and may go in."""
+    first, second, third = shelf.lots
+    planned = shop.plan(shelf.formula, "1 kg")
+    weighed = shop.weigh(planned, 0, third, "10 g")
+    assert weighed.earlier is not None
+    assert (weighed.earlier.id, weighed.earlier.last_day) == (first.id, first.expires_on)
+    assert weighed.weighing.overrode == details_of(shop, weighed)["overrode"] == ["newer_lot"]
+    # What was chosen for a line may be poured in any order.
+    assert shop.weigh(planned, 0, second, "10 g").earlier is None
+    assert shop.weigh(planned, 0, first, "10 g").earlier is None
+
+
+def test_what_others_were_promised_or_may_not_be_used_is_no_older_lot(
+    shop: Workshop, shelf: Shelf
+) -> None:
+    shop.plan(shelf.formula, "2 kg")
+    planned = shop.plan(shelf.formula, "1 kg")
+    assert shop.weigh(planned, 0, shelf.lots[2], "10 g").earlier is None
+    oil = shop.material("Oil")
+    came = {"expires_on": date(2025, 6, 1)}
+    held, fresh = (shop.receive(oil, "1 kg", "9.00", **came) for _ in range(2))
+    other = shop.plan(shop.formula("Oil", [(oil, "100")]), "100 g")
+    undated = shop.receive(oil, "1 kg", "9.00")
+    shop.decide(held, "hold")
+    named = shop.weigh(other, 0, undated, "10 g").earlier
+    assert named is not None
+    assert named.id == fresh.id
 
 
 def test_the_batch_is_named_in_capitals_or_not(shop: Workshop, shelf: Shelf) -> None:
@@ -247,7 +277,7 @@ def test_a_weighing_takes_few_round_trips(shop: Workshop, shelf: Shelf) -> None:
     # Beside them: begin (which sets the walls) and commit. A prepared one, the entry, has no text.
     said = [query["sql"] or "prepared" for query in queries]
     work = [sql for sql in said if not sql.startswith(("BEGIN", "COMMIT"))]
-    assert len(work) == 4
+    assert len(work) == 5
 
 
 def test_a_rejected_lot_can_leave_the_batch(shop: Workshop, shelf: Shelf) -> None:
