@@ -167,8 +167,8 @@ def test_what_others_were_promised_or_may_not_be_used_is_no_older_lot(
     planned = shop.plan(shelf.formula, "1 kg")
     assert shop.weigh(planned, 0, shelf.lots[2], "10 g").earlier is None
     oil = shop.material("Oil")
-    came = {"expires_on": date(2025, 6, 1)}
-    held, fresh = (shop.receive(oil, "1 kg", "9.00", **came) for _ in range(2))
+    day = date(2025, 6, 1)
+    held, fresh = (shop.receive(oil, "1 kg", "9.00", expires_on=day) for _ in range(2))
     other = shop.plan(shop.formula("Oil", [(oil, "100")]), "100 g")
     undated = shop.receive(oil, "1 kg", "9.00")
     shop.decide(held, "hold")

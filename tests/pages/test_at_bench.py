@@ -101,7 +101,11 @@ def test_what_is_added_to_effect_is_told_with_its_share_its_window_and_its_heat(
 
 def test_what_no_line_lists_dilutes_the_preservative(shop: Workshop, client: Client) -> None:
     """120 g of 12,000 are 1 %; with 36 g and 62 g more they are 0.9919 % of 12,098 g."""
-    keeps = {"cautions": ["preservative"], "min_percent": D(1), "max_percent": D("1.2")}
+    keeps: dict[str, Any] = {
+        "cautions": ["preservative"],
+        "min_percent": D(1),
+        "max_percent": D("1.2"),
+    }
     base, guard = shop.material("Washing base"), shop.material("Guard", **keeps)
     salt = shop.receive(shop.material("Sea salt"), "1 kg", "3.00")
     stuff = shop.receive(base, "50 kg", "50.00")
