@@ -26,6 +26,10 @@ class Acts(Screen):
 
     forms: ClassVar[Mapping[str, tuple[str, type[PageForm]]]]
 
+    def form(self, kind: type[PageForm], data: Any = None) -> Any:
+        """A form of the page, empty or with what was sent; a screen gives it what is its own."""
+        return kind(data, reader=self.reader)
+
     def do(self, act: str, form: Any) -> str | Once:
         """Do what a valid form says; where to go from there."""
         raise NotImplementedError
@@ -42,7 +46,7 @@ class Acts(Screen):
         if act not in self.forms:
             return self.page(status=422)
         name, kind = self.forms[act]
-        form = kind(request.POST, reader=self.reader)
+        form = self.form(kind, request.POST)
         return self.act(
             form,
             lambda: self.do(act, form),

@@ -7,12 +7,13 @@ from uuid import UUID
 from django import forms
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
-from django.utils.functional import Promise
+from django.utils.functional import Promise, cached_property
 from django.utils.http import urlencode
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
+from api.pages.acts import Acts
 from api.pages.forms import LONG, DayField, MoneyField, PageForm, QuantityField, id_in
 from api.pages.order_writing import PacksField
 from api.pages.screen import Screen
@@ -151,96 +152,59 @@ class CorrectionForm(PageForm):
         return ordering.Changes(**{name: self.cleaned_data[name] for name in names})
 
 
-class Order(Screen):
+class Order(Acts):
     """One order: its lines as they stand, and everything that was done about it, by its day."""
 
     template = "pages/order.html"
+    forms: ClassVar = {
+        "send": ("sending", SendingForm),
+        "end": ("ending", EndingForm),
+        "correct": ("correction", CorrectionForm),
+    }
 
-    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        return self._page(id)
+    def do(self, act: str, form: Any) -> str:
+        id, typed = self.kwargs["id"], form.cleaned_data
+        order: dict[str, Any] = {"order": id, "happened_at": self.now}
+        match act:
+            case "send":
+                ordering.send_order(self.actor, **order, **typed)
+            case "end":
+                ordering.end_order(
+                    self.actor, **order, line=typed["line"] or None, reason=typed["reason"]
+                )
+            case "correct":
+                about = {"line": typed["line"], "reason": typed["reason"]}
+                ordering.correct_line(self.actor, **order, **about, changes=form.changes())
+        return f"/orders/{id}"
 
-    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        if request.POST.get("do") == "send":
-            sending = SendingForm(request.POST, reader=self.reader)
-            return self.act(
-                sending,
-                lambda: ordering.send_order(
-                    self.actor, order=id, happened_at=self.now, **sending.cleaned_data
-                ),
-                lambda fact: f"/orders/{id}",
-                lambda: self._page(id, sending=sending, status=422),
-            )
-        if request.POST.get("do") == "correct":
-            return self._correct(id)
-        ending = self._ending(self._told(id), request.POST)
-        return self.act(
-            ending,
-            lambda: ordering.end_order(
-                self.actor,
-                order=id,
-                line=ending.cleaned_data["line"] or None,
-                reason=ending.cleaned_data["reason"],
-                happened_at=self.now,
-            ),
-            lambda fact: f"/orders/{id}",
-            lambda: self._page(id, ending=ending, status=422),
-        )
-
-    def _correct(self, id: UUID) -> HttpResponse:
-        form = self._correction(self._told(id), self.request.POST)
-        return self.act(
-            form,
-            lambda: ordering.correct_line(
-                self.actor,
-                order=id,
-                line=form.cleaned_data["line"],
-                changes=form.changes(),
-                reason=form.cleaned_data["reason"],
-                happened_at=self.now,
-            ),
-            lambda fact: f"/orders/{id}",
-            lambda: self._page(id, correction=form, status=422),
-        )
-
-    def _told(self, id: UUID) -> order_reading.OrderTold:
-        (told,) = order_reading.told([ordering.order_for(self.actor, id)])
+    @cached_property
+    def told(self) -> order_reading.OrderTold:
+        """The order, as it stands before anything is done."""
+        (told,) = order_reading.told([ordering.order_for(self.actor, self.kwargs["id"])])
         return told
 
-    def _ending(self, told: order_reading.OrderTold, data: Any = None) -> EndingForm:
-        form = EndingForm(data, reader=self.reader)
-        lines = [(str(one.line.id), one.line.material.name) for one in told.lines]
-        form.offer("line", [("", _("the whole order")), *lines])
+    def form(self, kind: type[PageForm], data: Any = None) -> PageForm:
+        form: PageForm = super().form(kind, data)
+        if "line" in form.fields:
+            lines = [(str(one.line.id), one.line.material.name) for one in self.told.lines]
+            whole = [("", said("the whole order"))] if kind is EndingForm else []
+            form.offer("line", [*whole, *lines])
         return form
 
-    def _correction(self, told: order_reading.OrderTold, data: Any = None) -> CorrectionForm:
-        form = CorrectionForm(data, reader=self.reader)
-        lines = [(str(one.line.id), one.line.material.name) for one in told.lines]
-        form.offer("line", lines)
-        return form
-
-    def _page(
-        self,
-        id: UUID,
-        *,
-        sending: PageForm | None = None,
-        ending: PageForm | None = None,
-        correction: PageForm | None = None,
-        status: int = 200,
-    ) -> HttpResponse:
-        told, today = self._told(id), day_of(self.actor, self.now)
+    def page(self, status: int = 200, **forms: Any) -> HttpResponse:
+        told, today = self.told, day_of(self.actor, self.now)
         sent = [fact.happened_at for fact in told.facts if fact.kind in ("sending", "sent")]
+        empty = {name: self.form(kind) for name, kind in self.forms.values()}
         return self.show(
             told=told,
             lines=[(one, one.late(today)) for one in told.lines],
             facts=[(fact, KINDS[fact.kind]) for fact in told.facts],
-            sending=sending or SendingForm(reader=self.reader),
             sent_at=max(sent, default=None),
-            ending=ending or self._ending(told),
-            correction=correction or self._correction(told),
             may_order=self.actor.may(Verb.ORDER),
             may_receive=self.actor.may(Verb.RECEIVE),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
+            **(empty | forms),
         )
 
 

@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages.acts import Acts
 from api.pages.forms import (
     LONG,
     Button,
@@ -117,74 +118,79 @@ class CloseForm(Button):
     sure = SureField()
 
 
-class Round(Screen):
+class WithdrawForm(Button):
+    material = forms.CharField(widget=forms.HiddenInput, required=False)
+
+
+class LeaveForm(Button):
+    reason = forms.CharField(widget=forms.HiddenInput, required=False)
+
+
+class AskForm(Button):
+    buyer = forms.CharField(widget=forms.HiddenInput, required=False)
+
+
+class Round(Acts):
     """One round, as far as one may know it: never another's pledge."""
 
     template = "pages/round.html"
+    forms: ClassVar = {
+        "pledge": ("form", PledgeForm),
+        "withdraw": ("pressed", WithdrawForm),
+        "close": ("closing", CloseForm),
+        "buy": ("pressed", Button),
+        "leave": ("pressed", LeaveForm),
+        "ask": ("pressed", AskForm),
+        "write": ("pressed", Button),
+    }
 
-    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        return self._page(id)
+    def do(self, act: str, form: Any) -> str:
+        actor, now, id, typed = self.actor, self.now, self.kwargs["id"], form.cleaned_data
+        match act:
+            case "pledge":
+                self._pledge(id, typed)
+            case "withdraw":
+                rounds.withdraw_pledge(actor, round=id, now=now, **typed)
+            case "close":
+                self._close(id, sure=typed["sure"])
+            case "buy":
+                answer_as_buyer(actor, round=id, agrees=True, now=now)
+            case "leave":
+                answer_as_buyer(actor, round=id, agrees=False, now=now, **typed)
+            case "ask":
+                ask_another(actor, round=id, now=now, **typed)
+            case "write":
+                place_orders(actor, round=id, happened_at=now)
+        return f"/order-rounds/{id}"
 
-    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        round, wanted = rounds.round_for(self.actor, id), request.POST.get("do", "")
-        kinds: dict[str, type[PageForm]] = {"close": CloseForm, "pledge": PledgeForm}
-        form = kinds.get(wanted, Button)(request.POST, reader=self.reader)
-        acts = {
-            "withdraw": lambda: rounds.withdraw_pledge(
-                self.actor, round=id, material=request.POST.get("material", ""), now=self.now
-            ),
-            "close": lambda: self._close(round, form),
-            "buy": lambda: answer_as_buyer(self.actor, round=id, agrees=True, now=self.now),
-            "leave": lambda: answer_as_buyer(
-                self.actor,
-                round=id,
-                agrees=False,
-                reason=request.POST.get("reason", ""),
-                now=self.now,
-            ),
-            "ask": lambda: ask_another(
-                self.actor, round=id, buyer=request.POST.get("buyer", ""), now=self.now
-            ),
-            "write": lambda: place_orders(self.actor, round=id, happened_at=self.now),
-            "pledge": lambda: self._pledge(round, form),
-        }
-        if wanted not in acts:
-            return self._page(id, status=422)
-        return self.act(
-            form,
-            acts[wanted],
-            lambda done: f"/order-rounds/{id}",
-            lambda: self._page(id, form=form, status=422),
-        )
-
-    def _close(self, round: OrderRound, form: PageForm) -> Any:
-        if round.closes_at > self.now and not form.cleaned_data["sure"]:
+    def _close(self, id: UUID, *, sure: bool) -> None:
+        closes_at = rounds.round_for(self.actor, id).closes_at
+        if closes_at > self.now and not sure:
             told = said("Makers were told that they may pledge until %s. Is it to close now?")
-            raise unsure(told % self.reader.moment(round.closes_at))
-        return rounds.close_round(self.actor, round=round.id, now=self.now)
+            raise unsure(told % self.reader.moment(closes_at))
+        rounds.close_round(self.actor, round=id, now=self.now)
 
-    def _pledge(self, round: OrderRound, form: PageForm) -> Any:
-        typed = form.cleaned_data
+    def _pledge(self, id: UUID, typed: dict[str, Any]) -> None:
         material = material_named(self.actor, typed.pop("material"))
-        return rounds.pledge(
-            self.actor, round=round.id, material=material.id, now=self.now, **typed
-        )
+        rounds.pledge(self.actor, round=id, material=material.id, now=self.now, **typed)
 
-    def _page(self, id: UUID, *, form: PageForm | None = None, status: int = 200) -> HttpResponse:
-        round = rounds.round_for(self.actor, id)
+    def page(self, status: int = 200, **forms: Any) -> HttpResponse:
+        round = rounds.round_for(self.actor, self.kwargs["id"])
         state, maker = rounds.state_of(round, self.now), self.actor.maker_id
         may_pledge = state == "open" and maker is not None and self.actor.may(Verb.PLEDGE)
-        blank = PledgeForm(reader=self.reader)
         runs = self.actor.may(Verb.RUN_ROUNDS) and maker in (None, round.buying_id)
         buys = maker == round.buying_id and self.actor.may(Verb.ORDER)
+        closing = forms.get("closing")
+        own: dict[str, Any] = {
+            "form": self.form(PledgeForm),
+            "pressed": closing,
+            "closing": closing or self.form(CloseForm),
+        }
         return self.show(
             round=round,
             state=state,
             pledges=rounds.standing_pledges(self.actor, round) if maker else (),
             pledged=rounds.totals_of(self.actor, round),
-            form=form if isinstance(form, PledgeForm) else blank,
-            pressed=form if isinstance(form, Button) else None,
-            closing=form if isinstance(form, CloseForm) else CloseForm(reader=self.reader),
             names=self._names() if may_pledge else (),
             may_pledge=may_pledge,
             may_close=state == "open" and runs,
@@ -194,6 +200,7 @@ class Round(Screen):
             **self._asked(round),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
+            **(own | forms),
         )
 
     def _asked(self, round: OrderRound) -> dict[str, Any]:
