@@ -15,6 +15,7 @@ from ledger.errors import (
     Sentence,
     Stale,
 )
+from ledger.finding import called_like
 from ledger.models import Material, MaterialPart, Supplier
 from ledger.models.catalogue import CAUTIONS
 from ledger.quantities import Density, Quantity
@@ -167,6 +168,25 @@ def add_supplier(actor: Actor, *, name: str, contact_name: str = "", mail: str =
     actor.must(Verb.EDIT_CATALOGUE)
     return Supplier.objects.create(
         coop_id=actor.coop_id, name=name, contact_name=contact_name, mail=mail
+    )
+
+
+def supplier_named(actor: Actor, name: str, *, new: bool = False) -> Supplier:
+    """The supplier of a name, whatever its capitals and spaces; the oldest where two are called so.
+
+    One that nobody knows is added only if it is said to be `new`. Raises Invalid, Forbidden.
+    """
+    for supplier in called_like(suppliers_visible_to(actor), name).order_by("id")[:1]:
+        return supplier
+    if new:
+        return add_supplier(actor, name=name)
+    raise Invalid(
+        Sentence(
+            "No supplier is called {supplier!r}: choose one that is known, or say that this"
+            " one is new.",
+            supplier=name,
+        ),
+        pointer="/supplier",
     )
 
 

@@ -6,8 +6,8 @@ from datetime import datetime
 
 from django.db.models.functions import Lower
 
-from ledger.access import Actor, materials_visible_to, suppliers_visible_to
-from ledger.catalogue import add_supplier
+from ledger.access import Actor, materials_visible_to
+from ledger.catalogue import supplier_named
 from ledger.costing import Charge
 from ledger.documents import attach_document
 from ledger.errors import (
@@ -15,7 +15,6 @@ from ledger.errors import (
     Sentence,
     placed,
 )
-from ledger.finding import called_like
 from ledger.models import Material
 from ledger.receiving import Delivered, Received, Worked, receive, work_out
 
@@ -58,7 +57,7 @@ def receive_delivery(actor: Actor, delivery: Delivery) -> Received:
     """
     received = receive(
         actor,
-        supplier=_supplier(actor, delivery),
+        supplier=supplier_named(actor, delivery.supplier, new=delivery.new_supplier).id,
         lines=_named(actor, delivery.lines),
         charges=delivery.charges,
         happened_at=delivery.happened_at,
@@ -90,22 +89,6 @@ def work_out_delivery(
     Raises as `receive_delivery` does.
     """
     return work_out(actor, _named(actor, lines), charges)
-
-
-def _supplier(actor: Actor, delivery: Delivery) -> str:
-    known = called_like(suppliers_visible_to(actor), delivery.supplier).order_by("id")
-    for id in known.values_list("id", flat=True)[:1]:
-        return str(id)
-    if not delivery.new_supplier:
-        raise Invalid(
-            Sentence(
-                "No supplier is called {supplier!r}: choose one that is known, or say that this"
-                " one is new.",
-                supplier=delivery.supplier,
-            ),
-            pointer="/supplier",
-        )
-    return str(add_supplier(actor, name=delivery.supplier).id)
 
 
 def _named(actor: Actor, lines: Sequence[Delivered]) -> list[Delivered]:

@@ -21,6 +21,7 @@ from api.pages.forms import (
 from api.pages.screen import Screen
 from ledger import ordering
 from ledger.access import materials_visible_to, suppliers_visible_to
+from ledger.catalogue import supplier_named
 from ledger.errors import Refusal, placed
 from ledger.finding import material_named
 from ledger.models import PurchaseOrder
@@ -49,7 +50,12 @@ class LineForm(PageForm):
 
 
 class OrderForm(PageForm):
-    supplier = forms.ChoiceField(label=_("From whom"))
+    supplier = forms.CharField(
+        label=_("From whom"),
+        max_length=120,
+        widget=forms.TextInput(attrs={"list": "suppliers", "autocomplete": "off"}),
+    )
+    new_supplier = forms.BooleanField(label=_("This supplier is new"), required=False)
     note = forms.CharField(
         label=_("Note"), max_length=400, required=False, help_text=_("Printed on the order")
     )
@@ -79,18 +85,17 @@ class NewOrder(Screen):
         self.actor.must(Verb.ORDER)
         first = {"lines": str(LINES), **self._wanted()}
         lines = Rows(LineForm, "lines", first, reader=self.reader, judged=False)
-        seller = {"supplier": id_in(request.GET.get("supplier", ""))}
-        return self._page(Forms(self._form(OrderForm(reader=self.reader, initial=seller)), lines))
+        return self._page(Forms(OrderForm(reader=self.reader, initial=self._seller()), lines))
 
     def post(self, request: HttpRequest) -> HttpResponse:
         self.actor.must(Verb.ORDER)
         data = request.POST
         if data.get("do") == "more":
-            order = self._form(shown_again(OrderForm, data, reader=self.reader))
+            order = shown_again(OrderForm, data, reader=self.reader)
             lines = Rows(LineForm, "lines", data, reader=self.reader, judged=False, more=1)
             return self._page(Forms(order, lines))
         lines = Rows(LineForm, "lines", data, reader=self.reader)
-        forms = Forms(self._form(OrderForm(data, reader=self.reader)), lines)
+        forms = Forms(OrderForm(data, reader=self.reader), lines)
         return self.act(
             forms,
             lambda: self._write(forms),
@@ -106,9 +111,10 @@ class NewOrder(Screen):
                 material = material_named(self.actor, typed["material"])
             facts = {**typed, "material": str(material.id), "packs": typed["packs"] or 1}
             lines.append(ordering.Ordered(**facts))
-        return ordering.write_order(
-            self.actor, lines=lines, happened_at=self.now, **forms.order.cleaned_data
-        )
+        typed = forms.order.cleaned_data
+        seller = supplier_named(self.actor, typed["supplier"], new=typed["new_supplier"])
+        about = {"note": typed["note"], "happened_at": self.now}
+        return ordering.write_order(self.actor, supplier=seller.id, lines=lines, **about)
 
     def _wanted(self) -> dict[str, str]:
         """The material that the page before asked for, as the first line has it."""
@@ -116,16 +122,19 @@ class NewOrder(Screen):
         material = materials_visible_to(self.actor).filter(id=id).first() if id else None
         return {"lines-0-material": material.name} if material else {}
 
-    def _form(self, form: PageForm) -> PageForm:
-        sellers = suppliers_visible_to(self.actor).order_by(Lower("name")).values_list("id", "name")
-        form.offer("supplier", [(str(id), name) for id, name in sellers[:MOST_NAMES]])
-        return form
+    def _seller(self) -> dict[str, str]:
+        """The supplier that the page before asked for, by its name."""
+        id = id_in(self.request.GET.get("supplier", ""))
+        supplier = suppliers_visible_to(self.actor).filter(id=id).first() if id else None
+        return {"supplier": supplier.name} if supplier else {}
 
     def _page(self, forms: Forms, status: int = 200) -> HttpResponse:
         names = materials_visible_to(self.actor).filter(stocked=True).order_by(Lower("name"))
+        sellers = suppliers_visible_to(self.actor).order_by(Lower("name"))
         return self.show(
             form=forms.order,
             lines=forms.lines,
             materials=list(names.values_list("name", flat=True)[:MOST_NAMES]),
+            suppliers=list(sellers.values_list("name", flat=True)[:MOST_NAMES]),
             status=status,
         )

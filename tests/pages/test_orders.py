@@ -6,7 +6,7 @@ import pytest
 
 from ledger.access import acting_as
 from ledger.catalogue import add_supplier
-from ledger.models import OnOrder, PurchaseOrder, PurchaseOrderLine
+from ledger.models import OnOrder, PurchaseOrder, PurchaseOrderLine, Supplier
 from tests.factories import Workshop, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in
 
@@ -22,7 +22,7 @@ def test_an_order_is_written_corrected_and_ended(shop: Workshop) -> None:
     client = signed_in(shop)
     line = {"lines": "3", "lines-0-material": "shea butter", "lines-0-pack": "5 kg"}
     line |= {"lines-0-packs": "2", "lines-0-price": "80"}
-    order = {"supplier": str(supplier.id), **line}
+    order = {"supplier": "bulk Butters", **line}
     assert "No material is called" in refused(
         client, "/orders/new", **{**order, "lines-0-material": "Sheep butter"}
     )
@@ -49,7 +49,28 @@ def test_an_order_is_written_corrected_and_ended(shop: Workshop) -> None:
 
 
 def test_the_page_before_says_what_to_order(shop: Workshop) -> None:
-    beads = shop.material("Wax beads")
-    asked = signed_in(shop).get(f"/orders/new?material={beads.id}")
+    beads, seller = shop.material("Wax beads"), shop.does(add_supplier, name="Bulk beads")
+    asked = signed_in(shop).get(f"/orders/new?material={beads.id}&supplier={seller.id}")
     assert 'value="Wax beads"' in asked.content.decode()
+    assert 'name="supplier" value="Bulk beads"' in asked.content.decode()
     assert "A new order" in shown(asked)
+
+
+def test_the_first_order_of_a_co_op_brings_its_supplier(database: Any, redis_server: Any) -> None:
+    shop = open_workshop("Quay Bench")
+    client = signed_in(shop)
+    assert "add what is to be ordered first" in shown(client.get("/orders/new"))
+    shop.material("Oat flour")
+    assert "add what is to be ordered first" not in shown(client.get("/orders/new"))
+    order = {"supplier": "Field and Mill", "lines": "1", "lines-0-material": "Oat flour"}
+    order |= {"lines-0-pack": "5 kg", "lines-0-price": "9.50"}
+    assert "say that this one is new" in refused(client, "/orders/new", **order)
+    late = {"lines-0-expected_on": "2020-01-01", "new_supplier": "on"}
+    assert "before the order" in refused(client, "/orders/new", **order, **late)
+    with acting_as(shop.actor):
+        assert not Supplier.objects.filter(coop_id=shop.coop.id).exists(), "nothing half written"
+    assert "Field and Mill" in done(client, "/orders/new", **order, new_supplier="on")
+    again = {**order, "supplier": "field  and mill", "new_supplier": "on"}
+    assert "Field and Mill" in done(client, "/orders/new", **again)
+    with acting_as(shop.actor):
+        assert Supplier.objects.filter(coop_id=shop.coop.id).count() == 1
