@@ -156,7 +156,14 @@ class ShareForm(PageForm):
         label=_("How much of it"), required=False, help_text=_("Left empty: all that is free")
     )
     terms = forms.ChoiceField(
-        label=_("For how much"), choices=TERMS, initial="cost", widget=forms.RadioSelect
+        label=_("For how much"),
+        choices=TERMS,
+        initial="cost",
+        widget=forms.RadioSelect,
+        help_text=_(
+            "What it cost is what your books say when it moves: as a rule the average of all that"
+            " you have of the material in store"
+        ),
     )
     percent = NumberField(label=_("So many percent"), required=False)
     price = MoneyField(label=_("Price"), required=False)

@@ -69,6 +69,7 @@ def test_a_claim_waits_in_quarantine_and_ends(lender: Workshop, borrower: Worksh
     north, mill = signed_in(lender), signed_in(borrower)
     terms = {"quantity": "2 kg", "terms": "cost", "accepts_itself": "on"}
     share = led_to(north, f"/lots/{lot.id}/share", **terms, closes_at="2199-01-01T09:00")
+    assert "the average of all that it has" in shown(mill.get(share))
     wanted = {"do": "claim", "quantity": "1 kg", "quarantine": "on"}
     assert refused(mill, share, **wanted, expires_at="2020-01-01T09:00")
     assert "You owe 10.00 USD" in done(mill, share, **wanted, expires_at="2199-01-01T09:00")
