@@ -124,9 +124,12 @@ def send_test(actor: Actor, id: UUID | str, *, now: datetime) -> AlertMessage:
 def messages(
     actor: Actor, *, receiver: UUID | None = None, state: str | None = None
 ) -> "QuerySet[AlertMessage]":
-    """What was sent, waits or failed, of all receivers or of one. Raises Forbidden."""
+    """What was sent, waits or failed, of all receivers or of one, with its alert. Raises Forbidden.
+
+    One without a receiver goes to the maker's owners.
+    """
     actor.must(Verb.SET_ALERTS)
-    rows = AlertMessage.objects.select_related("receiver").filter(maker_id=actor.maker)
+    rows = AlertMessage.objects.select_related("receiver", "alert").filter(maker_id=actor.maker)
     if receiver is not None:
         rows = rows.filter(receiver_id=receiver)
     return rows if state is None else rows.filter(state=state)

@@ -17,6 +17,7 @@ from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
+from django.db.models import Exists, OuterRef, QuerySet
 
 from ledger.access import Actor
 from ledger.entries import explained
@@ -30,9 +31,12 @@ from ledger.models import (
     Account,
     Material,
     OrderRound,
+    Receipt,
+    ReceiptLine,
     RoundHandOut,
     RoundLateBill,
     RoundLatePart,
+    RoundPlacement,
     RoundPortion,
 )
 from ledger.money import minor_unit, minor_units
@@ -98,6 +102,18 @@ def late_bills(actor: Actor, round: UUID | str) -> LateBills:
         rows = {row.id: row for row in portions}
         waiting = [_line(rows[one.lot], amount) for one, amount in _more(actor, found, portions)]
     return LateBills(found, waiting, _shared(actor, found))
+
+
+def handed_out_of(actor: Actor, receipt: Receipt) -> "QuerySet[OrderRound]":
+    """The rounds for whose orders a delivery of the maker's came and that are handed out by now:
+    what is billed for it later is shared there."""
+    own = {"coop_id": actor.coop_id, "maker_id": actor.maker}
+    came = ReceiptLine.objects.filter(**own, receipt=receipt, order_line__isnull=False)
+    orders = came.values("order_line__order_id")
+    placed = RoundPlacement.objects.filter(**own, purchase_order_id__in=orders)
+    done = RoundHandOut.objects.filter(coop_id=actor.coop_id, round_id=OuterRef("id"))
+    rows = OrderRound.objects.filter(id__in=placed.values("order__round_id"))
+    return rows.filter(Exists(done), coop_id=actor.coop_id).order_by("id")
 
 
 def share_late_bills(

@@ -8,9 +8,11 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.acts import Acts
 from api.pages.forms import ButtonBeside, PageForm, WholeField
+from api.pages.places import place_of
 from ledger import alert_settings, receivers
 from ledger.alert_settings import Choices
-from ledger.models import AlertKind, AlertReceiver
+from ledger.alert_texts import told
+from ledger.models import AlertKind, AlertMessage, AlertReceiver
 from ledger.roles import Verb
 
 TOLD: Final[dict[AlertKind, Any]] = {
@@ -130,9 +132,18 @@ class Alerts(Acts):
             "mail": MailForm(reader=self.reader),
         }
         mails = receivers.receivers(self.actor).filter(channel=AlertReceiver.Channel.MAIL)
+        sent = receivers.messages(self.actor)
         return self.show(
             status=status,
             receivers=mails.order_by("-id"),
-            messages=receivers.messages(self.actor).order_by("-id")[:MOST_MESSAGES],
+            messages=[_about(one) for one in sent.order_by("-id")[:MOST_MESSAGES]],
             **(own | facts),
         )
+
+
+def _about(message: AlertMessage) -> tuple[AlertMessage, str, str]:
+    """A message, what it tells, and the page of that; a test is about nothing."""
+    alert = message.alert
+    if alert is None:
+        return message, "", ""
+    return message, told(alert.kind, alert.facts).subject, place_of(alert)

@@ -24,6 +24,7 @@ from ledger.finding import called_like
 from ledger.models import Bill
 from ledger.money import round_money
 from ledger.roles import Verb
+from ledger.round_late_bills import handed_out_of
 
 MOST, MOST_SUPPLIERS, LONGEST = 40, 200, 400
 DEARER, CHEAPER, CREDIT = "dearer", "cheaper", "credit"
@@ -197,6 +198,7 @@ class Receipt(Screen):
             kept=kept,
             undone=undone,
             bills=[(bill, words_of(bill), *_fell(bill, batches)) for bill in bills],
+            rounds=handed_out_of(self.actor, kept.receipt),
             form=(form or self._form(kept)) if may_bill else None,
             wrong=wrong if wrong and not of_bill else UndoForm(reader=self.reader),
             of_bill=of_bill,

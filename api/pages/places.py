@@ -1,4 +1,4 @@
-"""Where a person can go from every page, by what the role may do there."""
+"""Where a person can go from every page, by what the role may do there; and from an alert."""
 
 from typing import Final
 
@@ -6,6 +6,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from ledger.access import Actor
+from ledger.models import Alert, AlertKind
 from ledger.roles import Verb
 
 # Path, name, and what the role must be allowed to do; None for what every maker's member sees.
@@ -38,3 +39,15 @@ def places_for(actor: Actor | None) -> list[tuple[str, Promise | str]]:
     if actor.maker_id is None:
         return list(OF_COOP)
     return [(path, name) for path, name, verb in PLACES if verb is None or actor.may(verb)]
+
+
+def place_of(alert: Alert) -> str:
+    """The page of what an alert is about, where it is settled."""
+    match alert.kind:
+        case AlertKind.CALLED_BACK:
+            return f"/recall-notices/{alert.subject}"
+        case AlertKind.BATCH_SHORT:
+            return f"/batches/{alert.subject}"
+        case AlertKind.DEPOSIT_UNCLAIMED:
+            return "/deposits"
+    return f"/lots/{alert.lot_id}" if alert.lot_id else f"/materials/{alert.material_id}"

@@ -1,13 +1,19 @@
 """What is told by mail: chosen, kept to hours, and where it goes."""
 
+import re
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 
+from ledger import reviewing
 from ledger.access import acting_as
 from ledger.alert_settings import choices_of
+from ledger.alerts import set_watch
 from ledger.models import AlertReceiver
+from ledger.quantities import parse_quantity
 from tests.factories import Workshop, open_workshop
+from tests.ledger.bench import work_off
 from tests.pages.browsing import done, refused, shown, signed_in, typed_in
 
 
@@ -44,3 +50,27 @@ def test_mails_go_where_they_are_sent(shop: Workshop) -> None:
         one = str(AlertReceiver.objects.get(removed_at=None).id)
     assert "The latest" in done(client, "/alerts", do="try", of=one)
     assert "To the owners of the maker" in done(client, "/alerts", do="remove", of=one)
+
+
+def test_the_latest_say_what_was_told_and_to_whom(database: Any, redis_server: Any) -> None:
+    """With no address of its own the maker's owners are written to; later the desk is."""
+    shop, now = open_workshop("Quay Bench"), datetime.now(UTC)
+    client, salt = signed_in(shop), shop.material("Sea salt")
+    shop.does(set_watch, material=salt.id, reorder_point=parse_quantity("2 kg"))
+    work_off()
+    page = shown(client.get("/alerts")).replace("\xa0", " ")
+    assert "Sea salt is low: 0 g, reorder at 2 kg an alert opened, to the owners" in page
+    assert f'href="/materials/{salt.id}"' in client.get("/alerts").content.decode()
+    done(client, "/alerts", do="add", mail="desk@example.org")
+    lot = shop.receive(salt, "5 kg", "5.00", expires_on=now.date() + timedelta(days=9))
+    shop.does(lambda actor: reviewing.review(actor.coop_id, actor.maker, now=now))
+    with acting_as(shop.actor):
+        one = str(AlertReceiver.objects.get(removed_at=None).id)
+    page = done(client, "/alerts", do="try", of=one)
+    assert "a test to desk@example.org" in page
+    assert re.search(
+        rf"Lot {lot.code} of Sea salt expires on \S+ an alert opened,"
+        " to desk@example.org, with others once a day",
+        page,
+    )
+    assert f'href="/lots/{lot.id}"' in client.get("/alerts").content.decode()
