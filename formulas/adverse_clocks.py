@@ -26,6 +26,8 @@ CAUTION: Final = (
     " decided here."
 )
 COUNTED: Final = "Monday to Friday without the federal holidays of 5 USC 6103(a)"
+# These ask for no report: what is written down is kept so long.
+RECORDS: Final = ("us_records", "us_records_small")
 MONDAY, THURSDAY = 0, 3
 SATURDAY, SUNDAY = 5, 6
 
@@ -80,6 +82,15 @@ def clocks(
         _first(facts, "reported_eu", received_on),
     )
     return [report, *_updates(first_us, facts), effect, *found]
+
+
+def next_report(found: Iterable[Clock]) -> Clock | None:
+    """The report that is asked for first and is not noted as made; None if there is none.
+
+    How long records are kept asks for no report.
+    """
+    waiting = [one for one in found if one.name not in RECORDS and one.done_on is None]
+    return min(waiting, key=lambda one: one.due_on, default=None)
 
 
 def business_days_after(day: date, count: int) -> date:

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
+from django.contrib.postgres.expressions import ArraySubquery
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery, Value
-from django.db.models.functions import Coalesce
+from django.db.models.functions import Coalesce, JSONObject
 
 from formulas.access import product_for
-from formulas.adverse_clocks import Clock, Heard, clocks
+from formulas.adverse_clocks import Clock, Heard, clocks, next_report
 from formulas.models import Batch, Complaint, ComplaintFact
 from ledger.access import Actor, find, lot_for, lots_visible_to
 from ledger.errors import Invalid
@@ -66,6 +67,14 @@ class Told:
         heard = [Heard(fact.kind, fact.learned_on) for fact in self.facts]
         received_on = self.complaint.received_on
         return clocks(received_on, adverse=self.adverse, serious=self.serious, facts=heard)
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A complaint, and the report that is asked for next."""
+
+    complaint: Complaint
+    due: Clock
 
 
 def log_complaint(
@@ -176,6 +185,24 @@ def told(actor: Actor, complaints: Iterable[Complaint]) -> list[Told]:
     made = Batch.objects.select_related("making").filter(maker_id=actor.maker, making__lot__in=lots)
     batches = {batch.making.lot_id: batch for batch in made if batch.making is not None}
     return [Told(row, facts[row.id], batches.get(row.lot_id)) for row in rows]
+
+
+def reports_waiting(actor: Actor, *, most: int) -> list[Report]:
+    """The open complaints of serious events of which a report is not noted as made, the one that
+    is asked for first before the others; of so many complaints, the earliest, in one query.
+
+    That a report has to be made is not decided here: whoever need not make it closes the complaint.
+    """
+    facts = ComplaintFact.objects.filter(complaint=OuterRef("id")).order_by("id")
+    heard = ArraySubquery(facts.values(told=JSONObject(kind="kind", on="learned_on")))
+    rows = complaints_of(actor, ComplaintsWanted(serious=True, state="open")).annotate(heard=heard)
+    found = []
+    for row in rows.order_by("received_on", "id")[:most]:
+        known = [Heard(one["kind"], date.fromisoformat(one["on"])) for one in row.heard]
+        due = next_report(clocks(row.received_on, adverse=True, serious=True, facts=known))
+        if due is not None:
+            found.append(Report(row, due))
+    return sorted(found, key=lambda one: one.due.due_on)
 
 
 def _by_code(actor: Actor, code: str) -> Lot | None:

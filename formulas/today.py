@@ -1,17 +1,19 @@
 """What a maker is to look at today: short batches, low stock, dates that come near, and whatever
 waits for a decision. Each list is cut after a few rows; the pages behind it show the rest."""
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Least
 
-from formulas.access import batches_of
-from formulas.models import Batch
+from formulas.access import batches_of, standing
+from formulas.complaints import Report, reports_waiting
+from formulas.lacking import Short, short_batches
+from formulas.models import Batch, Filling, Making, Weighing
 from ledger.access import Actor, day_of
 from ledger.alert_answers import alerts
 from ledger.alert_texts import told
@@ -24,56 +26,54 @@ from ledger.models import (
     Custody,
     Holding,
     Lot,
-    OrderRound,
     RecallAnswer,
     RecallNotice,
-    RoundClosing,
-    RoundPledge,
-    Shortfall,
+    SourceTest,
     Status,
     Transfer,
 )
 from ledger.recall_notices import notices_of
 from ledger.roles import Verb
-from ledger.round_buyers import waiting_for_buyer
-from ledger.rounds import rounds_of
+from ledger.round_waiting import Waiting, rounds_waiting
+from ledger.source_tests import sources_to_test
 from ledger.transferring import Offered, offered, transfers_of
 
 SOON: Final = timedelta(days=30)
 MOST: Final = 8
-# What has a list of its own here is told there, with the act that resolves it.
+# What has no list of its own here, with the act that resolves it.
 ALERTED: Final = (AlertKind.LOW_STOCK, AlertKind.PRICE_JUMP, AlertKind.DEPOSIT_UNCLAIMED)
-
-
-@dataclass(frozen=True, slots=True)
-class Short:
-    """A planned batch, and what it lacks, in the order of the materials' names."""
-
-    batch: Batch
-    lacks: Sequence[Shortfall]
+# What has one, and is told as an alert only where the list does not tell it.
+LISTED: Final = (AlertKind.BATCH_SHORT, AlertKind.EXPIRING, AlertKind.RETEST_DUE)
 
 
 @dataclass(frozen=True, slots=True)
 class Alerted:
-    """An open alert that nobody has acknowledged or put off, in a line."""
+    """An open alert that nobody has acknowledged or put off, in a line.
+
+    `runs_out_on` is when a material that is low will be used up, None where that is not known.
+    """
 
     alert: Alert
     words: str
+    runs_out_on: date | None
 
 
 @dataclass(frozen=True, slots=True)
 class Today:
     """All of it, the most urgent first in each list.
 
-    A holding of `expiring` has its lot and the day it `ends`; `retests` are those whose retest
-    comes first. `undecided` are lots that nobody has released yet and of which there is something
-    in store. `claims` are those on one's own shares; a round has `pledged`, whether one has. In
-    those of `asked` the maker is to buy for all, and has not answered; what came of those of
-    `to_hand_out` it has bought, and not handed out.
+    What a batch of `short` lacks is not all in store; what one of `found` lacked when it was
+    planned is, by now; one of `ready` lacks nothing. `deviates` says that a rule was overridden in
+    a batch. A holding of `expiring` has its lot and the day it `ends`; `retests` are those whose
+    retest comes first. `undecided` are lots that nobody has released yet and of which there is
+    something in store; such a lot `deviates` where the batch that it was `made_in`, or its filling,
+    does. `sources` are tests after which the source is to be tested again. `claims` are those on
+    one's own shares.
     """
 
     day: date
     short: Sequence[Short]
+    found: Sequence[Short]
     ready: Sequence[Batch]
     alerted: Sequence[Alerted]
     expiring: Sequence[Holding]
@@ -82,17 +82,17 @@ class Today:
     offers: Sequence[Offered]
     notices: Sequence[RecallNotice]
     claims: Sequence[Claim]
-    rounds: Sequence[OrderRound]
-    asked: Sequence[OrderRound]
-    to_hand_out: Sequence[OrderRound]
+    reports: Sequence[Report]
+    sources: Sequence[SourceTest]
+    rounds: Waiting
 
     @property
     def nothing(self) -> bool:
         """Whether none of it waits."""
-        lists = (self.short, self.ready, self.alerted, self.expiring, self.retests)
+        lists = (self.short, self.found, self.ready, self.alerted, self.expiring, self.retests)
         others = (self.undecided, self.offers, self.notices, self.claims)
-        together = (self.rounds, self.asked, self.to_hand_out)
-        return not any((*lists, *others, *together))
+        rules = (self.reports, self.sources)
+        return not any((*lists, *others, *rules, *self.rounds.lists))
 
 
 def today(actor: Actor, *, now: datetime) -> Today:
@@ -102,37 +102,43 @@ def today(actor: Actor, *, now: datetime) -> Today:
     planned = list(
         batches_of(actor)
         .filter(state=Batch.State.PLANNED)
+        .annotate(deviates=Exists(_deviating(OuterRef("id"))))
         .order_by("planned_for", "id")[: 2 * MOST]
     )
-    lacks = _lacks(actor, planned)
+    lacking = short_batches(actor, planned)
+    known = {one.batch.id for one in lacking}
     offers = transfers_of(actor, incoming=True, state=Transfer.State.OPEN).order_by("id")
     ending = list(_expiring(actor, day)[: 2 * MOST])
-    buying = waiting_for_buyer(actor, most=MOST)
     return Today(
         day=day,
-        short=[
-            Short(batch, lacks[batch.account_id]) for batch in planned if batch.account_id in lacks
-        ],
-        ready=[batch for batch in planned if batch.account_id not in lacks],
-        alerted=_alerted(actor, now),
+        short=[one for one in lacking if one.to_get],
+        found=[one for one in lacking if not one.to_get],
+        ready=[batch for batch in planned if batch.id not in known],
+        alerted=_alerted(actor, now, known | {one.lot_id for one in ending}),
         expiring=[one for one in ending if not _retest_first(one.lot)][:MOST],
         retests=[one for one in ending if _retest_first(one.lot)][:MOST],
         undecided=list(_undecided(actor)[:MOST]),
         offers=offered(offers[:MOST]),
         notices=list(_unanswered(actor)[:MOST]),
         claims=_claims(actor, now),
-        rounds=_rounds(actor, now),
-        asked=buying.asked,
-        to_hand_out=buying.to_hand_out,
+        reports=reports_waiting(actor, most=2 * MOST)[:MOST],
+        sources=sources_to_test(actor, day=day, most=MOST),
+        rounds=rounds_waiting(actor, now=now, most=MOST),
     )
 
 
-def _alerted(actor: Actor, now: datetime) -> list[Alerted]:
-    rows = alerts(actor, open=True).filter(
-        Q(snoozed_until=None) | Q(snoozed_until__lte=now), kind__in=ALERTED, acknowledged_at=None
-    )
+def _alerted(actor: Actor, now: datetime, listed: Set[UUID]) -> list[Alerted]:
+    """Open alerts, but for those of what is `listed` with an act of its own."""
+    open_now = Q(snoozed_until=None) | Q(snoozed_until__lte=now)
+    rows = alerts(actor, open=True).filter(open_now, acknowledged_at=None)
+    rows = rows.filter(Q(kind__in=ALERTED) | Q(kind__in=LISTED) & ~Q(subject__in=listed))
     found = rows.order_by("-opened_at", "-id")[:MOST]
-    return [Alerted(one, told(one.kind, one.facts).subject) for one in found]
+    return [Alerted(one, told(one.kind, one.facts).subject, _runs_out(one)) for one in found]
+
+
+def _runs_out(alert: Alert) -> date | None:
+    told_day = alert.facts.get("runs_out_on")
+    return date.fromisoformat(told_day) if told_day else None
 
 
 def _claims(actor: Actor, now: datetime) -> list[Claim]:
@@ -142,25 +148,10 @@ def _claims(actor: Actor, now: datetime) -> list[Claim]:
     return list(rows.select_related("share__lot__material", "maker").order_by("id")[:MOST])
 
 
-def _rounds(actor: Actor, now: datetime) -> list[OrderRound]:
-    """Rounds in which one may still pledge, those that close first before the others."""
-    if not actor.may(Verb.PLEDGE):
-        return []
-    own = RoundPledge.objects.filter(maker_id=actor.maker, round_id=OuterRef("id"))
-    closed = RoundClosing.objects.filter(coop_id=actor.coop_id, round_id=OuterRef("id"))
-    rows = rounds_of(actor).filter(~Exists(closed), closes_at__gt=now)
-    return list(rows.annotate(pledged=Exists(own)).order_by("closes_at", "id")[:MOST])
-
-
-def _lacks(actor: Actor, planned: Sequence[Batch]) -> dict[UUID, list[Shortfall]]:
-    """What the batches lack, by the account of each; a batch that lacks nothing is not there."""
-    rows = Shortfall.objects.select_related("material").filter(
-        maker_id=actor.maker, account_id__in=[batch.account_id for batch in planned], quantity__gt=0
-    )
-    found: dict[UUID, list[Shortfall]] = {}
-    for row in rows.order_by("material__name"):
-        found.setdefault(row.account_id, []).append(row)
-    return found
+def _deviating(batch: OuterRef) -> "QuerySet[Weighing]":
+    """What was weighed into a batch against a rule or outside its formula, and stands."""
+    outside = ~Q(deviation="") | Q(line=None, quantity__gt=0)
+    return standing(Weighing.objects.filter(outside, batch_id=batch))
 
 
 def _expiring(actor: Actor, day: date) -> "QuerySet[Holding]":
@@ -195,7 +186,15 @@ def _undecided(actor: Actor) -> "QuerySet[Custody]":
     rows = Custody.objects.select_related("lot__material").filter(
         coop_id=actor.coop_id, maker_id=actor.maker, status=Status.QUARANTINE
     )
-    return rows.filter(Exists(held)).order_by("since", "lot_id")
+    made = Making.objects.filter(coop_id=OuterRef("coop_id"), lot_id=OuterRef("lot_id"))
+    filled = Filling.objects.filter(coop_id=OuterRef("coop_id"), lot_id=OuterRef("lot_id"))
+    against = made.filter(Exists(_deviating(OuterRef("batch_id"))))
+    return (
+        rows.filter(Exists(held))
+        .annotate(made_in=Subquery(made.values("batch_id")[:1]))
+        .annotate(deviates=Exists(against) | Exists(filled.exclude(deviation="")))
+        .order_by("since", "lot_id")
+    )
 
 
 def _unanswered(actor: Actor) -> "QuerySet[RecallNotice]":

@@ -5,15 +5,13 @@ Where it declines or does not answer, whoever acts for the co-op asks another: o
 The round stays as it is, with all pledges and what was reckoned.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import BooleanField, Exists, OuterRef, Q, Value
-from django.db.models.expressions import Combinable
+from django.db.models import BooleanField, Value
 
 from ledger.access import Actor
 from ledger.entries import explained
@@ -24,17 +22,12 @@ from ledger.errors import (
     Sentence,
 )
 from ledger.models import (
-    OnOrder,
     OrderRound,
-    ReceiptLine,
     RoundBuyer,
     RoundBuyerAnswer,
-    RoundHandOut,
-    RoundOutcome,
-    RoundPlacement,
 )
 from ledger.roles import Verb
-from ledger.rounds import round_for, rounds_of
+from ledger.rounds import round_for
 from ledger.transferring import maker_for
 
 NEVER: Final = Value(False, output_field=BooleanField())
@@ -64,15 +57,6 @@ class Asked:
     agrees: bool | None
     said: str
     answered_at: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """Rounds in which the maker is asked to buy and has not answered, and rounds whose goods it has
-    received, as far as any are to come, and has not handed out; in the order of their closing."""
-
-    asked: Sequence[OrderRound]
-    to_hand_out: Sequence[OrderRound]
 
 
 def answer_as_buyer(
@@ -151,37 +135,3 @@ def asked_in(actor: Actor, round: OrderRound) -> list[Asked]:
     with connection.cursor() as cursor:
         cursor.execute(_ASKED, {"coop": actor.coop_id, "round": round.id})
         return [Asked(*row) for row in cursor.fetchall()]
-
-
-def waiting_for_buyer(actor: Actor, *, most: int) -> Waiting:
-    """What waits for the maker as a buyer, so much of either at most; in one query."""
-    asked, to_hand_out = _asked(actor), _to_hand_out(actor)
-    waits: dict[str, Any] = {"asked": asked, "to_hand_out": to_hand_out}
-    rows = rounds_of(actor).annotate(**waits).filter(Q(asked=True) | Q(to_hand_out=True))
-    found = list(rows.order_by("closes_at", "id")[: 2 * most])
-    of = {name: [row for row in found if getattr(row, name)][:most] for name in waits}
-    return Waiting(**of)
-
-
-def _asked(actor: Actor) -> Combinable | Q:
-    """Whether the maker is to answer; not where nothing is ordered in any case."""
-    if not actor.may(Verb.ORDER):
-        return NEVER
-    of_round = {"coop_id": actor.coop_id, "round_id": OuterRef("id")}
-    answered = RoundBuyerAnswer.objects.filter(**of_round, asked=OuterRef("asked_number"))
-    empty = RoundOutcome.objects.filter(**of_round, makers=0, together=0)
-    return Q(~Exists(answered), ~Exists(empty), buying_id=actor.maker)
-
-
-def _to_hand_out(actor: Actor) -> Combinable | Q:
-    """Whether the maker wrote the orders and has received what is to come, and keeps it yet."""
-    if not actor.may(Verb.TRANSFER):
-        return NEVER
-    own = {"coop_id": actor.coop_id, "maker_id": actor.maker}
-    placed = RoundPlacement.objects.filter(**own, order__round_id=OuterRef("id"))
-    orders = RoundPlacement.objects.filter(**own, order__round_id=OuterRef(OuterRef("id")))
-    written = orders.values("purchase_order_id")
-    to_come = OnOrder.objects.filter(**own, order_id__in=written, any_left=True)
-    came = ReceiptLine.objects.filter(**own, order_line__order_id__in=written)
-    done = RoundHandOut.objects.filter(coop_id=actor.coop_id, round_id=OuterRef("id"))
-    return Q(Exists(placed), Exists(came), ~Exists(to_come), ~Exists(done))

@@ -4,10 +4,11 @@ What is not stocked has no lot that a certificate could be attached to; the day 
 in its place.
 """
 
-from datetime import date
+from datetime import date, timedelta
+from typing import Final
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from ledger.access import Actor, material_for
 from ledger.errors import (
@@ -16,6 +17,9 @@ from ledger.errors import (
 )
 from ledger.models import SourceTest
 from ledger.roles import Verb
+
+# A good test is taken to hold so long: common practice, since the standard names no span.
+HOLDS: Final = timedelta(days=365)
 
 
 def record_source_test(
@@ -60,3 +64,21 @@ def source_tests_of(actor: Actor, material: UUID | str) -> "QuerySet[SourceTest]
     actor.must(Verb.READ)
     found = material_for(actor, material)
     return SourceTest.objects.select_related("person").filter(maker_id=actor.maker, material=found)
+
+
+def sources_to_test(actor: Actor, *, day: date, most: int) -> list[SourceTest]:
+    """The latest test of each material whose source is to be tested again, those that failed first.
+
+    One that failed stands until another is good, a good one for a year. Of what was never tested
+    nothing is told. Raises Forbidden.
+    """
+    actor.must(Verb.READ)
+    own = {"coop_id": actor.coop_id, "maker_id": actor.maker}
+    newer = Q(tested_on__gt=OuterRef("tested_on"))
+    newer |= Q(tested_on=OuterRef("tested_on"), id__gt=OuterRef("id"))
+    later = SourceTest.objects.filter(newer, **own, material_id=OuterRef("material_id"))
+    due = Q(passed=False) | Q(tested_on__lt=day - HOLDS)
+    rows = SourceTest.objects.select_related("material").filter(
+        due, ~Exists(later), **own, material__stocked=False
+    )
+    return list(rows.order_by("passed", "tested_on", "id")[:most])

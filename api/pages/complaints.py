@@ -21,7 +21,7 @@ from api.pages.forms import DayField, PageForm, id_in
 from api.pages.screen import Screen
 from formulas import complaints
 from formulas.access import products_of
-from formulas.adverse_clocks import CAUTION, Clock
+from formulas.adverse_clocks import CAUTION, RECORDS, Clock, next_report
 from formulas.complaints import ComplaintsWanted, Told
 from formulas.models import Complaint as Kept
 from ledger.access import day_of, lot_for
@@ -46,14 +46,6 @@ FACTS: dict[str, str | Promise] = {
     "reported_eu": _("notified in the EU"),
     CLOSED: _("closed"),
 }
-# These are no reports: what is written here is kept so long.
-RECORDS = ("us_records", "us_records_small")
-
-
-def waits_for(told: Told) -> Clock | None:
-    """The report that is asked for first and was not noted, if there is one."""
-    waiting = [one for one in told.clocks if one.name not in RECORDS and one.done_on is None]
-    return min(waiting, key=lambda one: one.due_on, default=None)
 
 
 class WantedForm(PageForm):
@@ -94,7 +86,7 @@ class Complaints(Screen):
         return self.show(
             form=form,
             lot=lot,
-            found=[(one, waits_for(one)) for one in told[:MOST]],
+            found=[(one, next_report(one.clocks)) for one in told[:MOST]],
             today=day_of(self.actor, self.now),
             more=urlencode(more) if more else "",
             may_hear=self.actor.may(Verb.HEAR),
@@ -110,7 +102,7 @@ class Complaints(Screen):
 
 
 def _cells(told: Told) -> tuple[tables.Cell, ...]:
-    row, waits = told.complaint, waits_for(told)
+    row, waits = told.complaint, next_report(told.clocks)
     return (
         *(row.received_on, row.what_happened, row.customer, row.batch_code),
         row.lot.code if row.lot else "",

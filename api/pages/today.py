@@ -9,8 +9,10 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import PageForm
+from api.pages.places import place_of
 from api.pages.screen import Screen
 from formulas import first_steps, today
+from formulas.repicking import reserve_again
 from ledger import alert_answers, claiming, recall_notices, round_buyers, transferring
 from ledger.roles import Verb
 
@@ -64,12 +66,15 @@ class Today(Screen):
             "leave": lambda id, why: round_buyers.answer_as_buyer(
                 actor, round=id, agrees=False, reason=why, now=now
             ),
+            "choose": lambda id, _: reserve_again(actor, batch=id),
             "later": lambda id, _: alert_answers.snooze(actor, id, until=later, now=now),
         }
 
     def _page(self, form: PageForm, status: int = 200) -> HttpResponse:
+        found = today.today(self.actor, now=self.now)
         return self.show(
-            today=today.today(self.actor, now=self.now),
+            today=found,
+            alerted=[(one, place_of(one.alert)) for one in found.alerted],
             steps=first_steps.first_steps(self.actor),
             form=form,
             may_trade=self.actor.may(Verb.TRANSFER),
@@ -78,5 +83,6 @@ class Today(Screen):
             may_receive=self.actor.may(Verb.RECEIVE),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             may_make=self.actor.may(Verb.MAKE),
+            may_hear=self.actor.may(Verb.HEAR),
             status=status,
         )

@@ -18,12 +18,12 @@ from ledger.round_buyers import (
     answer_as_buyer,
     ask_another,
     asked_in,
-    waiting_for_buyer,
 )
 from ledger.round_closing import close_and_reckon
 from ledger.round_handing import hand_out, handing_out
 from ledger.round_ordering import place_orders
 from ledger.round_results import result_of
+from ledger.round_waiting import rounds_waiting
 from ledger.rounds import close_round, open_round, round_for
 from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.ledger.books import refused_by
@@ -40,7 +40,7 @@ def shops(database: object) -> list[Workshop]:
 
 
 def waiting(shop: Workshop) -> list[object]:
-    return [row.id for row in shop.does(waiting_for_buyer, most=8).asked]
+    return [row.id for row in shop.does(rounds_waiting, now=MORNING, most=8).asked]
 
 
 def test_whoever_is_asked_answers_and_may_think_again(shops: list[Workshop]) -> None:
@@ -206,7 +206,7 @@ def test_whoever_buys_closes_the_round_and_is_told_what_waits(shops: list[Worksh
     (order,) = mill.does(place_orders, round=round.id, happened_at=EVENING)
 
     def to_hand_out() -> list[object]:
-        return [row.id for row in mill.does(waiting_for_buyer, most=8).to_hand_out]
+        return [row.id for row in mill.does(rounds_waiting, now=MORNING, most=8).to_hand_out]
 
     (line,) = mill.does(lambda actor: list(order.lines.all()))
     about = {"charges": [], "happened_at": EVENING, "release_basis": "certificate seen"}
@@ -215,7 +215,7 @@ def test_whoever_buys_closes_the_round_and_is_told_what_waits(shops: list[Worksh
         came = Delivered(str(oil.id), "S-1", parse_quantity("5 kg"), D(40), order_line=str(line.id))
         mill.does(receive, supplier=order.supplier_id, lines=[came], **about)
     assert to_hand_out() == [round.id]
-    assert north.does(waiting_for_buyer, most=8).to_hand_out == []
+    assert north.does(rounds_waiting, now=MORNING, most=8).to_hand_out == []
     mill.does(hand_out, round=round.id, happened_at=EVENING)
     assert to_hand_out() == []
     assert mill.disagreements() == []

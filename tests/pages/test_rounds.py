@@ -9,10 +9,11 @@ import pytest
 from django.contrib.auth import get_user_model
 from django.test import Client
 
+from formulas.undoing import undo
 from ledger.access import acting_as
 from ledger.billing import Wanted, book_bill
 from ledger.costing import ChargeKind
-from ledger.models import Bill, Membership, PurchaseOrderLine
+from ledger.models import Bill, Membership, OrderRound, PurchaseOrderLine, Receipt
 from ledger.quantities import parse_quantity
 from ledger.receiving import Delivered, receive
 from ledger.round_closing import close_and_reckon
@@ -138,9 +139,9 @@ def test_the_coordinator_asks_another_and_a_buyer_is_told_what_waits(
     assert "To be handed out" not in shown(mill.get("/"))
 
 
-def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: Workshop) -> None:
-    """Eight kilograms of ten were pledged evenly; the carrier wants 28.00 a week later."""
-    round, oil = opened(buyer, name="Freight came later"), offered(buyer)
+def received(buyer: Workshop, other: Workshop, name: str) -> tuple[OrderRound, Receipt]:
+    """A round of two makers whose two packs of 5 kg came for 80.00, and its delivery."""
+    round, oil = opened(buyer, name=name), offered(buyer)
     for shop in (buyer, other):
         pledged(shop, round, oil, "4 kg")
     close_and_reckon(owed(buyer, round), EVENING)
@@ -150,15 +151,26 @@ def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: 
         str(line.material_id), "S-1", parse_quantity("10 kg"), D(80), order_line=str(line.id)
     )
     about = {"charges": [], "happened_at": EVENING, "release_basis": "certificate seen"}
-    receipt = buyer.does(receive, supplier=order.supplier_id, lines=[came], **about).receipt
+    return round, buyer.does(receive, supplier=order.supplier_id, lines=[came], **about).receipt
+
+
+def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: Workshop) -> None:
+    """Eight kilograms of ten were pledged evenly; the carrier wants 28.00 a week later."""
+    round, receipt = received(buyer, other, "Freight came later")
     north, mill = signed_in(buyer), signed_in(other)
     out, path = (f"/order-rounds/{round.id}/{page}" for page in ("hand-out", "late-bills"))
     assert "not handed out yet" in refused(north, path)
+    assert path not in north.get(f"/receipts/{receipt.id}").content.decode()
     done(north, out)
     assert path in north.get(out).content.decode()
+    assert path in north.get(f"/receipts/{receipt.id}").content.decode()
+    assert "Bills that came later" not in shown(north.get("/"))
     assert "Nothing waits to be shared" in shown(north.get(path))
     late = Wanted(Bill.Kind.LATE_CHARGE, D(28), charge_kind=ChargeKind.FREIGHT)
     buyer.does(book_bill, receipt=receipt.id, bill=late, happened_at=EVENING)
+    assert "Bills that came later Freight came later" in shown(north.get("/"))
+    assert "Bills that came later" not in shown(mill.get("/"))
+    assert path in north.get("/").content.decode()
     look = shown(north.get(path))
     assert "All pay more 28.00 USD" in look
     assert "Mill Bench Oil to share 14.00 USD" in look
@@ -166,6 +178,7 @@ def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: 
     assert looked_at(north, path).queries <= MOST
     told = done(north, path, note="the carrier, 3 June")
     assert "the carrier, 3 June" in told
+    assert "Bills that came later" not in shown(north.get("/"))
     assert "all together 28.00 USD" in told
     assert "Share it" not in told
     assert looked_at(north, path).queries <= MOST
@@ -180,6 +193,32 @@ def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: 
     assert "the carrier, 3 June" in table
     assert "Mill Bench" in table
     assert "Nothing was billed" in refused(north, path)
+
+
+def test_a_bill_that_is_taken_back_waits_only_where_it_was_shared(
+    buyer: Workshop, other: Workshop
+) -> None:
+    round, receipt = received(buyer, other, "The carrier thinks again")
+    north, path = signed_in(buyer), f"/order-rounds/{round.id}/late-bills"
+    done(north, f"/order-rounds/{round.id}/hand-out")
+    late = Wanted(Bill.Kind.LATE_CHARGE, D(28), charge_kind=ChargeKind.FREIGHT)
+    first, wrong = (
+        buyer.does(book_bill, receipt=receipt.id, bill=late, happened_at=EVENING) for _ in range(2)
+    )
+    about = {"reason": "not ours", "happened_at": EVENING}
+    buyer.does(undo, entry=wrong.entry_id, **about)
+    assert path in north.get("/").content.decode()
+    assert "all together 28.00 USD" in done(north, path, note="the carrier, 3 June")
+    assert path not in north.get("/").content.decode()
+    buyer.does(undo, entry=first.entry_id, **about)
+    assert path in north.get("/").content.decode()
+    assert "All get back 28.00 USD" in shown(north.get(path))
+    done(north, path, note="it was not the carrier's")
+    assert path not in north.get("/").content.decode()
+    again = buyer.does(book_bill, receipt=receipt.id, bill=late, happened_at=EVENING)
+    assert path in north.get("/").content.decode()
+    buyer.does(undo, entry=again.entry_id, **about)
+    assert path not in north.get("/").content.decode()
 
 
 def test_whoever_closes_a_round_before_its_time_is_asked_once(

@@ -14,6 +14,7 @@ from formulas.adverse_clocks import (
     clocks,
     federal_holidays,
     is_business_day,
+    next_report,
     years_after,
 )
 
@@ -148,6 +149,21 @@ def test_each_clock_says_what_is_asked_and_by_which_clause() -> None:
             on("2028-06-16"),
         ),
     ]
+
+
+def test_the_report_that_is_asked_for_first_is_next() -> None:
+    """The EU asks for it three days before the US; how long records are kept is no report."""
+
+    def name(*facts: Heard) -> str | None:
+        found = next_report(told([*facts]).values())
+        return found.name if found else None
+
+    assert next_report(told([], serious=False).values()) is None
+    assert name() == "eu_report"
+    both = Heard("reported_eu", on("2025-06-18")), Heard("reported_us", on("2025-06-20"))
+    assert name(both[0]) == "us_report"
+    assert name(*both) is None
+    assert name(*both, Heard("medical_information", on("2025-06-23"))) == "us_update"
 
 
 def test_what_was_reported_before_the_receipt_was_another_event() -> None:

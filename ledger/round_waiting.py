@@ -1,0 +1,138 @@
+"""What waits for a maker in order rounds, all of it asked in one query.
+
+It may still pledge; it is asked to buy for all; what came is to be handed out; or a bill that came
+after that is to be shared. Each is settled by a verb of its own (`ledger.rounds`,
+`ledger.round_buyers`, `ledger.round_handing`, `ledger.round_late_bills`).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+from django.db.models import BooleanField, Exists, OuterRef, Q, Subquery, Value
+from django.db.models.expressions import Combinable
+from django.db.models.functions import Coalesce
+
+from ledger.access import Actor
+from ledger.models import (
+    BillLine,
+    Entry,
+    OnOrder,
+    OrderRound,
+    ReceiptLine,
+    RoundBuyerAnswer,
+    RoundClosing,
+    RoundHandOut,
+    RoundLateBill,
+    RoundOutcome,
+    RoundPlacement,
+    RoundPledge,
+)
+from ledger.roles import Verb
+from ledger.rounds import rounds_of
+
+NEVER: Final = Value(False, output_field=BooleanField())
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """Rounds by what waits in them, each in the order of closing.
+
+    In those `to_pledge` in, a round has `pledged`: whether the maker has. In those of `asked` it is
+    to buy, and has not answered. It has received what is to come of those `to_hand_out`, and what
+    was billed for those `to_share` is not shared yet.
+    """
+
+    to_pledge: Sequence[OrderRound]
+    asked: Sequence[OrderRound]
+    to_hand_out: Sequence[OrderRound]
+    to_share: Sequence[OrderRound]
+
+    @property
+    def lists(self) -> tuple[Sequence[OrderRound], ...]:
+        """All of them."""
+        return self.to_pledge, self.asked, self.to_hand_out, self.to_share
+
+
+def rounds_waiting(actor: Actor, *, now: datetime, most: int) -> Waiting:
+    """What waits for the maker, so much of each at most. Raises Forbidden."""
+    waits: dict[str, Any] = {
+        "to_pledge": _to_pledge(actor, now),
+        "asked": _asked(actor),
+        "to_hand_out": _to_hand_out(actor),
+        "to_share": _to_share(actor),
+    }
+    own = RoundPledge.objects.filter(maker_id=actor.maker, round_id=OuterRef("id"))
+    rows = rounds_of(actor).annotate(known_until=_known_until(actor), pledged=Exists(own))
+    any_of = Q(to_pledge=True) | Q(asked=True) | Q(to_hand_out=True) | Q(to_share=True)
+    found = list(
+        rows.annotate(**waits).filter(any_of).order_by("closes_at", "id")[: len(waits) * most]
+    )
+    return Waiting(**{name: [row for row in found if getattr(row, name)][:most] for name in waits})
+
+
+def _to_pledge(actor: Actor, now: datetime) -> Combinable | Q:
+    if not actor.may(Verb.PLEDGE):
+        return NEVER
+    closed = RoundClosing.objects.filter(coop_id=actor.coop_id, round_id=OuterRef("id"))
+    return Q(~Exists(closed), closes_at__gt=now)
+
+
+def _asked(actor: Actor) -> Combinable | Q:
+    """Whether the maker is to answer; not where nothing is ordered in any case."""
+    if not actor.may(Verb.ORDER):
+        return NEVER
+    of_round = {"coop_id": actor.coop_id, "round_id": OuterRef("id")}
+    answered = RoundBuyerAnswer.objects.filter(**of_round, asked=OuterRef("asked_number"))
+    empty = RoundOutcome.objects.filter(**of_round, makers=0, together=0)
+    return Q(~Exists(answered), ~Exists(empty), buying_id=actor.maker)
+
+
+def _to_hand_out(actor: Actor) -> Combinable | Q:
+    """Whether the maker wrote the orders and has received what is to come, and keeps it yet."""
+    if not actor.may(Verb.TRANSFER):
+        return NEVER
+    own = _own(actor)
+    placed = RoundPlacement.objects.filter(**own, order__round_id=OuterRef("id"))
+    orders = RoundPlacement.objects.filter(**own, order__round_id=OuterRef(OuterRef("id")))
+    written = orders.values("purchase_order_id")
+    to_come = OnOrder.objects.filter(**own, order_id__in=written, any_left=True)
+    came = ReceiptLine.objects.filter(**own, order_line__order_id__in=written)
+    done = RoundHandOut.objects.filter(coop_id=actor.coop_id, round_id=OuterRef("id"))
+    return Q(Exists(placed), Exists(came), ~Exists(to_come), ~Exists(done))
+
+
+def _to_share(actor: Actor) -> Combinable | Q:
+    """Whether a bill was booked since the maker handed out and shared, and stands; or one of which
+    the others have paid their part was taken back."""
+    if not actor.may(Verb.BILL):
+        return NEVER
+    own, of_coop = _own(actor), {"coop_id": actor.coop_id}
+    orders = RoundPlacement.objects.filter(**own, order__round_id=OuterRef(OuterRef("id")))
+    undone = Entry.objects.filter(
+        **of_coop,
+        reverses_id=OuterRef("bill__entry_id"),
+        recorded_at__gt=OuterRef(OuterRef("known_until")),
+    )
+    billed = BillLine.objects.filter(
+        **own, line__order_line__order_id__in=orders.values("purchase_order_id")
+    ).annotate(
+        new=Q(bill__entry__recorded_at__gt=OuterRef("known_until")), taken_back=Exists(undone)
+    )
+    late = Q(new=True, taken_back=False) | Q(new=False, taken_back=True)
+    return Q(Exists(billed.filter(late)))
+
+
+def _known_until(actor: Actor) -> Coalesce:
+    """Up to when all that was billed is paid by all; None for a round that is not handed out."""
+    done = RoundHandOut.objects.filter(coop_id=actor.coop_id, round_id=OuterRef("id"))
+    shared = RoundLateBill.objects.filter(
+        coop_id=actor.coop_id, hand_out__round_id=OuterRef("id")
+    ).order_by("-recorded_at")
+    at = "recorded_at"
+    return Coalesce(Subquery(shared.values(at)[:1]), Subquery(done.values(at)))
+
+
+def _own(actor: Actor) -> dict[str, Any]:
+    return {"coop_id": actor.coop_id, "maker_id": actor.maker}
