@@ -17,12 +17,14 @@ MOST_LISTED = 1000
 
 @dataclass(frozen=True, slots=True)
 class LotFacts:
-    """A lot as a count sheet names it; `amount` is what the books have in store."""
+    """A lot as a count sheet names it; `amount` is what the books have in store, in grams or
+    pieces."""
 
     code: str
     material: str
     status: str
-    amount: str
+    amount: Decimal
+    counted: bool
 
 
 def maker_name(actor: Actor) -> str:
@@ -35,7 +37,7 @@ def lot_to_label(actor: Actor, lot: UUID | str) -> tuple[Lot, str]:
     actor.must(Verb.READ)
     found = lot_for(actor, lot)
     custody = Custody.objects.get(coop_id=actor.coop_id, maker_id=actor.maker, lot_id=found.id)
-    return found, custody.get_status_display()
+    return found, custody.status
 
 
 def lots_to_count(
@@ -57,13 +59,14 @@ def lots_to_count(
     custody = Custody.objects.filter(
         coop_id=actor.coop_id, maker_id=actor.maker, lot_id__in=[row["lot_id"] for row in held]
     )
-    status = {row.lot_id: row.get_status_display() for row in custody}
+    status = {row.lot_id: row.status for row in custody}
     facts = [
         LotFacts(
             row["code"],
             row["name"],
-            status.get(row["lot_id"], ""),
-            amount_of(row["left"], counted=row["measured_by"] == "count"),
+            status[row["lot_id"]],
+            row["left"],
+            row["measured_by"] == "count",
         )
         for row in held[:MOST_LISTED]
     ]
@@ -73,7 +76,7 @@ def lots_to_count(
 def lots_of_count(actor: Actor, sheet: UUID | str) -> tuple[CountSheet, list[LotFacts]]:
     """A count sheet and its lots in their order, in four queries.
 
-    A blind one has no amounts. Raises NotFound, Forbidden.
+    Those of a blind one are not to be shown. Raises NotFound, Forbidden.
     """
     found = find(sheets_of(actor), sheet)
     lines = CountLine.objects.select_related("lot__material").filter(
@@ -83,15 +86,14 @@ def lots_of_count(actor: Actor, sheet: UUID | str) -> tuple[CountSheet, list[Lot
     ids = [lot.id for lot in lots]
     left = in_store(actor, ids)
     custody = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot_id__in=ids)
-    status = {row.lot_id: row.get_status_display() for row in custody}
+    status = {row.lot_id: row.status for row in custody}
     return found, [
         LotFacts(
             lot.code,
             lot.material.name,
-            status.get(lot.id, ""),
-            ""
-            if found.blind
-            else amount_of(left.get(lot.id, Decimal(0)), counted=lot.material.counted),
+            status[lot.id],
+            left.get(lot.id, Decimal(0)),
+            lot.material.counted,
         )
         for lot in lots
     ]
@@ -103,9 +105,3 @@ def in_store(actor: Actor, lots: Sequence[UUID]) -> dict[UUID, Decimal]:
         coop_id=actor.coop_id, maker_id=actor.maker, lot_id__in=lots, kind="store"
     )
     return dict(held.values("lot_id").annotate(left=Sum("quantity")).values_list("lot_id", "left"))
-
-
-def amount_of(quantity: Decimal, *, counted: bool) -> str:
-    """A quantity as people read it, to three decimals."""
-    rounded = quantity.quantize(Decimal("0.001")).normalize()
-    return f"{rounded:,f}{'' if counted else ' g'}"

@@ -8,7 +8,7 @@ import re
 from collections.abc import Sequence
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Context, Decimal, localcontext
 from fractions import Fraction
-from math import floor, lcm
+from math import floor
 
 from ledger.errors import (
     CurrencyUnknown,
@@ -141,12 +141,13 @@ def split_exactly(total: Decimal, weights: Sequence[Decimal], *, step: Decimal) 
                 "{total} is not a whole number of {step}; round it first.", total=total, step=step
             )
         )
-    whole = _whole_numbers(weights)
     if not steps:
         return [step * 0 for _ in weights]
-    if not sum(whole):
+    exact = [Fraction(weight) for weight in weights]
+    together = sum(exact)
+    if not together:
         raise SplitImpossible
-    shares = _largest_remainder(abs(steps.numerator), whole)
+    shares = _largest_remainder([abs(steps) * weight / together for weight in exact], abs(steps))
     sign = 1 if steps > 0 else -1
     with localcontext(_PRECISE):
         return [sign * share * step for share in shares]
@@ -166,30 +167,14 @@ def round_together(
     tie the earlier part gets the step. Parts may be below zero.
     """
     exact = [Fraction(part) / Fraction(step) for part in parts]
-    steps = [floor(part) for part in exact]
-    left = round(sum(exact, Fraction(0))) - sum(steps)
-    by_remainder = sorted(range(len(exact)), key=lambda place: steps[place] - exact[place])
-    for place in by_remainder[:left]:
-        steps[place] += 1
-    return [step * number for number in steps]
+    return [step * number for number in _largest_remainder(exact, round(sum(exact)))]
 
 
-def _whole_numbers(weights: Sequence[Decimal]) -> list[int]:
-    """The weights times one common number that makes all of them whole: no division, no loss."""
-    exact = [Fraction(weight) for weight in weights]
-    scale = lcm(*(weight.denominator for weight in exact))
-    return [int(weight * scale) for weight in exact]
-
-
-def _largest_remainder(units: int, weights: Sequence[int]) -> list[int]:
-    together = sum(weights)
-    shares, remainders = [], []
-    for weight in weights:
-        share, remainder = divmod(units * weight, together)
-        shares.append(share)
-        remainders.append(remainder)
+def _largest_remainder(shares: Sequence[Fraction], together: int | Fraction) -> list[int]:
+    """The shares in whole numbers that sum to `together`, which they do but for their rounding."""
+    whole = [floor(share) for share in shares]
     # The sort is stable, so equal remainders keep the order of the members.
-    by_remainder = sorted(range(len(weights)), key=remainders.__getitem__, reverse=True)
-    for member in by_remainder[: units - sum(shares)]:
-        shares[member] += 1
-    return shares
+    by_remainder = sorted(range(len(whole)), key=lambda place: whole[place] - shares[place])
+    for place in by_remainder[: int(together) - sum(whole)]:
+        whole[place] += 1
+    return whole

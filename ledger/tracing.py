@@ -15,6 +15,7 @@ from django.db import connection
 
 from ledger.access import Actor, lot_for
 from ledger.entries import account
+from ledger.errors import Sentence
 from ledger.models import Account, Lot
 
 Direction = Literal["forward", "back"]
@@ -167,15 +168,15 @@ def place_of(kind: str, name: str, made: str | None) -> str:
     if kind == "store":
         return "in store"
     if kind == "batch":
-        return f"in process in {name}"
+        return Sentence("in process in {name}", name=name)
     if kind == "making":
-        return f"made into {made}"
+        return Sentence("made into {made}", made=made)
     if kind == "sales":
         return "sold"
     if kind == "consignment":
-        return f"on consignment at {name}"
+        return Sentence("on consignment at {name}", name=name)
     if kind in OTHER_MAKERS:
-        return f"moved to {name}"
+        return Sentence("moved to {name}", name=name)
     if kind == "supplier":
         return "returned to the supplier"
     return name

@@ -197,6 +197,7 @@ class BatchSheet(Screen):
             printed_at=self.now,
             tolerance_percent=TOLERANCE_PERCENT,
             paper="a4",
+            hand=self.reader,
         )
         return self.printed(sheet)
 

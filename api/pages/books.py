@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import Any, ClassVar, Final
+from typing import Any, ClassVar, Final, TypeVar
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
@@ -20,11 +20,13 @@ from formulas.explaining_worth import explain_worth
 from formulas.variances import FORMULAS
 from ledger import book_reading
 from ledger.access import day_of
-from ledger.book_reading import Gone, Period
+from ledger.book_reading import Period
 from ledger.errors import Refusal
 from ledger.money import minor_unit, round_together
 from ledger.roles import Verb
 
+# What has a value in the books.
+Row = TypeVar("Row", book_reading.Worth, book_reading.Gone, book_reading.Expensed)
 MOST: Final = 120
 USUAL_DAYS: Final = timedelta(days=89)
 # What each part of a variance is called on a page.
@@ -51,6 +53,10 @@ class OfBooks(Screen):
     def adding_up(self, amounts: Sequence[Decimal]) -> list[Decimal]:
         """Amounts as they are shown above their sum: whoever adds them up finds it, to the cent."""
         return round_together(amounts, step=minor_unit(self.actor.currency))
+
+    def with_worth(self, rows: Sequence[Row]) -> list[tuple[Row, Decimal]]:
+        """Rows, each with its value as it is shown above their sum."""
+        return list(zip(rows, self.adding_up([one.value for one in rows]), strict=True))
 
 
 class Books(OfBooks):
@@ -84,12 +90,11 @@ class Books(OfBooks):
             )
             return tables.file(kind, tables.Table(f"valuation-{on}", columns, cells))
         places = self.adding_up([found.store, found.pots, found.shops])
-        worths = self.adding_up([one.value for one in found.rows])
         return self.show(
             form=form,
             found=found,
             parts=places,
-            rows=zip(found.rows, worths, strict=True),
+            rows=self.with_worth(found.rows),
             status=422 if form.errors else 200,
         )
 
@@ -142,11 +147,6 @@ class OfDays(OfBooks):
         """The page of a period, or its table as a file."""
         raise NotImplementedError
 
-    def rows_of(self, found: Period) -> Iterable[tuple[Gone, Decimal]]:
-        """What left, and its cost as it is shown."""
-        costs = self.adding_up([one.value for one in found.rows])
-        return zip(found.rows, costs, strict=True)
-
 
 class Usage(OfDays):
     """What was used, at cost."""
@@ -158,7 +158,7 @@ class Usage(OfDays):
         found = book_reading.used_between(self.actor, first, last, limit=most)
         if kind:
             return tables.file(kind, _gone(found, "usage", said("Used"), self.actor.currency))
-        return self.show(form=form, found=found, rows=self.rows_of(found))
+        return self.show(form=form, found=found, rows=self.with_worth(found.rows))
 
 
 class Sold(OfDays):
@@ -176,12 +176,11 @@ class Sold(OfDays):
         found = book_reading.sold_between(self.actor, first, last, limit=most)
         if kind:
             return tables.file(kind, _gone(found, "sold", said("Sold"), self.actor.currency))
-        costs = self.adding_up([one.value for one in expensed])
         return self.show(
             form=form,
             found=found,
-            rows=self.rows_of(found),
-            expensed=zip(expensed, costs, strict=True),
+            rows=self.with_worth(found.rows),
+            expensed=self.with_worth(expensed),
         )
 
 

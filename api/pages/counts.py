@@ -287,6 +287,11 @@ class CountPrinted(Screen):
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         sheet, lots = lots_of_count(self.actor, id)
         printed = sheet_of_count(
-            sheet, lots, maker=maker_name(self.actor), printed_at=self.now, paper="a4"
+            sheet,
+            lots,
+            maker=maker_name(self.actor),
+            printed_at=self.now,
+            paper="a4",
+            hand=self.reader,
         )
         return self.printed(printed)

@@ -1,10 +1,11 @@
-"""A trace as a picture: lots as boxes from left to right, what went from one into another as bands.
+"""A trace as a picture: lots as boxes, what went from one into another as bands.
 
-Only places are reckoned here, in units of the drawing; a template draws them.
+From left to right where there is room, and one box under the other where there is not
+(`api.pages.upright`). Only places are reckoned here, in units of the drawing; a template draws.
 """
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
@@ -12,47 +13,77 @@ from uuid import UUID
 
 from ledger.tracing import TracedLot
 
-BOX_WIDTH: Final = 200
+BOX_WIDTH: Final = 180
 BOX_HEIGHT: Final = 48
-ACROSS: Final = 300
+ACROSS: Final = 278
 DOWN: Final = 64
 # So many letters of a name have room in a box, whatever letters they are.
-LONGEST_NAME: Final = 20
+LONGEST_NAME: Final = 18
+# So wide a picture can be made as small as a page and its letters still be read.
+WIDEST_READ: Final = 1320
 # Of what is weighed, and of what is counted: these say nothing of each other.
 WIDEST: Final = {False: Decimal(20), True: Decimal(5)}
 NARROWEST: Final = Decimal("1.5")
 # So many figures have room one above the other at the side of a box.
 MOST_TOLD: Final = 3
+LETTER: Final = 7
 HALF_LETTER: Final = 4
+PLATE: Final = 15
 SWEEPS: Final = 3
 # More than this nobody reads in a picture; the table beneath has them all.
 MOST_BOXES: Final = 60
 
 
+# How a quantity is written, of what is weighed or counted.
+Written = Callable[[Decimal, bool], str]
+
+
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A lot at its place."""
+    """A lot at its place; `letters` of a name have room in it."""
 
     lot: TracedLot
     x: int
     y: int
+    width: int
+    height: int
     root: bool
+    letters: int
+    # How much of it went on, or went into it, where that is told within the box.
+    amount: str = ""
 
     @property
-    def width(self) -> int:
-        return BOX_WIDTH
-
-    @property
-    def height(self) -> int:
-        return BOX_HEIGHT
+    def right(self) -> int:
+        return self.x + self.width
 
     @property
     def name(self) -> str:
         """What is in it, with its middle left out where a box has no room: a size stands last."""
         name = self.lot.material_name
-        if len(name) <= LONGEST_NAME:
+        if len(name) <= self.letters:
             return name
-        return f"{name[: LONGEST_NAME - 8].rstrip()}…{name[-7:].lstrip()}"
+        return f"{name[: self.letters - 8].rstrip()}…{name[-7:].lstrip()}"
+
+
+@dataclass(frozen=True, slots=True)
+class Plate:
+    """A quantity beside the box at which it is told, on ground of its own: no band strikes it."""
+
+    text: str
+    x: int
+    y: int
+
+    @property
+    def width(self) -> int:
+        return LETTER * len(self.text) + LETTER
+
+    @property
+    def middle(self) -> int:
+        return self.x + self.width // 2
+
+    @property
+    def top(self) -> int:
+        return self.y - PLATE + HALF_LETTER
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,16 +92,10 @@ class Band:
 
     path: str
     width: Decimal
-    quantity: Decimal
-    counted: bool
-    # From which lot into which.
+    # From which lot into which, and how much.
     says: str
-    # Whether its quantity has room beside it; otherwise it is told where one points at it.
-    told: bool
-    x: int
-    y: int
-    # Which end of its quantity stands at x: it is told where fewer bands go in or out.
-    anchor: str
+    # Where its quantity has room; otherwise it is told where one points at it.
+    plate: Plate | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,23 +107,37 @@ class Picture:
     width: int
     height: int
 
+    @property
+    def fits(self) -> bool:
+        """Whether all of it is seen at once at a desk."""
+        return self.width <= WIDEST_READ
 
-def picture(lots: Sequence[TracedLot], root: UUID) -> Picture | None:
-    """The lots from their sources on the left to what was made on the right; None if too many."""
-    if len(lots) > MOST_BOXES:
-        return None
+
+def columns_of(lots: Sequence[TracedLot]) -> Mapping[int, Sequence[TracedLot]]:
+    """The lots by how far they are from their sources, each column in the order of its boxes."""
     columns: dict[int, list[TracedLot]] = defaultdict(list)
     levels = _levels(lots)
     for lot in lots:
         columns[levels[lot.id]].append(lot)
     _untangle(columns, _neighbours(lots))
+    return columns
+
+
+def across(columns: Mapping[int, Sequence[TracedLot]], root: UUID, written: Written) -> Picture:
+    """The lots from their sources on the left to what was made on the right."""
     tops = _tops(columns)
     boxes = {
-        lot.id: Box(lot, levels[lot.id] * ACROSS, tops[lot.id], lot.id == root) for lot in lots
+        lot.id: Box(
+            *(lot, level * ACROSS, tops[lot.id], BOX_WIDTH, BOX_HEIGHT),
+            root=lot.id == root,
+            letters=LONGEST_NAME,
+        )
+        for level, column in columns.items()
+        for lot in column
     }
     width = max(columns) * ACROSS + BOX_WIDTH
     height = max(tops.values()) + BOX_HEIGHT
-    return Picture(list(boxes.values()), _bands(lots, boxes), width, height)
+    return Picture(list(boxes.values()), _bands(boxes, written), width, height)
 
 
 def _neighbours(lots: Sequence[TracedLot]) -> Mapping[UUID, list[UUID]]:
@@ -166,16 +205,34 @@ def _untangle(
             columns[number].sort(key=height)
 
 
-def _bands(lots: Sequence[TracedLot], boxes: Mapping[UUID, Box]) -> list[Band]:
-    flows = [
-        (boxes[parent], boxes[lot.id], quantity)
-        for lot in lots
-        for parent, quantity in lot.inputs
+def flows_of(boxes: Mapping[UUID, Box]) -> list[tuple[Box, Box, Decimal]]:
+    """From which box into which how much went, as far as both are drawn."""
+    return [
+        (boxes[parent], box, quantity)
+        for box in boxes.values()
+        for parent, quantity in box.lot.inputs
         if parent in boxes
     ]
+
+
+def widths_of(
+    flows: Sequence[tuple[Box, Box, Decimal]], widest: Mapping[bool, Decimal]
+) -> list[Decimal]:
+    """How wide each band is: of what is weighed, and of what is counted, beside the most of it."""
     most: dict[bool, Decimal] = defaultdict(lambda: Decimal(1))
     for start, _, quantity in flows:
         most[start.lot.counted] = max(most[start.lot.counted], quantity)
+    wide = [widest[start.lot.counted] * much / most[start.lot.counted] for start, _, much in flows]
+    return [max(NARROWEST, width.quantize(Decimal("0.1"))) for width in wide]
+
+
+def says(start: Box, end: Box, text: str) -> str:
+    """What is told of a band where one points at it."""
+    return f"{start.lot.code} → {end.lot.code}: {text}"
+
+
+def _bands(boxes: Mapping[UUID, Box], written: Written) -> list[Band]:
+    flows = flows_of(boxes)
     out, into = defaultdict(list), defaultdict(list)
     for start, end, _ in flows:
         out[start.lot.id].append(end)
@@ -184,10 +241,10 @@ def _bands(lots: Sequence[TracedLot], boxes: Mapping[UUID, Box]) -> list[Band]:
         _band(
             (start, _port(start, out[start.lot.id], end), len(out[start.lot.id])),
             (end, _port(end, into[end.lot.id], start), len(into[end.lot.id])),
-            quantity,
-            most[start.lot.counted],
+            width,
+            written(quantity, start.lot.counted),
         )
-        for start, end, quantity in flows
+        for (start, end, quantity), width in zip(flows, widths_of(flows, WIDEST), strict=True)
     ]
 
 
@@ -198,16 +255,18 @@ def _port(box: Box, others: Sequence[Box], other: Box) -> int:
 
 
 def _band(
-    start: tuple[Box, int, int], end: tuple[Box, int, int], quantity: Decimal, most: Decimal
+    start: tuple[Box, int, int], end: tuple[Box, int, int], width: Decimal, text: str
 ) -> Band:
-    """A band from a box to another; each end is its box, how far down, and how many meet there."""
+    """A band from a box to another; each end is its box, how far down, and how many meet there.
+
+    Its quantity is told where fewer bands go in or out, if there is room.
+    """
     (before, y, out), (after, to, into) = start, end
-    x = before.x + BOX_WIDTH
-    bend = (x + after.x) // 2
-    path = f"M{x} {y}C{bend} {y} {bend} {to} {after.x} {to}"
-    counted = before.lot.counted
-    width = max(NARROWEST, (WIDEST[counted] * quantity / most).quantize(Decimal("0.1")))
-    at = (after.x - 8, to + HALF_LETTER, "end") if out > into else (x + 8, y + HALF_LETTER, "start")
-    told = min(out, into) <= MOST_TOLD
-    says = f"{before.lot.code} → {after.lot.code}"
-    return Band(path, width, quantity, counted, says, told, *at)
+    bend = (before.right + after.x) // 2
+    path = f"M{before.right} {y}C{bend} {y} {bend} {to} {after.x} {to}"
+    plate = None
+    if min(out, into) <= MOST_TOLD:
+        plate = Plate(text, before.right + HALF_LETTER, y + HALF_LETTER)
+        if out > into:
+            plate = Plate(text, after.x - HALF_LETTER - plate.width, to + HALF_LETTER)
+    return Band(path, width, says(before, after, text), plate)

@@ -248,6 +248,7 @@ class LotLabel(Screen):
             today=day_of(self.actor, self.now),
             printed_at=self.now,
             paper="a4",
+            hand=self.reader,
         )
         return self.printed(sheet)
 

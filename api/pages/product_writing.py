@@ -276,5 +276,6 @@ class ProductLabel(Screen):
             today=today,
             printed_at=self.now,
             paper="a4",
+            hand=self.reader,
         )
         return self.printed(sheet)

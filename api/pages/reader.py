@@ -16,10 +16,11 @@ from django.utils import formats, translation
 from django.utils.translation import gettext
 from django.utils.translation.trans_real import parse_accept_lang_header
 
+from api.pages.saying import in_words
 from api.pages.separators import unparted
 from api.preferences import Person
 from ledger.access import Actor
-from ledger.money import round_money, round_money_up
+from ledger.money import minor_units, round_money, round_money_up
 
 # The international avoirdupois pound and ounce, exactly (NIST SP 811, appendix B).
 POUND_G: Final = Decimal("453.59237")
@@ -99,14 +100,17 @@ class Reader:
         """Money in the co-op's currency, rounded to its minor unit."""
         return self._coins(round_money(value, self.currency))
 
+    def abroad(self, value: Decimal, currency: str) -> str:
+        """What somebody asks in a currency of theirs: all its digits, at least the currency's."""
+        digits = -int(value.normalize().as_tuple().exponent)
+        return f"{self.number(value, max(minor_units(currency), digits))}{THIN}{currency}"
+
     def price(self, value: Decimal) -> str:
         """The least price in whole coins that is not below this one, as a price list has it."""
         return self._coins(round_money_up(value, self.currency))
 
     def _coins(self, rounded: Decimal) -> str:
-        marks = {",": self.grouping, ".": self.point}
-        text = "".join(marks.get(sign, sign) for sign in f"{rounded:,f}")
-        return f"{text}{THIN}{self.currency}"
+        return f"{self.number(rounded, minor_units(self.currency))}{THIN}{self.currency}"
 
     def amount(self, value: Decimal) -> str:
         """Money as a field shows it, without its currency."""
@@ -134,6 +138,10 @@ class Reader:
         if isinstance(value, datetime):
             value = value.astimezone(ZoneInfo(self.time_zone)).date()
         return formats.date_format(value, "j M Y")
+
+    def say(self, text: str) -> str:
+        """A sentence of the domain as the reader's language has it."""
+        return in_words(text, self)
 
     def dated(self, text: str) -> str:
         """A sentence of the domain with its days as a page writes them; what is no day stays."""

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import recall_tables
 from api.pages.forms import DayField, PageForm, QuantityField
+from api.pages.recall_words import OUTCOMES, WAYS
 from api.pages.screen import Screen
 from ledger import recall_records
 from ledger.access import day_of
@@ -20,27 +21,15 @@ from ledger.recall_buyers import Buyer
 from ledger.roles import Verb
 
 MOST, MOST_HEARD, LONGEST = 40, 30, 400
-WAYS = [
-    ("email", _("by mail")),
-    ("phone", _("on the phone")),
-    ("message", _("by a message")),
-    ("letter", _("by letter")),
-    ("visit", _("on a visit")),
-]
-OUTCOMES = [
-    ("", _("nothing yet, or it comes back")),
-    ("destroyed", _("destroyed there")),
-    ("used_up", _("used up there")),
-]
 
 
 class ContactForm(PageForm):
-    how = forms.ChoiceField(label=_("Told"), choices=WAYS)
+    how = forms.ChoiceField(label=_("Told"), choices=list(WAYS.items()))
     on = DayField(label=_("On which day"))
     answered = forms.BooleanField(label=_("They have answered"), required=False)
     outcome = forms.ChoiceField(
         label=_("What became of the goods"),
-        choices=OUTCOMES,
+        choices=list(OUTCOMES.items()),
         required=False,
         help_text=_("What comes back is booked at its lot, as brought back by a buyer"),
     )
@@ -104,8 +93,7 @@ class RecallBuyers(Screen):
                 "closed": closed,
                 "lines": buyer.lines[:MOST],
                 "heard": [
-                    (one, dict(WAYS)[one.how], dict(OUTCOMES)[one.outcome])
-                    for one in heard[:MOST_HEARD]
+                    (one, WAYS[one.how], OUTCOMES[one.outcome]) for one in heard[:MOST_HEARD]
                 ],
                 "more": len(heard) > MOST_HEARD,
                 "form": (form or self._form(buyer)) if may else None,

@@ -3,23 +3,22 @@
 What comes back is a customer return in the books; nothing of it is typed here beside them.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any
 from uuid import UUID
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
-from django.utils.functional import Promise
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import recall_tables, tables
 from api.pages.forms import MomentField, PageForm, SureField, id_in, unsure
 from api.pages.recall_notices import counts_of
+from api.pages.recall_paper import recall_sheet
+from api.pages.recall_words import CLASSES, DEPTHS
 from api.pages.screen import Screen
-from api.sheets.recall import recall_sheet
 from ledger import recall_notices, recall_records
 from ledger.access import Actor, lot_for
 from ledger.recall_buyers import buyers_of, sales_of
@@ -29,19 +28,6 @@ from ledger.roles import Verb
 from ledger.transferring import makers_of_coop
 
 MOST, MOST_LOTS, LONGEST = 20, 40, 400
-DEPTHS: Final[Mapping[str, str | Promise]] = {
-    "": _("not said"),
-    "wholesale": _("wholesalers"),
-    "retail": _("shops"),
-    "consumer": _("everybody who bought it"),
-}
-# From memory: the three classes of 21 CFR 7.3(m).
-CLASSES: Final[Mapping[str, str | Promise]] = {
-    "": _("nothing yet"),
-    "I": _("Class I: serious harm or death may well come of it"),
-    "II": _("Class II: harm that passes may come of it"),
-    "III": _("Class III: harm is not likely"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,8 +234,8 @@ class RecallSheet(Screen):
             progress,
             names=names,
             maker=names[self.actor.maker],
-            time_zone=self.actor.time_zone,
             printed_at=self.now,
+            hand=self.reader,
         )
         return self.printed(sheet)
 

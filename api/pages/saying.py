@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from django.utils.translation import gettext
 
-from api.pages.reader import Reader
+from api.sheets.figures import Hand
 from ledger.errors import Sentence
 
 # In these places stands one of the domain's own fixed names, and not a name that people gave.
@@ -22,7 +22,7 @@ FIXED: Final = {"status", "state", "verb", "role", "measure", "formulas", "wante
 class _Places(string.Formatter):
     """Fills the places of a template for a reader."""
 
-    def __init__(self, reader: Reader) -> None:
+    def __init__(self, reader: Hand) -> None:
         self.reader = reader
 
     def format_field(self, value: Any, format_spec: str) -> str:
@@ -37,7 +37,7 @@ class _Places(string.Formatter):
         return str(super().format_field(value, format_spec))
 
 
-def in_words(text: str, reader: Reader) -> str:
+def in_words(text: str, reader: Hand) -> str:
     """A sentence of the domain as its reader's language has it; one that is not known stays."""
     if not isinstance(text, Sentence):
         return gettext(text) if text else ""

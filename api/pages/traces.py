@@ -1,13 +1,19 @@
 """Where a lot came from, and where all of it went, as a picture and as tables."""
 
+from typing import Final
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 
 from api.pages import side_tables
-from api.pages.flows import picture
+from api.pages.flows import MOST_BOXES, across, columns_of
 from api.pages.screen import Screen
+from api.pages.upright import upright
 from ledger.tracing import Direction, trace
+
+# So many lots are listed, and so many that went into one of them; the file has all.
+MOST_LOTS: Final = 80
+MOST_INPUTS: Final = 6
 
 
 class Trace(Screen):
@@ -18,9 +24,23 @@ class Trace(Screen):
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         direction: Direction = "back" if request.GET.get("way") == "back" else "forward"
         traced = trace(self.actor, lot=id, direction=direction)
-        drawn = picture(traced.lots, traced.lot.id) if len(traced.lots) > 1 else None
+        columns, how = columns_of(traced.lots), (traced.lot.id, self.reader.quantity)
+        few = 1 < len(traced.lots) <= MOST_BOXES
+        known = {lot.id: lot for lot in traced.lots}
+        listed = [
+            (lot, [(known[one], much) for one, much in lot.inputs if one in known])
+            for lot in traced.lots[:MOST_LOTS]
+        ]
         files = {
             "": lambda: side_tables.on_the_way(traced),
             "whereabouts": lambda: side_tables.whereabouts(traced),
         }
-        return self.show(files=files, traced=traced, way=direction, picture=drawn)
+        return self.show(
+            files=files,
+            traced=traced,
+            way=direction,
+            listed=[(lot, went[:MOST_INPUTS], len(went) > MOST_INPUTS) for lot, went in listed],
+            more=len(traced.lots) > MOST_LOTS,
+            across=across(columns, *how) if few else None,
+            upright=upright(columns, *how) if few else None,
+        )

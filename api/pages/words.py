@@ -10,7 +10,10 @@ from decimal import Decimal
 from typing import Final
 
 from django.utils.functional import Promise
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
+
+from ledger.errors import Sentence
 
 MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\S+")
 # What an entry of the ledger does.
@@ -236,11 +239,13 @@ EVENTS: Final[Mapping[str, Promise | str]] = {
     "reminder": _("an alert stays open"),
     "test": _("a test"),
 }
-NAMES: Final = {**PLACES, **FIGURES, **WAYS}
+NAMES: Final = {**ACCOUNTS, **PLACES, **FIGURES, **WAYS}
 
 
 def worded(name: str) -> str:
-    """What a figure, or the way that it is reckoned, is called; a name that people gave stays."""
+    """What a figure, a place or a way of reckoning is called; a name that people gave stays."""
+    if isinstance(name, Sentence):
+        return gettext(name.template).format(**name.places)
     return str(NAMES.get(name) or KINDS.get(name.replace(" ", "_"), name))
 
 

@@ -10,6 +10,7 @@ from api.rest.declarations import MARKETS
 from api.rest.fields import Choice, DecimalText
 from api.sheets.batch import batch_sheet
 from api.sheets.blocks import Sheet
+from api.sheets.figures import Plain
 from api.sheets.lots import count_sheet, lot_label, sheet_of_count
 from api.sheets.product import product_label
 from formulas.access import batches_of, with_details
@@ -54,6 +55,7 @@ class BatchSheets(Printed):
             printed_at=self.now,
             tolerance_percent=query.get("tolerance_percent", Decimal(1)),
             paper=query.get("paper", "a4"),
+            hand=Plain(actor.time_zone),
         )
 
 
@@ -73,6 +75,7 @@ class LotLabels(Printed):
             today=day_of(actor, self.now),
             printed_at=self.now,
             paper=query.get("paper", "a4"),
+            hand=Plain(actor.time_zone),
         )
 
 
@@ -90,6 +93,7 @@ class ProductLabels(Printed):
             today=today,
             printed_at=self.now,
             paper=query.get("paper", "a4"),
+            hand=Plain(actor.time_zone),
         )
 
 
@@ -106,6 +110,7 @@ class SheetsOfCounts(Printed):
             maker=maker_name(actor),
             printed_at=self.now,
             paper=query.get("paper", "a4"),
+            hand=Plain(actor.time_zone),
         )
 
 
@@ -122,5 +127,6 @@ class CountSheets(Printed):
             blind=query.get("blind", False),
             printed_at=self.now,
             paper=query.get("paper", "a4"),
+            hand=Plain(actor.time_zone),
             more=more,
         )

@@ -5,7 +5,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import ClassVar
 
-from api.sheets.figures import day
+from django.utils.translation import gettext as said
+
+from api.sheets.figures import PLAIN, Hand
 
 PAPERS = {"a4": (210, 297), "letter": (216, 279)}
 
@@ -84,7 +86,10 @@ Block = Heading | Text | Fields | Table | Cards
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A sheet: its title, what it is about, and its blocks; `name` is the file's."""
+    """A sheet: its title, what it is about, and its blocks; `name` is the file's.
+
+    An empty `foot` says what every sheet says. `hand` is how whoever prints it writes.
+    """
 
     title: str
     about: str
@@ -92,9 +97,15 @@ class Sheet:
     printed_at: datetime
     blocks: Sequence[Block] = field(default=())
     paper: str = "a4"
-    foot: str = "A record and calculator, not a safety assessment."
+    foot: str = ""
+    hand: Hand = PLAIN
+
+    @property
+    def note(self) -> str:
+        """What stands at the foot."""
+        return self.foot or said("A record and calculator, not a safety assessment.")
 
     @property
     def printed(self) -> str:
-        at, zone = self.printed_at, self.printed_at.tzname() or ""
-        return f"Printed {day(at)}, {at:%H:%M} {zone}".strip()
+        """When it was printed, where the co-op is."""
+        return said("Printed %(moment)s") % {"moment": self.hand.moment(self.printed_at)}

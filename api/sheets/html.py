@@ -6,6 +6,7 @@ import hashlib
 from pathlib import Path
 
 from django.template.loader import render_to_string
+from django.utils.translation import get_language
 
 from api.sheets.blocks import Cards, Sheet
 from api.sheets.codes import png
@@ -20,9 +21,8 @@ def render(sheet: Sheet) -> str:
         for card in block.cards
         if card.code is not None
     }
-    return render_to_string(
-        "sheets/sheet.html", {"sheet": sheet, "style": style(), "pictures": pictures}
-    )
+    facts = {"sheet": sheet, "style": style(), "pictures": pictures, "language": get_language()}
+    return render_to_string("sheets/sheet.html", facts)
 
 
 @functools.cache

@@ -2,14 +2,24 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime
+from typing import Final
+
+from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
 
 from api.sheets.blocks import Block, Card, Cards, Code, Fields, Heading, Sheet, Table, Text
-from api.sheets.figures import day
+from api.sheets.figures import PLAIN, Hand, pieces, rounded
 from ledger import gs1
 from ledger.lot_labels import LotFacts
-from ledger.models import CountSheet, Lot
+from ledger.models import CountSheet, Lot, Status
 
-FOOT = "Write down what is there, not what should be."
+FOOT: Final = _("Write down what is there, not what should be.")
+STATUSES: Final = {
+    Status.QUARANTINE: _("in quarantine"),
+    Status.RELEASED: _("released"),
+    Status.REJECTED: _("rejected"),
+    Status.HOLD: _("on hold"),
+}
 
 
 def carrier(code: str, expires_on: date | None, today: date, gtin: str = "") -> Code:
@@ -43,28 +53,31 @@ def lot_label(
     today: date,
     printed_at: datetime,
     paper: str,
+    hand: Hand = PLAIN,
 ) -> Sheet:
     """Labels for a lot's containers (ISO 22716 6.4, 6.6.5): what it is, whence, until when."""
+    until = hand.day(lot.expires_on) if lot.expires_on else said("not known, not endless")
     rows = [
         *([("INCI", lot.material.inci_name)] if lot.material.inci_name else []),
-        *([("Supplier lot", lot.supplier_lot)] if lot.supplier_lot else []),
-        ("In on", day(lot.arrived_on)),
-        ("Use until", day(lot.expires_on) if lot.expires_on else "not known, not endless"),
-        *([("Retest on", day(lot.retest_on))] if lot.retest_on else []),
-        ("Status when printed", status),
-        ("Holder", maker),
-        ("Opened on", "____________"),
+        *([(said("Supplier lot"), lot.supplier_lot)] if lot.supplier_lot else []),
+        (said("In on"), hand.day(lot.arrived_on)),
+        (said("Use until"), until),
+        *([(said("Retest on"), hand.day(lot.retest_on))] if lot.retest_on else []),
+        (said("Status when printed"), str(STATUSES[Status(status)])),
+        (said("Holder"), maker),
+        (said("Opened on"), "____________"),
     ]
     code = carrier(lot.code, lot.expires_on, today, gtin)
     card = Card(lot.material.name, lot.code, rows, code)
     return Sheet(
-        title=f"Lot {lot.code}",
+        title=said("Lot %(code)s") % {"code": lot.code},
         about=lot.material.name,
         name=f"lot-{lot.code}",
         printed_at=printed_at,
         blocks=[Cards([card] * copies)],
         paper=paper,
-        foot="Cut along the lines.",
+        foot=said("Cut along the lines."),
+        hand=hand,
     )
 
 
@@ -76,73 +89,89 @@ def count_sheet(
     printed_at: datetime,
     paper: str,
     more: bool,
+    hand: Hand = PLAIN,
 ) -> Sheet:
     """A list of lots in store to count by; blind without the books' figures, so that nobody copies
     them."""
-    blocks = _to_count([(one.code, one.material, one.status, one.amount) for one in lots], blind)
+    blocks = _to_count(lots, blind, hand)
     if more:
-        text = f"Only the first {len(lots)} lots are listed; print a material at a time."
-        blocks.insert(0, Text(text, strong=True))
+        text = said("Only the first %(count)s lots are listed; print a material at a time.")
+        blocks.insert(0, Text(text % {"count": hand.number(len(lots))}, strong=True))
     return Sheet(
-        title="Count sheet",
-        about=f"{maker}{', blind' if blind else ''}",
+        title=said("Count sheet"),
+        about=_whose(maker, blind),
         name="count-sheet",
         printed_at=printed_at,
         blocks=blocks,
         paper=paper,
-        foot=FOOT,
+        foot=str(FOOT),
+        hand=hand,
     )
 
 
 def sheet_of_count(
-    sheet: CountSheet, lots: Sequence[LotFacts], *, maker: str, printed_at: datetime, paper: str
+    sheet: CountSheet,
+    lots: Sequence[LotFacts],
+    *,
+    maker: str,
+    printed_at: datetime,
+    paper: str,
+    hand: Hand = PLAIN,
 ) -> Sheet:
     """The lots of a count, to write down what is there; without the books' figures if it is blind,
     so that nobody copies them."""
     of_count = Fields(
         [
-            ("Count", str(sheet.id)),
-            ("Place", sheet.place or "everywhere"),
-            ("Opened", f"{day(sheet.opened_at)}, {sheet.opened_at:%H:%M} UTC"),
+            (said("Place"), sheet.place or said("everywhere")),
+            (said("Opened"), hand.moment(sheet.opened_at)),
         ]
     )
-    rows = [(one.code, one.material, one.status, one.amount) for one in lots]
     return Sheet(
-        title="Count sheet",
-        about=f"{maker}{', blind' if sheet.blind else ''}",
+        title=said("Count sheet"),
+        about=_whose(maker, sheet.blind),
         name=f"count-{sheet.id}",
         printed_at=printed_at,
-        blocks=[of_count, *_to_count(rows, sheet.blind)],
+        blocks=[of_count, *_to_count(lots, sheet.blind, hand)],
         paper=paper,
-        foot=FOOT,
+        foot=str(FOOT),
+        hand=hand,
     )
 
 
-def _to_count(rows: Sequence[tuple[str, str, str, str]], blind: bool) -> list[Block]:
+def _whose(maker: str, blind: bool) -> str:
+    return said("%(maker)s, blind") % {"maker": maker} if blind else maker
+
+
+def _to_count(lots: Sequence[LotFacts], blind: bool, hand: Hand) -> list[Block]:
     """Room to write for each lot: its code, material, status and what the books have of it."""
-    room = ("", "", "", "", "")
-    head = ("Gross", "Tare", "Net or count", "Recount", "By")
+    named = [(one.code, one.material, str(STATUSES[Status(one.status)])) for one in lots]
+    first, room = (said("Lot"), said("Material"), said("Status")), ("",) * 5
+    head = [said("Gross"), said("Tare"), said("Net or count"), said("Recount"), said("By")]
     if blind:
-        table = Table(
-            ("Lot", "Material", "Status", *head),
-            (11, 29, 11, 11, 10, 12, 10, 6),
-            [(code, material, status, *room) for code, material, status, _ in rows],
-        )
+        widths = (11, 28, 12, 11, 10, 12, 10, 6)
+        table = Table((*first, *head), widths, [(*row, *room) for row in named])
     else:
+        books = [_in_books(one, hand) for one in lots]
         table = Table(
-            ("Lot", "Material", "Status", "In the books", *head),
-            (11, 22, 11, 13, 11, 10, 12, 10, 6),
-            [(*row, *room) for row in rows],
+            (*first, said("In the books"), *head),
+            (11, 21, 12, 13, 11, 10, 12, 10, 6),
+            [(*row, amount, *room) for row, amount in zip(named, books, strict=True)],
             frozenset({3}),
         )
+    found = [said("Lot or supplier lot"), said("Material"), said("Gross"), said("Tare")]
+    found += [said("Net or count"), said("Where")]
+    by = [(said("Counted on"), ""), (said("Counted by"), ""), (said("Checked by"), "")]
     return [
-        Fields([("Counted on", ""), ("Counted by", ""), ("Checked by", "")]),
-        Heading("Lots"),
+        Fields(by),
+        Heading(said("Lots")),
         table,
-        Heading("Found, but not listed"),
-        Table(
-            ("Lot or supplier lot", "Material", "Gross", "Tare", "Net or count", "Where"),
-            (18, 30, 12, 12, 14, 14),
-            [("",) * 6] * 4,
-        ),
+        Heading(said("Found, but not listed")),
+        Table(found, (18, 30, 12, 12, 14, 14), [("",) * 6] * 4),
     ]
+
+
+def _in_books(lot: LotFacts, hand: Hand) -> str:
+    """What the books have, in the unit in which a count is taken down: grams or pieces."""
+    if lot.counted:
+        return pieces(lot.amount, hand)
+    return f"{hand.number(rounded(lot.amount))} g"

@@ -2,16 +2,16 @@
 
 from datetime import datetime
 from decimal import Decimal
-from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext as said
 
 from api.sheet_writing import csv_of
 from api.sheets.blocks import Block, Fields, Heading, Sheet, Table, Text
-from api.sheets.figures import day, quantity
-from ledger.money import round_money
+from api.sheets.figures import Plain
+from ledger.money import minor_units, round_money
 from ledger.order_papers import OrderPaper, PaperLine
 from ledger.quantities import kept_in
 
-HEAD = ("#", "Material", "Packs", "Each of", "In all", "Price", "Expected")
 COLUMNS = (
     *("order", "line", "article_code", "material", "inci_name", "packs", "pack", "quantity"),
     "unit",
@@ -20,31 +20,40 @@ COLUMNS = (
 
 
 def order_sheet(paper: OrderPaper, *, printed_at: datetime, page: str) -> Sheet:
-    """Describe an order; what was corrected stands as it was last said to be."""
-    order, supplier = paper.order, paper.order.supplier
+    """Describe an order; what was corrected stands as it was last said to be.
+
+    It is for the supplier, so its figures are plain, however whoever prints it writes.
+    """
+    order, supplier, hand = paper.order, paper.order.supplier, Plain(paper.coop.time_zone)
     rows = [
-        ("Order", order.number),
-        ("From", paper.maker.name),
-        ("To", supplier.name),
-        ("For the attention of", supplier.contact_name),
-        ("Written on", day(_local(paper, order.written_at))),
-        ("Note", order.note),
+        (said("Order"), order.number),
+        (said("From"), paper.maker.name),
+        (said("To"), supplier.name),
+        (said("For the attention of"), supplier.contact_name),
+        (said("Written on"), hand.day(order.written_at)),
+        (said("Note"), order.note),
     ]
-    lines = [_row(place, line, paper) for place, line in enumerate(paper.lines, start=1)]
+    lines = [_row(place, line, paper, hand) for place, line in enumerate(paper.lines, start=1)]
+    head = [said("#"), said("Material"), said("Packs"), said("Each of"), said("In all")]
+    head += [said("Price"), said("Expected")]
+    total = {"amount": _coins(paper.total, paper, hand), "currency": paper.coop.currency}
     blocks: list[Block] = [
         Fields([row for row in rows if row[1]]),
-        Heading("What is ordered"),
-        Table(HEAD, (5, 31, 8, 14, 15, 14, 13), lines, frozenset({0, 2, 5})),
-        Text(f"In all {_coins(paper.total, paper)} {paper.coop.currency}.", strong=True),
+        Heading(said("What is ordered")),
+        Table(head, (5, 31, 8, 14, 15, 14, 13), lines, frozenset({0, 2, 5})),
+        Text(said("In all %(amount)s %(currency)s.") % total, strong=True),
     ]
+    number = {"number": order.number}
     return Sheet(
-        title=f"Order {order.number}",
-        about=f"{paper.maker.name} to {supplier.name}",
+        title=said("Order %(number)s") % number,
+        about=said("%(maker)s to %(supplier)s")
+        % {"maker": paper.maker.name, "supplier": supplier.name},
         name=f"order-{order.number}",
         printed_at=printed_at,
         blocks=blocks,
         paper=page,
-        foot=f"Please name {order.number} on the delivery note and the bill.",
+        foot=said("Please name %(number)s on the delivery note and the bill.") % number,
+        hand=hand,
     )
 
 
@@ -74,34 +83,29 @@ def order_csv(paper: OrderPaper) -> bytes:
     return csv_of(COLUMNS, rows)
 
 
-def _row(place: int, line: PaperLine, paper: OrderPaper) -> tuple[str, ...]:
+def _row(place: int, line: PaperLine, paper: OrderPaper, hand: Plain) -> tuple[str, ...]:
     material, terms = line.line.material, line.terms
     name = material.name
     if material.inci_name and material.inci_name != name:
         name = f"{name} ({material.inci_name})"
     if line.article_code:
         name = f"{line.article_code} · {name}"
-    expected = day(terms.expected_on) if terms.expected_on else ""
+    expected = hand.day(terms.expected_on) if terms.expected_on else ""
     return (
         str(place),
         name,
-        str(terms.packs),
+        hand.number(terms.packs or 0),
         terms.entered,
-        quantity(terms.quantity or Decimal(0), material.counted),
-        _coins(terms.price, paper),
-        "not wanted any more" if line.ended else expected,
+        hand.quantity(terms.quantity or Decimal(0), material.counted),
+        _coins(terms.price, paper, hand),
+        said("not wanted any more") if line.ended else expected,
     )
-
-
-def _local(paper: OrderPaper, moment: datetime) -> datetime:
-    """The moment where the co-op is."""
-    return moment.astimezone(ZoneInfo(paper.coop.time_zone))
 
 
 def _money(amount: Decimal | None, paper: OrderPaper) -> str:
     return f"{round_money(amount or Decimal(0), paper.coop.currency):f}"
 
 
-def _coins(amount: Decimal | None, paper: OrderPaper) -> str:
+def _coins(amount: Decimal | None, paper: OrderPaper, hand: Plain) -> str:
     """Money with its thousands parted, as a sheet shows it."""
-    return f"{round_money(amount or Decimal(0), paper.coop.currency):,f}"
+    return hand.number(amount or Decimal(0), minor_units(paper.coop.currency))

@@ -9,6 +9,8 @@ import logging
 from pathlib import Path
 from typing import Final
 
+from django.utils.translation import get_language
+from django.utils.translation import gettext as said
 from fpdf import FPDF
 from fpdf.enums import Align, TableBordersLayout, XPos, YPos
 from fpdf.fonts import FontFace
@@ -48,7 +50,7 @@ class _Page(FPDF):
         self.set_margins(MARGIN, MARGIN)
         self.set_auto_page_break(True, MARGIN + 4)
         self.set_title(self.clean(f"{sheet.title}: {sheet.about}"))
-        self.set_lang("en")
+        self.set_lang(get_language() or "en")
         self.set_creation_date(sheet.printed_at)
         self.set_line_width(0.18)
         self.c_margin = 0
@@ -82,10 +84,13 @@ class _Page(FPDF):
     def footer(self) -> None:
         self.set_y(-MARGIN)
         self.face(7.5)
-        note = " Characters that the font lacks are printed as \ufffd." if self.replaced else ""
-        left = self.clean(f"{self.sheet.foot} {self.sheet.printed}.{note}")
-        self.cell(self.epw * 0.86, 4, left)
-        self.cell(0, 4, f"Page {self.page_no()} of {{pages}}", align=Align.R)
+        parts = [self.sheet.note, f"{self.sheet.printed}."]
+        if self.replaced:
+            parts.append(said("Characters that the font lacks are printed as \ufffd."))
+        self.cell(self.epw * 0.86, 4, self.clean(" ".join(parts)))
+        # How many pages there are is only known at the end.
+        place = {"page": self.page_no(), "pages": "{pages}"}
+        self.cell(0, 4, said("Page %(page)s of %(pages)s") % place, align=Align.R)
 
     def draw(self, block: Block) -> None:
         """One block, below what is there."""

@@ -62,6 +62,11 @@ def money(context: Any, value: Decimal | None) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def abroad(context: Any, value: Decimal, currency: str) -> str:
+    return str(context["reader"].abroad(value, currency))
+
+
+@register.simple_tag(takes_context=True)
 def amount(context: Any, value: Decimal) -> str:
     """Money without its sign, where the words say which way it goes."""
     return str(context["reader"].money(abs(value)))

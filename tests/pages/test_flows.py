@@ -1,9 +1,12 @@
 """The picture of a trace: names that fit their boxes, and boxes that stand clear of each other."""
 
+import re
 import uuid
 from decimal import Decimal
 
-from api.pages.flows import BOX_HEIGHT, BOX_WIDTH, LONGEST_NAME, picture
+from api.pages.flows import BOX_HEIGHT, BOX_WIDTH, LONGEST_NAME, Picture, across, columns_of
+from api.pages.reader import Reader
+from api.pages.upright import DOWN, LEFT, WIDTH, upright
 from ledger.tracing import TracedLot
 
 
@@ -23,11 +26,18 @@ def lot(name: str, *inputs: TracedLot) -> TracedLot:
     )
 
 
+def picture(lots: list[TracedLot], root: uuid.UUID) -> Picture:
+    return across(columns_of(lots), root, Reader().quantity)
+
+
+def below(lots: list[TracedLot], root: uuid.UUID) -> Picture:
+    return upright(columns_of(lots), root, Reader().quantity)
+
+
 def test_a_long_name_keeps_its_beginning_and_its_end() -> None:
     short, long = lot("Glycerin"), lot("Rosemary hand wash, unscented, 250 mL")
     drawn = picture([short, long], short.id)
-    assert drawn is not None
-    assert [box.name for box in drawn.boxes] == ["Glycerin", "Rosemary han…250 mL"]
+    assert [box.name for box in drawn.boxes] == ["Glycerin", "Rosemary h…250 mL"]
     assert all(len(box.name) <= LONGEST_NAME for box in drawn.boxes)
 
 
@@ -36,10 +46,9 @@ def test_boxes_stand_clear_of_each_other() -> None:
     base = lot("Base", *oils)
     balms = [lot(f"Balm {number}", base, oils[0]) for number in range(3)]
     drawn = picture([*oils, base, *balms], base.id)
-    assert drawn is not None
     for one in drawn.boxes:
         for other in drawn.boxes:
-            apart = abs(one.x - other.x) >= BOX_WIDTH + 100 or abs(one.y - other.y) >= BOX_HEIGHT
+            apart = abs(one.x - other.x) >= BOX_WIDTH + 98 or abs(one.y - other.y) >= BOX_HEIGHT
             assert one is other or apart
     assert len(drawn.bands) == 5 + 3 * 2
 
@@ -49,7 +58,6 @@ def test_a_lid_stands_beside_its_jars_and_not_at_the_far_end() -> None:
     base = lot("Base", oil)
     jars = lot("Jars", base, lid)
     drawn = picture([oil, lid, base, jars], jars.id)
-    assert drawn is not None
     across = {box.lot.id: box.x for box in drawn.boxes}
     assert across[oil.id] < across[base.id] == across[lid.id] < across[jars.id]
 
@@ -58,7 +66,6 @@ def test_boxes_lie_in_the_order_of_what_they_are_tied_to() -> None:
     oils = [lot(f"Oil {number}") for number in range(4)]
     balms = [lot(f"Balm {number}", one) for number, one in enumerate(oils)]
     drawn = picture([*oils, *reversed(balms)], oils[0].id)
-    assert drawn is not None
     down = {box.lot.id: box.y for box in drawn.boxes}
     assert [down[one.id] for one in balms] == [down[one.id] for one in oils], "no band crosses"
 
@@ -68,11 +75,48 @@ def test_figures_of_a_picture_have_room() -> None:
     oils = [lot(f"Oil {number}") for number in range(5)]
     batches = [lot(f"Batch {number}", *oils[:3]) for number in range(4)]
     drawn = picture([*oils, *batches], oils[0].id)
-    assert drawn is not None
-    shown = [(band.x, band.y) for band in drawn.bands if band.told]
-    assert len(shown) == len(drawn.bands) == 12
-    for x, y in shown:
-        assert [at for at in shown if at[0] == x and abs(at[1] - y) < 16] == [(x, y)]
+    plates = [band.plate for band in drawn.bands if band.plate]
+    assert len(plates) == len(drawn.bands) == 12
+    for one in plates:
+        # Beside a box and not on it, whole between two columns, and clear of all others.
+        assert all(one.x > box.right or one.x + one.width < box.x for box in drawn.boxes)
+        near = [other for other in plates if abs(other.y - one.y) < 16]
+        assert [other for other in near if abs(other.x - one.x) < one.width] == [one]
     crowded = picture([*oils, *(lot(f"All {number}", *oils) for number in range(5))], oils[0].id)
-    assert crowded is not None
-    assert not any(band.told for band in crowded.bands)
+    assert not any(band.plate for band in crowded.bands)
+
+
+def test_a_long_way_is_too_wide_for_a_desk() -> None:
+    chain = [lot("Oil")]
+    for number in range(5):
+        chain.append(lot(f"Balm {number}", chain[-1]))
+    assert picture(chain[:5], chain[0].id).fits
+    assert not picture(chain, chain[0].id).fits
+    assert below(chain, chain[0].id).width == below(chain[:2], chain[0].id).width
+
+
+def test_on_a_phone_one_stands_under_the_other() -> None:
+    """What went in stands above what was made of it; bows begin and end apart, within the page."""
+    oils = [lot(f"Oil {number}") for number in range(4)]
+    base = lot("Base", *oils)
+    balms = [lot(f"Balm {number}", base, oils[0]) for number in range(3)]
+    drawn = below([*oils, base, *balms], base.id)
+    down = {box.lot.id: box.y for box in drawn.boxes}
+    assert sorted(down.values()) == [place * DOWN for place in range(8)]
+    assert max(down[one.id] for one in oils) < down[base.id] < min(down[one.id] for one in balms)
+    assert {(box.x, box.right) for box in drawn.boxes} == {(LEFT, WIDTH)}
+    assert len(drawn.bands) == 4 + 3 * 2
+    figures = [list(map(int, re.findall(r"-?[0-9]+", band.path))) for band in drawn.bands]
+    ends = [end for one in figures for end in (one[1], one[-1])]
+    assert len(set(ends)) == len(ends)
+    # A bow comes three quarters as far out as its curve is bent.
+    assert all(LEFT - 3 * (LEFT - one[2]) // 4 > 0 for one in figures)
+
+
+def test_a_single_bow_is_told_in_its_box() -> None:
+    oil, wax = lot("Oil"), lot("Wax")
+    balm, soap = lot("Balm", oil, wax), lot("Soap", oil)
+    drawn = below([oil, wax, balm, soap], oil.id)
+    told = {box.name: box.amount for box in drawn.boxes}
+    ten = "10\N{NO-BREAK SPACE}g"
+    assert told == {"Oil": "", "Wax": f"{ten} →", "Balm": "", "Soap": f"→ {ten}"}

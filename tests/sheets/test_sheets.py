@@ -9,7 +9,7 @@ import pytest
 from api.sheets import html, pdf
 from api.sheets.batch import limits
 from api.sheets.blocks import Card, Cards, Code, Fields, Heading, Sheet, Table, Text
-from api.sheets.figures import day, grams, quantity
+from api.sheets.figures import PLAIN, grams, quantity
 from api.sheets.lots import carrier
 from tests.sheets.reading import Pages
 
@@ -139,15 +139,15 @@ def test_what_a_lots_code_holds(
 
 def test_quantities_and_days_as_people_read_them() -> None:
     kept = [("11339.80925", False), ("999.9", False), ("1200", True), ("1", True), ("0", True)]
-    assert [quantity(D(amount), counted) for amount, counted in kept] == [
+    assert [quantity(D(amount), counted, PLAIN) for amount, counted in kept] == [
         *("11.34 kg", "999.9 g", "1,200 pieces", "1 piece", "0 pieces"),
     ]
-    assert day(date(2026, 12, 4)) == "4 Dec 2026"
+    assert PLAIN.day(date(2026, 12, 4)) == "4 Dec 2026"
 
 
 def test_masses_and_their_limits() -> None:
     typed = ("12.5", "0.12345", "100", "3E+2", "15930.93", "0.000031", "0", "2.0004")
-    assert [grams(D(one)) for one in typed] == [
+    assert [grams(D(one), PLAIN) for one in typed] == [
         *("12.50", "0.123", "100.00", "300.00", "15,930.93", "0.000031", "0.00", "2.00"),
     ]
     assert limits(D("804.43"), D(1)) == (D("796.39"), D("812.47"))
