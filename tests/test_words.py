@@ -1,4 +1,5 @@
-"""Every word that a page says can be said in another language: it stands in a call of gettext."""
+"""Every word that a page or a paper says can be said in another language: it stands in a call of
+gettext."""
 
 import ast
 import re
@@ -14,12 +15,16 @@ from ledger.makers import STANDING
 from ledger.models import Account, CountCause, Entry
 from tests.running import ROOT
 
-# The module of words says in a reader's language what others tell by fixed names.
-PAGES: Final = sorted({*(ROOT / "api" / "pages").glob("*.py")} - {ROOT / "api/pages/words.py"})
-TEMPLATES: Final = sorted((ROOT / "api" / "templates" / "pages").glob("*.html"))
+# The module of words says in a reader's language what others tell by fixed names; in that of HTML
+# stands a policy, and no word for people.
+PAGES: Final = sorted(
+    {*(ROOT / "api").glob("pages/*.py"), *(ROOT / "api").glob("sheets/*.py")}
+    - {ROOT / "api/pages/words.py", ROOT / "api/sheets/html.py"}
+)
+TEMPLATES: Final = sorted((ROOT / "api" / "templates").rglob("*.html"))
 # What is called so in every language: our name, kinds of files, and units by their symbols.
 NAMES: Final = {"Stillroom", "CSV", "XLSX", "CAS", "kg", "g", "mL", "C", "nbsp"}
-CALLS: Final = {"_", "said", "gettext", "gettext_lazy"}
+CALLS: Final = {"_", "said", "gettext", "gettext_lazy", "ngettext"}
 BLOCK: Final = r"{% blocktranslate.*?{% endblocktranslate %}"
 TAG: Final = re.compile(rf"{{#.*?#}}|{BLOCK}|{{%.*?%}}|{{{{.*?}}}}", re.DOTALL)
 # What a reader sees or hears of an element beside its text.
@@ -28,7 +33,7 @@ SENTENCE: Final = re.compile(r"^[^<]*[A-Za-z]{2,} [a-z]{2,}")
 # Not for people: styles of a library, units, what forms send, rows of examples.
 NO_SENTENCES: Final = {
     *("lower left", "oz wt", "sent back"),
-    *("certificate seen", "Hand balm", "Sunflower oil"),
+    *("certificate seen", "Hand balm", "Sunflower oil", "j M Y"),
 }
 WORD: Final = re.compile(r"[A-Za-z]{2,}|\b[A-Z]\b")
 

@@ -104,13 +104,14 @@ class _Writer:
             (said("Makes"), batch.product.name if batch.product else batch.version.formula.name),
             (said("State"), str(STATES[Batch.State(batch.state)])),
             (said("Planned for"), self.hand.day(batch.planned_for)),
-            (said("Asked for"), self.hand.entered(batch.asked_for)),
-            (said("To weigh in"), f"{self._grams(batch.batch_grams)} g"),
-            (said("Expected output"), f"{self._grams(batch.output_grams)} g"),
         ]
         if batch.units is not None and batch.fill_grams is not None:
             of = {"count": self.hand.number(batch.units), "grams": self._grams(batch.fill_grams)}
             rows.append((said("Pieces"), said("%(count)s of %(grams)s g") % of))
+        else:
+            rows.append((said("Asked for"), self.hand.entered(batch.asked_for)))
+        rows.append((said("To weigh in"), f"{self._grams(batch.batch_grams)} g"))
+        rows.append((said("Expected output"), f"{self._grams(batch.output_grams)} g"))
         if made is not None:
             rows.append((said("Made lot"), f"{made.lot.code}, {self._grams(made.output_grams)} g"))
         if batch.note:

@@ -91,12 +91,13 @@ def _row(place: int, line: PaperLine, paper: OrderPaper, hand: Plain) -> tuple[s
     if line.article_code:
         name = f"{line.article_code} · {name}"
     expected = hand.day(terms.expected_on) if terms.expected_on else ""
+    packs, quantity = terms.packs or 1, terms.quantity or Decimal(0)
     return (
         str(place),
         name,
-        hand.number(terms.packs or 0),
-        terms.entered,
-        hand.quantity(terms.quantity or Decimal(0), material.counted),
+        hand.number(packs),
+        hand.quantity(quantity / packs, counted=True) if material.counted else terms.entered,
+        hand.quantity(quantity, material.counted),
         _coins(terms.price, paper, hand),
         said("not wanted any more") if line.ended else expected,
     )

@@ -89,7 +89,7 @@ def look_at_the_trace(page: Page) -> None:
     page.locator("dd a").click()
     page.get_by_role("link", name="Where it came from and went").click()
     page.get_by_role("link", name="What it was made of").click()
-    expect(page.locator(".flow svg")).to_contain_text("Beeswax")
+    expect(page.locator(".flow svg:visible")).to_contain_text("Beeswax")
     assert_well_made(page)
     page.get_by_role("link", name="Who has it").click()
     expect(page.locator("main")).to_contain_text("within reach")
