@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from ledger import reviewing
+from ledger import alert_answers, reviewing
 from ledger.access import acting_as
 from ledger.alert_settings import choices_of
 from ledger.alerts import set_watch
-from ledger.models import AlertReceiver
+from ledger.models import Alert, AlertReceiver
 from ledger.quantities import parse_quantity
 from tests.factories import Workshop, open_workshop
 from tests.ledger.bench import work_off
@@ -59,7 +59,7 @@ def test_the_latest_say_what_was_told_and_to_whom(database: Any, redis_server: A
     shop.does(set_watch, material=salt.id, reorder_point=parse_quantity("2 kg"))
     work_off()
     page = shown(client.get("/alerts")).replace("\xa0", " ")
-    assert "Sea salt is low: 0 g, reorder at 2 kg an alert opened, to the owners" in page
+    assert "Sea salt is low: 0 g, reorder at 2 kg to the owners" in page
     assert f'href="/materials/{salt.id}"' in client.get("/alerts").content.decode()
     done(client, "/alerts", do="add", mail="desk@example.org")
     lot = shop.receive(salt, "5 kg", "5.00", expires_on=now.date() + timedelta(days=9))
@@ -69,8 +69,13 @@ def test_the_latest_say_what_was_told_and_to_whom(database: Any, redis_server: A
     page = done(client, "/alerts", do="try", of=one)
     assert "a test to desk@example.org" in page
     assert re.search(
-        rf"Lot {lot.code} of Sea salt expires on \S+ an alert opened,"
+        rf"Lot {lot.code} of Sea salt expires on \S+"
         " to desk@example.org, with others once a day",
         page,
     )
+    assert "an alert stays open" not in page
+    with acting_as(shop.actor):
+        alert = Alert.objects.get(kind="low_stock", maker_id=shop.actor.maker)
+    shop.does(alert_answers.snooze, id=alert.id, until=now + timedelta(days=1), now=now)
+    assert "an alert stays open, to desk@example.org" in shown(client.get("/alerts"))
     assert f'href="/lots/{lot.id}"' in client.get("/alerts").content.decode()

@@ -58,17 +58,17 @@ def test_what_came_since_is_told_and_promised_with_a_tap(shop: Workshop) -> None
     shop.receive(oil, "1 kg", "6.00", expires_on=days[0] - timedelta(days=1))
     shop.receive(oil, "1 kg", "6.00", release=None)
     page = said(client)
-    short, _, found = page.partition("What they lacked is here")
+    short, _, found = page.partition("What was lacking is here")
     assert f"{second.code} Oat balm" in under(short, "Cannot be made yet")
     assert "Lacks 1 kg Oat oil (500 g in store by now)" in short
     assert "Look again in the store" in short
     assert f"{first.code} Oat balm" in found
     assert "In store by now, and promised to nobody: 1 kg Oat oil" in found
     reader = said(in_role(shop, Membership.Role.READ_ONLY))
-    assert "What they lacked is here" in reader
+    assert "What was lacking is here" in reader
     assert "Look again in the store" not in reader
     page = tapped(client, "choose", first.id)
-    assert "What they lacked is here" not in page
+    assert "What was lacking is here" not in page
     assert f"{first.code} Oat balm" in under(page, "Ready for the bench")
     page = tapped(client, "choose", second.id)
     assert "Lacks 500 g Oat oil" in page
@@ -182,11 +182,11 @@ def test_a_rule_that_was_not_kept_is_told_until_somebody_decides(shop: Workshop)
     assert list_of not in client.get("/").content.decode()
     shop.weigh(planned, 0, raw, "1000 g", deviation="the stall opens at nine")
     page = client.get("/").content.decode()
-    assert "something is otherwise than planned" in under(shown(client.get("/")), "Ready for")
+    assert "weighed outside the rules or the formula" in under(shown(client.get("/")), "Ready for")
     assert list_of in page
     lot = shop.finish(planned, "990 g", release=None).lot
     told = under(said(client), "Waiting to be released")
-    assert "A rule was not kept in making it: look before you decide" in told
+    assert "made outside the rules or the formula: look before you decide" in told
     assert list_of in client.get("/").content.decode()
     shop.decide(lot, "release")
     assert list_of not in client.get("/").content.decode()
@@ -200,7 +200,7 @@ def test_all_of_it_together_asks_no_more_than_a_page_may(shop: Workshop) -> None
     few = looked_at(client, "/")
     for heading in (
         *("Called back by another maker", "A report may have to be made", "Offered to you"),
-        *("Cannot be made yet", "What they lacked is here", "Waiting to be released"),
+        *("Cannot be made yet", "What was lacking is here", "Waiting to be released"),
         *("To be tested again", "Sources to test", "Have a look", "Use soon"),
     ):
         assert heading in few.text, heading
