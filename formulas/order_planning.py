@@ -1,25 +1,22 @@
-"""What to order: needs as told or as planned batches have them, offers of a day, and the cheapest.
+"""What to order: needs as told or as batches and stock have them, offers of a day, the cheapest.
 
 Nothing is kept: the plan is worked out and told. Costs are in the co-op's currency.
 """
 
 import time
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
 from decimal import ROUND_UP, Decimal
 from typing import Final
 from uuid import UUID
 
-from formulas.requirements import requirements
+from formulas.order_needs import GivenNeed, Lack, given, lacking, with_use
 from ledger.access import Actor, day_of, find_all, materials_for, suppliers_visible_to
-from ledger.balances import stock
 from ledger.errors import (
     Invalid,
     Sentence,
-    placed,
 )
-from ledger.measuring import measure
 from ledger.models import Material
 from ledger.money import minor_unit, round_to_step
 from ledger.offer_reading import OfferOn, offers_on
@@ -27,9 +24,8 @@ from ledger.order_advice import LineAdvice, advice, line_by_line
 from ledger.order_plan import OrderPlan, order_plan
 from ledger.order_terms import BudgetTooSmall, Need, NothingCovers, PackOffer, Terms, Why
 from ledger.plan_offers import pack_offer, plan_terms
-from ledger.quantities import Quantity
+from ledger.reordering import Reorder
 from ledger.roles import Verb
-from ledger.usage_reading import monthly_use
 
 # As many as are looked at by themselves too, to tell what ordering together saves.
 FEW_MATERIALS: Final = 20
@@ -38,25 +34,20 @@ REMEDIES: Final = {
     Why.LEFT_OUT: "Only suppliers that are left out offer {names}: allow one of them.",
     Why.WOULD_EXPIRE: "Every pack of {names} would expire in part before it is used: find a smaller"
     " pack, or send allow_expiring: true.",
+    Why.TOO_LATE: "No offer of {names} comes by the day on which it is needed: name a later day, or"
+    " none.",
     Why.LEAST_AMOUNTS: "The least amounts of the suppliers ask for more of {names} than is used"
     " before it expires: order something else with it, or send allow_expiring: true.",
 }
 
 
 @dataclass(frozen=True, slots=True)
-class GivenNeed:
-    """A need as the maker tells it, in any unit of the material."""
-
-    material: str
-    quantity: Quantity
-    use_per_month: Quantity | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class Limits:
-    """What a plan has to keep to."""
+    """What a plan has to keep to. Of a material by its id, `at_least` so many grams or pieces are
+    bought where some of it is needed."""
 
     without: Sequence[str] = ()
+    at_least: Mapping[str, Decimal] = field(default_factory=dict)
     budget: Decimal | None = None
     allow_expiring: bool = False
     seconds: Decimal = Decimal(10)
@@ -67,7 +58,8 @@ class Ordering:
     """A plan with what it came from and what to know beside it.
 
     `apart` is what the materials would cost ordered one by one, each at its best; None where there
-    are too many to tell in time.
+    are too many to tell in time. `low` says by material which stood at or below its point, and
+    `not_offered` which of them are left out, since nobody offers them and no batch lacks them.
     """
 
     day: date
@@ -77,6 +69,8 @@ class Ordering:
     line_by_line: Decimal
     apart: Decimal | None
     advice: tuple[LineAdvice, ...]
+    low: Mapping[UUID, Reorder] = field(default_factory=dict)
+    not_offered: tuple[Material, ...] = ()
 
     @property
     def saving(self) -> Decimal:
@@ -92,25 +86,26 @@ def plan_orders(
     day: date | None,
     limits: Limits,
     now: datetime,
+    only: Sequence[str] | None = None,
 ) -> Ordering:
     """The cheapest orders by the offers of a day, today if none is named.
 
-    For the `needs`, or for what batches planned up to `until` lack of what is not made here. Where
-    a need says nothing of its use, that of the last half year is taken, if there was any. Raises
+    For the `needs`, or for what batches planned up to `until` lack of what is bought and what is
+    at or below its watched point; of the materials of `only`, if it names any. Where a need says
+    nothing of its use, that of the last half year is taken, if there was any. Raises
     Forbidden, NotFound, Invalid, NothingCovers, BudgetTooSmall, PlanNotFound, MassMissing, and what
     turning a quantity into grams or pieces raises.
     """
     actor.must(Verb.SEE_OFFERS)
-    began = time.monotonic_ns()
-    today = day_of(actor, now)
-    if (needs is None) == (until is None):
-        raise Invalid("Send either needs or until: the day up to which batches are planned.")
+    began, on = time.monotonic_ns(), day or day_of(actor, now)
     left_out = _suppliers(actor, limits.without)
-    told = _given(actor, needs) if needs is not None else _lacking(actor, today, until or today)
-    wanted = _with_use(actor, told, limits.allow_expiring, now)
-    materials = {material.id: material for material, _ in wanted}
-    on = day or today
-    offers = offers_on(actor, day=on, materials=list(materials), measured=False)
+    told = _told(actor, needs, until, only, now)
+    offers = _offers(actor, told, on)
+    told, unoffered = _parted(told, {offer.material for offer in offers})
+    wanted = with_use(
+        actor, told, allow_expiring=limits.allow_expiring, at_least=limits.at_least, now=now
+    )
+    materials = {one.material.id: one.material for one in told}
     asking = _Asking(
         tuple(need for _, need in wanted),
         tuple(_pack(offer, materials[offer.material]) for offer in offers),
@@ -119,20 +114,17 @@ def plan_orders(
         left_out,
         began + int(limits.seconds * 10**9),
     )
-    try:
-        plan = asking.plan(asking.needs, budget=limits.budget)
-    except NothingCovers as refusal:
-        raise _named(refusal, materials) from refusal
-    except BudgetTooSmall as refusal:
-        raise _in_coins(refusal, asking.coin) from refusal
+    plan = _cheapest(asking, limits.budget, materials)
     return Ordering(
         day=on,
-        needs=tuple(wanted),
+        needs=tuple((one.material, need) for one, need in wanted),
         offers={offer.offer: offer for offer in offers},
         plan=plan,
         line_by_line=line_by_line(asking.needs, asking.open_to, asking.terms, coin=asking.coin),
         apart=asking.apart(),
         advice=tuple(advice(plan, asking.needs, asking.terms, coin=asking.coin)),
+        low={one.material.id: one.reorder for one in told if one.reorder},
+        not_offered=unoffered,
     )
 
 
@@ -180,68 +172,77 @@ class _Asking:
         return cost
 
 
+def _cheapest(
+    asking: _Asking, budget: Decimal | None, materials: Mapping[UUID, Material]
+) -> OrderPlan:
+    """The plan for all needs; what it is refused for, in the words of whoever asks."""
+    try:
+        return asking.plan(asking.needs, budget=budget)
+    except NothingCovers as refusal:
+        raise _named(refusal, materials) from refusal
+    except BudgetTooSmall as refusal:
+        raise _in_coins(refusal, asking.coin) from refusal
+
+
+def _told(
+    actor: Actor,
+    needs: Sequence[GivenNeed] | None,
+    until: date | None,
+    only: Sequence[str] | None,
+    now: datetime,
+) -> list[Lack]:
+    """What is to be covered, of these materials alone if any are named."""
+    if needs is not None and until is None:
+        told = given(actor, needs)
+    elif until is not None and needs is None:
+        told = lacking(actor, until=until, now=now)
+    else:
+        raise Invalid("Send either needs or until: the day up to which batches are planned.")
+    alone = _materials(actor, only)
+    return [one for one in told if alone is None or one.material.id in alone]
+
+
+def _materials(actor: Actor, only: Sequence[str] | None) -> frozenset[UUID] | None:
+    if only is None:
+        return None
+    found = materials_for(actor, [(id, f"/materials/{n}") for n, id in enumerate(only)])
+    return frozenset(one.id for one in found)
+
+
+def _offers(actor: Actor, told: Sequence[Lack], day: date) -> list[OfferOn]:
+    """The offers that come by the day on which their material is needed, as far as that is known.
+
+    Raises NothingCovers where all that there are of a material come too late.
+    """
+    dated = any(one.by is not None for one in told)
+    ids = [one.material.id for one in told]
+    offers = offers_on(actor, day=day, materials=ids, measured=dated)
+    by = {one.material.id: one.by for one in told if one.by is not None}
+    found = [
+        offer
+        for offer in offers
+        if (last := by.get(offer.material)) is None
+        or day + timedelta(days=offer.lead_time_days or 0) <= last
+    ]
+    late = {offer.material for offer in offers} - {offer.material for offer in found}
+    if late:
+        names = {one.material.id: one.material for one in told}
+        raise _named(NothingCovers(materials=sorted(late), reason=Why.TOO_LATE), names)
+    return found
+
+
+def _parted(
+    told: Sequence[Lack], offered: Collection[UUID]
+) -> tuple[list[Lack], tuple[Material, ...]]:
+    """What is to be covered, and what is only low and offered by nobody."""
+    covered = [one for one in told if one.batch or one.material.id in offered]
+    kept = {one.material.id for one in covered}
+    return covered, tuple(one.material for one in told if one.material.id not in kept)
+
+
 def _suppliers(actor: Actor, without: Sequence[str]) -> frozenset[UUID]:
     placed_at = [(id, f"/without/{place}") for place, id in enumerate(without)]
     return frozenset(one.id for one in find_all(suppliers_visible_to(actor), placed_at))
-
-
-Told = list[tuple[Material, Decimal, Decimal | None]]
-
-
-def _given(actor: Actor, needs: Sequence[GivenNeed]) -> Told:
-    """Materials with what is needed of them and used of them in a month, as told."""
-    wanted = [(need.material, f"/needs/{place}/material") for place, need in enumerate(needs)]
-    found: Told = []
-    for place, (need, material) in enumerate(zip(needs, materials_for(actor, wanted), strict=True)):
-        if any(material == other for other, _, _ in found):
-            raise Invalid(
-                Sentence("{material} is needed twice: add its needs up.", material=material.name),
-                pointer=f"/needs/{place}/material",
-            )
-        with placed(f"/needs/{place}/quantity"):
-            quantity = measure(need.quantity, material).quantity
-        use = None
-        if need.use_per_month is not None:
-            with placed(f"/needs/{place}/use_per_month"):
-                use = measure(need.use_per_month, material).quantity
-        found.append((material, quantity, use))
-    return found
-
-
-def _lacking(actor: Actor, today: date, until: date) -> Told:
-    """What planned batches lack of what is not made here."""
-    rows = requirements(actor, today=today, until=until, with_leads=False).rows
-    return [
-        (row.material, row.record.net, None)
-        for row in rows
-        if row.record.formula is None and row.record.net > 0
-    ]
-
-
-def _with_use(
-    actor: Actor, told: Told, allow_expiring: bool, now: datetime
-) -> list[tuple[Material, Need]]:
-    """The needs with their use: as told, or else as measured, and then the need itself is sure to
-    be used. Who acts for the co-op alone has neither stock nor use."""
-    ids = [material.id for material, _, _ in told]
-    measured: Mapping[UUID, Decimal] = {}
-    usable: Mapping[UUID, Decimal] = {}
-    if actor.maker_id is not None and not allow_expiring:
-        measured = monthly_use(actor, materials=ids, now=now)
-        rows = stock(actor, now=now, materials=ids, limit=max(1, len(ids)))
-        usable = {row.material_id: row.usable for row in rows}
-    found = []
-    for material, quantity, use in told:
-        per_month = measured.get(material.id) if use is None else use
-        need = Need(
-            material.id,
-            quantity,
-            None if allow_expiring else per_month,
-            in_store=usable.get(material.id, Decimal(0)),
-            sure=quantity if use is None else Decimal(0),
-        )
-        found.append((material, need))
-    return found
 
 
 def _pack(offer: OfferOn, material: Material) -> PackOffer:

@@ -7,7 +7,7 @@ grams or pieces, and a period is a week from the first day on.
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -26,7 +26,8 @@ Dated = Sequence[tuple[date, Decimal]]
 @dataclass(frozen=True, slots=True)
 class Facts:
     """What is known at the start, by the id of the material; `made` is of the formula that makes
-    it, and `recipes` hold these formulas and all under them."""
+    it, and `recipes` hold these formulas and all under them. `lead_days` are from an order, or from
+    the making, until it may be used; `safety` is what is to be there at the end of each week."""
 
     first: date
     weeks: int
@@ -36,6 +37,7 @@ class Facts:
     made: Mapping[str, str]
     recipes: Mapping[str, Recipe]
     lead_days: Mapping[str, int]
+    safety: Mapping[str, Decimal] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,18 +57,26 @@ class Week:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A material's weeks. `usable` is what may be used today, promises to batches included."""
+    """A material's weeks. `usable` is what may be used today, promises to batches included, and
+    `safety` what is to be there still at the end of each."""
 
     material: str
     formula: str | None
     lead_days: int | None
     usable: Decimal
     weeks: tuple[Week, ...]
+    safety: Decimal = ZERO
 
     @property
     def net(self) -> Decimal:
         """All that is not covered, up to the end."""
         return sum((week.netted.net for week in self.weeks), ZERO)
+
+    @property
+    def left(self) -> Decimal:
+        """What there will be at the end if nothing is ordered, and below zero what is missing."""
+        rows = [week.netted for week in self.weeks]
+        return self.usable + sum((row.scheduled - row.gross for row in rows), ZERO)
 
 
 def records_of(facts: Facts) -> dict[str, Record]:
@@ -122,10 +132,11 @@ def _record(facts: Facts, material: str, needs: Dated) -> Record:
     gross, expiring = _by_week(facts, due), _by_week(facts, lost)
     scheduled = _by_week(facts, facts.arriving.get(material, ()))
     usable = sum((lot.quantity for lot in stored), ZERO)
-    lead = None if material in facts.made else facts.lead_days.get(material)
+    lead, safety = facts.lead_days.get(material), facts.safety.get(material, ZERO)
     netted = net_requirements(
         [Need(g + e, s) for g, e, s in zip(gross, expiring, scheduled, strict=True)],
         usable=usable,
+        safety=safety,
         lead_periods=-(-(lead or 0) // DAYS),
     )
     starts = [facts.first + timedelta(days=DAYS * week) for week in range(facts.weeks)]
@@ -133,7 +144,7 @@ def _record(facts: Facts, material: str, needs: Dated) -> Record:
         Week(start, start + timedelta(days=DAYS - 1), one, row)
         for start, one, row in zip(starts, expiring, netted, strict=True)
     ]
-    return Record(material, facts.made.get(material), lead, usable, tuple(weeks))
+    return Record(material, facts.made.get(material), lead, usable, tuple(weeks), safety)
 
 
 def _by_week(facts: Facts, dated: Dated) -> list[Decimal]:

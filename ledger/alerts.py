@@ -33,7 +33,7 @@ from ledger.errors import (
 from ledger.expiry_risk import runs_out_on
 from ledger.makers import all_coops
 from ledger.measuring import measure
-from ledger.models import Alert, AlertKind, Watch
+from ledger.models import Alert, AlertKind, Material, Watch
 from ledger.outbox import Work
 from ledger.quantities import Quantity
 from ledger.roles import Verb
@@ -67,17 +67,20 @@ def set_watch(
     *,
     material: UUID | str,
     reorder_point: Quantity,
+    safety_stock: Quantity | None = None,
     lead_days: int | None = None,
     version: int | None = None,
 ) -> Watch:
     """Warn the maker once the position of the material is at or below the reorder point.
 
-    `lead_days` are those from an order until what came of it may be used, where the maker states
-    them: a batch that lacks some of it then tells by when to order. Where enough deliveries tell
-    how long they really take, it goes by these.
+    `safety_stock` is the part of the point that is to be there still when an order comes; what is
+    needed is netted above it. `lead_days` are those from an order until what came of it may be
+    used, where the maker states them: a batch that lacks some of it then tells by when to order.
+    Where enough deliveries tell how long they really take, it goes by these.
 
-    Raises NotFound, Invalid for what is not stocked, Stale when `version` is given and is not the
-    watch's own, and what turning the quantity into grams or pieces raises.
+    Raises NotFound, Invalid for what is not stocked and for a safety stock above the point, Stale
+    when `version` is given and is not the watch's own, and what turning a quantity into grams or
+    pieces raises.
     """
     actor.must(Verb.WATCH)
     watched = material_for(actor, material)
@@ -85,6 +88,7 @@ def set_watch(
         raise Invalid(Sentence("{name} is not stocked, so it never runs low.", name=watched.name))
     with placed("/reorder_point"):
         point = measure(reorder_point, watched).quantity
+    safety = _safety(safety_stock, watched, point)
     lock_pools([watched.id])
     watch = _own_watches(actor).filter(material=watched).first()
     if version is not None and version != (watch.version if watch else None):
@@ -94,10 +98,20 @@ def set_watch(
     else:
         watch.version += 1
     watch.reorder_point, watch.entered = point, reorder_point.entered
-    watch.lead_days = lead_days
+    watch.safety_stock, watch.lead_days = safety, lead_days
     watch.save()
     enqueue_checks(actor, [watched.id])
     return watch
+
+
+def _safety(stated: Quantity | None, material: Material, point: Decimal) -> Decimal | None:
+    if stated is None:
+        return None
+    with placed("/safety_stock"):
+        safety = measure(stated, material).quantity
+        if safety > point:
+            raise Invalid("The safety stock is a part of the point: make it no more than that.")
+    return safety
 
 
 def drop_watch(

@@ -48,6 +48,11 @@ class LineAdvice:
     steps: tuple[Step, ...]
     best: Step | None
 
+    @property
+    def as_planned(self) -> Step:
+        """The step with as many packs as the plan has."""
+        return next(step for step in self.steps if step.packs == self.planned)
+
 
 def line_by_line(
     needs: Sequence[Need],

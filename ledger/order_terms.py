@@ -21,11 +21,13 @@ MASS_IN_KG = Decimal(1000)
 
 
 class Why(StrEnum):
-    """Why nothing covers a need: nobody offers it, only suppliers that are left out do, every
-    cover would expire in part, or least amounts ask for more than is used in time."""
+    """Why nothing covers a need: nobody offers it, only suppliers that are left out do, all come
+    too late, every cover would expire in part, or least amounts ask for more than is used in time.
+    """
 
     NOT_OFFERED = "not_offered"
     LEFT_OUT = "left_out"
+    TOO_LATE = "too_late"
     WOULD_EXPIRE = "would_expire"
     LEAST_AMOUNTS = "least_amounts"
 

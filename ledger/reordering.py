@@ -20,6 +20,8 @@ from ledger.errors import Invalid
 NORMAL: Final[Any] = NormalDist()
 ROOT_OF_TWO: Final = Decimal(2).sqrt()
 ROOT_OF_TWO_PI: Final = Decimal(str(math.tau)).sqrt()
+# In grams or pieces.
+LEAST_ABOVE: Final = Decimal(1)
 # Beyond this a normal distribution promises what no stock can keep.
 HIGHEST_LEVEL: Final = Decimal("0.9999")
 
@@ -49,6 +51,36 @@ class ReorderPoint:
     lead_time_spread: Decimal
     safety_stock: Decimal
     point: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Reorder:
+    """A material that is low: its point, what can be counted on, and up to where is ordered."""
+
+    point: Decimal
+    position: Decimal
+    up_to: Decimal
+
+    @property
+    def quantity(self) -> Decimal:
+        return self.up_to - self.position
+
+
+def order_up_to(point: Decimal, weekly_use: Decimal) -> Decimal:
+    """Up to where is ordered once a position is at or below its point: a week's use above it.
+
+    Makers look over their orders once a week, so that what is used until the next look is bought
+    too; where nothing was used, one gram or piece, since at the point itself it is still low. The
+    rule (s, S) with a review each week; Silver, Pyke, Peterson ch. 7 (from memory).
+    """
+    return point + max(weekly_use, LEAST_ABOVE)
+
+
+def reorder(position: Decimal, *, point: Decimal, weekly_use: Decimal) -> Reorder | None:
+    """What to order of a material at or below its point; None of one that is above it."""
+    if position > point:
+        return None
+    return Reorder(point, position, order_up_to(point, weekly_use))
 
 
 def quantile(service_level: Decimal) -> Decimal:

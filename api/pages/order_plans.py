@@ -1,59 +1,65 @@
 """The cheapest orders for what is lacking, and writing them down as orders."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.http import HttpRequest, HttpResponse
+from django.db.models.functions import Lower
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api import errors
 from api.pages import tables
-from api.pages.forms import LONG, NUMBER, DayField, MoneyField, PageForm, id_in
-from api.pages.orders import AHEAD
+from api.pages.forms import LONG, NUMBER, PageForm, id_in
 from api.pages.packing import packed, unpacked
+from api.pages.plan_wishes import Wish
 from api.pages.screen import Screen
-from formulas.order_planning import Limits, Ordering, plan_orders
-from ledger.access import day_of
-from ledger.errors import Refusal
+from formulas.order_planning import Ordering
+from ledger.access import materials_visible_to
 from ledger.models import Material
 from ledger.offer_reading import OfferOn
-from ledger.order_advice import LineAdvice
+from ledger.order_advice import LineAdvice, Step
 from ledger.order_bills import PlanLine, SupplierOrder
 from ledger.planned_orders import Chosen, write_planned
+from ledger.reordering import Reorder
 from ledger.roles import Verb
 
-MOST_SUPPLIERS = 50
 # A page shows so many lines of a plan; of a longer one, others stand on the next page.
 MOST_LINES = 40
-# Somebody waits before the page.
-SECONDS = Decimal(4)
-
-
-class WishForm(PageForm):
-    until = DayField(label=_("For batches up to"))
-    budget = MoneyField(
-        label=_("Spend no more than"), required=False, help_text=_("Freight included")
-    )
-    allow_expiring = forms.BooleanField(
-        label=_("Buy more than is used in time, where that is cheaper"), required=False
-    )
-
-    def limits(self, without: list[str]) -> Limits:
-        typed = self.cleaned_data
-        return Limits(
-            without=without,
-            budget=typed["budget"],
-            allow_expiring=typed["allow_expiring"],
-            seconds=SECONDS,
-        )
+# So many names a list offers while somebody types.
+MOST_NAMES = 300
+# Of so many lines each is told at length.
+FEW_LINES = 20
 
 
 class NoteForm(PageForm):
     note = forms.CharField(label=_("Printed on the orders"), max_length=LONG, required=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Tip:
+    """The amount of a line that is cheapest to use, beside what is planned and just the need.
+
+    Costs are of the supplier's whole order. `take` is the address of the plan with that amount,
+    where it is more than what is planned.
+    """
+
+    best: Step
+    planned: Step
+    least: Step
+    take: str
+
+    @property
+    def more(self) -> Decimal:
+        return self.best.quantity - self.planned.quantity
+
+    @property
+    def extra(self) -> Decimal:
+        return self.best.cost - self.planned.cost
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +70,8 @@ class Line:
     offer: OfferOn
     material: Material
     advice: LineAdvice | None
+    low: Reorder | None
+    tip: Tip | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,56 +91,31 @@ class OrderPlan(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         self.actor.must(Verb.SEE_OFFERS)
-        asked = "until" in request.GET
-        form = self._form(request.GET if asked else None)
-        return self._page(form, self._found(form) if asked else None)
+        wish = Wish(self.actor, request.GET, reader=self.reader, now=self.now)
+        return self._page(wish, wish.found())
 
     def post(self, request: HttpRequest) -> HttpResponse:
         note = NoteForm(request.POST, reader=self.reader)
         chosen = _chosen(request.POST.get("lines", ""))
+        blank = Wish(self.actor, QueryDict(), reader=self.reader, now=self.now)
         return self.act(
             note,
             lambda: write_planned(
                 self.actor, chosen=chosen, happened_at=self.now, note=note.cleaned_data["note"]
             ),
             lambda written: "/orders" if len(written) > 1 else f"/orders/{written[0].id}",
-            lambda: self._page(self._form(None), None, note=note, status=422),
+            lambda: self._page(blank, None, note=note, status=422),
         )
-
-    def _form(self, data: Any) -> WishForm:
-        first = {"until": day_of(self.actor, self.now) + AHEAD}
-        return WishForm(data, reader=self.reader, initial=first)
-
-    def _without(self) -> list[str]:
-        """The suppliers that the address leaves out."""
-        asked = self.request.GET.getlist("without")[:MOST_SUPPLIERS]
-        return [id for one in asked if (id := id_in(one))]
-
-    def _found(self, form: WishForm) -> Ordering | None:
-        if not form.is_valid():
-            return None
-        try:
-            return plan_orders(
-                self.actor,
-                needs=None,
-                until=form.cleaned_data["until"],
-                day=None,
-                limits=form.limits(self._without()),
-                now=self.now,
-            )
-        except Refusal as refusal:
-            form.refuse(refusal)
-            return None
 
     def _page(
         self,
-        form: WishForm,
+        wish: Wish,
         found: Ordering | None,
         *,
         note: PageForm | None = None,
         status: int = 200,
     ) -> HttpResponse:
-        parts, currency = self._parts(found) if found else [], self.actor.currency
+        parts, currency = _parts(found, wish) if found else [], self.actor.currency
         number = self.request.GET.get("page", "0")
         lines = sum(len(part.lines) for part in parts)
         last = max(0, lines - 1) // MOST_LINES
@@ -145,33 +128,61 @@ class OrderPlan(Screen):
             }
             if parts
             else None,
-            form=form,
+            wish=wish,
+            form=wish.form,
             found=found,
             parts=shown,
             lines=lines,
+            few=lines <= FEW_LINES,
+            ask_all=wish.anew("page", "without"),
+            all_materials=wish.anew("page", "material", "least"),
+            as_needed=wish.anew("page", "least"),
+            not_offered=found.not_offered[:FEW_LINES] if found else (),
+            any_low=any(one.low for part in shown for one in part.lines),
             packed=_packed(found) if found else None,
             more=page + 1 if page < last else None,
             before=page - 1 if page else None,
             ask=tables.query_of(self.request, "page"),
-            without=self._without(),
+            materials=self._names() if wish.rows else [],
             note=note or NoteForm(reader=self.reader),
-            may_order=self.actor.may(Verb.ORDER),
+            may_order=self.actor.maker_id is not None and self.actor.may(Verb.ORDER),
             status=status,
         )
 
-    def _parts(self, found: Ordering) -> list[Part]:
-        materials = {material.id: material for material, _ in found.needs}
-        advice = {one.offer.key: one for one in found.advice}
-        parts = []
-        for order in found.plan.orders:
-            lines = []
-            for line in order.lines:
-                offer, more = found.offers[line.offer.key], advice.get(line.offer.key)
-                lines.append(Line(line, offer, materials[offer.material], more))
-            asked = self.request.GET.copy()
-            asked.appendlist("without", str(order.supplier))
-            parts.append(Part(lines[0].offer.supplier_name, order, lines, asked.urlencode()))
-        return parts
+    def _names(self) -> list[str]:
+        """The materials that a list offers while somebody types."""
+        names = materials_visible_to(self.actor).filter(stocked=True).order_by(Lower("name"))
+        return list(names.values_list("name", flat=True)[:MOST_NAMES])
+
+
+def _parts(found: Ordering, wish: Wish) -> list[Part]:
+    """The plan by supplier, each line with what is worth knowing about it."""
+    materials = {material.id: material for material, _ in found.needs}
+    advice = {one.offer.key: one for one in found.advice}
+    held: dict[Any, Decimal] = defaultdict(Decimal)
+    for order in found.plan.orders:
+        for line in order.lines:
+            held[line.offer.material] += line.quantity
+    parts = []
+    for order in found.plan.orders:
+        lines = []
+        for line in order.lines:
+            offer, told = found.offers[line.offer.key], advice.get(line.offer.key)
+            material = materials[offer.material]
+            tip = _tip(told, held[line.offer.material], wish) if told else None
+            lines.append(Line(line, offer, material, told, found.low.get(material.id), tip))
+        name = lines[0].offer.supplier_name
+        parts.append(Part(name, order, lines, wish.leaving_out(str(order.supplier))))
+    return parts
+
+
+def _tip(told: LineAdvice, held: Decimal, wish: Wish) -> Tip | None:
+    """What is advised; taking it asks for what the plan `held` of the material, and that more."""
+    if told.best is None:
+        return None
+    planned, more = told.as_planned, told.best.quantity - told.as_planned.quantity
+    take = wish.taking(str(told.offer.material), held + more) if more > 0 else ""
+    return Tip(told.best, planned, told.steps[0], take)
 
 
 def _lines_of(parts: Sequence[Part], first: int, last: int) -> list[Part]:

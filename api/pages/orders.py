@@ -44,11 +44,11 @@ class Needs(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         today = day_of(self.actor, self.now)
-        found = requirements(self.actor, today=today, until=today + AHEAD)
+        found = requirements(self.actor, now=self.now, until=today + AHEAD)
         kind = tables.asked(request)
         if kind:
             return tables.file(kind, _needs(found))
-        rows = sorted(found.rows, key=lambda row: row.record.net == 0)
+        rows = sorted(found.rows, key=lambda row: row.to_order == 0)
         number = request.GET.get("page", "0")
         page = min(int(number), 1000) if number.isdecimal() else 0
         shown = rows[page * MOST_NEEDS : (page + 1) * MOST_NEEDS]
@@ -57,7 +57,7 @@ class Needs(Screen):
             weeks=shown[0].record.weeks if shown else (),
             more=page + 1 if len(rows) > (page + 1) * MOST_NEEDS else None,
             opened=self._in_full(found, request.GET.get("material", "")),
-            any_short=any(row.record.net and row.record.formula is None for row in rows),
+            any_short=any(row.to_order and row.record.formula is None for row in rows),
             may_plan=self.actor.may(Verb.SEE_OFFERS),
             may_make=self.actor.may(Verb.MAKE),
         )
@@ -221,13 +221,14 @@ def _late(told: order_reading.OrderTold, today: date) -> bool:
 
 
 def _needs(found: Requirements) -> tables.Table:
-    """Every week of every material that is needed."""
+    """Every week of every material that is needed or low."""
     columns = [said("Material"), said("Unit"), said("Week from"), said("Needed"), said("To come")]
-    columns += [said("Expires"), said("Short"), said("Order then")]
+    columns += [said("Expires"), said("Short"), said("Then left"), said("Order then")]
     cells = (
         (
             *(row.material.name, tables.unit_of(row.material.counted), week.first, week.needed),
-            *(week.netted.scheduled, week.expiring, week.netted.net, week.netted.release),
+            *(week.netted.scheduled, week.expiring, week.netted.net, week.netted.projected),
+            week.netted.release,
         )
         for row in found.rows
         for week in row.record.weeks

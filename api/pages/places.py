@@ -26,6 +26,7 @@ PLACES: Final[tuple[tuple[str, Promise | str, Verb | None], ...]] = (
 OF_COOP: Final[tuple[tuple[str, Promise | str], ...]] = (
     ("/", _("Today")),
     ("/order-rounds", _("Order together")),
+    ("/order/plan", _("What to buy")),
     ("/settlement", _("Who owes whom")),
     ("/suppliers", _("Suppliers")),
     ("/import", _("Bring in")),

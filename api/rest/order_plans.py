@@ -20,7 +20,8 @@ from api.rest.fields import (
     plain,
     shortest,
 )
-from formulas.order_planning import GivenNeed, Limits, Ordering, plan_orders
+from formulas.order_needs import GivenNeed
+from formulas.order_planning import Limits, Ordering, plan_orders
 from ledger.access import Actor
 from ledger.models import Material
 from ledger.money import round_money
@@ -41,6 +42,10 @@ class PlanNeedIn(Body):
     use_per_month = QuantityField(
         required=False, help_text="Measured over the last half year if left out."
     )
+    by = serializers.DateField(
+        required=False,
+        help_text="The day on which it must be there: what is known to come later is not ordered.",
+    )
 
     def to_internal_value(self, data: Any) -> GivenNeed:
         return GivenNeed(**super().to_internal_value(data))
@@ -50,7 +55,15 @@ class OrderPlanIn(Body):
     needs = listed(PlanNeedIn, least=1, most=MOST_NEEDS, required=False)
     until = serializers.DateField(
         required=False,
-        help_text="Instead of needs: what batches planned up to this day lack.",
+        help_text="Instead of needs: what batches planned up to this day lack, and what lifts"
+        " whatever is low above its watched point.",
+    )
+    materials = serializers.ListField(
+        child=Id(),
+        min_length=1,
+        max_length=MOST_NEEDS,
+        required=False,
+        help_text="Of these alone.",
     )
     day = serializers.DateField(required=False, help_text="Whose prices; today if left out.")
     without = serializers.ListField(
@@ -73,6 +86,16 @@ class PlanNeedOut(serializers.Serializer[Any]):
     quantity = Shown()
     use_per_month = Shown(allow_null=True)
     in_store = Shown(help_text="May be used today, and is used first.")
+    reorder_point = Shown(
+        allow_null=True,
+        help_text="Of what is at or below it: then the quantity lifts it to order_up_to at least.",
+    )
+    order_up_to = Shown(allow_null=True, help_text="The point and a week's use above it.")
+
+
+class NotOfferedOut(serializers.Serializer[Any]):
+    material = Id()
+    name = Text()
 
 
 class PlanLineOut(serializers.Serializer[Any]):
@@ -103,6 +126,10 @@ class PlanStepOut(serializers.Serializer[Any]):
     cost = Shown(help_text="Of the whole order of the supplier.")
     more = Shown(help_text="Than just the need.")
     extra = Shown(help_text="What that costs more; below zero where more costs less.")
+    more_than_planned = Shown(help_text="Below zero where it is less.")
+    extra_than_planned = Shown(
+        help_text="What the supplier's order costs more than as planned; below zero where less."
+    )
     expiring = Shown(help_text="What of it is not used in time.")
     per_usable = Shown(
         allow_null=True, help_text="A kilogram or piece that is used in time, freight and all."
@@ -117,7 +144,12 @@ class PlanAdviceOut(serializers.Serializer[Any]):
     planned = serializers.IntegerField(help_text="Packs.")
     steps = PlanStepOut(many=True)
     best = PlanStepOut(allow_null=True, help_text="Cheaper to use than what is planned.")
-    text = Text(allow_null=True, help_text="Such as: 12 kg more for 2.20.")
+    text = Text(allow_null=True, help_text="Than just the need, such as: 12 kg more for 2.20.")
+    instead = Text(
+        allow_null=True,
+        help_text="Than what is planned, such as: 50 kg for 205.00 instead of 44 kg for 202.40:"
+        " 6 kg more than planned for 2.60 more.",
+    )
 
 
 class OrderPlanOut(serializers.Serializer[Any]):
@@ -138,6 +170,9 @@ class OrderPlanOut(serializers.Serializer[Any]):
         allow_null=True, help_text="Each material ordered by itself at its best, if that was told."
     )
     advice = PlanAdviceOut(many=True)
+    not_offered = NotOfferedOut(
+        many=True, help_text="Low, and left out: no batch lacks it and nobody offers it."
+    )
     working = Text()
 
 
@@ -158,7 +193,7 @@ class _Shower:
         return {
             "day": found.day,
             "currency": self.currency,
-            "needs": [_need(material, need) for material, need in found.needs],
+            "needs": [self.need(material, need) for material, need in found.needs],
             "orders": [self.order(order) for order in plan.orders],
             "cost": self.money(plan.cost),
             "bound": self.money(plan.bound),
@@ -169,7 +204,23 @@ class _Shower:
             "saving": self.money(found.saving),
             "apart": None if found.apart is None else self.money(found.apart),
             "advice": [self.advice(one) for one in found.advice],
+            "not_offered": [
+                {"material": str(one.id), "name": one.name} for one in found.not_offered
+            ],
             "working": self.working(),
+        }
+
+    def need(self, material: Material, need: Need) -> dict[str, Any]:
+        low = self.found.low.get(material.id)
+        return {
+            "material": str(material.id),
+            "name": material.name,
+            "unit": kept_in(material.counted),
+            "quantity": _fine(need.quantity),
+            "use_per_month": _fine(need.use_per_month),
+            "in_store": shortest(need.in_store),
+            "reorder_point": None if low is None else _fine(low.point),
+            "order_up_to": None if low is None else _fine(low.up_to),
         }
 
     def working(self) -> str:
@@ -211,18 +262,29 @@ class _Shower:
             "material": str(material.id),
             "name": material.name,
             "planned": one.planned,
-            "steps": [self.step(step, material) for step in one.steps],
-            "best": None if one.best is None else self.step(one.best, material),
+            "steps": [self.step(step, one, material) for step in one.steps],
+            "best": None if one.best is None else self.step(one.best, one, material),
             "text": None if one.best is None else self.told(one.best, material),
+            "instead": None if one.best is None else self.instead(one.best, one, material),
         }
 
     def told(self, step: Step, material: Material) -> str:
-        more = step.more if material.counted else step.more / MASS_IN_KG
         paid = self.money(abs(step.extra))
         what = f"{paid} less" if step.extra < 0 else paid
-        return f"{shortest(more)} {priced_per(material.counted)} more for {what}"
+        return f"{_amount(step.more, material)} more for {what}"
 
-    def step(self, step: Step, material: Material) -> dict[str, Any]:
+    def instead(self, step: Step, one: LineAdvice, material: Material) -> str:
+        planned = one.as_planned
+        more, extra = step.quantity - planned.quantity, step.cost - planned.cost
+        much = f"{_amount(abs(more), material)} {'less' if more < 0 else 'more'} than planned"
+        return (
+            f"{_amount(step.quantity, material)} for {self.money(step.cost)}"
+            f" instead of {_amount(planned.quantity, material)} for {self.money(planned.cost)}:"
+            f" {much} for {self.money(abs(extra))} {'less' if extra < 0 else 'more'}"
+        )
+
+    def step(self, step: Step, one: LineAdvice, material: Material) -> dict[str, Any]:
+        planned = one.as_planned
         each = step.per_usable
         if each is not None:
             each = round_money(each if material.counted else each * MASS_IN_KG, self.currency)
@@ -233,22 +295,22 @@ class _Shower:
             "cost": self.money(step.cost),
             "more": shortest(step.more),
             "extra": self.money(step.extra),
+            "more_than_planned": shortest(step.quantity - planned.quantity),
+            "extra_than_planned": self.money(step.cost - planned.cost),
             "expiring": shortest(step.expiring.quantize(FINEST)),
             "per_usable": plain(each),
             "months": plain(months),
         }
 
 
-def _need(material: Material, need: Need) -> dict[str, Any]:
-    use = need.use_per_month
-    return {
-        "material": str(material.id),
-        "name": material.name,
-        "unit": kept_in(material.counted),
-        "quantity": shortest(need.quantity),
-        "use_per_month": None if use is None else shortest(use.quantize(FINEST)),
-        "in_store": shortest(need.in_store),
-    }
+def _amount(quantity: Decimal, material: Material) -> str:
+    """So many kilograms or pieces, in words."""
+    shown = quantity if material.counted else quantity / MASS_IN_KG
+    return f"{shortest(shown)} {priced_per(material.counted)}"
+
+
+def _fine(value: Decimal | None) -> str | None:
+    return None if value is None else shortest(value.quantize(FINEST))
 
 
 class OrderPlans(Resource):
@@ -268,6 +330,7 @@ class OrderPlans(Resource):
             needs=data.get("needs"),
             until=data.get("until"),
             day=data.get("day"),
+            only=data.get("materials"),
             limits=limits,
             now=self.now,
         )

@@ -1,6 +1,7 @@
 """What planned batches need in the weeks to come."""
 
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
@@ -11,8 +12,10 @@ from formulas.requirement_records import Week
 from formulas.requirements import Requirement, Requirements, requirements
 from ledger.access import Actor, day_of
 from ledger.quantities import kept_in
+from ledger.reordering import Reorder
 
 EIGHT_WEEKS = timedelta(days=55)
+FINEST = Decimal("0.000001")
 
 
 class RequirementsQuery(Body):
@@ -33,6 +36,13 @@ class RequirementWeekOut(serializers.Serializer[Any]):
     late = Shown(help_text="The part of it that should have been ordered before.")
 
 
+class ReorderNeedOut(serializers.Serializer[Any]):
+    point = Shown(help_text="That is watched.")
+    position = Shown(help_text="What can be counted on; of what is made, with planned batches.")
+    up_to = Shown(help_text="The point and a week's use; a gram or piece where none was used.")
+    quantity = Shown(help_text="From the position up to there.")
+
+
 class RequirementOut(serializers.Serializer[Any]):
     material = Id()
     name = Text()
@@ -42,7 +52,10 @@ class RequirementOut(serializers.Serializer[Any]):
         allow_null=True, help_text="Of the offer that comes soonest, if it is known."
     )
     usable = Shown(help_text="Released and in date today, promises to batches included.")
-    net = Shown(help_text="All that is not covered.")
+    safety = Shown(help_text="To be there still at the end of each week, as its watch has it.")
+    net = Shown(help_text="All that is not covered, the safety stock included.")
+    reorder = ReorderNeedOut(allow_null=True, help_text="Of what is at or below its watched point.")
+    to_order = Shown(help_text="What covers the needs, and lifts it above its point.")
     weeks = RequirementWeekOut(many=True)
 
 
@@ -69,8 +82,20 @@ def _row(row: Requirement) -> dict[str, Any]:
         "formula": record.formula,
         "lead_time_days": record.lead_days,
         "usable": shortest(record.usable),
+        "safety": shortest(record.safety),
         "net": shortest(record.net),
+        "reorder": None if row.reorder is None else _reorder(row.reorder),
+        "to_order": shortest(row.to_order.quantize(FINEST)),
         "weeks": [_week(week) for week in record.weeks],
+    }
+
+
+def _reorder(low: Reorder) -> dict[str, Any]:
+    return {
+        "point": shortest(low.point),
+        "position": shortest(low.position),
+        "up_to": shortest(low.up_to.quantize(FINEST)),
+        "quantity": shortest(low.quantity.quantize(FINEST)),
     }
 
 
@@ -97,4 +122,4 @@ class MaterialRequirements(Resource):
         """What planned batches need of each material, through all intermediates, by week."""
         today = day_of(actor, self.now)
         until: date = query.get("until", today + EIGHT_WEEKS)
-        return requirements_json(requirements(actor, today=today, until=until))
+        return requirements_json(requirements(actor, now=self.now, until=until))

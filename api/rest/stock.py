@@ -39,6 +39,12 @@ class StockQuery(Paged):
 
 class WatchIn(Body):
     reorder_point = QuantityField()
+    safety_stock = QuantityField(
+        required=False,
+        allow_null=True,
+        help_text="The part of the point that is to be there still when an order comes; what is"
+        " needed is netted above it.",
+    )
     lead_days = Whole(
         required=False,
         allow_null=True,
@@ -53,6 +59,7 @@ class WatchOut(serializers.Serializer[Any]):
     name = Text()
     reorder_point = Shown(help_text="g, or count for what is counted")
     entered = Text()
+    safety_stock = Shown(allow_null=True)
     lead_days = serializers.IntegerField(allow_null=True)
     version = serializers.IntegerField()
 
@@ -86,6 +93,7 @@ def watch_json(row: Watch) -> dict[str, Any]:
         "name": row.material.name,
         "reorder_point": amount(row.reorder_point, row.material.counted),
         "entered": row.entered,
+        "safety_stock": amount(row.safety_stock, row.material.counted),
         "lead_days": row.lead_days,
         "version": row.version,
     }

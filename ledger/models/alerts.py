@@ -13,6 +13,7 @@ class Watch(MakerRow):
     material = link("ledger.Material")
     reorder_point = quantity()
     entered = models.CharField(max_length=64)
+    safety_stock = quantity(null=True)
     lead_days = models.PositiveSmallIntegerField(
         null=True, help_text="From an order until it may be used, as the maker states it."
     )
@@ -24,6 +25,11 @@ class Watch(MakerRow):
             models.CheckConstraint(
                 condition=models.Q(reorder_point__gte=0, reorder_point__lt=FINITE),
                 name="watch_point_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(safety_stock=None)
+                | models.Q(safety_stock__gte=0, safety_stock__lte=models.F("reorder_point")),
+                name="watch_safety_within_point",
             ),
         )
 

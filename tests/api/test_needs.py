@@ -18,11 +18,12 @@ def days_ago(days: int) -> str:
     return (noon - timedelta(days=days)).isoformat()
 
 
-def used(north: Client, name: str, by_week: list[int]) -> str:
-    """A material of which so many grams were issued in each week, the oldest first."""
+def used(north: Client, name: str, by_week: list[int], came: str = "100 kg") -> str:
+    """A material of which so many grams were issued in each week, the oldest first, of what
+    came."""
     material = north.material(name)
     weeks = len(by_week)
-    lot = north.receive(material, "100 kg", "500.00", happened_at=days_ago(7 * weeks + 2))
+    lot = north.receive(material, came, "500.00", happened_at=days_ago(7 * weeks + 2))
     for week, grams in enumerate(by_week):
         if grams:
             # The last day of each week: the series ends yesterday.

@@ -51,6 +51,13 @@ def test_twelve_kilograms_more_for_two_twenty(north: Client) -> None:
     assert (best["quantity"], best["cost"], best["months"]) == ("50000", "205.00", "8.33")
     assert (best["more"], best["extra"], best["per_usable"]) == ("12000", "2.20", "4.10")
     assert told["text"] == "12 kg more for 2.20"
+    assert (best["more_than_planned"], best["extra_than_planned"]) == ("6000", "2.60")
+    assert told["instead"] == (
+        "50 kg for 205.00 instead of 44 kg for 202.40: 6 kg more than planned for 2.60 more"
+    )
+    fewest = told["steps"][0]
+    assert (fewest["quantity"], fewest["more_than_planned"]) == ("38000", "-6000")
+    assert fewest["extra_than_planned"] == "0.40"
     [wasteful] = [step for step in told["steps"] if step["expiring"] != "0"]
     assert (wasteful["cost"], wasteful["per_usable"]) == ("285.00", "5.28")
 
@@ -126,6 +133,23 @@ def test_nothing_that_would_expire_is_bought_unasked(north: Client) -> None:
     error = north.post("order-plans", strict).refused(409, "nothing_covers")
     assert error["reason"] == "would_expire"
     assert "allow_expiring" in error["detail"]
+
+
+def test_what_is_needed_by_a_day_comes_by_then(north: Client) -> None:
+    """The cheaper clay comes in ten days, the dearer in three."""
+    clay = north.material("Clay that is needed by a day")
+    slow, quick = delivering(north), delivering(north)
+    priced(north, slow, clay, "1 kg", "4", lead_time_days=10)
+    priced(north, quick, clay, "1 kg", "6", lead_time_days=3)
+
+    def by(days: int) -> Any:
+        day = (datetime.now(UTC).date() + timedelta(days=days)).isoformat()
+        return north.post("order-plans", {"needs": [need(clay, "2 kg", by=day)]})
+
+    assert [order["supplier"] for order in by(10).made()["orders"]] == [slow]
+    assert [order["supplier"] for order in by(9).made()["orders"]] == [quick]
+    error = by(2).refused(409, "nothing_covers")
+    assert (error["reason"], error["materials"]) == ("too_late", [clay])
 
 
 def test_refusals(north: Client, coop: Coop) -> None:

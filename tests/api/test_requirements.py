@@ -3,8 +3,18 @@
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from tests.api.client import Client
+import pytest
+
+from tests.api.client import Client, open_coop
+from tests.api.test_needs import used
 from tests.api.test_order_plans import delivering, priced
+from tests.running import Running
+
+
+@pytest.fixture(scope="module")
+def own(server: Running) -> Client:
+    """A maker of its own, of which nothing else is low."""
+    return open_coop(server, "Reed Bench")["Reed Bench"]
 
 
 def day(after: int) -> str:
@@ -141,6 +151,64 @@ def test_orders_of_what_planned_batches_lack(north: Client) -> None:
     plan = north.post("order-plans", {"until": day(6)}).made()
     [line] = [one for order in plan["orders"] for one in order["lines"] if one["material"] == clay]
     assert (line["packs"], line["pack"], line["amount"]) == (1, "5 kg", "11.00")
+
+
+def test_what_is_low_is_ordered_above_its_point_without_any_batch(own: Client) -> None:
+    """700 g a week since eight weeks. Of 3 kg that are left the point is 5 kg: 2 kg lift it to the
+    point, and a week's use above it. Of what was never used a gram more than its point."""
+    oil = used(own, "Oil that runs low", [700] * 8, "8.6 kg")
+    wax = own.material("Wax that nobody used")
+    own.receive(wax, "2 kg", "20.00")
+    for material, point in ((oil, "5 kg"), (wax, "2 kg")):
+        own.change("PUT", f"watches/{material}", {"reorder_point": point}).made()
+    low = row_of(own, oil, until=day(20))
+    assert (low["net"], low["safety"]) == ("0", "0")
+    told = low["reorder"]
+    assert (told["point"], told["position"]) == ("5000", "3000")
+    # 5.6 kg in the fifty days since the first are 784 g in seven.
+    assert (told["up_to"], told["quantity"], low["to_order"]) == ("5784", "2784", "2784")
+    assert row_of(own, wax, until=day(20))["to_order"] == "1"
+    # Nobody offers them, and no batch lacks them: that is told, and nothing is refused.
+    plan = own.post("order-plans", {"until": day(20)}).made()
+    assert {one["material"] for one in plan["not_offered"]} == {oil, wax}
+    assert plan["orders"] == []
+    supplier = delivering(own)
+    priced(own, supplier, oil, "1 kg", "9")
+    plan = own.post("order-plans", {"until": day(20), "materials": [oil]}).made()
+    [wanted] = plan["needs"]
+    assert (wanted["quantity"], wanted["reorder_point"], wanted["order_up_to"]) == (
+        "2784",
+        "5000",
+        "5784",
+    )
+    [[line]] = [order["lines"] for order in plan["orders"]]
+    assert (line["packs"], plan["not_offered"]) == (3, [])
+    # What a batch needs beside that counts, and what is ordered counts against it.
+    rub = recipe(own, "Rub of what runs low", {"material": oil, "percent": "100"})
+    planned(own, rub, "4 kg", 10)
+    low = row_of(own, oil, until=day(20))
+    assert (low["net"], low["reorder"]["position"], low["to_order"]) == ("1000", "-1000", "6784")
+    packs = {"material": oil, "pack": "1 kg", "packs": 7, "price": "63.00"}
+    own.post("orders", {"supplier": supplier, "lines": [packs]}).made()
+    assert row_of(own, oil, until=day(20))["reorder"] is None
+
+
+def test_a_safety_stock_is_kept_in_every_week(own: Client) -> None:
+    """3 kg, of which 1 kg is to stay: of 2.4 kg in the second week 400 g are lacking."""
+    clay = own.material("Clay of which some is kept")
+    own.receive(clay, "3 kg", "20.00")
+    watch = {"reorder_point": "1.5 kg", "safety_stock": "1 kg", "lead_days": 7}
+    kept = own.change("PUT", f"watches/{clay}", watch).made()
+    assert (kept["safety_stock"], kept["lead_days"]) == ("1000.000000", 7)
+    mask = recipe(own, "Mask of kept clay", {"material": clay, "percent": "100"})
+    planned(own, mask, "2.4 kg", 8)
+    row = row_of(own, clay, until=day(13))
+    assert (row["safety"], row["lead_time_days"]) == ("1000", 7)
+    assert figures(row, "projected") == ["3000", "1000"]
+    assert figures(row, "net") == ["0", "400"]
+    assert figures(row, "release") == ["400", "0"]
+    above = {"reorder_point": "1 kg", "safety_stock": "1001 g"}
+    own.change("PUT", f"watches/{clay}", above).refused(422, "invalid", "/safety_stock")
 
 
 def test_what_is_asked_must_lie_ahead(north: Client) -> None:

@@ -107,7 +107,7 @@ def test_the_whole_record_of_a_material() -> None:
     }
 
 
-def test_what_is_made_here_waits_for_nobody_and_what_it_lacks_is_needed_at_once() -> None:
+def test_what_is_made_in_no_time_needs_what_it_is_made_of_in_the_same_week() -> None:
     """The gel of the second week is made in it: its herb is needed then, four days late."""
     facts = Facts(
         first=FIRST,
@@ -120,7 +120,7 @@ def test_what_is_made_here_waits_for_nobody_and_what_it_lacks_is_needed_at_once(
             "gel formula": Recipe((part("herb", "99.9999999"), part("dye", "0.0000001"))),
             "salve formula": Recipe((part("gel formula", "100", Kind.FORMULA),)),
         },
-        lead_days={"gel": 30, "herb": 11},
+        lead_days={"salve": 30, "herb": 11},
     )
     found = records_of(facts)
     assert list(found) == ["gel", "herb"], "nobody needs the salve, and dye under a step is none"

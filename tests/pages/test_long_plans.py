@@ -12,7 +12,7 @@ from unittest.mock import patch
 import pytest
 from django.test import Client
 
-from api.pages import order_plans
+from api.pages import order_plans, plan_wishes
 from formulas.order_planning import Ordering
 from ledger.ids import new_id
 from ledger.models import Material
@@ -46,10 +46,11 @@ def long_plan() -> Ordering:
             pack = PackOffer(
                 offer.offer, supplier, material.id, D(5000), (PackPrice(1, D("40.25")),)
             )
+            own = Step(3, D(15_000), D("120.75"), D(0), D(0), D(0), D(1), D(2))
             step = Step(4, D(20_000), D("161.00"), D(5000), D("40.25"), D(0), D(1), D(2))
             needs.append((material, Need(material.id, D(14_250))))
             offers[offer.offer] = offer
-            advice.append(LineAdvice(pack, 3, (step, step), step))
+            advice.append(LineAdvice(pack, 3, (own, step), step))
             lines.append(PlanLine(pack, 3, D("40.25")))
         orders.append(SupplierOrder(supplier, tuple(lines), D("6037.50"), D(28)))
     plan = OrderPlan(tuple(orders), D(48_000), D(48_000), True, D(1))
@@ -76,7 +77,7 @@ def _offer(material: Material, supplier: str) -> OfferOn:
 
 def test_every_page_of_a_long_plan_is_small(shop: Workshop) -> None:
     client, plan = signed_in(shop), long_plan()
-    with patch.object(order_plans, "plan_orders", lambda *told, **named: plan):
+    with patch.object(plan_wishes, "plan_orders", lambda *told, **named: plan):
         pages = [looked_at(client, f"{PLAN}&page={number}") for number in range(10)]
         last = looked_at(client, f"{PLAN}&page=99")
         table = client.get(f"{PLAN}&as=csv").content.decode("utf-8-sig")
