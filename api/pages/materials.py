@@ -14,7 +14,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, tables
-from api.pages.forms import PageForm, QuantityField
+from api.pages.forms import PageForm, QuantityField, WholeField
 from api.pages.material_facts import may_change
 from api.pages.material_words import known_of
 from api.pages.screen import Screen
@@ -90,6 +90,18 @@ class WatchForm(PageForm):
     reorder_point = QuantityField(
         label=_("Warn me when there is no more than"), help_text=_("Such as 5 kg or 200 each")
     )
+    safety_stock = QuantityField(
+        label=_("Of which safety stock"),
+        required=False,
+        help_text=_("What is to be there still when an order comes"),
+    )
+    lead_days = WholeField(
+        label=_("Days from an order until it may be used"),
+        required=False,
+        min_value=0,
+        max_value=1000,
+        help_text=_("Where deliveries do not tell yet; for what you make, from making it"),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +139,7 @@ class Material(Screen):
     ) -> HttpResponse:
         material = material_for(self.actor, id)
         watch = self._watch(id)
-        typed = {"reorder_point": self.reader.entered(watch.entered)} if watch else {}
+        typed = self._typed(watch, material.counted) if watch else {}
         rows = stock(self.actor, now=self.now, materials=[id])
         return self.show(
             material=material,
@@ -141,6 +153,15 @@ class Material(Screen):
             prices=self._prices(id, material.counted) if self.actor.may(Verb.SEE_OFFERS) else None,
             status=status,
         )
+
+    def _typed(self, watch: Watch, counted: bool) -> dict[str, str | int | None]:
+        """A watch as its form shows it."""
+        safety = watch.safety_stock
+        return {
+            "reorder_point": self.reader.entered(watch.entered),
+            "safety_stock": None if safety is None else self.reader.typed(safety, counted),
+            "lead_days": watch.lead_days,
+        }
 
     def _watch(self, id: UUID) -> Watch | None:
         try:

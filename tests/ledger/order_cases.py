@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP
 from decimal import Decimal as D
 from functools import cache
@@ -20,12 +20,17 @@ class Case:
     needs: list[Need]
     offers: list[PackOffer]
     terms: dict[str, Terms]
+    without: frozenset[str] = frozenset()
+    budget: D | None = None
+    coin: D = D("0.01")
 
     def tries(self) -> int:
         return prod(self.most(offer) + 1 for offer in self.offers)
 
     def most(self, offer: PackOffer) -> int:
         """More packs than this help nothing: neither a need, nor an amount, nor a break."""
+        if offer.supplier in self.without:
+            return 0
         need = next(need for need in self.needs if need.material == offer.material)
         asked = self.terms[offer.supplier]
         worth = max(asked.minimum, asked.free_from or D(0))
@@ -41,6 +46,20 @@ def cases(number: int, seed: int) -> Iterator[Case]:
         if case.tries() <= MOST_TRIES:
             number -= 1
             yield case
+
+
+def limited(number: int, seed: int) -> Iterator[Case]:
+    """Cases with what a plan has to keep to beside: a supplier that is left out, a budget, a coin
+    of its currency other than a cent. Prices may be finer than the coin, as foreign ones are."""
+    chance = Random(seed)
+    for case in cases(number, seed):
+        suppliers = sorted(case.terms)
+        yield replace(
+            case,
+            without=frozenset(chance.sample(suppliers, 1) if chance.random() < 0.3 else ()),
+            budget=_money(chance, 5, 150) if chance.random() < 0.4 else None,
+            coin=D(chance.choice(["0.01", "0.05", "0.1", "1", "0.001"])),
+        )
 
 
 def _case(r: Random) -> Case:
@@ -99,10 +118,11 @@ def _cents(amount: D) -> D:
 
 
 @cache
-def cases_tried(number: int, seed: int) -> list[tuple[Case, D | None]]:
+def cases_tried(number: int, seed: int, limits: bool = False) -> list[tuple[Case, D | None]]:
     """Cases with the least cost of each. To try everything takes longest by far and is the same
     whatever the plan does, so that many runs of it ask only once."""
-    return [(case, cheapest_of_all(case)) for case in cases(number, seed)]
+    made = limited if limits else cases
+    return [(case, cheapest_of_all(case)) for case in made(number, seed)]
 
 
 def cheapest_of_all(case: Case) -> D | None:
@@ -114,7 +134,8 @@ def cheapest_of_all(case: Case) -> D | None:
 
 
 def cost_of(case: Case, packs: tuple[int, ...]) -> D | None:
-    """What they cost by the words of the terms, written anew here; None if they break one."""
+    """What they cost by the words of the terms, written anew here; None if they break one. What
+    may be spent is not asked."""
     held: dict[object, D] = defaultdict(D)
     goods: dict[object, D] = defaultdict(D)
     mass: dict[object, D] = defaultdict(D)
@@ -140,8 +161,8 @@ def cost_of(case: Case, packs: tuple[int, ...]) -> D | None:
             return None
         cost += amount
         if asked.free_from is None or amount < asked.free_from:
-            by_mass = asked.per_kg * mass[supplier] / 1000
-            cost += asked.flat + by_mass.quantize(D("0.01"), ROUND_HALF_UP)
+            coins = asked.per_kg * mass[supplier] / 1000 / case.coin
+            cost += asked.flat + coins.quantize(D(1), ROUND_HALF_UP) * case.coin
     return cost
 
 

@@ -39,7 +39,11 @@ def test_lots_of_coming_periods(row: Row) -> None:
         {period: Terms(flat=D(str(setup))) for period, setup in enumerate(setups)},
     )
     expected = json.loads(row.expected, parse_float=D)
-    least = expected["cost"] if isinstance(expected, dict) else expected
+    if isinstance(expected, list):
+        # A published plan of which there may be others, so that only its cost must be ours.
+        least = cost_of(expected, demand, setups, keeping)
+    else:
+        least = expected["cost"] if isinstance(expected, dict) else expected
     assert plan.proven
     assert plan.cost == least
     lots = [D(0)] * len(demand)
@@ -48,6 +52,17 @@ def test_lots_of_coming_periods(row: Row) -> None:
     assert sum(lots) == sum(demand)
     if isinstance(expected, dict):
         assert lots == [D(one) for one in expected["plan"]]
+
+
+def cost_of(lots: list[int], demand: list[D], setups: list[int], keeping: D) -> D:
+    """A setup for each lot, and keeping what is left at the end of each period."""
+    left = cost = D(0)
+    for lot, wanted, setup in zip(lots, demand, setups, strict=True):
+        left += lot - wanted
+        assert left >= 0
+        cost += (setup if lot else 0) + keeping * left
+    assert left == 0
+    return cost
 
 
 def test_more_than_is_needed_may_cost_almost_nothing() -> None:

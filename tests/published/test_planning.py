@@ -2,11 +2,14 @@
 
 import json
 from collections.abc import Callable
+from datetime import date, timedelta
 from decimal import Decimal as D
 from typing import Any
 
 import pytest
 
+from formulas.composition import Composed, Ingredient, Kind, Recipe
+from formulas.requirement_records import Facts, records_of
 from ledger.lot_sizing import Break, cost_at, economic_quantity, economic_quantity_with_breaks
 from ledger.netting import Need, net_requirements
 from ledger.reordering import LeadTime, Use, fill_rate, normal_loss, quantile, reorder_point
@@ -24,6 +27,7 @@ def economic(row: Row) -> list[D]:
 
 
 def with_breaks(row: Row) -> list[D]:
+    """A break of an offer is of all units; incremental ones, of the units above, no offer has."""
     textbook = "demand_rate" in row.inputs
     use, per_order, rate, steps, prices = (
         ("demand_rate", "fixed_cost", "holding_cost_rate", "breakpoints", "unit_costs")
@@ -116,6 +120,48 @@ def test_published_netting(row: Row) -> None:
         usable=row.number("on_hand"),
     )
     assert [one.net for one in record if one.net] == wanted(row)
+
+
+@pytest.mark.parametrize("row", published_rows("planning.csv", "MRP explosion"))
+def test_published_explosion(row: Row) -> None:
+    """So many pieces of each in a piece of its parent are so many hundred percent of it."""
+    bom, demand = row.inputs["bom"], row.inputs["demand"]
+    first = date(2025, 5, 5)
+    facts = Facts(
+        first=first,
+        weeks=demand["week"],
+        needs={"Z": [(first + timedelta(weeks=demand["week"] - 1), D(demand["Z"]))]},
+        arriving={},
+        stored={},
+        made={item: f"making {item}" for item in bom},
+        recipes={f"making {item}": recipe(parts, bom) for item, parts in bom.items()},
+        lead_days={item: 7 * weeks for item, weeks in row.inputs["lead_time"].items()},
+    )
+    found = {
+        item: [
+            (sum(week.netted.gross for week in record.weeks), number)
+            for number, week in enumerate(record.weeks, start=1)
+            if week.netted.release
+        ]
+        for item, record in records_of(facts).items()
+    }
+    assert found == {
+        item: [(quantity, week)] for item, (quantity, week) in json.loads(row.expected).items()
+    }
+
+
+def recipe(parts: dict[str, int], bom: dict[str, Any]) -> Recipe:
+    return Recipe(
+        tuple(
+            Composed(
+                Ingredient(Kind.FORMULA, f"making {item}")
+                if item in bom
+                else Ingredient(Kind.MATERIAL, item),
+                100 * D(many),
+            )
+            for item, many in parts.items()
+        )
+    )
 
 
 def test_the_spread_of_the_lead_time_counts() -> None:
