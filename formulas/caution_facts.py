@@ -8,7 +8,8 @@ from fractions import Fraction
 from uuid import UUID
 
 from formulas.access import standing
-from formulas.cautions import Caution, Facts, Flag, Part, Step, cautions
+from formulas.allowed import SCENTS, Flag, Maximum, Part
+from formulas.cautions import Caution, Facts, Step, cautions
 from formulas.composition import Recipe, explode, left_after_loss
 from formulas.judging import Measure, Window, is_outside, told
 from formulas.measurements import judged, standing_rows, windows_of
@@ -26,7 +27,7 @@ from formulas.shares import Share, shares_of
 from formulas.weighing import Weighed
 from ledger.costing import round_stored
 from ledger.lots import last_usable_day
-from ledger.models import Lot, Material
+from ledger.models import Lot, Material, MaterialMaximum
 
 WATER = {"aqua", "water", "eau"}
 LYE = {"sodium hydroxide", "potassium hydroxide"}
@@ -34,13 +35,13 @@ LYE = {"sodium hydroxide", "potassium hydroxide"}
 
 def of_formula(version: FormulaVersion) -> tuple[Caution, ...]:
     """The cautions of a formula, through its intermediates as they are in force."""
-    return cautions(Step.FORMULA, Facts(parts=_parts_under(version)))
+    return cautions(Step.FORMULA, Facts(parts=_with_maxima(_parts_under(version))))
 
 
 def of_product(product: Product, version: FormulaVersion) -> tuple[Caution, ...]:
     """The cautions of a product, by its name and use and by the version in force."""
     facts = Facts(
-        parts=_parts_under(version),
+        parts=_with_maxima(_parts_under(version)),
         product_name=product.name,
         use=product.use,
         areas=product.areas,
@@ -136,8 +137,11 @@ def of_finish(batch: Batch) -> tuple[Caution, ...]:
         if one.line_id is None:
             kept[one.lot.material.name] += one.quantity
     additions = tuple(name for name, grams in kept.items() if grams > 0)
-    whole = _opened_up(batch.coop_id, [_poured(one) for one in weighed])
-    return cautions(Step.FINISH, replace(facts, additions=additions, whole=whole))
+    whole = _with_maxima(_opened_up(batch.coop_id, [_poured(one) for one in weighed]))
+    facts = replace(facts, additions=additions, whole=whole)
+    if batch.product is not None:
+        facts = replace(facts, use=batch.product.use, areas=batch.product.areas)
+    return cautions(Step.FINISH, facts)
 
 
 def _measured(rows: Iterable[Measurement], windows: dict[Measure, Window]) -> Facts:
@@ -237,6 +241,22 @@ def _opened(
     return tuple(_part(materials[id], round_stored(part)) for id, part in grams.items())
 
 
+def _with_maxima(parts: Sequence[Part]) -> tuple[Part, ...]:
+    """The same with what certificates allow in each kind of product; a query where it counts."""
+    wanted = [part.material for part in parts if part.material and part.flags & SCENTS]
+    stated: dict[UUID, list[Maximum]] = defaultdict(list)
+    if wanted:
+        rows = MaterialMaximum.objects.filter(material_id__in=wanted).order_by("kind")
+        for row in rows:
+            stated[row.material_id].append(Maximum(row.kind, row.max_percent, row.category))
+    return tuple(
+        replace(part, maxima=stated[part.material])
+        if part.material is not None and part.material in stated
+        else part
+        for part in parts
+    )
+
+
 def _part(material: Material, percent: Decimal) -> Part:
     flags = {Flag(one) for one in material.cautions}
     # What it does in a formula says it as well, where one of the words is the same.
@@ -244,6 +264,7 @@ def _part(material: Material, percent: Decimal) -> Part:
     inci_name = material.inci_name.strip().lower()
     flags |= {flag for flag, names in ((Flag.WATER, WATER), (Flag.LYE, LYE)) if inci_name in names}
     return Part(
+        material=material.id,
         name=material.name,
         percent=percent,
         flags=frozenset(flags),

@@ -11,6 +11,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Final
 
+from formulas.allowed import SCENTS, Flag, Part, for_kinds, limits
 from ledger.errors import Sentence
 
 ASSESSOR: Final = "Ask a qualified safety assessor before relying on this."
@@ -37,38 +38,6 @@ class Step(StrEnum):
     MEASURE = "measure"
     FINISH = "finish"
     PRODUCT = "product"
-
-
-class Flag(StrEnum):
-    """What the catalogue says of a material that asks for care."""
-
-    LYE = "lye"
-    WATER = "water"
-    PRESERVATIVE = "preservative"
-    FRAGRANCE = "fragrance"
-    ESSENTIAL_OIL = "essential_oil"
-    BOTANICAL = "botanical"
-    POWDER = "powder"
-    SOLVENT = "solvent"
-    NUT = "nut"
-    MILK = "milk"
-    WHEAT = "wheat"
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One ingredient: its percent of what is made, and what the catalogue says of it.
-
-    The range is that of its certificate for the category named, up to a day.
-    """
-
-    name: str
-    percent: Decimal
-    flags: frozenset[Flag] = frozenset()
-    min_percent: Decimal | None = None
-    max_percent: Decimal | None = None
-    category: str = ""
-    valid_until: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,20 +138,42 @@ def _outside(part: Part) -> bool:
     return (low is not None and part.percent < low) or (high is not None and part.percent > high)
 
 
+def _scented(facts: Facts) -> list[Part]:
+    return [part for part in facts.whole or facts.parts if part.flags & SCENTS]
+
+
+def _kinds(facts: Facts) -> set[str]:
+    """How and where the product is used; none where that is not known."""
+    return {facts.use, *facts.areas} - {""}
+
+
 def _above_certificate(facts: Facts) -> Sequence[str]:
-    scented = {Flag.FRAGRANCE, Flag.ESSENTIAL_OIL}
     return [
         Sentence(
             "{name}: {percent:f} %, at most {most:f} % for {category}"
-            if part.category
+            if most.called
             else "{name}: {percent:f} %, at most {most:f} %",
             name=part.name,
             percent=_four_places(part.percent),
-            most=part.max_percent.normalize(),
+            most=most.max_percent.normalize(),
+            category=most.called,
+        )
+        for part in _scented(facts)
+        for most in limits(part, _kinds(facts))
+        if part.percent > most.max_percent
+    ]
+
+
+def _not_for_this_kind(facts: Facts) -> Sequence[str]:
+    """Scents of which no maximum is stated for this kind of product, with what is stated."""
+    return [
+        Sentence(
+            "{name} (only for {category})" if part.category else "{name}",
+            name=part.name,
             category=part.category,
         )
-        for part in facts.whole or facts.parts
-        if part.flags & scented and part.max_percent is not None and part.percent > part.max_percent
+        for part in _scented(facts)
+        if for_kinds(part, _kinds(facts)) is None
     ]
 
 
@@ -298,6 +289,15 @@ _RULES: Final = (
         _above_certificate,
         "Keep to the certificate's maximum for this category of product.",
         "Above it a scent may sensitise skin.",
+        CERTIFICATE,
+    ),
+    _Rule(
+        "maximum_for_another_kind",
+        (Step.PRODUCT,),
+        _not_for_this_kind,
+        "Look up the certificate's maximum for how and where this product is used.",
+        "A certificate limits each category of products by itself, and the catalogue has none for"
+        " this one.",
         CERTIFICATE,
     ),
     _Rule(

@@ -16,8 +16,8 @@ from ledger.errors import (
     Stale,
 )
 from ledger.finding import called_like
-from ledger.models import Material, MaterialPart, Supplier
-from ledger.models.catalogue import CAUTIONS
+from ledger.models import Material, MaterialMaximum, MaterialPart, Supplier
+from ledger.models.catalogue import CAUTIONS, USED_AS
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -74,8 +74,23 @@ class PartFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class MaximumFacts:
+    """At most so many percent by mass in products of a kind, which is one of USED_AS.
+
+    `category` is how the certificate calls that kind.
+    """
+
+    kind: str
+    max_percent: Decimal
+    category: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class MaterialFacts:
-    """What is known of a material; `composition` and `allergens` are for the labels."""
+    """What is known of a material; `composition` and `allergens` are for the labels.
+
+    `max_percent` is of the one category that is named; `maxima` are for kinds of products.
+    """
 
     name: str
     measured_by: str
@@ -98,6 +113,7 @@ class MaterialFacts:
     # None leaves them as they are.
     composition: Sequence[PartFacts] | None = None
     allergens: Sequence[PartFacts] | None = None
+    maxima: Sequence[MaximumFacts] | None = None
     function: str = ""
     brings: str | None = None
 
@@ -109,6 +125,7 @@ def add_material(actor: Actor, facts: MaterialFacts) -> Material:
     _set(material, facts)
     material.save(force_insert=True)
     write_parts(material, facts.composition, facts.allergens)
+    write_maxima(material, facts.maxima)
     return material
 
 
@@ -150,6 +167,7 @@ def change_material(
     found.version += 1
     found.save()
     write_parts(found, facts.get("composition"), facts.get("allergens"))
+    write_maxima(found, facts.get("maxima"))
     return found
 
 
@@ -239,6 +257,42 @@ def write_parts(
             )
             for place, part in enumerate(parts)
         )
+
+
+def write_maxima(material: Material, maxima: Sequence[MaximumFacts] | None) -> None:
+    """Keep what a certificate allows in each kind of product; None leaves it as it is.
+
+    Raises Invalid for a kind that is not known or stands twice, and for a percent that cannot be.
+    """
+    if maxima is None:
+        return
+    seen: set[str] = set()
+    for place, one in enumerate(maxima):
+        if one.kind not in USED_AS or one.kind in seen:
+            raise Invalid(
+                Sentence(
+                    "A kind is one of these, and each stands once: {named}.",
+                    named=", ".join(USED_AS),
+                ),
+                pointer=f"/maxima/{place}/kind",
+            )
+        seen.add(one.kind)
+        if not one.max_percent.is_finite() or not 0 < one.max_percent <= 100:
+            raise Invalid(
+                "A percent is above 0 and at most 100.", pointer=f"/maxima/{place}/max_percent"
+            )
+    MaterialMaximum.objects.filter(coop_id=material.coop_id, material_id=material.id).delete()
+    MaterialMaximum.objects.bulk_create(
+        MaterialMaximum(
+            coop_id=material.coop_id,
+            maker_id=material.maker_id,
+            material=material,
+            kind=one.kind,
+            max_percent=one.max_percent,
+            category=one.category,
+        )
+        for one in maxima
+    )
 
 
 def _check_parts(material: Material, field: str, parts: Sequence[PartFacts]) -> None:

@@ -18,7 +18,7 @@ from formulas.topping_up import top_up
 from formulas.unit_weighings import Weighed, choose_rule, units_of_batch, weigh_units
 from ledger.alert_settings import Choices, choose
 from ledger.billing import Wanted, book_bill
-from ledger.catalogue import add_supplier
+from ledger.catalogue import MaximumFacts, add_supplier
 from ledger.closing import close_books
 from ledger.costing import ChargeKind
 from ledger.count_closing import Explained, close_sheet
@@ -45,6 +45,7 @@ from tests.ordering_together import EVENING, asked, coordinator, does, offered, 
 def fill_the_rest(shop: Workshop) -> None:
     """A count, a late bill, a top-up, rework, intermediates, containers, a retest, an order."""
     oil = shop.material("Sunflower oil", density="0.92 g/mL")
+    _allowed(shop)
     _bill(shop, oil)
     _count(shop, oil)
     _top_up(shop, oil)
@@ -60,6 +61,12 @@ def fill_the_rest(shop: Workshop) -> None:
     _round(shop)
     shop.does(set_preferences, units="us", theme="dark", numbers="de")
     _alerts(shop)
+
+
+def _allowed(shop: Workshop) -> None:
+    """A scent of which a certificate says how much may be in what."""
+    maxima = [MaximumFacts("leave_on", D("0.5"), "category 5"), MaximumFacts("rinse_off", D(2))]
+    shop.material("Lily scent", cautions=["fragrance"], maxima=maxima)
 
 
 def _bill(shop: Workshop, oil: Material) -> None:

@@ -37,12 +37,14 @@ from ledger import catalogue
 from ledger.access import Actor, material_for, materials_visible_to
 from ledger.errors import Unreadable
 from ledger.models import Material, MaterialPart
+from ledger.models.catalogue import USED_AS
 from ledger.roles import Verb
 
 # What a row says of the parts of a material, and how long a label may become.
 MOST_PARTS, LONGEST_NAME = 100, 200
 HUNDRED, FINEST = Decimal(100), -6
 # What only one kind of material has.
+MOST = {f"most_{kind}" for kind in USED_AS}
 OF_MASS, OF_COUNT, UNSTOCKED = {"density"}, {"mass_each"}, {"cost_per_kg", "cost_source"}
 
 
@@ -123,6 +125,15 @@ class FactsForm(PageForm):
         required=False,
         help_text=_("As the certificate says it, such as: category 4, leave-on"),
     )
+    most_leave_on = PercentField(label=_("At most in what stays on, percent"), required=False)
+    most_rinse_off = PercentField(label=_("At most in what is rinsed off, percent"), required=False)
+    most_eye = PercentField(label=_("At most near the eyes, percent"), required=False)
+    most_lip = PercentField(label=_("At most on the lips, percent"), required=False)
+    most_baby = PercentField(
+        label=_("At most for babies, percent"),
+        required=False,
+        help_text=_("By the certificate's own categories; a product is judged by its lowest"),
+    )
     certificate_until = DayField(label=_("The certificate holds until"), required=False)
     shelf_life_days = WholeField(
         label=_("Keeps for how many days"),
@@ -160,6 +171,23 @@ class FactsForm(PageForm):
     cost_source = forms.CharField(
         label=_("Says who"), max_length=LONGEST_NAME, required=False, help_text=_("Such as: a bill")
     )
+
+    def maxima(self, before: Sequence[catalogue.MaximumFacts] = ()) -> list[catalogue.MaximumFacts]:
+        """What is allowed in each kind of product; a category stays with its figure."""
+        named = {(one.kind, one.max_percent): one.category for one in before}
+        typed = ((kind, self.cleaned_data[f"most_{kind}"]) for kind in USED_AS)
+        return [
+            catalogue.MaximumFacts(kind, most, named.get((kind, most), ""))
+            for kind, most in typed
+            if most is not None
+        ]
+
+    def field_at(self, pointer: str) -> str:
+        """A maximum is named by its place among those that were typed."""
+        of, place, *_rest = [*pointer.strip("/").split("/"), ""]
+        if of == "maxima" and place.isdecimal():
+            return f"most_{self.maxima()[int(place)].kind}"
+        return super().field_at(pointer)
 
     def leave_out(self, names: set[str]) -> None:
         """Fields that this material, or this reader, has nothing to do with."""
@@ -218,7 +246,9 @@ class NewMaterialForm(FactsForm, NewNameForm):
         typed = dict(self.cleaned_data)
         del typed["sure"]
         typed["cost_class"] = typed["cost_class"] or "material"
-        return catalogue.MaterialFacts(stocked=not typed.pop("water"), **typed)
+        facts = {name: value for name, value in typed.items() if name not in MOST}
+        stocked = not facts.pop("water")
+        return catalogue.MaterialFacts(stocked=stocked, maxima=self.maxima(), **facts)
 
 
 class NewMaterial(Screen):
@@ -255,9 +285,15 @@ class ChangeForm(FactsForm):
     version = forms.IntegerField(widget=forms.HiddenInput)
     name = forms.CharField(label=_("Name"), max_length=LONGEST_NAME)
 
-    def changed(self) -> dict[str, Any]:
+    def changed(self, before: Material) -> dict[str, Any]:
         """The facts that are others than they were."""
-        return {name: self.cleaned_data[name] for name in self.changed_data if name != "version"}
+        names = {*self.changed_data} - {"version"}
+        facts = {name: self.cleaned_data[name] for name in names - MOST}
+        if names & MOST:
+            rows = before.maxima.all()
+            kept = [catalogue.MaximumFacts(one.kind, one.max_percent, one.category) for one in rows]
+            facts["maxima"] = self.maxima(kept)
+        return facts
 
 
 class ChangeMaterial(Screen):
@@ -279,7 +315,7 @@ class ChangeMaterial(Screen):
                 self.actor,
                 material=id,
                 version=form.cleaned_data["version"],
-                facts=form.changed(),
+                facts=form.changed(material),
             ),
             lambda changed: f"/materials/{id}",
             lambda: self.show(material=material, form=form, status=422),
@@ -310,6 +346,7 @@ def as_typed(material: Material, reader: Reader) -> dict[str, Any]:
         "mass_each": "" if each is None else reader.typed(each),
         "min_percent": reader.figure(material.min_percent),
         "max_percent": reader.figure(material.max_percent),
+        **{f"most_{one.kind}": reader.figure(one.max_percent) for one in material.maxima.all()},
         "allergens": _lines(material, MaterialPart.Kind.ALLERGEN, reader),
         "composition": _lines(material, MaterialPart.Kind.PART, reader),
         "brings": [] if brings is None else brings.split() or [NOTHING],

@@ -1,12 +1,13 @@
 """What can be said of a material, in the words of the pages."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Final
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from ledger.models import Material, MaterialPart
+from ledger.models import Material, MaterialMaximum, MaterialPart
 
 MEASURES = [("mass", _("by weight")), ("count", _("by the piece"))]
 CAUTIONS: Final[list[tuple[str, Promise]]] = [
@@ -37,6 +38,13 @@ FUNCTIONS: Final[list[tuple[str, Promise | str]]] = [
     ("surfactant", _("surfactant")),
     ("thickener", _("thickener")),
     ("other", _("something else")),
+]
+USES: Final[list[tuple[str, Promise]]] = [
+    ("leave_on", _("in what stays on")),
+    ("rinse_off", _("in what is rinsed off")),
+    ("eye", _("near the eyes")),
+    ("lip", _("on the lips")),
+    ("baby", _("for babies")),
 ]
 NOTHING: Final = "nothing"
 BROUGHT: Final = [
@@ -72,6 +80,7 @@ class Known:
     function: Promise | str
     allergens: list[MaterialPart]
     composition: list[MaterialPart]
+    maxima: "list[tuple[Promise, Decimal, str]]"
 
 
 def known_of(material: Material) -> Known:
@@ -82,4 +91,10 @@ def known_of(material: Material) -> Known:
         dict(FUNCTIONS)[material.function] if material.function else "",
         parts(material, kinds.ALLERGEN),
         parts(material, kinds.PART),
+        [(words, most.max_percent, most.category) for words, most in _maxima(material)],
     )
+
+
+def _maxima(material: Material) -> list[tuple[Promise, MaterialMaximum]]:
+    stated = {one.kind: one for one in material.maxima.all()}
+    return [(words, stated[kind]) for kind, words in USES if kind in stated]

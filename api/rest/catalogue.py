@@ -34,7 +34,7 @@ from ledger.access import (
     suppliers_visible_to,
 )
 from ledger.models import Material, MaterialPart, Supplier
-from ledger.models.catalogue import CAUTIONS
+from ledger.models.catalogue import CAUTIONS, USED_AS
 from ledger.roles import Verb
 
 FORMULAS = ["lot", "fifo", "average"]
@@ -46,6 +46,17 @@ class PartIn(Body):
 
     def to_internal_value(self, data: Any) -> catalogue.PartFacts:
         return catalogue.PartFacts(**super().to_internal_value(data))
+
+
+class MaximumIn(Body):
+    kind = Choice(USED_AS, help_text="How or where such a product is used.")
+    max_percent = DecimalText(above="0", most="100")
+    category = Text(
+        max_length=120, required=False, allow_blank=True, help_text="As the certificate calls it."
+    )
+
+    def to_internal_value(self, data: Any) -> catalogue.MaximumFacts:
+        return catalogue.MaximumFacts(**super().to_internal_value(data))
 
 
 class MaterialIn(Body):
@@ -79,6 +90,12 @@ class MaterialIn(Body):
         above="0", most="100", required=False, allow_null=True, help_text="By its certificate."
     )
     certificate_category = Text(max_length=120, required=False, allow_blank=True)
+    maxima = listed(
+        MaximumIn,
+        most=len(USED_AS),
+        required=False,
+        help_text="By its certificate, for each kind of product; before `max_percent`.",
+    )
     certificate_until = serializers.DateField(required=False, allow_null=True)
     composition = listed(
         PartIn, most=100, required=False, help_text="Of a blend, for labels: it makes 100 %."
@@ -114,6 +131,12 @@ class PartOut(serializers.Serializer[Any]):
     percent = Shown()
 
 
+class MaximumOut(serializers.Serializer[Any]):
+    kind = serializers.ChoiceField(USED_AS)
+    max_percent = Shown()
+    category = Text(allow_blank=True)
+
+
 class MaterialOut(serializers.Serializer[Any]):
     id = Id()
     name = Text()
@@ -137,6 +160,7 @@ class MaterialOut(serializers.Serializer[Any]):
     min_percent = Shown(allow_null=True)
     max_percent = Shown(allow_null=True)
     certificate_category = Text(allow_blank=True)
+    maxima = MaximumOut(many=True)
     certificate_until = serializers.DateField(allow_null=True)
     own = serializers.BooleanField(help_text="Made by the maker, and seen by it alone.")
     version = serializers.IntegerField()
@@ -190,6 +214,17 @@ def parts_json(row: Material, kind: str) -> list[dict[str, Any]]:
     ]
 
 
+def maxima_json(row: Material) -> list[dict[str, Any]]:
+    return [
+        {
+            "kind": one.kind,
+            "max_percent": plain(one.max_percent.normalize()),
+            "category": one.category,
+        }
+        for one in sorted(row.maxima.all(), key=lambda one: USED_AS.index(one.kind))
+    ]
+
+
 def material_json(row: Material, actor: Actor) -> dict[str, Any]:
     return {
         "id": str(row.id),
@@ -210,6 +245,7 @@ def material_json(row: Material, actor: Actor) -> dict[str, Any]:
         "min_percent": shortest(row.min_percent),
         "max_percent": shortest(row.max_percent),
         "certificate_category": row.certificate_category,
+        "maxima": maxima_json(row),
         "certificate_until": row.certificate_until,
         "composition": parts_json(row, MaterialPart.Kind.PART),
         "allergens": parts_json(row, MaterialPart.Kind.ALLERGEN),
@@ -245,7 +281,7 @@ class Materials(Resource):
     @reads(MaterialQuery, page_of(MaterialOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List materials, newest first."""
-        rows = materials_visible_to(actor).prefetch_related("parts")
+        rows = materials_visible_to(actor).prefetch_related("parts", "maxima")
         if "measured_by" in query:
             rows = rows.filter(measured_by=query["measured_by"])
         if "name" in query:

@@ -2,7 +2,14 @@
 
 from ledger.models.alerts import Alert, AlertKind, Outbox, Sweep, Watch
 from ledger.models.bills import Bill, BillLine, BillUse
-from ledger.models.catalogue import CostFormula, CostPolicy, Material, MaterialPart, Supplier
+from ledger.models.catalogue import (
+    CostFormula,
+    CostPolicy,
+    Material,
+    MaterialMaximum,
+    MaterialPart,
+    Supplier,
+)
 from ledger.models.closing import Closing
 from ledger.models.counts import CountCause, CountLine, CountReading, CountSheet
 from ledger.models.decanting import Decanting, DecantingDraw, Deposit, DepositReturn
@@ -101,6 +108,7 @@ __all__ = [
     "LotResult",
     "Maker",
     "Material",
+    "MaterialMaximum",
     "MaterialPart",
     "Membership",
     "Movement",

@@ -149,6 +149,36 @@ class MaterialPart(CoopRow):
         )
 
 
+# How and where a product is used, as far as a certificate tells such products apart.
+USED_AS = ["leave_on", "rinse_off", "eye", "lip", "baby"]
+
+
+class MaterialMaximum(CoopRow):
+    """The most of a material that its certificate allows in one kind of product, in percent by
+    mass; `category` is how the certificate calls the kind. Seen by whoever sees the material.
+    """
+
+    maker = link("ledger.Maker", null=True)
+    material = link(Material, related_name="maxima")
+    kind = models.CharField(max_length=9)
+    max_percent: "models.DecimalField[Any, Any]" = models.DecimalField(
+        max_digits=9, decimal_places=6
+    )
+    category = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        verbose_name_plural = "material maxima"
+        constraints = (
+            models.UniqueConstraint(
+                fields=["coop", "material", "kind"], name="material_maximum_once"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(max_percent__gt=0, max_percent__lte=100, kind__in=USED_AS),
+                name="material_maximum_within_100",
+            ),
+        )
+
+
 class Supplier(CoopRow):
     """Who the co-op buys from; orders are mailed to `mail`."""
 

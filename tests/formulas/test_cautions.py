@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from formulas.cautions import Facts, Flag, Part, Step, cautions
+from formulas.allowed import Flag, Part
+from formulas.cautions import Facts, Step, cautions
 from ledger.models.catalogue import CAUTIONS
 from tests.factories import D
 
@@ -53,10 +54,28 @@ WATER = part("Aqua", Flag.WATER, percent="90")
             "preservative_outside_range",
         ),
         (
-            Step.PRODUCT,
+            Step.FORMULA,
             {"parts": [part("Parfum", Flag.FRAGRANCE, max_percent=D("0.5"))]},
             "above_certificate",
         ),
+        (
+            Step.FINISH,
+            {"whole": [part("Parfum", Flag.FRAGRANCE, max_percent=D("0.5"))]},
+            "above_certificate",
+        ),
+        (
+            Step.FINISH,
+            {"whole": [part("Phenoxyethanol", Flag.PRESERVATIVE, min_percent=D("1.1"))]},
+            "preservative_as_weighed",
+        ),
+        (
+            Step.WEIGH,
+            {"whole": [part("Phenoxyethanol", Flag.PRESERVATIVE, max_percent=D("0.9"))]},
+            "preservative_as_weighed",
+        ),
+        (Step.FINISH, {"whole": [WATER]}, "water_unpreserved"),
+        (Step.MEASURE, {"outside": ["Viscosity 9 mPa.s is below."]}, "outside_window"),
+        (Step.FINISH, {"outside": ["Viscosity 9 mPa.s is below."]}, "outside_window"),
         (
             Step.PLAN,
             {"parts": [part("Parfum", valid_until=date(2025, 5, 5))], "day": DAY},
@@ -162,3 +181,12 @@ def test_whatever_the_facts_each_is_said_once_and_more_facts_take_no_danger_away
     more = Facts(parts=[*parts, part("Soda", Flag.LYE, Flag.NUT, Flag.POWDER)], celsius=celsius)
     told = {one.code for one in cautions(step, more)}
     assert set(found) & {"lye", "powder", "solvent", "allergen_origin", "hot"} <= told
+
+
+def test_a_preservative_is_told_with_what_is_really_there_and_the_limit_that_it_misses() -> None:
+    """120 g in 12,098 g (0.991899 %), with the range of 1 to 1.2 % that its certificate gives."""
+    facts: dict[str, Any] = {"min_percent": D(1), "max_percent": D("1.200000")}
+    low = part("Guard", Flag.PRESERVATIVE, percent="0.991899", **facts)
+    high = replace(low, percent=D("1.25"))
+    (found,) = cautions(Step.FINISH, Facts(whole=[low, high, replace(low, percent=D("1.1"))]))
+    assert found.about == ("Guard: 0.9919 %, at least 1 %", "Guard: 1.25 %, at most 1.2 %")

@@ -26,6 +26,8 @@ def test_a_material_is_made_with_all_that_is_known(shop: Workshop) -> None:
         "allergens": "Linalool 38,5\r\n\r\nd Limonene 0.8 %",
         "max_percent": "1.2",
         "certificate_category": "category 4",
+        "most_rinse_off": "2",
+        "most_lip": "0.1",
         "function": "fragrance",
         "brings": ["allergens"],
     }
@@ -33,14 +35,36 @@ def test_a_material_is_made_with_all_that_is_known(shop: Workshop) -> None:
     assert "name and its percent" in refused(client, path, **typed, **{**more, "allergens": "x"})
     assert "at most 100" in refused(client, path, **typed, **{**more, "max_percent": "100.5"})
     client.defaults["HTTP_ACCEPT_LANGUAGE"] = "de"
-    page = done(client, path, **typed, **{**more, "max_percent": "1,2"})
+    more |= {"max_percent": "1,2", "most_lip": "0,1"}
+    assert "above 0 and at most" in refused(client, path, **typed, **{**more, "most_lip": "0"})
+    page = done(client, path, **typed, **more)
     assert "An essential oil" in page
+    assert "in what is rinsed off 2 %, on the lips 0,1 %" in page.replace("\xa0", " ")
     assert "Linalool 38,5" in page
     row = kept(shop, "Lavender oil")
     assert (row.cautions, row.brings) == (["botanical", "essential_oil"], "allergens")
     assert str(row.max_percent) == "1.200000"
     parts = shop.does(lambda actor: list(MaterialPart.objects.filter(material=row.id)))
     assert {one.inci_name for one in parts} == {"Linalool", "d Limonene"}
+
+
+def test_a_scent_is_judged_by_how_a_product_is_used(shop: Workshop) -> None:
+    """One per cent of it may be rinsed off; in what stays on half of that is the most."""
+    oil = shop.material("Coconut oil")
+    scent = shop.material("Lily scent", cautions=["fragrance"])
+    client, path = signed_in(shop), f"/materials/{scent.id}/facts"
+    version = shop.formula("Lily", [(oil, "99"), (scent, "1")])
+    wash = shop.product(version, "100 g", use="rinse_off")
+    lotion = shop.product(version, "50 g", use="leave_on")
+    price = [f"/products/{one.id}/price" for one in (wash, lotion)]
+    assert "Look up the certificate" in shown(client.get(price[0]))
+    typed = {"version": "1", "name": "Lily scent", "declared_as": "ingredient"}
+    typed |= {"cautions": "fragrance", "most_rinse_off": "2", "most_leave_on": "0.5"}
+    done(client, path, **typed)
+    assert "Lily scent" not in shown(client.get(price[0])).split("A piece costs")[0]
+    assert "Lily scent: 1 %, at most 0.5 % for leave-on" in shown(client.get(price[1]))
+    done(client, path, **{**typed, "version": "2", "most_leave_on": "1.5"})
+    assert "at most 0.5 %" not in shown(client.get(price[1]))
 
 
 def test_a_lotion_is_preserved_once_its_preservative_is_known_as_one(shop: Workshop) -> None:

@@ -1,0 +1,2 @@
+-- The table goes with its migration, and its walls with it.
+select 1;
