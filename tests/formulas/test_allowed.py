@@ -1,6 +1,7 @@
 """What a certificate allows of an ingredient: by the kind of product, the lowest that is stated."""
 
 from decimal import Decimal
+from typing import Any
 
 from formulas.allowed import SCENTS, Flag, Maximum, Part, for_kinds, limits
 from formulas.cautions import Facts, Step, cautions
@@ -17,8 +18,8 @@ SCENT = Part(
 )
 
 
-def told(**facts: object) -> dict[str, tuple[str, ...]]:
-    return {one.code: one.about for one in cautions(Step.PRODUCT, Facts(parts=[SCENT], **facts))}  # type: ignore[arg-type]
+def told(**facts: Any) -> dict[str, tuple[str, ...]]:
+    return {one.code: one.about for one in cautions(Step.PRODUCT, Facts(parts=[SCENT], **facts))}
 
 
 def test_the_lowest_of_the_kinds_counts() -> None:
