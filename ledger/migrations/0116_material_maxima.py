@@ -8,7 +8,7 @@ from ledger.migrations import _sql
 
 
 class Migration(migrations.Migration):
-    dependencies = [("ledger", "0099_round_late_bills")]
+    dependencies = [("ledger", "0112_watch_safety_stock")]
 
     operations = [
         migrations.CreateModel(
