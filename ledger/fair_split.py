@@ -27,7 +27,8 @@ class FairSplit(Generic[Maker]):
       excess being what a group pays above its own cost. Above zero the core is empty: however the
       cost is split, some group would do better by itself, and this is by how little it can be.
     - `largest_excess`: the same of groups of several after rounding to cents.
-    - `groups`, `all_groups`: how many groups were looked at, and how many there are.
+    - `groups`, `all_groups`: how many groups were looked at, and how many there are; `by_size` says
+      of how many makers each was, how many of one first.
     """
 
     shares: dict[Maker, int]
@@ -38,6 +39,7 @@ class FairSplit(Generic[Maker]):
     largest_excess: int
     groups: int
     all_groups: int
+    by_size: tuple[int, ...] = ()
 
     @property
     def core_is_empty(self) -> bool:
@@ -56,7 +58,7 @@ class FairSplit(Generic[Maker]):
 
 def split_fairly(
     makers: Sequence[Maker],
-    cost: Callable[[frozenset[Maker]], int],
+    cost: Callable[[frozenset[Maker]], int | None],
     *,
     most_groups: int = MOST_GROUPS,
 ) -> FairSplit[Maker]:
@@ -66,7 +68,8 @@ def split_fairly(
     than `most_groups`, those asked are each maker alone, all, all but one, and then those that the
     split so far treats worst: the makers who save least, so many of them at a time, until none of
     these pays more than its own cost or so many have been asked. The split is then that of the
-    groups asked, and a group that was not asked may pay more than by itself.
+    groups asked, and a group that was not asked may pay more than by itself; nor was one of which
+    `cost` says None, as it may of any but all makers and each alone.
 
     Raises Invalid for no makers or one twice, a cost below zero, and where all together cost more
     than each alone.
@@ -75,7 +78,7 @@ def split_fairly(
         raise Invalid("A cost is split among one maker or more, each named once.")
     asked = _Asked(makers, cost)
     if asked.all_groups <= most_groups:
-        asked.ask(*range(1, asked.all_groups + 1))
+        asked.ask(*sorted(range(1, asked.all_groups + 1), key=asked.first))
         found = nucleolus(len(makers), asked.costs)
     else:
         found = _of_some_groups(asked, most_groups)
@@ -89,13 +92,16 @@ def split_fairly(
         largest_excess=largest_excess(shares, asked.costs),
         groups=len(asked.costs),
         all_groups=asked.all_groups,
+        by_size=asked.by_size(),
     )
 
 
 class _Asked(Generic[Maker]):
     """The costs of the groups asked so far; the bits of a group are its members."""
 
-    def __init__(self, makers: Sequence[Maker], cost: Callable[[frozenset[Maker]], int]) -> None:
+    def __init__(
+        self, makers: Sequence[Maker], cost: Callable[[frozenset[Maker]], int | None]
+    ) -> None:
         self.makers, self.cost = makers, cost
         self.all_groups = (1 << len(makers)) - 1
         self.costs: dict[int, int] = {}
@@ -103,7 +109,18 @@ class _Asked(Generic[Maker]):
     def ask(self, *groups: int) -> None:
         for group in groups:
             members = (one for at, one in enumerate(self.makers) if group >> at & 1)
-            self.costs[group] = self.cost(frozenset(members))
+            cost = self.cost(frozenset(members))
+            if cost is not None:
+                self.costs[group] = cost
+
+    def first(self, group: int) -> tuple[bool, int]:
+        """The order in which all groups are asked: of one first, then all and the largest."""
+        size = group.bit_count()
+        return size > 1, -size
+
+    def by_size(self) -> tuple[int, ...]:
+        sizes = [group.bit_count() for group in self.costs]
+        return tuple(sizes.count(size) for size in range(1, len(self.makers) + 1))
 
     def alone(self) -> list[int]:
         return [self.costs[1 << at] for at in range(len(self.makers))]
@@ -120,7 +137,8 @@ def _of_some_groups(asked: _Asked[Maker], most_groups: int) -> Nucleolus:
         new = new[: most_groups - len(asked.costs)]
         asked.ask(*new)
         most = max(found.least_excess, Fraction(0))
-        if not any(_paid(one, found) - asked.costs[one] > most for one in new):
+        answered = [one for one in new if one in asked.costs]
+        if not any(_paid(one, found) - asked.costs[one] > most for one in answered):
             break
         found = nucleolus(size, asked.costs)
     return found

@@ -40,6 +40,8 @@ def nucleolus(makers: int, costs: Mapping[int, int]) -> Nucleolus:
         raise Invalid("A cost game has no cost below zero.")
     if costs[whole] > sum(alone):
         raise Invalid("Together this costs more than each alone; there is nothing to share.")
+    if len(costs) == makers + (makers > 1):
+        return _equally(alone, costs[whole])
     settled = _Settled(makers)
     settled.add(whole, Fraction(costs[whole]))
     free = [group for group in costs if group not in (0, whole)]
@@ -52,6 +54,18 @@ def nucleolus(makers: int, costs: Mapping[int, int]) -> Nucleolus:
             settled.add(group, costs[group] + excess)
         free = [group for group in free if not settled.follows(group)]
     return Nucleolus(shares, least_excess or Fraction(0))
+
+
+def _equally(alone: list[int], cost: int) -> Nucleolus:
+    """Where each alone and all are heeded, all save as much, but nobody more than all it pays."""
+    left, saved = Fraction(sum(alone) - cost), Fraction(0)
+    for place, most in enumerate(sorted(alone)):
+        saved = left / (len(alone) - place)
+        if saved <= most:
+            break
+        left -= most
+    shares = [max(Fraction(0), one - saved) for one in alone]
+    return Nucleolus(shares, -min(saved, Fraction(min(alone))) if len(alone) > 1 else Fraction(0))
 
 
 def _next_level(

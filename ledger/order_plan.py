@@ -64,13 +64,14 @@ def order_plan(
     coin: Decimal = CENT,
     seconds: Decimal = A_WHILE,
     within: Decimal = Decimal(0),
+    start: Mapping[PackOffer, int] | None = None,
 ) -> OrderPlan:
     """The cheapest plan for `needs`, or the best in `seconds`, or one `within` a part of the best.
 
     `terms` has those of each supplier that offers something; of suppliers in `without` nothing is
-    bought. Raises Invalid for figures that cannot be meant, NothingCovers for a material that no
-    offer covers, BudgetTooSmall with the least that would do, and PlanNotFound where the time was
-    too short to find any plan.
+    bought; `start` are packs to begin from, such as those of a plan for more. Raises Invalid for
+    figures that cannot be meant, NothingCovers for a material that no offer covers, BudgetTooSmall
+    with the least that would do, and PlanNotFound where the time was too short to find any plan.
     """
     began = time.monotonic_ns()
     must_be_sound(needs, offers, [terms[offer.supplier] for offer in offers])
@@ -87,7 +88,8 @@ def order_plan(
         return int(Fraction(total(bill(chosen, terms, coin))) * question.steps)
 
     until = began + int(seconds * 10**9)
-    found = search(question, judge, until=until, within=within)
+    first = [start.get(offer, 0) for offer in usable] if start else None
+    found = search(question, judge, until=until, within=within, first=first)
     if found.impossible:
         raise _expiring(wanted, usable, coin, until)
     if found.packs is None:

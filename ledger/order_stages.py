@@ -69,12 +69,21 @@ class _Best:
         return self.cost is not None and self.cost - bound <= within * self.cost
 
 
-def search(question: Question, judge: Judge, *, until: int, within: Decimal) -> Outcome:
+def search(
+    question: Question,
+    judge: Judge,
+    *,
+    until: int,
+    within: Decimal,
+    first: Packs | None = None,
+) -> Outcome:
     """The cheapest packs, to proof, to a part `within` of the least cost, or the best found until
-    that moment of the monotonic clock, in nanoseconds."""
+    that moment of the monotonic clock, in nanoseconds. `first` are packs to begin from."""
     if not question.needs:
         return Outcome((), 0, False)
     best, bound = _Best(judge), 0
+    if first is not None:
+        best.hear(first)
     suppliers = set(range(len(question.agreed)))
     in_packs: set[int] = set()
     if len(question.choices) <= _FEW:

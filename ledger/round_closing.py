@@ -4,7 +4,7 @@ Nothing is kept open while it reckons. Both steps are safe to repeat: a round is
 what was reckoned is written once, with the mark that the work is done.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -32,15 +32,16 @@ from ledger.money import minor_unit
 from ledger.offer_reading import offers_on
 from ledger.order_bills import SupplierOrder
 from ledger.outbox import Work
-from ledger.round_offers import Market, market
+from ledger.round_market import Market
+from ledger.round_offers import market
 from ledger.round_pledges import Pledge, Reckoned
 from ledger.round_reckoning import reckon
 from ledger.rounds import close, close_round, round_for
 
 CLOSE: Final = "close_round"
-# Well within the time of a task. One plan gets more time with each attempt.
-SECONDS: Final = Decimal(60)
-SECONDS_OF_A_PLAN: Final = Decimal(3)
+# For all plans of a round; with the split and what is written it is reckoned within a minute. That
+# is well within the time of a task, which may have been at work for a while before.
+SECONDS: Final = Decimal(50)
 _FINEST: Final = Decimal("0.000001")
 
 
@@ -57,12 +58,13 @@ class _Asked:
 def close_and_reckon(work: Work, now: datetime) -> None:
     """Close the round by the clock, if nobody has; order for it, split, and write it all down."""
     with _of_the_coop(work):
-        asked = _ask(work.coop_id, work.subject, now, seconds=SECONDS_OF_A_PLAN * work.attempts)
+        asked = _ask(work.coop_id, work.subject, now)
     if asked is None:
         with outbox.inside(work):
             outbox.mark_done(work, note="reckoned already")
         return
-    found = _reckon(asked)
+    # A round is more than half of what the heart of a worker lasts.
+    found = _reckon(asked, outbox.beat_heart)
     with _of_the_coop(work):
         _write(asked, found, now)
         set_walls(work.coop_id, work.maker_id)
@@ -76,7 +78,7 @@ def close_and_reckon_at_once(actor: Actor, *, round: UUID | str, now: datetime) 
     Raises NotFound, Forbidden, and Conflict for a round that is closed.
     """
     found = close_round(actor, round=round, now=now)
-    asked = _ask(actor.coop_id, found.id, now, seconds=SECONDS_OF_A_PLAN)
+    asked = _ask(actor.coop_id, found.id, now)
     if asked is not None:
         _write(asked, _reckon(asked), now)
 
@@ -89,8 +91,8 @@ def _of_the_coop(work: Work) -> Iterator[None]:
         yield
 
 
-def _ask(coop_id: UUID, round_id: UUID, now: datetime, *, seconds: Decimal) -> _Asked | None:
-    """Close the round if nobody has. `seconds` are for one plan; None where all is reckoned."""
+def _ask(coop_id: UUID, round_id: UUID, now: datetime) -> _Asked | None:
+    """Close the round if nobody has; None where all is reckoned."""
     coop = Coop.objects.get(id=coop_id)
     close(round_id, now, person=None)
     opener = OrderRound.objects.values_list("person_id", flat=True).get(id=round_id)
@@ -115,18 +117,18 @@ def _ask(coop_id: UUID, round_id: UUID, now: datetime, *, seconds: Decimal) -> _
             offers,
             {id: row.mass_each for id, row in materials.items()},
             coin=minor_unit(coop.currency),
-            seconds=seconds,
         ),
     )
 
 
-def _reckon(asked: _Asked) -> Reckoned:
+def _reckon(asked: _Asked, between: Callable[[], object] = lambda: None) -> Reckoned:
     return reckon(
         list(asked.pledges),
-        asked.market.plan,
+        asked.market,
         asked.market.materials,
         coin=asked.market.coin,
         seconds=SECONDS,
+        between=between,
     )
 
 
@@ -151,6 +153,9 @@ def _write_outcome(asked: _Asked, found: Reckoned, now: datetime) -> None:
         largest_excess=split.largest_excess * coin if split else Decimal(0),
         groups=split.groups if split else 0,
         proven=found.proven,
+        bound=min(found.together, _finest(found.plan.bound)) if found.plan else Decimal(0),
+        gap=_finest(found.gap),
+        by_size=list(split.by_size) if split else [],
     )
 
 

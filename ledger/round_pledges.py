@@ -5,7 +5,7 @@ kilogram or a piece; amounts are in the co-op's currency.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 from typing import Protocol
@@ -13,6 +13,7 @@ from uuid import UUID
 
 from ledger.fair_split import FairSplit
 from ledger.order_bills import SupplierOrder
+from ledger.order_terms import Need
 
 GRAMS_PRICED = Decimal(1000)
 
@@ -58,12 +59,15 @@ class Dropped:
 
 
 class Plan(Protocol):
-    """The cheapest orders that were found for some quantities, and whether none is cheaper."""
+    """The cheapest orders that were found for some needs, what none cost less than, and whether
+    these cost no more than that."""
 
     @property
     def orders(self) -> tuple[SupplierOrder, ...]: ...
     @property
     def cost(self) -> Decimal: ...
+    @property
+    def bound(self) -> Decimal: ...
     @property
     def proven(self) -> bool: ...
 
@@ -93,7 +97,8 @@ class ShareLine:
 class MakerShare:
     """What a maker pays in the round beside the best that it could do alone with these offers.
 
-    Who is in it for leftover alone has no plan, and pays for its leftover.
+    Who is in it for leftover alone has no plan, and pays for its leftover. `own_cost` is what it
+    would pay by offers of its own as well, where that is less than alone.
     """
 
     maker: UUID
@@ -101,6 +106,7 @@ class MakerShare:
     alone_cost: Decimal
     amount: Decimal
     lines: tuple[ShareLine, ...]
+    own_cost: Decimal | None = None
 
     @property
     def leftover_amount(self) -> Decimal:
@@ -112,8 +118,10 @@ class Reckoned:
     """A round: what is ordered, who gets and pays what, and who took no part.
 
     `proven` says that no cheaper order was possible, for all together and for every group that was
-    looked at. `together` is what the orders cost; split is that less the leftover that is sold.
-    Without any pledge that takes part there is neither a plan nor a split.
+    looked at; otherwise no more than the part `gap` of any of them might be saved. `together` is
+    what the orders cost; split is that less the leftover that is sold. `own` has the orders of
+    those who do better by offers of their own, whether they took part or not. Without any pledge
+    that takes part there is neither a plan nor a split.
     """
 
     plan: Plan | None
@@ -122,6 +130,8 @@ class Reckoned:
     dropped: tuple[Dropped, ...]
     proven: bool
     together: Decimal = Decimal(0)
+    gap: Decimal = Decimal(0)
+    own: Mapping[UUID, Plan] = field(default_factory=dict)
 
     @property
     def apart(self) -> Decimal:
@@ -136,6 +146,11 @@ def wanted(pledges: Iterable[Pledge]) -> dict[UUID, Decimal]:
         if pledge.quantity:
             found[pledge.material] = found.get(pledge.material, Decimal(0)) + pledge.quantity
     return found
+
+
+def needs_of(pledges: Sequence[Pledge]) -> tuple[Need, ...]:
+    """What is to be bought of each material."""
+    return tuple(Need(material, quantity) for material, quantity in wanted(pledges).items())
 
 
 def goods_of(orders: Sequence[SupplierOrder]) -> Mapping[UUID, tuple[Decimal, Decimal]]:

@@ -34,6 +34,7 @@ from ledger.roles import Verb
 from ledger.round_buyers import answer_as_buyer, ask_another, asked_in
 from ledger.round_ordering import place_orders
 from ledger.round_results import Result, result_of
+from ledger.round_trouble import trouble_of
 
 MOST, MOST_NAMES, MOST_MAKERS = 30, 300, 200
 # A round that closes later is mostly a slip.
@@ -194,6 +195,7 @@ class Round(Acts):
             names=self._names() if may_pledge else (),
             may_pledge=may_pledge,
             may_close=state == "open" and runs,
+            trouble=trouble_of(round) if state == "closed" else None,
             **self._came_of(round, state),
             may_write=buys,
             may_answer=buys and not round.buyer_agrees,  # type: ignore[attr-defined]

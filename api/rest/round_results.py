@@ -40,6 +40,7 @@ def _totals(outcome: RoundOutcome, currency: str) -> dict[str, Any]:
         "together": money(outcome.together, currency),
         "leftover_sold": money(outcome.leftover_sold, currency),
         "split": money(outcome.shared, currency),
+        "bound": None if outcome.bound is None else money(outcome.bound, currency),
     }
 
 
@@ -50,7 +51,9 @@ def _fairness(outcome: RoundOutcome, currency: str) -> dict[str, Any]:
         "largest_excess": money(outcome.largest_excess, currency),
         "groups": outcome.groups,
         "all_groups": outcome.all_groups,
+        "looked_at": [{"makers": size, "groups": groups} for size, groups in outcome.looked_at],
         "proven": outcome.proven,
+        "gap_percent": plain(outcome.gap_percent),
     }
 
 
@@ -142,13 +145,21 @@ def _how(result: Result, currency: str) -> Iterator[str]:
                 f" {money(one.share.amount, currency)}."
             )
     yield _fair(outcome, currency)
+    yield from _how_sure(outcome)
+
+
+def _how_sure(outcome: RoundOutcome) -> Iterator[str]:
     if outcome.groups < outcome.all_groups:
+        told = ", ".join(f"{groups} of {size}" for size, groups in outcome.looked_at)
         yield (
-            f"Of {outcome.all_groups} groups {outcome.groups} were looked at: each maker"
-            " alone, all but one, and those that were worst off."
+            f"Of {outcome.all_groups} groups {outcome.groups} were looked at in the time allowed"
+            + (f": {told}." if told else ".")
         )
     if not outcome.proven:
-        yield "Not all orders were proven to be the cheapest in the time allowed."
+        yield (
+            "Not all orders were proven to be the cheapest in the time allowed"
+            + (f": at most {outcome.gap_percent} % of some might be saved." if outcome.gap else ".")
+        )
 
 
 def _fair(outcome: RoundOutcome, currency: str) -> str:

@@ -16,9 +16,15 @@ from ledger.money import round_money
 from ledger.roles import Verb
 from ledger.round_buyers import Asked
 from ledger.round_pledges import WhyDropped
+from ledger.round_trouble import Trouble, trouble_of
 from ledger.rounds import Pledged, stands, state_of
 
 ROUND_STATES = ["open", "closed", "reckoned"]
+TRIED_AGAIN = "Nothing is lost, and nothing is to be done: it is tried again by itself."
+GIVEN_UP = (
+    "Nothing is lost. Whoever runs the server finds out why in its log, and has it tried again by"
+    " manage.py release_parked."
+)
 PER = "Of a kilogram or a piece."
 
 
@@ -60,7 +66,16 @@ class AskedBuyerOut(serializers.Serializer[Any]):
     answered_at = Moment(allow_null=True)
 
 
+class RoundTroubleOut(serializers.Serializer[Any]):
+    failed = serializers.IntegerField(help_text="How often.")
+    again_at = Moment(allow_null=True, help_text="null if it was given up.")
+    remedy = Text()
+
+
 class OrderRoundOut(OrderRoundBrief):
+    trouble = RoundTroubleOut(
+        allow_null=True, help_text="If the round is closed and could not be worked out."
+    )
     asked = AskedBuyerOut(
         many=True, help_text="Who was asked to buy for all, the first one first; the last one buys."
     )
@@ -146,6 +161,15 @@ class RoundTotalsOut(serializers.Serializer[Any]):
     together = Shown(help_text="What the orders cost.")
     leftover_sold = Shown(help_text="What is paid for leftover; the rest is split.")
     split = Shown()
+    bound = Shown(
+        allow_null=True,
+        help_text="No orders for all cost less. null of rounds from before this was kept.",
+    )
+
+
+class GroupsOut(serializers.Serializer[Any]):
+    makers = serializers.IntegerField(help_text="Of so many makers each.")
+    groups = serializers.IntegerField(help_text="So many groups.")
 
 
 class RoundFairnessOut(serializers.Serializer[Any]):
@@ -159,7 +183,12 @@ class RoundFairnessOut(serializers.Serializer[Any]):
     largest_excess = Shown(help_text="The same of groups of several, in whole cents.")
     groups = serializers.IntegerField(help_text="How many groups were looked at.")
     all_groups = serializers.IntegerField(help_text="How many there are.")
+    looked_at = GroupsOut(many=True, help_text="The same by their size.")
     proven = serializers.BooleanField(help_text="Whether no cheaper orders are possible.")
+    gap_percent = Shown(
+        allow_null=True,
+        help_text="Of no orders that were looked at more than so much might still be saved.",
+    )
 
 
 class RoundResultOut(serializers.Serializer[Any]):
@@ -226,7 +255,21 @@ def round_json(
         for one in pledged
     ]
     brief = brief_round_json(row, actor, now)
-    return {**brief, "asked": [asked_json(one) for one in asked], "pledged": told}
+    trouble = trouble_of(row) if brief["state"] == "closed" else None
+    return {
+        **brief,
+        "trouble": trouble and trouble_json(trouble),
+        "asked": [asked_json(one) for one in asked],
+        "pledged": told,
+    }
+
+
+def trouble_json(trouble: Trouble) -> dict[str, Any]:
+    return {
+        "failed": trouble.failed,
+        "again_at": None if trouble.given_up else trouble.again_at,
+        "remedy": GIVEN_UP if trouble.given_up else TRIED_AGAIN,
+    }
 
 
 def pledge_json(row: RoundPledge, actor: Actor) -> dict[str, Any]:

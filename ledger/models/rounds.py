@@ -5,7 +5,7 @@ and so is what was reckoned. Orders are read by the buyer, a share by the maker 
 both by whoever acts for the co-op. What is handed out stands in `hand_outs`.
 """
 
-from decimal import Decimal
+from decimal import ROUND_CEILING, Decimal
 from typing import Any
 from uuid import UUID
 
@@ -143,7 +143,10 @@ class RoundOutcome(CoopRow):
 
     `together` is the cost of all orders, `apart` what its makers would have paid, each alone.
     `shared` is what was split: the cost without the leftover that was sold. `least_excess` is in
-    the co-op's currency (see `ledger.fair_split`); `proven` says that no cheaper orders exist.
+    the co-op's currency (see `ledger.fair_split`); `proven` says that no cheaper orders exist. If
+    not, no orders for all cost less than `bound`, and of no orders that were looked at more than
+    the part `gap` might be saved. `by_size` says how many groups were looked at of one maker, of
+    two, and so on. Of rounds that were reckoned before these were kept, nothing is told.
     """
 
     round = link(OrderRound)
@@ -156,10 +159,20 @@ class RoundOutcome(CoopRow):
     largest_excess = money()
     groups = models.PositiveIntegerField()
     proven = models.BooleanField()
+    bound = money(null=True)
+    gap = models.DecimalField(max_digits=7, decimal_places=6, null=True)
+    by_size = models.JSONField(default=list, db_default=[])
 
     class Meta:
         constraints = (
             models.UniqueConstraint(fields=["coop", "round"], name="round_reckoned_once"),
+            models.CheckConstraint(
+                condition=Q(bound__isnull=True) | Q(bound__gte=0, bound__lte=F("together")),
+                name="round_bound_not_above_cost",
+            ),
+            models.CheckConstraint(
+                condition=Q(gap__isnull=True) | Q(gap__gte=0, gap__lte=1), name="round_gap_a_part"
+            ),
             models.CheckConstraint(
                 condition=Q(together__gte=0, together__lt=FINITE, shared__gte=0)
                 & Q(shared__lte=F("together"), apart__gte=F("shared"), apart__lt=FINITE),
@@ -177,6 +190,19 @@ class RoundOutcome(CoopRow):
     def all_groups(self) -> int:
         """How many groups its makers can form."""
         return (1 << self.makers) - 1
+
+    @property
+    def looked_at(self) -> list[tuple[int, int]]:
+        """Of how many makers the groups were that were looked at, and how many of each."""
+        return [(size, groups) for size, groups in enumerate(self.by_size, 1) if groups]
+
+    @property
+    def gap_percent(self) -> Decimal | None:
+        """What might be saved, in hundredths of a percent, rounded up."""
+        if self.gap is None:
+            return None
+        found: Decimal = (self.gap * 100).quantize(Decimal("0.01"), rounding=ROUND_CEILING)
+        return found
 
 
 class RoundOrder(MakerRow):

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from ledger.errors import Invalid
 from ledger.fair_cents import in_cents, largest_excess
 from ledger.fair_split import FairSplit, split_fairly
+from ledger.nucleolus import nucleolus
 from tests.refusing import assert_refused
 
 Group = frozenset[int]
@@ -249,3 +250,13 @@ def test_what_cannot_be_split() -> None:
     ]
     for makers, cost, says in refused:
         assert_refused(partial(split_fairly, makers, cost), Invalid, "", says)
+
+
+@given(st.lists(st.integers(0, 60), min_size=3, max_size=5), st.data())
+def test_where_each_alone_is_heeded_all_save_as_much(alone: list[int], data: st.DataObject) -> None:
+    """As with a group that is never worse off, by which the programs are asked."""
+    whole = data.draw(st.integers(0, sum(alone)))
+    costs = {1 << one: cost for one, cost in enumerate(alone)}
+    costs[(1 << len(alone)) - 1] = whole
+    found, other = (nucleolus(len(alone), one) for one in (costs, costs | {0b11: 1000}))
+    assert found == other

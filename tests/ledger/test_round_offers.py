@@ -1,16 +1,14 @@
-"""Offers as a round's plan asks for them; and a plan for all costs no more than one for each."""
+"""Offers as a round's plan asks for them."""
 
 from dataclasses import replace
 from decimal import Decimal
 from uuid import UUID
 
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
 from ledger.offer_prices import Freight, FreightKind, PackBreak
 from ledger.offer_reading import NO_TERMS, OfferOn, TermsOn
 from ledger.order_terms import PackPrice, Terms
-from ledger.round_offers import Market, market
+from ledger.round_market import Market
+from ledger.round_offers import market
 
 D = Decimal
 OIL, JAR, FAR, NEAR = (UUID(int=number) for number in range(1, 5))
@@ -39,7 +37,7 @@ def offer(number: int, pack: str, price: str, **facts: object) -> OfferOn:
 
 def of(*offers: OfferOn, jar: str | None = None) -> Market:
     masses = {JAR: None if jar is None else D(jar)}
-    return market(offers, masses, coin=D("0.01"), seconds=D(5))
+    return market(offers, masses, coin=D("0.01"))
 
 
 def test_breaks_are_counted_in_whole_packs() -> None:
@@ -71,26 +69,3 @@ def test_pieces_of_unknown_mass_are_left_out_where_freight_goes_by_mass() -> Non
     assert of(jars).offers == []
     assert [one.mass_g for one in of(jars, jar="120").offers] == [D(2880)]
     assert [one.mass_g for one in of(replace(jars, terms=NO_TERMS)).offers] == [0]
-
-
-@settings(deadline=None, max_examples=20)
-@given(
-    wants=st.lists(st.integers(1, 30_000), min_size=2, max_size=4),
-    prices=st.lists(st.integers(100, 9_000), min_size=3, max_size=3),
-    freight=st.integers(0, 4_000),
-)
-def test_ordering_together_never_costs_more_than_apart(
-    wants: list[int], prices: list[int], freight: int
-) -> None:
-    carried = TermsOn(None, Freight(FreightKind.FLAT, D(freight).scaleb(-2), D(150)), None)
-    small, large, other = (D(price).scaleb(-2) for price in prices)
-    found = of(
-        offer(11, "1000", str(small), terms=carried),
-        offer(12, "5000", str(large), terms=carried, breaks=(PackBreak(D(20_000), large / 2),)),
-        offer(13, "3000", str(other), supplier=NEAR, terms=carried),
-    )
-    apart = [found.plan({OIL: D(grams)}) for grams in wants]
-    together = found.plan({OIL: D(sum(wants))})
-    assert together.proven
-    assert all(plan.proven for plan in apart)
-    assert together.cost <= sum(plan.cost for plan in apart)

@@ -13,12 +13,14 @@ from formulas.undoing import undo
 from ledger.access import acting_as
 from ledger.billing import Wanted, book_bill
 from ledger.costing import ChargeKind
-from ledger.models import Bill, Membership, OrderRound, PurchaseOrderLine, Receipt
+from ledger.models import Bill, Membership, OrderRound, Outbox, PurchaseOrderLine, Receipt
+from ledger.outbox import MOST_ATTEMPTS, mark_failed
 from ledger.quantities import parse_quantity
 from ledger.receiving import Delivered, receive
 from ledger.round_closing import close_and_reckon
 from ledger.round_ordering import place_orders
-from tests.factories import D, Workshop, open_workshop
+from ledger.rounds import close_round
+from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.ordering_together import EVENING, asked, coordinator, offered, opened, owed, pledged
 from tests.pages.browsing import done, refused, sent, shown, signed_in
 from tests.pages.looking import looked_at
@@ -231,3 +233,26 @@ def test_whoever_closes_a_round_before_its_time_is_asked_once(
     assert "Close it now" in shown(run.get(path))
     assert "Close it now" not in done(run, path, do="close", sure="on")
     assert sent(run, path, do="wave").status_code == 422, "nothing that a round does"
+
+
+def test_a_round_that_could_not_be_worked_out_says_so(buyer: Workshop, other: Workshop) -> None:
+    """As long as it is tried again, and when it was given up."""
+    round = opened(buyer, name="Out of luck")
+    buyer.does(close_round, round=round.id, now=MORNING)
+    work, path, mill = owed(buyer, round), f"/order-rounds/{round.id}", signed_in(other)
+    assert "takes a minute at most" in shown(mill.get(path))
+    for attempts, told in (
+        (1, "it is tried again by itself, at"),
+        (MOST_ATTEMPTS, "is not tried any more"),
+    ):
+        tried = replace(work, attempts=attempts)
+        buyer.does(
+            lambda actor, made=attempts: Outbox.objects.filter(id=work.id).update(attempts=made)
+        )
+        mark_failed(tried, "PlanNotFound: none")
+        page = shown(mill.get(path))
+        assert told in page
+        assert "PlanNotFound" not in page
+        assert "takes a minute at most" not in page
+    close_and_reckon(work, EVENING)
+    assert "is not tried any more" not in shown(mill.get(path))

@@ -1,0 +1,1 @@
+drop function ledger_round_trouble(uuid, int);

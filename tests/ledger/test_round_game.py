@@ -1,0 +1,159 @@
+"""A round is reckoned in its time, however many makers and pledges there are."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+import pytest
+
+from ledger import round_game
+from ledger.order_bills import SupplierOrder
+from ledger.order_terms import Need, NothingCovers, PlanNotFound, Why
+from ledger.round_pledges import Plan, Pledge, Reckoned
+from ledger.round_reckoning import reckon
+from tests.ledger.toy_rounds import (
+    CENT,
+    MILL,
+    NORTH,
+    OFFERS,
+    OIL,
+    QUAY,
+    WAX,
+    D,
+    Orders,
+    Toy,
+    oil,
+    order,
+    paid,
+)
+
+
+class Clock:
+    """A clock that only the planner moves on."""
+
+    passed = 10**12
+
+    def monotonic_ns(self) -> int:
+        return self.passed
+
+
+@dataclass
+class Slow(Toy):
+    """Takes all the time that a plan is given, or so many seconds."""
+
+    clock: Clock = field(default_factory=Clock)
+    takes: Callable[[Decimal], Decimal] = lambda seconds: seconds
+    asked: list[frozenset[Need]] = field(default_factory=list)
+    begun: list[Sequence[SupplierOrder]] = field(default_factory=list)
+
+    def plan(
+        self, needs: Sequence[Need], seconds: Decimal, begin: Sequence[SupplierOrder] = ()
+    ) -> Plan:
+        self.asked.append(frozenset(needs))
+        self.begun.append(begin)
+        self.clock.passed += int(self.takes(seconds) * 10**9)
+        return super().plan(needs, seconds, begin)
+
+
+@pytest.fixture
+def clock(monkeypatch: pytest.MonkeyPatch) -> Clock:
+    clock = Clock()
+    monkeypatch.setattr(round_game, "time", clock)
+    return clock
+
+
+def timed(pledges: Sequence[Pledge], planner: Slow, seconds: int, **facts: Any) -> Reckoned:
+    clock, before = planner.clock, planner.clock.passed
+    found = reckon(pledges, planner, set(OFFERS), coin=CENT, seconds=D(seconds), **facts)
+    assert len(set(planner.asked)) == len(planner.asked), "no plan is asked for twice"
+    assert clock.passed - before <= (seconds + 5) * 10**9
+    return found
+
+
+def makers(number: int) -> list[UUID]:
+    return [UUID(int=one) for one in range(1, number + 1)]
+
+
+def test_with_no_time_each_alone_is_asked_and_nothing_else(clock: Clock) -> None:
+    pledges = [oil(maker, 500 << maker.int) for maker in makers(6)]
+    found = timed(pledges, Slow(clock=clock), 0)
+    assert found.split is not None
+    assert (found.split.groups, found.split.by_size) == (7, (6, 0, 0, 0, 0, 1))
+    assert all(share.amount <= share.alone_cost for share in found.shares)
+    quick = Slow(clock=clock, takes=lambda _: D(0))
+    found = timed(pledges, quick, 60)
+    assert found.split is not None
+    assert found.split.by_size == (6, 15, 20, 15, 6, 1)
+    assert found.split.heeds_all
+
+
+def test_as_many_groups_are_asked_as_there_is_time_for(clock: Clock) -> None:
+    """A plan takes a second, whatever it is given: the largest groups of several come first."""
+    pledges = [oil(maker, 500 << maker.int) for maker in makers(6)]
+    sizes = {}
+    for seconds in (8, 16, 24):
+        found = timed(pledges, Slow(clock=clock, takes=lambda _: D(1)), seconds)
+        assert found.split is not None
+        sizes[seconds] = found.split.by_size
+    assert sizes == {
+        8: (6, 0, 0, 0, 1, 1),
+        16: (6, 0, 0, 3, 6, 1),
+        24: (6, 0, 0, 11, 6, 1),
+    }
+
+
+def test_a_round_of_many_makers_keeps_its_time_while_pledges_leave(clock: Clock) -> None:
+    """All that a plan is given is used up, and most pledges would pay too much, one by one."""
+    dear = [oil(one, 1000 + one.int, f"{one.int}.00") for one in makers(9)]
+    wax = [Pledge(one, WAX, D(700 + one.int), False) for one in makers(9)]
+    heard: list[int] = []
+    slow = Slow(clock=clock)
+    found = timed([*dear, *wax], slow, 50, between=lambda: heard.append(1))
+    assert found.dropped
+    assert len(heard) >= len(slow.asked)
+    for share in found.shares:
+        assert share.amount <= share.alone_cost
+        assert all(line.price is None or line.pledge.accepts(line.price) for line in share.lines)
+
+
+def test_what_each_would_order_alone_is_not_asked_again_when_another_leaves(clock: Clock) -> None:
+    slow = Slow(clock=clock, takes=lambda _: D(0))
+    found = timed([oil(NORTH, 10_000), oil(MILL, 5000, "6.00"), oil(QUAY, 5000)], slow, 50)
+    assert [one.pledge.maker for one in found.dropped] == [MILL]
+    assert slow.asked.count(frozenset({Need(OIL, D(5000))})) == 1
+    # The larger half of the makers begins with the order for all, the smaller with each one's own.
+    begins = dict(zip(slow.asked, slow.begun, strict=True))
+    assert begins[frozenset({Need(OIL, D(20_000))})] == ()
+    (whole,) = begins[frozenset({Need(OIL, D(15_000))})]
+    assert whole.lines[0].packs == 4
+
+
+def test_a_group_that_no_plan_was_found_for_is_not_looked_at(clock: Clock) -> None:
+    def some(quantities: Any) -> Any:
+        if quantities[OIL] == 3000:
+            raise NothingCovers(materials=[OIL], reason=Why.WOULD_EXPIRE)
+        return order(quantities)
+
+    planner: Orders = some
+    found = timed([oil(one, 500 << one.int) for one in makers(3)], Slow(planner, clock=clock), 50)
+    assert found.split is not None
+    # The first two want 3 kg.
+    assert found.split.by_size == (3, 2, 1)
+
+
+def test_who_alone_was_not_found_in_time_is_said(clock: Clock) -> None:
+    def never(quantities: Any) -> Any:
+        raise PlanNotFound
+
+    with pytest.raises(PlanNotFound):
+        reckon([oil(NORTH, 1)], Slow(never, clock=clock), {OIL}, coin=CENT, seconds=D(50))
+
+
+def test_offers_of_one_s_own_that_do_not_do_are_none(clock: Clock) -> None:
+    def never(quantities: Any) -> Any:
+        raise PlanNotFound
+
+    slow = Slow(order, owns={NORTH: never}, clock=clock)
+    assert paid(timed([oil(NORTH, 1000)], slow, 50)) == {NORTH: D(68)}
