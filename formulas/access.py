@@ -58,6 +58,13 @@ def versions_of(actor: Actor) -> QuerySet[FormulaVersion]:
     )
 
 
+def written_versions(actor: Actor, formula: Formula) -> QuerySet[FormulaVersion]:
+    """The versions of a formula with whoever wrote them, the latest first. Raises Forbidden."""
+    actor.must(Verb.READ)
+    rows = FormulaVersion.objects.select_related("person").filter(maker_id=actor.maker)
+    return rows.filter(formula=formula).order_by("-number")
+
+
 def version_for(
     actor: Actor, formula: UUID | str, number: int | None = None, *, pointer: str = ""
 ) -> FormulaVersion:
@@ -134,6 +141,7 @@ def on_paper(batches: QuerySet[Batch]) -> QuerySet[Batch]:
     return batches.prefetch_related(
         Prefetch("lines", BatchLine.objects.select_related("material", "component")),
         Prefetch("lines__picks", picks),
+        "lines__words",
         Prefetch("packaging", BatchPackaging.objects.select_related("material")),
         Prefetch("packaging__picks", picks),
         Prefetch("changes", LineChange.objects.select_related("material")),

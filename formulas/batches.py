@@ -73,7 +73,7 @@ class Size:
         if self.units is not None and product is not None:
             if self.units > MOST_UNITS:
                 raise Invalid(
-                    Sentence("A batch fills at most {most_units} units.", most_units=MOST_UNITS),
+                    Sentence("A batch fills at most {most_units} pieces.", most_units=MOST_UNITS),
                     pointer="/units",
                 )
             fill = fill_grams_of(product, version)
@@ -90,7 +90,7 @@ class Size:
     @property
     def entered(self) -> str:
         wanted = self.batch or self.output
-        return f"{self.units} units" if wanted is None else wanted.entered
+        return f"{self.units} pieces" if wanted is None else wanted.entered
 
 
 def plan_batch(

@@ -1,6 +1,7 @@
 """A batch at the bench: one ingredient after the other, and the lot by what stands on its label."""
 
 import re
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,6 +15,7 @@ from formulas.access import batches_of, standing
 from formulas.caution_facts import of_last, of_measurement, of_plan, of_pouring
 from formulas.cautions import Caution
 from formulas.effect import Pot, headroom, share_of, typical_grams
+from formulas.enough import word_of
 from formulas.judging import Judgement, Measure, Window
 from formulas.learning import Learned
 from formulas.measurements import judged, standing_rows, windows_of
@@ -21,6 +23,7 @@ from formulas.models import (
     Batch,
     BatchLine,
     BatchPackaging,
+    Enough,
     Line,
     LineChange,
     Measurement,
@@ -29,6 +32,7 @@ from formulas.models import (
 )
 from formulas.past_effects import learned_for
 from formulas.pot import InPot
+from formulas.pouring import still_to_pour
 from formulas.shares import Chosen, Share, shares
 from formulas.weighing import Weighed, weigh, weigh_back
 from ledger.access import Actor, find, lots_visible_to
@@ -52,15 +56,19 @@ _ELEMENTS: Final = re.compile(r"(?:01\d{14})?(?:17\d{6})?10([^\x1d]{1,20})")
 class Turn:
     """One material of one line: how much of it, how much is in, and from which lots.
 
-    `headroom` is what may still go in of a line to effect, None where nothing limits it; `learned`
-    is what such a line came to in other batches, and `pot` what there is beside it.
+    `pours` is what is still to be poured, in grams, of each lot that was picked. `headroom` is
+    what may still go in of a line to effect, None where nothing limits it; `learned` is what such a
+    line came to in other batches, and `word` that somebody found it enough, if nothing came since.
+    `pot` is what there is beside it.
     """
 
     share: Share
     picks: Sequence[Pick]
+    pours: Sequence[tuple[Pick, Decimal]]
     short: Decimal
     headroom: Decimal | None
     learned: Learned | None
+    word: Enough | None
     pot: Pot
 
     @property
@@ -186,7 +194,7 @@ def bench_of(actor: Actor, batch: UUID | str) -> Bench:
     row = find(_with_what_goes_in(batches_of(actor)), batch)
     in_pot, lots, taught = InPot(row), Chosen.of(row), learned_for(row)
     found = [
-        _turn(share, in_pot, lots, taught.get(share.line.material_id))
+        _turn(row, share, in_pot, lots, taught.get(share.line.material_id))
         for share in shares(row.lines.all(), row.changes.all(), row.weighings.all())
     ]
     cautions = of_plan(row) if row.state == Batch.State.PLANNED else ()
@@ -201,6 +209,7 @@ def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":
     return batches.prefetch_related(
         Prefetch("lines", lines),
         Prefetch("lines__picks", Pick.objects.select_related("lot")),
+        Prefetch("lines__words", Enough.objects.select_related("person")),
         Prefetch("changes", LineChange.objects.select_related("material")),
         Prefetch("weighings", weighings.order_by("id")),
         "pickings__lacks",
@@ -210,12 +219,31 @@ def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":
     )
 
 
-def _turn(share: Share, in_pot: InPot, lots: Chosen, learned: Learned | None) -> Turn:
+def _turn(batch: Batch, share: Share, in_pot: InPot, lots: Chosen, learned: Learned | None) -> Turn:
     line, pot = share.line, in_pot.of(share.line)
     picks = [one for one in lots.picks(line) if one.lot.material_id == share.material.id]
+    picked = [(one.lot_id, one.quantity) for one in picks]
+    left = still_to_pour(picked, _since(batch, line, lots), share.still)
     most = line.max_percent
-    left = None if most is None else headroom(pot.others_final, pot.own, most)
-    return Turn(share, picks, lots.short(line, share.material.id), left, learned, pot)
+    return Turn(
+        share=share,
+        picks=picks,
+        pours=[(one, grams) for one, grams in zip(picks, left, strict=True) if grams],
+        short=lots.short(line, share.material.id),
+        headroom=None if most is None else headroom(pot.others_final, pot.own, most),
+        learned=learned,
+        word=word_of(line, pot.own),
+        pot=pot,
+    )
+
+
+def _since(batch: Batch, line: BatchLine, lots: Chosen) -> dict[UUID, Decimal]:
+    """What went into a line of each lot since its lots were chosen, in grams."""
+    poured: dict[UUID, Decimal] = defaultdict(Decimal)
+    for one in batch.weighings.all():
+        if one.line_id == line.id and (lots.picking is None or one.id > lots.picking.id):
+            poured[one.lot_id] += one.quantity
+    return poured
 
 
 def weigh_from_label(

@@ -63,7 +63,7 @@ class Draft:
     """One version as the maker writes it. The density is that of what is made.
 
     A window says what a batch should measure, one for each measure. The loss of an infusion
-    follows from its spent lines, so that it states none.
+    follows from its spent lines, so that it states none. `note` says why this version is written.
     """
 
     name: str
@@ -74,6 +74,7 @@ class Draft:
     density: Density | None = None
     shelf_life_days: int | None = None
     windows: Sequence[Window] = ()
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,6 +334,7 @@ def _write_version(
         density_at=draft.density and draft.density.celsius,
         density_entered=draft.density.entered if draft.density else "",
         shelf_life_days=draft.shelf_life_days,
+        note=draft.note,
         person_id=actor.person_id,
     )
     version.save(force_insert=True)

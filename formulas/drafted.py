@@ -134,4 +134,5 @@ def _row(line: Line) -> Row:
         line.kind,
         line.percent,
         line.max_percent,
+        line.max_celsius,
     )

@@ -129,7 +129,7 @@ class _Teller:
         yield self._money("total", cost.total, how, parts)
         yield self._money("per_kg", cost.per_kg, "(total - packaging) ÷ output")
         if cost.per_unit is not None:
-            yield self._money("per_unit", cost.per_unit, f"total ÷ {making.units} units")
+            yield self._money("per_unit", cost.per_unit, f"total ÷ {making.units} pieces")
 
     def _beside(self, making: Making) -> Figure:
         """What came out beside the main product, at what it will bring."""

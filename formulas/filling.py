@@ -284,7 +284,7 @@ def _used(bulk: Lot, used: Quantity | None, held: Decimal | None, aside: SetAsid
         measured = measure(used, bulk.material, density_of(bulk))
     if measured.quantity <= aside.grams:
         raise Invalid(
-            "Heel and rejects are all of the bulk that was used: nothing is left for the units.",
+            "Heel and rejects are all of the bulk that was used: nothing is left for the pieces.",
             pointer="/used",
         )
     return measured

@@ -119,7 +119,7 @@ def _rejected(bulk: Lot, quantity: Quantity, each: Decimal | None) -> tuple[int,
         raise DensityMissing(name=bulk.material.name)
     pieces = count_of(quantity, name=bulk.material.name)
     if pieces > 1_000_000:
-        raise Invalid("At most a million units are rejected at once.")
+        raise Invalid("At most a million pieces are rejected at once.")
     return int(pieces), (each * pieces).quantize(Decimal("0.000001"))
 
 

@@ -57,7 +57,7 @@ def check_units(units: int | None) -> None:
         raise QuantityNotPositive(pointer="/units")
     if units is not None and units > MOST_UNITS:
         raise Invalid(
-            Sentence("A batch fills at most {most_units} units.", most_units=MOST_UNITS),
+            Sentence("A batch fills at most {most_units} pieces.", most_units=MOST_UNITS),
             pointer="/units",
         )
 

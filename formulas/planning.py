@@ -139,6 +139,8 @@ def _write(actor: Actor, planned: Planned, found: Candidates) -> None:
     enqueue_checks(actor, short, (LOOK, batch.account_id) if lacking else None)
     for row, _ in rows:
         keep_at_hand(row, picks=picks[row.id])
+    for line in lines:
+        keep_at_hand(line, words=())
     keep_at_hand(batch, lines=lines, packaging=packaging)
     keep_at_hand(batch, changes=(), pickings=(), top_ups=(), weighings=(), measurements=())
 

@@ -176,12 +176,12 @@ def weigh_units(
     """
     actor.must(Verb.MAKE)
     if of is None:
-        raise Conflict("This batch has no units: weigh those of a fill, or finish it with units.")
+        raise Conflict("This batch has no pieces: weigh those of a fill, or finish it with pieces.")
     if of.undone:
-        raise Conflict("This fill was undone; weigh the units of one that stands.")
+        raise Conflict("This fill was undone; weigh the pieces of one that stands.")
     if len(weighed) > of.units:
         raise Invalid(
-            Sentence("The lot has {units} units; no more can be weighed.", units=of.units),
+            Sentence("The lot has {units} pieces; no more can be weighed.", units=of.units),
             pointer="/weighings",
         )
     contents = [_content(one, tare, place) for place, one in enumerate(weighed)]

@@ -10,7 +10,10 @@ from formulas.composition import Ingredient
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A line as it stands in a version; `kind` is fixed, balance or to_effect."""
+    """A line as it stands in a version; `kind` is fixed, balance or to_effect.
+
+    `max_celsius` is in degC: it goes in once the batch is no hotter.
+    """
 
     phase: str
     name: str
@@ -18,6 +21,7 @@ class Row:
     kind: str
     percent: Decimal
     max_percent: Decimal | None = None
+    max_celsius: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)

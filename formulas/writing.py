@@ -27,11 +27,15 @@ from ledger.quantities import Density
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """One row: the phase it stands in, what it is called, and how much of it."""
+    """One row: the phase it stands in, what it is called, how much of it, and what heat it bears.
+
+    `max_celsius` is in degC: it goes in once the batch is no hotter.
+    """
 
     phase: str
     name: str
     amount: Fixed | ToEffect | Balance
+    max_celsius: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,7 @@ class Sheet:
     process_loss_percent: Decimal | None = None
     density: Density | None = None
     shelf_life_days: int | None = None
+    note: str = ""
 
 
 def write_by_names(actor: Actor, sheet: Sheet) -> FormulaVersion:
@@ -62,6 +67,7 @@ def write_by_names(actor: Actor, sheet: Sheet) -> FormulaVersion:
         process_loss_percent=sheet.process_loss_percent,
         density=sheet.density,
         shelf_life_days=sheet.shelf_life_days,
+        note=sheet.note,
     )
     return _pointed(draft, lambda: write_formula(actor, draft))
 
@@ -72,8 +78,8 @@ def next_by_names(
     """Write the next version of a formula in the same way.
 
     What a sheet does not tell stays as it is in the version in force: what the batch should
-    measure, how it steeps, how much of it may be rework, and of each ingredient that stays what
-    heat it bears, its active matter and what may stand in for it. Raises what `new_version` and
+    measure, how it steeps, how much of it may be rework, and of each ingredient that stays its
+    active matter and what may stand in for it. Raises what `new_version` and
     `write_by_names` raise.
     """
     before = version_for(actor, formula)
@@ -100,6 +106,7 @@ def next_by_names(
         density=density,
         shelf_life_days=sheet.shelf_life_days,
         windows=list(windows_of(before).values()),
+        note=sheet.note,
     )
     return _pointed(
         draft,
@@ -110,7 +117,10 @@ def next_by_names(
 def draft_of(version: FormulaVersion) -> Draft:
     """A version with its alternates as it would be written once more."""
     lines = list(version.lines.all())
-    rows = [Written(line.phase.name, name_of(line), _amount_of(line)) for line in lines]
+    rows = [
+        Written(line.phase.name, name_of(line), _amount_of(line), line.max_celsius)
+        for line in lines
+    ]
     again = [_line(row, ingredient_of(line), line) for row, line in zip(rows, lines, strict=True)]
     infusion = infusion_of(version)
     return Draft(
@@ -191,12 +201,12 @@ def _line(row: Written, ingredient: Ingredient, same: Line | None) -> LineDraft:
         row.amount,
         material=None if of_formula else ingredient.id,
         formula=ingredient.id if of_formula else None,
+        max_celsius=row.max_celsius,
     )
     if same is None:
         return named
     return replace(
         named,
-        max_celsius=same.max_celsius,
         active_percent=same.active_percent,
         alternates=[
             AlternateDraft(one.material_id, one.active_percent) for one in same.alternates.all()

@@ -76,7 +76,8 @@ class Invalid(Refusal):
 
 
 class UnitUnknown(Invalid):
-    """The unit {unit!r} is not known; use one such as g, kg, lb, oz wt, mL, fl oz, gal or each."""
+    """The unit {unit!r} is not known; use one such as g, kg, lb, oz wt, mL, fl oz, gal or
+    pieces."""
 
     code = "unit_unknown"
 
@@ -148,13 +149,14 @@ class UsedSince(Conflict):
 
 
 class QuantityUnreadable(Unreadable):
-    """This is not a quantity; write a number and a unit, such as "2.5 kg", "4 gal" or "60 each"."""
+    """This is not a quantity; write a number and a unit, such as "2.5 kg", "4 gal" or
+    "60 pieces"."""
 
     code = "quantity_unreadable"
 
 
 class UnitMissing(Invalid):
-    """A number needs its unit: write "60 g", "60 mL" or "60 each"."""
+    """A number needs its unit: write "60 g", "60 mL" or "60 pieces"."""
 
     code = "unit_missing"
 
@@ -170,7 +172,7 @@ class WeightWanted(UnitWrong):
 
 
 class PiecesWanted(UnitWrong):
-    """{name} is counted: give pieces such as "60 each", not a weight or a volume."""
+    """{name} is counted: give pieces such as "60 pieces", not a weight or a volume."""
 
 
 class QuantityNotPositive(Invalid):

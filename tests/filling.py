@@ -7,8 +7,9 @@ from api.preferences import set_preferences
 from formulas.alternates import AlternateDraft
 from formulas.checks import check_batch
 from formulas.composing import LineDraft, PhaseDraft, write_formula
-from formulas.composition import Balance, Fixed
+from formulas.composition import Balance, Fixed, ToEffect
 from formulas.containers import Piece, record_water_fill, set_container
+from formulas.enough import say_enough
 from formulas.intermediates import plan_intermediates
 from formulas.judging import Measure, Window
 from formulas.measurements import record_measurement
@@ -49,6 +50,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _bill(shop, oil)
     _count(shop, oil)
     _top_up(shop, oil)
+    _to_effect(shop, oil)
     _rework(shop, oil)
     _intermediate(shop, oil)
     _contents(shop, oil)
@@ -110,6 +112,17 @@ def _top_up(shop: Workshop, oil: Material) -> None:
     batch = planned.batch.id
     shop.does(record_measurement, batch=batch, measure=Measure.PH, value="5.5", happened_at=MORNING)
     shop.does(top_up, batch=batch, line=planned.lines[1].line.id, lot=little.id)
+
+
+def _to_effect(shop: Workshop, oil: Material) -> None:
+    """What is added to effect is found enough."""
+    scent = shop.material("Lavender oil")
+    lot = shop.receive(scent, "100 g", "9.00")
+    most = ToEffect(typical_percent=D(1), max_percent=D(2))
+    planned = shop.plan(shop.formula("Scented oil", [(oil, "99"), (scent, most)]), "1 kg")
+    shop.weigh(planned, 1, lot, "8 g")
+    line = planned.lines[1].line.id
+    shop.does(say_enough, batch=planned.batch.id, line=line, enough=True, now=MORNING)
 
 
 def _rework(shop: Workshop, oil: Material) -> None:

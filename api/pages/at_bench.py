@@ -12,6 +12,7 @@ from api.pages.forms import GramsField, PageForm, SureField, Typed, unsure
 from api.pages.screen import Screen
 from api.pages.window_words import MEASURES, asked
 from formulas.bench import Bench, Turn, back_from_label, bench_of, weigh_from_label
+from formulas.enough import say_enough
 from formulas.judging import Measure
 from formulas.measurements import record_measurement
 from formulas.undoing import undo
@@ -48,6 +49,12 @@ class OtherForm(PageForm):
     quantity = GramsField(label=_("How much of it"), help_text=_("Grams if no unit is named"))
     reason = forms.CharField(label=_("Why it was done"), max_length=400)
     called: ClassVar = {"/deviation": "reason"}
+
+
+class WordForm(PageForm):
+    """That a line to effect is enough, or is not after all."""
+
+    line = forms.UUIDField(widget=forms.HiddenInput)
 
 
 class UndoForm(PageForm):
@@ -100,6 +107,16 @@ class AtBench(Screen):
                 lambda: self._other(id, other.cleaned_data, back=do == "back"),
                 lambda weighed: f"{here}?after=1",
                 lambda: self._page(id, status=422, **{do: other}),
+            )
+        if do in ("enough", "not_enough"):
+            word = WordForm(request.POST, reader=self.reader)
+            return self.act(
+                word,
+                lambda: say_enough(
+                    self.actor, batch=id, enough=do == "enough", now=self.now, **word.cleaned_data
+                ),
+                lambda said: here if said.enough else f"{here}?line={said.line_id}",
+                lambda: self._page(id, word=word, status=422),
             )
         form = WeighForm(request.POST, reader=self.reader)
         return self.act(
@@ -190,11 +207,14 @@ class AtBench(Screen):
         measuring: PageForm | None = None,
         add: PageForm | None = None,
         back: PageForm | None = None,
+        word: PageForm | None = None,
         status: int = 200,
     ) -> HttpResponse:
         self.actor.must(Verb.MAKE)
         bench = bench_of(self.actor, id)
-        turn = self._turn(bench, form)
+        of = form or word
+        wanted = self.request.GET.get("line", "") if of is None else str(of.data.get("line", ""))
+        turn = self._turn(bench, wanted)
         first = {"line": turn.line.id} if turn else {}
         told = self.request.GET
         weighed, kept = "after" in told and form is None, "measured" in told
@@ -209,7 +229,7 @@ class AtBench(Screen):
             measured=[(MEASURES[row.measure], row, how) for row, how in rows[:MOST_READINGS]],
             asked=asked(bench.windows.values(), self.reader, rows),
             celsius=bench.celsius,
-            enough=told.getlist("enough"),
+            word=word,
             form=form or WeighForm(reader=self.reader, initial=first),
             undoing=undoing or UndoForm(reader=self.reader, initial=_last(bench)),
             measuring=measuring or MeasureForm(reader=self.reader),
@@ -218,28 +238,21 @@ class AtBench(Screen):
             status=status,
         )
 
-    def _turn(self, bench: Bench, form: PageForm | None) -> Turn | None:
+    def _turn(self, bench: Bench, wanted: str) -> Turn | None:
         """The line that was asked for; after a weighing the next one that is not done.
 
         What is added to effect stays while it was weighed last, since a little more may follow.
         Once all is in it is asked again, until somebody says that it is enough.
         """
-        wanted = self.request.GET.get("line", "")
-        if form is not None:
-            wanted = str(form.data.get("line", ""))
         turn = bench.turn(wanted)
         if wanted and turn and not (turn.done and self.request.GET.get("after")):
             return turn
-        open_still = self._to_effect_still(bench)
+        open_still = [
+            turn for turn in bench.turns if turn.to_effect and turn.done and not turn.word
+        ]
         last = bench.weighings[0].line_id if bench.weighings else None
         stays = next((one for one in open_still if one.line.id == last), None)
         return stays or bench.turn("") or next(iter(open_still), None)
-
-    def _to_effect_still(self, bench: Bench) -> list[Turn]:
-        """What was added to effect and of which nobody said just now that it is enough."""
-        enough = self.request.GET.getlist("enough")
-        turns = (turn for turn in bench.turns if turn.to_effect and turn.done)
-        return [turn for turn in turns if str(turn.line.id) not in enough]
 
 
 def _last(bench: Bench) -> dict[str, Any]:

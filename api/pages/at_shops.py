@@ -151,7 +151,7 @@ class SentForm(PageForm):
     """One lot that goes to a shop, by its code."""
 
     lot = forms.CharField(label=_("Lot"), max_length=TEXT, help_text=_("Its code, such as NB8"))
-    quantity = QuantityField(label=_("How much"), help_text=_("Such as 12 each"))
+    quantity = QuantityField(label=_("How much"), help_text=_("Such as 12 pieces"))
 
 
 class SendForm(PageForm):

@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import tables
 from api.pages.forms import PageForm
 from api.pages.screen import Screen
+from api.pages.side_tables import poured_code
 from formulas import checks, second_looks
 from formulas.access import batch_for
 from formulas.models import Batch, BatchCheck, Weighing
@@ -146,6 +147,6 @@ def _looks(batch: Batch, rows: Iterable[Weighing]) -> tables.Table:
         seen: tuple[tables.Cell, ...] = ("", "", "")
         for look in row.second_looks.all():
             seen = (look.person.get_username(), look.looked_at.isoformat(), look.note)
-        moved = (row.lot.material.name, row.lot.code, row.quantity, row.person.get_username())
+        moved = (row.lot.material.name, poured_code(row), row.quantity, row.person.get_username())
         cells.append((row.happened_at.isoformat(), *moved, *seen))
     return tables.Table(f"{batch.code}-looks", columns, cells)

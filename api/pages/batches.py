@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -166,15 +167,24 @@ class Plan(Screen):
         within_years(day, today, YEARS, "/planned_for")
         earlier = batches_of(self.actor).aggregate(most=Max("batch_grams"))["most"]
         planned = batches.plan_batch(self.actor, **told)
-        if not sure:
-            self._ask(planned.batch.batch_grams, earlier)
+        questions = [*self._long_over(day, today), *self._far_more(planned, earlier)]
+        if questions and not sure:
+            raise unsure(" ".join(questions))
         return planned
 
-    def _ask(self, grams: Decimal, earlier: Decimal | None) -> None:
-        """Raises Invalid, once, for a batch far beyond all others: mostly a slip of the unit."""
-        if grams > max(MUCH_GRAMS, TIMES * (earlier or 0)):
-            told = said("%(grams)s would go in, far more than into any batch so far.")
-            raise unsure(told % {"grams": self.reader.quantity(grams)})
+    def _long_over(self, day: date, today: date) -> list[str]:
+        """A day that is over is mostly a slip, and sometimes when it was made."""
+        if day >= today:
+            return []
+        return [said("%(day)s is over: was it made then?") % {"day": self.reader.day(day)}]
+
+    def _far_more(self, planned: Planned, earlier: Decimal | None) -> list[str]:
+        """A batch far beyond all others is mostly a slip of the unit."""
+        grams = planned.batch.batch_grams
+        if grams <= max(MUCH_GRAMS, TIMES * (earlier or 0)):
+            return []
+        told = said("%(grams)s would go in, far more than into any batch so far.")
+        return [told % {"grams": self.reader.quantity(grams)}]
 
     def _form(self, data: Any = None, **how: Any) -> PlanForm:
         formulas = formulas_of(self.actor).order_by(Lower("name")).values_list("id", "name")[:300]

@@ -25,7 +25,7 @@ class SendForm(PageForm):
     shop = forms.CharField(
         label=_("To which shop"), max_length=120, help_text=_("Your own reference of it")
     )
-    quantity = QuantityField(label=_("How much"), help_text=_("Such as 12 each"))
+    quantity = QuantityField(label=_("How much"), help_text=_("Such as 12 pieces"))
     happened_at = MomentField(label=_("When"), required=False, help_text=_("Left empty: just now"))
     reason = forms.CharField(label=_("Note"), max_length=LONGEST, required=False)
 

@@ -12,8 +12,9 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
-from api.pages.forms import NUMBER, GramsField, NumberField, PageForm, QuantityField, Rows, Typed
+from api.pages.forms import GramsField, NumberField, PageForm, QuantityField, Rows, Typed
 from api.pages.screen import Screen
+from api.pages.separators import NUMBER
 from api.pages.testing import Forms
 from formulas import containers
 from formulas.leaks import Leak, leaks

@@ -48,7 +48,7 @@ class FillForm(PageForm):
     )
     heel_reason = forms.CharField(label=_("Why it was left"), max_length=400, required=False)
     reject = QuantityField(
-        label=_("Rejected"), required=False, help_text=_("Such as 120 g or 2 each; expensed")
+        label=_("Rejected"), required=False, help_text=_("Such as 120 g or 2 pieces; expensed")
     )
     reject_reason = forms.CharField(label=_("Why it was rejected"), max_length=400, required=False)
     basis = forms.CharField(

@@ -19,16 +19,26 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api import errors
+from api.pages.own_words import say_it_so
 from api.pages.reader import Reader
 from api.pages.saying import in_words
-from ledger.errors import Invalid, Refusal, Unreadable
+from api.pages.separators import NUMBER, number_in, refuse_signs
+from ledger.errors import Invalid, Refusal
 from ledger.money import parse_money
-from ledger.quantities import Density, Quantity, parse_density, parse_quantity
+from ledger.quantities import (
+    Density,
+    Quantity,
+    parse_density,
+    parse_quantity,
+    parse_temperature,
+)
 
 TEXT, LONG = 80, 200
 # How the API names a value, which no person does.
 API_NAME = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b")
-NUMBER = re.compile(r"[0-9]{1,12}(\.[0-9]{1,12})?|\.[0-9]{1,12}")
+# A whole number on a page has no more digits than the store keeps of one.
+MOST_DIGITS = 9
+HUNDREDTH = Decimal("0.01")
 
 
 class Typed(forms.CharField):
@@ -87,6 +97,7 @@ class MoneyField(Typed):
     widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "decimal"})
 
     def read(self, typed: str) -> Decimal:
+        refuse_signs(typed, self.reader.point)
         return parse_money(typed, self.reader.currency)
 
 
@@ -96,11 +107,17 @@ class NumberField(Typed):
     widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "decimal"})
 
     def read(self, typed: str) -> Decimal:
-        if NUMBER.fullmatch(typed.lstrip("-\N{MINUS SIGN}")) and not NUMBER.fullmatch(typed):
-            raise Unreadable(said("Less than nothing cannot be; write 0 or more."))
-        if not NUMBER.fullmatch(typed):
-            raise Unreadable(said("Write a plain number here, such as 12.5."))
-        return Decimal(typed)
+        return number_in(typed, self.reader.point)
+
+
+class CelsiusField(Typed):
+    """A temperature in degrees Celsius, unless its scale is named."""
+
+    def read(self, typed: str) -> Decimal:
+        bare = NUMBER.fullmatch(typed.lstrip("-\N{MINUS SIGN}"))
+        if not bare:
+            refuse_signs(typed, self.reader.point)
+        return parse_temperature(f"{typed} degC" if bare else typed).quantize(HUNDREDTH)
 
 
 class WholeField(forms.IntegerField):
@@ -124,9 +141,15 @@ class WholeField(forms.IntegerField):
         except Refusal as refusal:
             why = in_words(refusal.detail, self.reader)
             raise ValidationError(why, code=refusal.code) from refusal
-        if "." in typed:
-            raise ValidationError(self.error_messages["invalid"], code="invalid")
-        return super().to_python(typed)
+        if typed in self.empty_values:
+            return None
+        if re.fullmatch(r"[-\N{MINUS SIGN}]?[0-9]*[.,][0-9.,]*", typed):
+            raise ValidationError(_("Write a whole number here, with no comma and no point."))
+        if not re.fullmatch(r"[-\N{MINUS SIGN}]?[0-9]+", typed):
+            raise ValidationError(_("Write a whole number here, such as 12."))
+        if len(typed.lstrip("-\N{MINUS SIGN}0")) > MOST_DIGITS:
+            raise ValidationError(_("This is more than any figure here: write 9 digits at most."))
+        return int(typed.replace("\N{MINUS SIGN}", "-"))
 
 
 class DayField(forms.DateField):
@@ -192,6 +215,7 @@ class PageForm(forms.Form):
         super().__init__(data, files, label_suffix="", **how)
         self.reader = reader
         for field in self.fields.values():
+            say_it_so(field)
             if hasattr(field, "reader"):
                 field.reader = reader
 

@@ -13,7 +13,14 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.doubles import NewNameForm
-from api.pages.forms import DensityField, NumberField, PageForm, Rows, WholeField
+from api.pages.forms import (
+    CelsiusField,
+    DensityField,
+    NumberField,
+    PageForm,
+    Rows,
+    WholeField,
+)
 from api.pages.reader import Reader
 from api.pages.row_order import in_order
 from api.pages.screen import Screen
@@ -43,9 +50,21 @@ AMOUNTS = [
 ]
 
 
+class PlaceField(forms.CharField):
+    """Where a row goes. What can be read is done before the form is: what is left cannot."""
+
+    def clean(self, value: Any) -> str:
+        if value:
+            raise forms.ValidationError(
+                _("This is no place: write the number of the row that it should be."), "no_place"
+            )
+        return ""
+
+
 class RowForm(PageForm):
     called: ClassVar = {"/material": "name", "/formula": "name"}
 
+    place = PlaceField(label=_("Place"), required=False)
     phase = forms.CharField(label=_("Phase"), max_length=80, required=False)
     name = forms.CharField(
         label=_("Ingredient"),
@@ -55,6 +74,7 @@ class RowForm(PageForm):
     amount = forms.ChoiceField(label=_("How much"), choices=AMOUNTS, initial="fixed")
     percent = NumberField(label=_("Percent"), required=False)
     most = NumberField(label=_("At most"), required=False)
+    hottest = CelsiusField(label=_("Not above, °C"), required=False)
 
     def clean(self) -> dict[str, Any]:
         typed = super().clean() or {}
@@ -71,7 +91,7 @@ class RowForm(PageForm):
             amount = Fixed(typed["percent"])
         elif typed["amount"] == "to_effect":
             amount = ToEffect(typed["percent"], typed["most"])
-        return Written(typed["phase"], typed["name"], amount)
+        return Written(typed["phase"], typed["name"], amount, typed["hottest"])
 
 
 class SheetForm(NewNameForm):
@@ -91,6 +111,12 @@ class SheetForm(NewNameForm):
         label=_("Usual loss, percent"),
         required=False,
         help_text=_("What stays in the pot, of all that goes in"),
+    )
+    note = forms.CharField(
+        label=_("Why it is written so"),
+        max_length=400,
+        required=False,
+        help_text=_("Kept with this version: what was changed, and what for"),
     )
 
 
@@ -123,6 +149,7 @@ class Forms:
             process_loss_percent=typed["process_loss_percent"],
             density=typed["density"],
             shelf_life_days=typed["shelf_life_days"],
+            note=typed["note"],
         )
 
 
@@ -202,7 +229,7 @@ class Writing(Screen):
         for form in self._rows(data).filled:
             number = int(str(form.prefix).rpartition("-")[2]) + 1
             row = said("Row %(number)d") % {"number": number}
-            reasons = unread(form, "percent", "most")
+            reasons = unread(form, "place", "percent", "most", "hottest")
             found += [(f"{row}, {label}", why) for label, why in reasons]
         return found
 
@@ -281,5 +308,6 @@ def _row(line: Line, reader: Reader) -> dict[str, str]:
         "name": name_of(line),
         "amount": line.kind,
         "percent": "" if balance else reader.number(line.percent),
-        "most": "" if line.max_percent is None else reader.number(line.max_percent),
+        "most": reader.figure(line.max_percent),
+        "hottest": reader.figure(line.max_celsius),
     }

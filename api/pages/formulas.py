@@ -15,7 +15,7 @@ from api.pages import side_tables, tables
 from api.pages.forms import PageForm, QuantityField
 from api.pages.screen import Screen
 from api.pages.window_words import asked
-from formulas.access import formula_for, formulas_of, products_of, version_for, versions_of
+from formulas.access import formula_for, formulas_of, products_of, version_for, written_versions
 from formulas.balances import Needs, scale_formula, scale_product
 from formulas.batches import Size
 from formulas.caution_facts import of_formula
@@ -148,18 +148,24 @@ class Versions(Screen):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         formula = formula_for(self.actor, id)
-        latest, rows = formula.version, versions_of(self.actor).filter(formula=formula)
+        latest, rows = formula.version, written_versions(self.actor, formula)
         chosen = {"before": max(1, latest - 1), "after": latest}
+        most = tables.MOST_ROWS + 1 if tables.asked(request) else MOST
+        written = list(rows[:most])
         form = VersionsForm(
             {**{name: str(number) for name, number in chosen.items()}, **request.GET.dict()},
-            written=list(rows.order_by("-number").values_list("number", "created_at")[:MOST]),
+            written=[(one.number, one.created_at) for one in written[:MOST]],
             reader=self.reader,
         )
         if form.is_valid():
             chosen = form.cleaned_data
         beside = versions_beside(self.actor, id, chosen["before"], chosen["after"])
         return self.show(
-            files={"": lambda: side_tables.versions(beside)},
+            files={
+                "": lambda: side_tables.versions(beside),
+                "all": lambda: side_tables.all_versions(written),
+            },
+            written=written,
             formula=formula,
             form=form,
             beside=beside,

@@ -9,8 +9,9 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import NUMBER, MomentField, PageForm, QuantityField
+from api.pages.forms import MomentField, PageForm, QuantityField
 from api.pages.screen import Screen
+from api.pages.separators import NUMBER
 from ledger import issuing
 from ledger.entry_reading import EntriesWanted, entries_of
 from ledger.issuing import Moved, Taken

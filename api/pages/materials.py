@@ -88,7 +88,7 @@ class Materials(Screen):
 
 class WatchForm(PageForm):
     reorder_point = QuantityField(
-        label=_("Warn me when there is no more than"), help_text=_("Such as 5 kg or 200 each")
+        label=_("Warn me when there is no more than"), help_text=_("Such as 5 kg or 200 pieces")
     )
     safety_stock = QuantityField(
         label=_("Of which safety stock"),

@@ -156,7 +156,7 @@ class OfferForm(OpenedForm, PriceForm):
         max_length=200,
         widget=forms.TextInput(attrs={"list": "materials", "autocomplete": "off"}),
     )
-    pack = QuantityField(label=_("A pack holds"), help_text=_("Such as 25 kg, 1 gal or 60 each"))
+    pack = QuantityField(label=_("A pack holds"), help_text=_("Such as 25 kg, 1 gal or 60 pieces"))
     article_code = forms.CharField(label=_("Their article"), max_length=80, required=False)
     density = DensityField(
         label=_("Density, as they say"),

@@ -11,7 +11,6 @@ from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import (
-    NUMBER,
     DayField,
     MoneyField,
     PageForm,
@@ -22,6 +21,7 @@ from api.pages.forms import (
 )
 from api.pages.orders import AHEAD
 from api.pages.reader import Reader
+from api.pages.separators import NUMBER
 from formulas.order_needs import GivenNeed
 from formulas.order_planning import Limits, Ordering, plan_orders
 from ledger.access import Actor, day_of

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from django.http import HttpRequest
 from django.utils import formats, translation
-from django.utils.translation import gettext
+from django.utils.translation import gettext, ngettext
 from django.utils.translation.trans_real import parse_accept_lang_header
 
 from api.pages.saying import in_words
@@ -28,6 +28,8 @@ OUNCE_G: Final = POUND_G / 16
 # How numbers can be written; the browser's own language is taken where it is one of these.
 WRITTEN: Final = {"en": "1,234.5", "de": "1.234,5", "fr": "1 234,5"}
 ISO_DAY: Final = re.compile(r"\b[0-9]{4}-[0-9]{2}-[0-9]{2}\b")
+# What the ledger calls a piece.
+EACH: Final = re.compile(r"^1 each$|(?<=[0-9] )each$")
 THIN: Final = "\N{NO-BREAK SPACE}"
 
 
@@ -64,9 +66,10 @@ class Reader:
         return "".join(marks.get(sign, sign) for sign in f"{value:,f}")
 
     def quantity(self, value: Decimal, counted: bool = False) -> str:
-        """Grams or pieces for people: "2.5 kg", "320.5 g", "5.512 lb", "60 each"."""
+        """Grams or pieces for people: "2.5 kg", "320.5 g", "5.512 lb", "60 pieces"."""
         if counted:
-            return f"{self.number(_rounded(value, 3))}{THIN}each"
+            pieces = ngettext("piece", "pieces", 1 if value == 1 else 2)
+            return f"{self.number(_rounded(value, 3))}{THIN}{pieces}"
         if self.us:
             unit, name = (POUND_G, "lb") if abs(value) >= POUND_G else (OUNCE_G, "oz wt")
             return f"{self.number(_rounded(value / unit, 3))}{THIN}{name}"
@@ -123,7 +126,7 @@ class Reader:
     def typed(self, value: Decimal, counted: bool = False) -> str:
         """A quantity as a field shows it: all its digits, in kilograms or grams, or pieces."""
         if counted:
-            number, unit = value, "each"
+            number, unit = value, "piece" if value == 1 else "pieces"
         else:
             number, unit = (value / 1000, "kg") if value >= 1000 else (value, "g")
         return f"{number.normalize():f} {unit}".replace(".", self.point)
@@ -167,6 +170,7 @@ class Reader:
 
     def entered(self, text: str) -> str:
         """What was typed once and is kept as the ledger reads it, as a field shows it."""
+        text = EACH.sub(lambda found: "1 piece" if found[0] == "1 each" else "pieces", text)
         return re.sub(r"(?<=[0-9])\.(?=[0-9])", self.point, text)
 
 

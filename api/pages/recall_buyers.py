@@ -35,7 +35,7 @@ class ContactForm(PageForm):
     )
     lot = forms.ChoiceField(label=_("Of which lot"), required=False)
     quantity = QuantityField(
-        label=_("How much"), required=False, help_text=_("Such as 3 each, or 250 g")
+        label=_("How much"), required=False, help_text=_("Such as 3 pieces, or 250 g")
     )
     note = forms.CharField(label=_("What they said"), max_length=LONGEST, required=False)
 

@@ -61,7 +61,7 @@ class LineForm(PageForm):
     )
     quantity = QuantityField(
         label=_("How much"),
-        help_text=_("As the note says it: 4 gal, 25 kg, 60 each"),
+        help_text=_("As the note says it: 4 gal, 25 kg, 60 pieces"),
         error_messages={"required": _("How much of it came?")},
     )
     price = MoneyField(

@@ -8,8 +8,9 @@ def in_order(
 ) -> dict[str, str]:
     """What was typed into rows named `name`, with the rows where they belong.
 
-    The number of a row is typed as its "place": one that was changed puts the row there. A row
-    beyond the `settled` ones whose `group` stands further up already goes to the end of that.
+    The number of a row is typed as its "place": one that was changed puts the row there, and one
+    that says no place stays as it was typed. A row beyond the `settled` ones whose `group` stands
+    further up already goes to the end of that.
     """
     typed = data.get(name, "1")
     count = max(1, min(int(typed) if typed.isdecimal() else 1, most))
@@ -28,9 +29,15 @@ def in_order(
         rest |= {
             here + key.removeprefix(before_it): value
             for key, value in data.items()
-            if key.startswith(before_it) and key != f"{before_it}place"
+            if key.startswith(before_it) and not (key == f"{before_it}place" and _is_place(value))
         }
     return rest
+
+
+def _is_place(typed: str) -> bool:
+    """Whether it says where a row goes; nothing says that it stays."""
+    typed = typed.strip()
+    return not typed or (typed.isdecimal() and len(typed) < 4)
 
 
 def _key(row: int, typed: str) -> tuple[int, int]:
@@ -39,7 +46,7 @@ def _key(row: int, typed: str) -> tuple[int, int]:
     What is no number leaves the row where it is.
     """
     typed = typed.strip()
-    wanted = int(typed) - 1 if typed.isdecimal() and 0 < len(typed) < 4 else row
+    wanted = int(typed) - 1 if typed and _is_place(typed) else row
     return wanted, 1 + (wanted > row) - (wanted < row)
 
 

@@ -37,14 +37,18 @@ class _Places(string.Formatter):
         return str(super().format_field(value, format_spec))
 
 
+def _place(name: str, value: Any) -> Any:
+    """What stands in a place: pieces are called so, and a fixed name is translated."""
+    if name == "unit" and value == "each":
+        return gettext("pieces")
+    return gettext(value) if name in FIXED and isinstance(value, str) and value else value
+
+
 def in_words(text: str, reader: Hand) -> str:
     """A sentence of the domain as its reader's language has it; one that is not known stays."""
     if not isinstance(text, Sentence):
         return gettext(text) if text else ""
-    places = {
-        name: gettext(value) if name in FIXED and isinstance(value, str) and value else value
-        for name, value in text.places.items()
-    }
+    places = {name: _place(name, value) for name, value in text.places.items()}
     try:
         return _Places(reader).vformat(gettext(text.template), (), places)
     except (LookupError, ValueError):

@@ -6,12 +6,14 @@ or smaller is refused with both readings: "2.730" is what a scale shows and what
 """
 
 import re
+from decimal import Decimal
 from typing import Final
 
 from django.utils.translation import gettext as said
 
 from ledger.errors import Unreadable
 
+NUMBER: Final = re.compile(r"[0-9]{1,12}(\.[0-9]{1,12})?|\.[0-9]{1,12}")
 SPACES: Final = " \u00a0\u202f"
 # Digits with signs between them; a space belongs to a number only before a whole group of three,
 # and what stands before a fraction line is none: "1 500/1000".
@@ -46,3 +48,31 @@ def _number(text: str, point: str, grouping: str) -> str:
     if re.fullmatch(rf"{_GROUPED}(?:{group}[0-9]{{3}})+{decimals}?", text):
         return re.sub(group, "", text).replace(point, ".")
     return text
+
+
+def number_in(typed: str, point: str) -> Decimal:
+    """A number of zero or more as `unparted` left it. Raises Unreadable, with what is wrong."""
+    if NUMBER.fullmatch(typed):
+        return Decimal(typed)
+    if re.match("[-\N{MINUS SIGN}] ?[.,]?[0-9]", typed):
+        raise Unreadable(said("Less than nothing cannot be; write 0 or more."))
+    refuse_signs(typed, point)
+    if re.fullmatch(r"[0-9]+(\.[0-9]*)?", typed) and len(typed.partition(".")[0]) > 12:
+        raise Unreadable(said("This is more than any figure here: write 12 digits at most."))
+    if re.fullmatch(r"[0-9]*\.[0-9]{13,}", typed):
+        raise Unreadable(said("This is finer than any figure here: write 12 decimals at most."))
+    told = said("Write a plain number here, such as %(example)s.")
+    raise Unreadable(told % {"example": f"12{point}5"})
+
+
+def refuse_signs(typed: str, point: str) -> None:
+    """Raises Unreadable for a number with a comma or a point where its reader writes none."""
+    if not re.fullmatch(r"[0-9.,]+", typed) or re.fullmatch(r"[0-9]*\.?[0-9]*", typed):
+        return
+    if point == ",":
+        if "." in typed:
+            raise Unreadable(said("There is a point in it: write decimals after a comma, as 12,5."))
+        raise Unreadable(said("There is more than one comma in it: write a number such as 12,5."))
+    if "," in typed:
+        raise Unreadable(said("There is a comma in it: write decimals after a point, as 12.5."))
+    raise Unreadable(said("There is more than one point in it: write a number such as 12.5."))

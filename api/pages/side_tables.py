@@ -16,7 +16,7 @@ from formulas.bench import Bench
 from formulas.drafted import Beside
 from formulas.fill_reading import PastYield, UnitsSeen
 from formulas.leftovers import Reconciliation
-from formulas.models import FormulaVersion, StandardCost
+from formulas.models import FormulaVersion, StandardCost, Weighing
 from formulas.unit_costs import UnitCost
 from formulas.unit_weighings import Checked
 from ledger.access import Actor, day_of
@@ -58,12 +58,18 @@ def weighed_in(bench: Bench) -> Table:
     columns += [said("By whom"), said("Why a rule was not kept")]
     cells = [
         (
-            *(one.happened_at.isoformat(), one.lot.material.name, one.lot.code, one.quantity),
+            *(one.happened_at.isoformat(), one.lot.material.name, poured_code(one), one.quantity),
             *(one.entered, one.person.get_username(), one.deviation),
         )
         for one in bench.weighings
     ]
     return Table(f"{bench.batch.code}-weighed", columns, cells)
+
+
+def poured_code(weighing: Weighing) -> str:
+    """The code of the lot that was poured; what runs from a tap has none to look for."""
+    lot = weighing.lot
+    return str(lot.code) if lot.material.stocked else ""
 
 
 def measured_at(bench: Bench) -> Table:
@@ -78,10 +84,11 @@ def measured_at(bench: Bench) -> Table:
 def composition(version: FormulaVersion) -> Table:
     """The lines of a version, in percent."""
     columns = [said("Phase"), said("Ingredient"), said("Percent"), said("Kind"), said("At most")]
+    columns.append(said("Not above, °C"))
     cells = [
         (
             *(line.phase.name, (line.component or line.material).name, line.percent),
-            *(line.kind, line.max_percent),
+            *(line.kind, line.max_percent, line.max_celsius),
         )
         for line in version.lines.all()
     ]
@@ -119,9 +126,19 @@ def versions(beside: Beside) -> Table:
         (said("Usual loss"), *(one.process_loss_percent for one in both)),
         (said("Density"), *(one.density_entered for one in both)),
         (said("Keeps for days"), *(one.shelf_life_days for one in both)),
+        (said("Why"), *(one.note for one in both)),
         (said("Written"), *(one.created_at.date() for one in both)),
     ]
     return Table("versions", [said("Ingredient"), *numbers], cells)
+
+
+def all_versions(rows: Iterable[FormulaVersion]) -> Table:
+    """The versions of a formula, the latest first, and why each was written."""
+    columns = [said("Version"), said("Why"), said("By whom"), said("Written")]
+    cells = [
+        (one.number, one.note, one.person.get_username(), one.created_at.date()) for one in rows
+    ]
+    return Table("all-versions", columns, cells)
 
 
 def life(movements: Iterable[Movement], *, counted: bool) -> Table:

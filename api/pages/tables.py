@@ -81,7 +81,7 @@ def file(kind: str, table: Table) -> HttpResponse:
 
 def unit_of(counted: bool) -> str:
     """The unit of a quantity as the books keep it."""
-    return said("each") if counted else "g"
+    return said("pieces") if counted else "g"
 
 
 def _csv(table: Table, rows: Iterable[Sequence[Cell]]) -> bytes:

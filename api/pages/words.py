@@ -109,6 +109,7 @@ FIGURES: Final[Mapping[str, Promise | str]] = {
     "count differences": _("count differences"),
     "decanted": _("decanted"),
     "duty": _("duty"),
+    "each": _("pieces"),
     "emptied": _("emptied"),
     "expected_grams": _("loss that was expected"),
     "filled": _("filled"),
@@ -138,7 +139,7 @@ FIGURES: Final[Mapping[str, Promise | str]] = {
 WAYS: Final[Mapping[str, Promise | str]] = {
     "Its working stands above.": _("Its working stands above."),
     "(minutes per batch + minutes per unit · units) · hourly rate ÷ 60": _(
-        "(minutes per batch + minutes per unit · units) · hourly rate ÷ 60"
+        "(minutes per batch + minutes per piece · pieces) · hourly rate ÷ 60"
     ),
     "(total - packaging) ÷ output": _("(total - packaging) ÷ output"),
     "actual - expected, or nothing": _("actual - expected, or nothing"),
@@ -183,7 +184,7 @@ WAYS: Final[Mapping[str, Promise | str]] = {
     ),
     "sum per batch + percent of materials": _("sum per batch + percent of materials"),
     "taken from the cost layers": _("taken from the cost layers"),
-    "the bulk's part of what the units cost": _("the bulk's part of what the units cost"),
+    "the bulk's part of what the units cost": _("the bulk's part of what the pieces cost"),
     "valued when the books began": _("valued when the books began"),
     "weighed - output - declared": _("weighed - output - declared"),
     "what its batch cost": _("what its batch cost"),
@@ -264,7 +265,7 @@ def _short(name: str, fact: str) -> str:
     """A quantity without the zeros of its column, and of a moment its day and minute."""
     if name == "quantity":
         amount, _space, unit = fact.partition(" ")
-        return f"{Decimal(amount).normalize():f} {unit}".rstrip()
+        return f"{Decimal(amount).normalize():f} {worded(unit)}".rstrip()
     return f"{fact[:10]} {fact[11:16]}" if MOMENT.fullmatch(fact) else fact
 
 

@@ -6,14 +6,15 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.rest.fields import Id, Shown, Text, plain, shortest
+from api.rest.fields import Id, Moment, Shown, Text, plain, shortest
 from api.rest.measurements import measurement_json, standing_json, window_json
 from formulas.earlier_lots import EarlierLot
 from formulas.effect import Pot, headroom, share_of, typical_grams
+from formulas.enough import word_of
 from formulas.heat import Heat
 from formulas.learning import Learned, Spread
 from formulas.measurements import standing_of, standing_rows, windows_of
-from formulas.models import Batch, BatchLine
+from formulas.models import Batch, BatchLine, Enough
 from formulas.scaling import SCALE_STEP
 
 
@@ -58,6 +59,24 @@ def learned_json(learned: Learned, others: Decimal) -> dict[str, Any]:
     }
 
 
+class EnoughOut(serializers.Serializer[Any]):
+    """Somebody's word that what is in of a line to effect is enough."""
+
+    id = Id()
+    grams = Shown(help_text="What was in by then.")
+    said_at = Moment()
+    person = Id()
+
+
+def enough_json(word: Enough) -> dict[str, Any]:
+    return {
+        "id": str(word.id),
+        "grams": plain(word.grams),
+        "said_at": word.said_at,
+        "person": str(word.person_id),
+    }
+
+
 class InPotOut(serializers.Serializer[Any]):
     """How a line of a batch stands in the pot."""
 
@@ -65,16 +84,19 @@ class InPotOut(serializers.Serializer[Any]):
     share_percent = Shown(help_text="What was weighed, of all that is in the batch now.")
     headroom_grams = Shown(allow_null=True, help_text="Of a to-effect line: what may still go in.")
     learned = LearnedOut(allow_null=True, help_text="Of a to-effect line: what it came to before.")
+    enough = EnoughOut(allow_null=True, help_text="Null once more of it goes in, or less is in.")
 
 
 def in_pot_json(line: BatchLine, pot: Pot, taught: Learned | None) -> dict[str, Any]:
     most = line.max_percent
     left = None if most is None else headroom(pot.others_final, pot.own, most)
+    word = word_of(line, pot.own)
     return {
         "weighed": plain(pot.own),
         "share_percent": plain(share_of(pot.own, pot.others_now + pot.own)),
         "headroom_grams": plain(left),
         "learned": taught and most and learned_json(taught, pot.others_final),
+        "enough": word and enough_json(word),
     }
 
 

@@ -387,6 +387,7 @@ SOURCE_TEST: Final = _sent(
         "result": "pass",
     },
 )
+ENOUGH: Final = _sent("It is thick enough", {"line": _id(21), "enough": True})
 SECOND_LOOK: Final = _sent(
     "Another person has looked", {"weighing": _id(20), "note": "jar, lot and scale seen"}
 )

@@ -119,6 +119,9 @@ class FormulaIn(Body):
     shelf_life_days = Whole(min_value=1, max_value=3650, required=False, allow_null=True)
     phases = listed(PhaseIn, least=1, most=30)
     windows = listed(WindowIn, most=10, required=False)
+    note = Text(
+        max_length=400, required=False, allow_blank=True, help_text="Why this version is written."
+    )
 
 
 class ToEffectOut(serializers.Serializer[Any]):
@@ -160,6 +163,7 @@ class FormulaOut(FormulaBrief):
     shelf_life_days = serializers.IntegerField(allow_null=True)
     phases = PhaseOut(many=True)
     windows = WindowOut(many=True)
+    note = Text(allow_blank=True, help_text="Why this version was written.")
     cautions = StepCautionOut(many=True)
 
 
@@ -175,6 +179,7 @@ class VersionQuery(Body):
 
 class VersionBrief(serializers.Serializer[Any]):
     number = serializers.IntegerField()
+    note = Text(allow_blank=True)
     created_at = Moment()
     person = Id()
 
@@ -196,6 +201,7 @@ def draft_of(data: dict[str, Any]) -> composing.Draft:
         density=data.get("density"),
         shelf_life_days=data.get("shelf_life_days"),
         windows=data.get("windows", ()),
+        note=data.get("note", ""),
     )
 
 
@@ -244,11 +250,17 @@ def formula_json(version: FormulaVersion) -> dict[str, Any]:
             {"name": phase.name, "lines": lines.get(phase.id, [])} for phase in version.phases.all()
         ],
         "windows": [window_json(window) for window in windows_of(version).values()],
+        "note": version.note,
     }
 
 
 def version_json(row: FormulaVersion) -> dict[str, Any]:
-    return {"number": row.number, "created_at": row.created_at, "person": str(row.person_id)}
+    return {
+        "number": row.number,
+        "note": row.note,
+        "created_at": row.created_at,
+        "person": str(row.person_id),
+    }
 
 
 def _line_json(line: Line) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from formulas.models.checks import BatchCheck
 from formulas.models.complaints import Complaint, ComplaintFact
 from formulas.models.contents import Container, NetContents, UnitWeighing, WaterFilling
 from formulas.models.emptyings import Emptying
+from formulas.models.enough import Enough
 from formulas.models.formulas import Formula, FormulaVersion, Line, Phase, Window
 from formulas.models.made_for import MadeFor
 from formulas.models.making import Filling, Making, SecondLook, Weighing
@@ -26,6 +27,7 @@ __all__ = [
     "ComplaintFact",
     "Container",
     "Emptying",
+    "Enough",
     "Filling",
     "Formula",
     "FormulaVersion",

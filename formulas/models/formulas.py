@@ -40,7 +40,8 @@ class FormulaVersion(MakerRow):
     """One state of a formula, never changed: a batch made from it stays readable for ever.
 
     With a `retention` (grams of liquid kept per gram of spent solid) it is an infusion, whose
-    process loss follows from it, from the spent lines and from the evaporation.
+    process loss follows from it, from the spent lines and from the evaporation. `note` says why it
+    was written.
     """
 
     formula = link(Formula, related_name="versions")
@@ -53,6 +54,7 @@ class FormulaVersion(MakerRow):
     density_at = celsius()
     density_entered = models.CharField(max_length=64, blank=True)
     shelf_life_days = models.PositiveIntegerField(null=True)
+    note = models.CharField(max_length=400, blank=True, default="", db_default="")
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
     )

@@ -57,6 +57,7 @@ ASKS = {
     "POST /batches/{id}/weighings": Verb.MAKE,
     "POST /batches/{id}/checks": Verb.MAKE,
     "POST /batches/{id}/second-looks": Verb.MAKE,
+    "POST /batches/{id}/enough": Verb.MAKE,
     "POST /batches/{id}/finish": Verb.MAKE,
     "POST /issues": Verb.ISSUE,
     "POST /sales": Verb.ISSUE,

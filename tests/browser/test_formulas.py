@@ -126,7 +126,7 @@ def test_scaled_to_so_many_pieces(page: Page, tinned: str) -> None:
     page.get_by_role("button", name="Work it out").click()
     # 50 times 20 g of the butter, of which there is none, and 50 tins.
     expect(page.locator("main")).to_contain_text(re.compile(r"1,000\s*g"))
-    expect(page.locator("main .tag.warn").first).to_contain_text(re.compile(r"50\s*each"))
+    expect(page.locator("main .tag.warn").first).to_contain_text(re.compile(r"50\s*pieces"))
     assert_well_made(page)
 
 

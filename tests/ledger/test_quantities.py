@@ -188,7 +188,7 @@ def test_what_was_typed_is_kept() -> None:
         ("5 peices", 'did you mean "each"'),
         ("5 qqq", "use one such as g, kg"),
         ("3 drops", "weigh it"),
-        ("5", '"60 each"'),
+        ("5", '"60 pieces"'),
     ],
 )
 def test_a_refusal_says_what_to_do(text: str, remedy: str) -> None:

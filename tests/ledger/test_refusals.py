@@ -237,7 +237,7 @@ MEASURES: list[Asked] = [
         lambda: count_of(parse_quantity("5 g"), name="Jars"),
         PiecesWanted,
         "",
-        'Jars is counted: give pieces such as "60 each", not a weight or a volume.',
+        'Jars is counted: give pieces such as "60 pieces", not a weight or a volume.',
     ),
     (
         lambda: count_of(parse_quantity("1.5 each"), name="Jars"),

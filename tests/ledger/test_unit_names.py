@@ -82,7 +82,7 @@ def test_what_means_too_many_things(typed: str, sentence: str) -> None:
         (
             "hogsheads",
             "The unit 'hogsheads' is not known; use one such as g, kg, lb, oz wt, mL, fl oz, gal"
-            " or each.",
+            " or pieces.",
         ),
         ("drops", "A drop has no fixed size: weigh it, or give mL."),
         ("big drop", "A drop has no fixed size: weigh it, or give mL."),

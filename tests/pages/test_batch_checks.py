@@ -138,13 +138,13 @@ def test_pieces_are_emptied_into_bulk(shop: Workshop, client: Client, balm: Plan
     for page in (f"/fills/{filled.filling.id}", f"/lots/{filled.lot.id}"):
         assert path in client.get(page).content.decode()
     assert "no pieces that were filled" in shown(client.get(f"/lots/{bulk.id}/emptying"))
-    assert "In store 5 each Filled into each 20 g" in shown(client.get(path))
+    assert "In store 5 pieces Filled into each 20 g" in shown(client.get(path))
     assert "required" in refused(client, path, units="2")
     assert refused(client, path, units="6", reason="no lid")
     page = done(client, path, units="2", reason="no lid")
     assert "In store 40 g" in page
     assert "in quarantine" in page
-    assert "In store 3 each" in shown(client.get(path))
+    assert "In store 3 pieces" in shown(client.get(path))
     assert shop.disagreements() == []
 
 

@@ -72,6 +72,15 @@ def test_a_little_more_is_not_asked(shop: Workshop, client: Client, balm: Planne
     assert "80.02" in refused(client, bench, **weighing(shop, balm, 1, "80.02"))
 
 
+def test_what_is_in_is_taken_off_what_is_to_be_poured(
+    shop: Workshop, client: Client, balm: Planned
+) -> None:
+    bench, code = f"{path_of(balm)}/bench", code_of(shop, balm, 0)
+    assert f"{code} (80 g)" in shown(client.get(bench)).replace("\xa0", " ")
+    page = done(client, bench, **weighing(shop, balm, 0, "30")).replace("\xa0", " ")
+    assert f"{code} (50 g)" in page
+
+
 def test_an_end_that_is_mostly_a_slip_is_asked_once(
     shop: Workshop, client: Client, balm: Planned
 ) -> None:
@@ -104,11 +113,21 @@ def test_what_is_added_to_effect_stays_until_it_is_enough(shop: Workshop, client
     assert "That is enough" in page
     # Coming back asks once more, until somebody says that it is enough.
     assert "That is enough" in shown(client.get(bench))
-    scent_line = planned.lines[1].line.id
-    assert "All of it is in" in shown(client.get(f"{bench}?enough={scent_line}"))
+    assert "to effect: more may go in" in shown(client.get(path_of(planned)))
+    line = {"line": str(planned.lines[1].line.id)}
+    assert "All of it is in" in done(client, bench, do="enough", **line)
+    # It is kept with the batch, so that another phone knows.
+    assert "All of it is in" in shown(signed_in(shop).get(bench))
     batch = shown(client.get(path_of(planned)))
     assert "all weighed in" in batch
-    assert "to effect: more may go in" in batch
+    assert "found enough" in batch
+    assert "/declaration" in client.get(path_of(planned)).content.decode()
+    assert "enough already" in refused(client, bench, do="enough", **line)
+    back = done(client, bench, do="not_enough", **line)
+    assert "That is enough" in back
+    assert "nothing to take back" in refused(client, bench, do="not_enough", **line)
+    assert "All of it is in" in done(client, bench, do="enough", **line)
+    assert "That is enough" in done(client, bench, **weighing(shop, planned, 1, "1"))
 
 
 def test_what_was_measured_and_what_was_not_in_the_formula_is_shown(
@@ -168,7 +187,8 @@ def test_what_came_in_since_is_looked_for_again(shop: Workshop, client: Client) 
 
 
 def test_pieces_are_of_a_product(shop: Workshop, client: Client, balm: Planned) -> None:
-    what = {"what": f"formula:{balm.batch.version.formula_id}", "planned_for": "2025-05-06"}
+    what = {"what": f"formula:{balm.batch.version.formula_id}", "sure": "on"}
+    what["planned_for"] = "2025-05-06"
     assert "say kilograms" in refused(client, "/batches/new", size="2", **what)
     product = shop.product(balm.batch.version, "30 g")
     what["what"] = f"product:{product.id}"
@@ -193,6 +213,10 @@ def test_a_slip_of_a_plan_is_told(client: Client, balm: Planned) -> None:
     past = refused(client, "/batches/new", size="2 kg", planned_for="1990-05-06", **what)
     assert "long past" in past
     what["planned_for"] = balm.batch.planned_for.isoformat()
+    asked = refused(client, "/batches/new", size="2 kg", **what)
+    assert "is over: was it made then?" in asked
+    assert "far more than" not in asked
+    assert "is over" in refused(client, "/batches/new", size="100000 kg", **what)
     assert "far more than" in refused(client, "/batches/new", size="100000 kg", **what)
     assert "to be made" in done(client, "/batches/new", size="100000 kg", sure="on", **what)
 

@@ -20,17 +20,17 @@ def test_goods_at_a_shop_are_the_makers_until_they_are_sold(shop: Workshop) -> N
     assert "Nothing lies at a shop" in shown(client.get("/at-shops"))
     assert "40" in refused(client, path, shop="Quay shop", quantity="41 each")
     page = done(client, path, shop="Quay shop", quantity="10 each")
-    assert "30 each" in page.replace("\xa0", " ")
+    assert "30 pieces" in page.replace("\xa0", " ")
     assert "Quay shop 10" in page
     listed = shown(client.get("/at-shops")).replace("\xa0", " ")
-    assert "Bar 10 each 15.00 USD" in listed
+    assert "Bar 10 pieces 15.00 USD" in listed
     later = {"do": "later", "shop": "Quay shop"}
     assert "Say why" in refused(client, path, **later, then="back", quantity="1 each")
-    assert "10 each" in refused(client, path, **later, then="sold", quantity="11 each")
+    assert "10 pieces" in refused(client, path, **later, then="sold", quantity="11 each")
     assert refused(client, path, **{**later, "shop": "Elsewhere"}, then="sold", quantity="1 each")
     assert "Quay shop 7" in done(client, path, **later, then="sold", quantity="3 each")
     page = done(client, path, **later, then="back", quantity="2 each", reason="faded")
-    assert "32 each" in page.replace("\xa0", " ")
+    assert "32 pieces" in page.replace("\xa0", " ")
     assert "Quay shop,NB" in client.get("/at-shops?as=csv").content.decode()
 
 
@@ -44,13 +44,13 @@ def test_a_shop_tells_of_its_month_at_once(shop: Workshop) -> None:
     both = {**first, "lines-1-lot": "NB0", "lines-1-quantity": "2 kg"}
     assert "no lot of this code" in refused(client, "/at-shops", **sending, **both)
     much = {**first, "lines-0-quantity": "99 each"}
-    assert "Only 40 each" in refused(client, "/at-shops", **sending, **much)
+    assert "Only 40 pieces" in refused(client, "/at-shops", **sending, **much)
     both["lines-1-lot"] = cans.code
     page = done(client, "/at-shops", **sending, **both, happened_at="2025-05-07T09:00")
     assert "Pier & Co" in page
     path = "/at-shops?shop=Pier+%26+Co"
     shown_there = shown(client.get(path)).replace("\xa0", " ")
-    assert "10 each" in shown_there
+    assert "10 pieces" in shown_there
     assert "2 kg" in shown_there
     sold, back, poured = f"{bars.id}-sold", f"{bars.id}-back", f"{cans.id}-sold"
     assert "Write beside a lot" in shown(sent(client, path))
@@ -58,12 +58,12 @@ def test_a_shop_tells_of_its_month_at_once(shop: Workshop) -> None:
     much = {sold: "3", poured: "3 kg"}
     assert "Only 2,000 g" in refused(client, path, **much)
     # Nothing of a month is booked that cannot be booked as a whole.
-    assert "10 each" in shown(client.get(path)).replace("\xa0", " ")
+    assert "10 pieces" in shown(client.get(path)).replace("\xa0", " ")
     told = {sold: "3", back: "2", poured: "500 g"}
     assert "Only" in refused(client, path, **{**told, back: "8"}, reason="faded")
     page = done(client, path, **told, reason="faded", happened_at="2025-05-31T18:00")
     there = shown(client.get(path)).replace("\xa0", " ")
-    assert "5 each" in there
+    assert "5 pieces" in there
     assert "1.5 kg" in there
     has = shown(client.get(f"/lots/{bars.id}/recall-list")).replace("\xa0", " ")
     assert "Pier & Co" in has

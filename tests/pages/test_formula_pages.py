@@ -62,7 +62,16 @@ def test_a_row_goes_into_the_middle_and_a_slip_is_told(shop: Workshop) -> None:
     wrong = sent(client, path, **typed)
     assert wrong.status_code == 422
     assert 'name="lines-1-name" value="Acid"' in wrong.content.decode()
-    kept = done(client, path, **{**typed, "lines-2-percent": "1.5"})
+    nowhere = sent(client, path, **{**typed, "lines-2-percent": "1.5", "lines-1-place": "above"})
+    assert nowhere.status_code == 422
+    assert "This is no place" in shown(nowhere)
+    assert 'value="above"' in nowhere.content.decode()
+    hot = {**typed, "lines-2-percent": "1.5", "lines-2-hottest": "4o"}
+    assert "temperature" in shown(sent(client, path, **hot))
+    hot |= {"lines-2-hottest": "40", "note": "it spat at 60 degrees"}
+    kept = done(client, path, **hot)
+    assert "once the batch is no hotter than 40 °C" in kept
+    assert "it spat at 60 degrees" in kept
     assert kept.index("Oil") < kept.index("Acid") < kept.index("Wax")
     with acting_as(shop.actor):
         lines = list(version_for(shop.actor, id).lines.all())
@@ -71,3 +80,9 @@ def test_a_row_goes_into_the_middle_and_a_slip_is_told(shop: Workshop) -> None:
     assert "less by 1.5 %" in versions.replace("\xa0", " ")
     today = Reader().day(datetime.now(UTC))
     assert f"version 2, {today} version 1, {today}" in versions
+    assert "no hotter than 40 °C" in versions
+    assert versions.count("it spat at 60 degrees") == 2
+    rows = client.get(f"/formulas/{id}/versions?as=csv&table=all").content.decode()
+    assert "it spat at 60 degrees" in rows
+    again = typed_in(client, path, "lines-0-name")
+    assert (again["lines-1-hottest"], again.get("note", "")) == ("40", "")

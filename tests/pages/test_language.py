@@ -23,7 +23,7 @@ TEXTS = {
     LEFT: "Vom Los {code} sind nur noch {left} da; nehmen Sie weniger.",
     "Nothing here": "Hier ist nichts",
     "There is no such thing here, or it is not yours.": "Das gibt es hier nicht.",
-    'A number needs its unit: write "60 g", "60 mL" or "60 each".': "Die Einheit fehlt.",
+    'A number needs its unit: write "60 g", "60 mL" or "60 pieces".': "Die Einheit fehlt.",
     "Above it a scent may sensitise skin.": "Darüber reizt ein Duft die Haut.",
     "{name}: {percent:f} %, at most {most:f} %": "{name}: {percent:f} %, höchstens {most:f} %",
     "sold": "verkauft",

@@ -1,0 +1,2 @@
+drop trigger check_enough on formulas_enough;
+drop function formulas_check_enough();
