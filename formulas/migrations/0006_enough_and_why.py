@@ -12,7 +12,7 @@ from ledger.migrations import _sql
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("formulas", "0005_afterwards"),
+        ("formulas", "0013_newer_lots"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

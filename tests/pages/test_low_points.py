@@ -74,13 +74,13 @@ def test_pieces_are_whole_and_what_cannot_be_is_said_at_its_field(
     pieces = {**TYPED, "per_day": "3 each", "spread": "1 each"}
     # 27 + 1.6449 x sqrt(9 + 36) = 38.03, and 11.03 of it safety stock.
     page = told(client, jar, **pieces)
-    assert "Warn at 39 each" in page
-    assert "Of which safety stock 12 each" in page
+    assert "Warn at 39 pieces" in page
+    assert "Of which safety stock 12 pieces" in page
     assert "from 50 to 99.99 percent" in told(
         client, jar, **{**pieces, "service_level_percent": "100"}
     )
     assert "fl oz" in told(client, jar, **{**pieces, "per_day": "3 oz"})
     reader = in_role(shop, Membership.Role.READ_ONLY)
     page = told(reader, jar, **pieces)
-    assert "Warn at 39 each" in page
+    assert "Warn at 39 pieces" in page
     assert "Warn me at" not in page
