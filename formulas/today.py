@@ -14,6 +14,7 @@ from formulas.access import batches_of, standing
 from formulas.complaints import Report, reports_waiting
 from formulas.lacking import Short, short_batches
 from formulas.models import Batch, Filling, Making, Weighing
+from formulas.use_soon import Ending, endings, with_uses
 from ledger.access import Actor, day_of
 from ledger.alert_answers import alerts
 from ledger.alert_texts import told
@@ -76,7 +77,7 @@ class Today:
     found: Sequence[Short]
     ready: Sequence[Batch]
     alerted: Sequence[Alerted]
-    expiring: Sequence[Holding]
+    expiring: Sequence[Ending]
     retests: Sequence[Holding]
     undecided: Sequence[Custody]
     offers: Sequence[Offered]
@@ -115,7 +116,7 @@ def today(actor: Actor, *, now: datetime) -> Today:
         found=[one for one in lacking if not one.to_get],
         ready=[batch for batch in planned if batch.id not in known],
         alerted=_alerted(actor, now, known | {one.lot_id for one in ending}),
-        expiring=[one for one in ending if not _retest_first(one.lot)][:MOST],
+        expiring=endings([one for one in ending if not _retest_first(one.lot)][:MOST], day),
         retests=[one for one in ending if _retest_first(one.lot)][:MOST],
         undecided=list(_undecided(actor)[:MOST]),
         offers=offered(offers[:MOST]),
@@ -158,7 +159,8 @@ def _expiring(actor: Actor, day: date) -> "QuerySet[Holding]":
     """What is in store of lots that may not be used for longer than thirty days more."""
     ends = Least("lot__expires_on", "lot__retest_on")
     soon = Q(lot__expires_on__lte=day + SOON) | Q(lot__retest_on__lte=day + SOON)
-    return _in_store(actor).filter(soon).annotate(ends=ends).order_by("ends", "lot_id")
+    rows = with_uses(_in_store(actor).filter(soon))
+    return rows.annotate(ends=ends).order_by("ends", "lot_id")
 
 
 def _retest_first(lot: Lot) -> bool:

@@ -81,6 +81,8 @@ def _expiring(facts: Facts) -> Told:
         f"There is {_amount(facts, 'quantity')} of it, and {_amount(facts, 'at_risk')} will be"
         f" left at {_amount(facts, 'daily_use')} a day.",
     ]
+    if (promised := facts.get("promised")) and Decimal(promised):
+        lines.append(f"Planned batches take {_amount(facts, 'promised')} of it.")
     if others := facts["others"]:
         makers = "1 other maker uses" if others == 1 else f"{others} other makers use"
         named = [" ".join(one.split()) for one in facts["others_named"]]

@@ -16,24 +16,30 @@ FURTHEST = timedelta(days=3650)
 
 @dataclass(frozen=True, slots=True)
 class DatedLot:
-    """What is left of a lot in grams or pieces, and the last day on which it may be used."""
+    """What is left of a lot in grams or pieces, and the last day on which it may be used.
+
+    `promised` is what planned batches will take of it in time, whatever the usual use is.
+    """
 
     lot: UUID
     quantity: Decimal
     last_day: date
+    promised: Decimal = Decimal(0)
 
 
 def at_risk(lots: Sequence[DatedLot], daily_use: Decimal, today: date) -> dict[UUID, Decimal]:
     """What will be left of each lot after its last day, in grams or pieces, never below zero.
 
     Until the last day of a lot, itself and today included, so many days of use can be taken from
-    it and from those that end earlier together: it can give what those have not taken.
+    it and from those that end earlier together: it can give what those have not taken. Past its
+    last day a lot gives nothing, whatever is promised of it.
     """
     left: dict[UUID, Decimal] = {}
     taken = Decimal(0)
     for lot in sorted(lots, key=lambda one: (one.last_day, one.lot)):
         days = max(0, (lot.last_day - today).days + 1)
-        used = min(lot.quantity, max(Decimal(0), daily_use * days - taken))
+        usual = max(Decimal(0), daily_use * days - taken)
+        used = min(lot.quantity, max(usual, lot.promised if days else Decimal(0)))
         taken += used
         left[lot.lot] = lot.quantity - used
     return left

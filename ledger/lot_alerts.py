@@ -4,7 +4,7 @@ Only what lies in the maker's own store counts, and a rejected lot is no longer 
 """
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -16,6 +16,7 @@ from django.db import connection
 from ledger.alert_book import Book, Finding
 from ledger.expiry_risk import DatedLot, at_risk
 from ledger.models import AlertKind
+from ledger.other_users import NOBODY, OtherUsers, other_users
 from ledger.reviewing import reviews
 from ledger.usage_reading import mean_daily_use
 
@@ -24,7 +25,10 @@ MOST_NAMED: Final = 10
 SIX_PLACES: Final = Decimal("0.000001")
 _LOTS: Final = """
 select h.material_id, m.name, m.measured_by = 'count', h.lot_id, l.code, h.quantity,
-       l.expires_on, l.retest_on, c.status, c.since
+       l.expires_on, l.retest_on, c.status, c.since,
+       coalesce((select sum(r.quantity) from ledger_reservation r
+                   where r.coop_id = %(coop)s and r.maker_id = %(maker)s
+                     and r.lot_id = h.lot_id), 0)
   from (select material_id, lot_id, sum(quantity) as quantity from ledger_holding
           where coop_id = %(coop)s and maker_id = %(maker)s and kind = 'store' and any_left
           group by 1, 2) h
@@ -35,7 +39,6 @@ select h.material_id, m.name, m.measured_by = 'count', h.lot_id, l.code, h.quant
  where c.status <> 'rejected'
    and (l.expires_on is not null or l.retest_on is not null or c.status = 'quarantine')
 """
-_OTHERS: Final = "select material_id, makers, names from ledger_other_users(%s::uuid[])"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,13 @@ class _Lot:
     retest_on: date | None
     status: str
     since: Any
+    promised: Decimal
+
+    def goes_in_time(self, day: date) -> bool:
+        """Whether planned batches take all of it: they were promised it since it keeps until their
+        own day."""
+        dated = self.expires_on is not None and day <= self.expires_on
+        return dated and self.promised >= self.quantity
 
     def finding(self, **facts: Any) -> Finding:
         own = {"name": self.name, "counted": self.counted, "lot": self.code}
@@ -94,7 +104,8 @@ def _lots(book: Book) -> list[_Lot]:
 
 
 def _expiring(book: Book, lots: Sequence[_Lot], day: date) -> list[Finding]:
-    """Those that end within the chosen days, or with some of them left at the usual use.
+    """Those that end within the chosen days, or with some of them left at the usual use; of what
+    planned batches take in time nothing is left.
 
     A lot that is used by nobody is told of only within the chosen days: a date years away is no
     news.
@@ -109,34 +120,33 @@ def _expiring(book: Book, lots: Sequence[_Lot], day: date) -> list[Finding]:
     for material, dated in of_material.items():
         rate = use.get(material, Decimal(0))
         left = at_risk(
-            [DatedLot(one.id, one.quantity, one.expires_on) for one in dated if one.expires_on],
+            [
+                DatedLot(one.id, one.quantity, one.expires_on, one.promised)
+                for one in dated
+                if one.expires_on
+            ],
             rate,
             day,
         )
         found += [
             (one, left[one.id])
             for one in dated
-            if one.expires_on and (one.expires_on <= soon or (rate > 0 and left[one.id] > 0))
+            if one.expires_on
+            and not one.goes_in_time(day)
+            and (one.expires_on <= soon or (rate > 0 and left[one.id] > 0))
         ]
-    others = _others({lot.material_id for lot, _ in found})
+    others = other_users({lot.material_id for lot, _ in found})
     return [
         lot.finding(
             expires_on=lot.expires_on and lot.expires_on.isoformat(),
             at_risk=f"{risk.quantize(SIX_PLACES):f}",
             daily_use=f"{use.get(lot.material_id, Decimal(0)).quantize(SIX_PLACES):f}",
-            **others.get(lot.material_id, {"others": 0, "others_named": []}),
+            promised=f"{lot.promised:f}",
+            **_told_of(others.get(lot.material_id, NOBODY)),
         )
         for lot, risk in found
     ]
 
 
-def _others(materials: set[UUID]) -> Mapping[UUID, dict[str, Any]]:
-    """How many other makers use each material, as far as they want it known."""
-    if not materials:
-        return {}
-    with connection.cursor() as cursor:
-        cursor.execute(_OTHERS, [sorted(materials)])
-        return {
-            material: {"others": makers, "others_named": names[:MOST_NAMED]}
-            for material, makers, names in cursor
-        }
+def _told_of(others: OtherUsers) -> dict[str, Any]:
+    return {"others": others.makers, "others_named": [*others.names[:MOST_NAMED]]}

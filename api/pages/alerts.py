@@ -66,6 +66,10 @@ class ChoicesForm(PageForm):
     )
     use_told = forms.ChoiceField(
         label=_("When a lot of another maker expires, that maker learns"),
+        help_text=_(
+            "So that it can be offered to whoever still uses it. Nobody learns anything unless you"
+            " choose so: in a small co-op even a number tells who it is."
+        ),
         choices=OTHERS,
         widget=forms.RadioSelect,
     )

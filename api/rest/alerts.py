@@ -48,6 +48,7 @@ class LotInDanger(serializers.Serializer[Any]):
         allow_null=True, help_text="What will be left of it after its last day at the usual use."
     )
     daily_use = Shown(allow_null=True)
+    promised = Shown(allow_null=True, help_text="What planned batches take of it in time.")
     other_makers = serializers.IntegerField(
         allow_null=True,
         help_text="How many other makers use the material, of those who let it be known.",
@@ -177,6 +178,7 @@ def _lot(row: Alert) -> dict[str, Any]:
         "expires_on": facts.get("expires_on"),
         "at_risk": facts.get("at_risk"),
         "daily_use": facts.get("daily_use"),
+        "promised": facts.get("promised"),
         "other_makers": facts.get("others"),
         "other_maker_names": facts.get("others_named", []),
         "retest_on": facts.get("retest_on"),

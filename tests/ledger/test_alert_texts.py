@@ -91,6 +91,10 @@ def test_a_lot_that_ends(others: int, names: list[str], line: str | None) -> Non
         "There is 2 kg of it, and 500 g will be left at 100 g a day.",
     )
     assert words.lines[2:] == (() if line is None else (line,))
+    taken = told("expiring", {**facts, "promised": "750"}).lines
+    assert taken[2] == "Planned batches take 750 g of it."
+    assert taken[3:] == words.lines[2:]
+    assert told("expiring", {**facts, "promised": "0"}) == words
 
 
 def test_a_lot_to_be_retested_and_one_that_waits() -> None:

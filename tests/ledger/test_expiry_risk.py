@@ -48,6 +48,19 @@ def test_past_its_day_nothing_is_used_of_it() -> None:
     assert left([lot(1, "900", -1), lot(2, "300", 0)], "200") == [D(900), D(100)]
 
 
+def test_what_is_promised_goes_in_time_beside_the_usual_use() -> None:
+    """Until the fifth day 500 g go of 900, or the 700 that are promised; then until the tenth 300
+    of the next. What is past its day nobody takes."""
+    promised = DatedLot(UUID(int=1), D(900), TODAY + timedelta(days=4), D(700))
+    assert left([promised, lot(2, "800", 9)], "100") == [D(200), D(500)]
+    more = DatedLot(UUID(int=1), D(900), TODAY + timedelta(days=4), D(300))
+    assert left([more], "100") == [D(400)]
+    over = DatedLot(UUID(int=1), D(900), TODAY + timedelta(days=4), D(901))
+    assert left([over], "0") == [D(0)]
+    past = DatedLot(UUID(int=1), D(900), TODAY - timedelta(days=1), D(700))
+    assert left([past], "100") == [D(900)]
+
+
 @given(
     lots=st.lists(st.tuples(st.integers(0, 10**6), st.integers(-5, 400)), min_size=1, max_size=8),
     use=st.integers(0, 5000),
