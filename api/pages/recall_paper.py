@@ -122,7 +122,7 @@ def _buyers(buyers: Sequence[Buyer], hand: Hand) -> Table:
     rows = [row for one in buyers for row in _rows_of(one, hand)]
     head = [said("Who"), said("Lot"), said("Sold"), said("Back"), said("Destroyed")]
     head += [said("Used up"), said("Left"), said("Told"), said("Answered")]
-    return Table(head, (17, 11, 10, 10, 12, 10, 10, 10, 10), rows, frozenset({2, 3, 4, 5, 6}))
+    return Table(head, (16, 10, 10, 10, 12, 10, 10, 10, 12), rows, frozenset({2, 3, 4, 5, 6}))
 
 
 def _rows_of(one: Buyer, hand: Hand) -> list[tuple[str, ...]]:

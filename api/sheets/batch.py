@@ -149,7 +149,7 @@ class _Writer:
             if short and not done:
                 lack = said("Short by %(grams)s g") % {"grams": self._grams(short)}
                 rows.append(("", lack, "", "", "", "", "", "", ""))
-        head, widths = [str(name) for name in LINES], (5, 24, 8, 13, 18, 15, 13, 12, 5)
+        head, widths = [str(name) for name in LINES], (5, 25, 7, 12, 22, 16, 12, 10, 4)
         return Table(head, widths, rows, frozenset({2, 3, 4, 6}))
 
     def _target(self, part: Share, tolerance: Decimal) -> tuple[str, str]:

@@ -10,6 +10,8 @@ from django.utils.translation import gettext as said
 from api.sheets.figures import PLAIN, Hand
 
 PAPERS = {"a4": (210, 297), "letter": (216, 279)}
+# What has so few rows is not parted by the end of a page: most of it is room to write.
+WHOLE = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,10 @@ class Fields:
     kind: ClassVar[str] = "fields"
     rows: Sequence[tuple[str, str]]
 
+    @property
+    def whole(self) -> bool:
+        return len(self.rows) <= WHOLE
+
 
 @dataclass(frozen=True, slots=True)
 class Table:
@@ -57,6 +63,10 @@ class Table:
     widths: Sequence[int]
     rows: Sequence[Sequence[str]]
     right: frozenset[int] = frozenset()
+
+    @property
+    def whole(self) -> bool:
+        return len(self.rows) <= WHOLE
 
     @property
     def percents(self) -> list[int]:

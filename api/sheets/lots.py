@@ -57,8 +57,9 @@ def lot_label(
 ) -> Sheet:
     """Labels for a lot's containers (ISO 22716 6.4, 6.6.5): what it is, whence, until when."""
     until = hand.day(lot.expires_on) if lot.expires_on else said("not known, not endless")
+    inci = lot.material.inci_name
     rows = [
-        *([("INCI", lot.material.inci_name)] if lot.material.inci_name else []),
+        *([("INCI", inci)] if inci not in ("", lot.material.name) else []),
         *([(said("Supplier lot"), lot.supplier_lot)] if lot.supplier_lot else []),
         (said("In on"), hand.day(lot.arrived_on)),
         (said("Use until"), until),

@@ -35,7 +35,7 @@ def order_sheet(paper: OrderPaper, *, printed_at: datetime, page: str) -> Sheet:
     ]
     lines = [_row(place, line, paper, hand) for place, line in enumerate(paper.lines, start=1)]
     head = [said("#"), said("Material"), said("Packs"), said("Each of"), said("In all")]
-    head += [said("Price"), said("Expected")]
+    head += [said("Price, %(currency)s") % {"currency": paper.coop.currency}, said("Expected")]
     total = {"amount": _coins(paper.total, paper, hand), "currency": paper.coop.currency}
     blocks: list[Block] = [
         Fields([row for row in rows if row[1]]),

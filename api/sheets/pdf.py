@@ -6,6 +6,7 @@ mark in a black diamond, and the foot of the page says so; the HTML of the sheet
 
 import io
 import logging
+from itertools import zip_longest
 from pathlib import Path
 from typing import Final
 
@@ -21,7 +22,10 @@ from api.sheets.codes import png
 FONTS: Final = Path(__file__).parent / "fonts"
 FACE: Final = "DejaVuSansCondensed"
 REPLACEMENT: Final = "\ufffd"
-MARGIN, CARD_HEIGHT, GAP, CODE = 14, 50, 4, 27
+PAGES: Final = "{}"
+CARD_LINE: Final = 3.8
+MARGIN, CARD_HEIGHT, GAP, CODE = 14, 56, 4, 27
+TITLE, ROW = 9, 7.5
 GREY, PALE = (232, 232, 232), (243, 243, 243)
 # What it says of the subset of a font is of no use to whoever prints.
 logging.getLogger("fontTools").setLevel(logging.ERROR)
@@ -32,8 +36,8 @@ def render(sheet: Sheet) -> bytes:
     page = _Page(sheet)
     page.add_page()
     page.head()
-    for block in sheet.blocks:
-        page.draw(block)
+    for block, follows in zip_longest(sheet.blocks, sheet.blocks[1:]):
+        page.draw(block, follows)
     return bytes(page.output())
 
 
@@ -54,7 +58,7 @@ class _Page(FPDF):
         self.set_creation_date(sheet.printed_at)
         self.set_line_width(0.18)
         self.c_margin = 0
-        self.alias_nb_pages("{pages}")
+        self.alias_nb_pages(PAGES)
 
     def clean(self, text: str) -> str:
         """The text in characters that can be printed, in one line."""
@@ -88,14 +92,14 @@ class _Page(FPDF):
         if self.replaced:
             parts.append(said("Characters that the font lacks are printed as \ufffd."))
         self.cell(self.epw * 0.86, 4, self.clean(" ".join(parts)))
-        # How many pages there are is only known at the end.
-        place = {"page": self.page_no(), "pages": "{pages}"}
+        # How many pages there are is only known at the end, and has the room of this mark.
+        place = {"page": self.page_no(), "pages": PAGES}
         self.cell(0, 4, said("Page %(page)s of %(pages)s") % place, align=Align.R)
 
-    def draw(self, block: Block) -> None:
-        """One block, below what is there."""
+    def draw(self, block: Block, follows: Block | None) -> None:
+        """One block, below what is there, and before what follows."""
         if isinstance(block, Heading):
-            self.heading(block)
+            self.heading(block, follows)
         elif isinstance(block, Text):
             self.text_block(block)
         elif isinstance(block, Fields):
@@ -105,10 +109,13 @@ class _Page(FPDF):
         else:
             self.cards(block)
 
-    def heading(self, block: Heading) -> None:
+    def heading(self, block: Heading, follows: Block | None) -> None:
         self.ln(2)
         # A title alone at the end of a page helps nobody.
-        if self.will_page_break(22):
+        rows = 1
+        if isinstance(follows, Fields | Table) and follows.whole:
+            rows = len(follows.rows)
+        if self.will_page_break(TITLE + ROW * (rows + 1)):
             self.add_page()
         self.face(11.5, bold=True)
         self.line(block.text, 6)
@@ -189,11 +196,14 @@ class _Page(FPDF):
             self.face(17, bold=True)
             self.fitted(card.mark, beside, 8, lines=1)
             self.face(8)
-            for name, value in card.rows:
+            for place, (name, value) in enumerate(card.rows):
                 self.set_x(left + 3)
                 # Below the code there is the whole width.
                 below = self.get_y() > top + CODE + 8
-                self.fitted(f"{name}: {value}", inner if below else beside, 3.8, lines=2)
+                # A second line where all that follows still has room.
+                free = (top + CARD_HEIGHT - 1.5 - self.get_y()) // CARD_LINE
+                lines = 2 if free > len(card.rows) - place else 1
+                self.fitted(f"{name}: {value}", inner if below else beside, CARD_LINE, lines=lines)
         self.set_xy(self.l_margin, top)
 
     def code(self, card: Card, left: float, top: float) -> None:

@@ -19,8 +19,11 @@ class Pages:
     @property
     def text(self) -> str:
         """All text, with single spaces."""
-        texts = [page.get_textpage().get_text_range() for page in self.document]
-        return " ".join(" ".join(texts).split())
+        return " ".join(self.of(number) for number in range(len(self)))
+
+    def of(self, number: int) -> str:
+        """The text of a page, with single spaces."""
+        return " ".join(self.document[number].get_textpage().get_text_range().split())
 
     def picture(self, number: int = 0, scale: int = 3) -> Any:
         """A page as a picture in grey."""

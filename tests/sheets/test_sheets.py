@@ -102,6 +102,26 @@ def test_long_sheets_go_on(paper: str) -> None:
     assert "NB149" in pages.text
 
 
+def test_what_is_short_is_not_parted_by_the_end_of_a_page() -> None:
+    """Wherever its title comes to stand, all of it is on one page with it."""
+    signed = Table(("Signed", "Name"), (1, 1), [("Made", ""), ("Checked", ""), ("Released", "")])
+    for above in range(20, 32):
+        rows = [(f"NB{number}", "") for number in range(above)]
+        pages = Pages(
+            pdf.render(sheet(Table(("Lot", "g"), (1, 1), rows), Heading("Names"), signed))
+        )
+        last = pages.of(len(pages) - 1)
+        assert all(said in last for said in ("Names", "Made", "Released")), above
+
+
+def test_a_label_has_room_for_all_that_it_may_say() -> None:
+    """The last line is to be written on; before it a long one has to end in dots."""
+    rows = [("INCI", "i" * 200), *[(name, "v" * 60) for name in "abcdef"], ("Opened on", "____")]
+    text = Pages(pdf.render(sheet(Cards([Card("T" * 200, "NB1", rows, Code("x", "x"))])))).text
+    assert "INCI: iii" in text
+    assert "Opened on: ____" in text
+
+
 def test_labels_keep_within_their_lines() -> None:
     card = Card("T" * 200, "M" * 16, [("Name", "v" * 300)] * 8, Code("10" + "M" * 16, "x" * 90))
     pages = Pages(pdf.render(sheet(Cards([card] * 11))))
