@@ -1,6 +1,6 @@
 """A trace as a picture: lots as boxes, what went from one into another as bands.
 
-From left to right where there is room, and one box under the other where there is not
+From left to right where a page has room for it, and one box under the other where it has not
 (`api.pages.upright`). Only places are reckoned here, in units of the drawing; a template draws.
 """
 
@@ -19,7 +19,7 @@ ACROSS: Final = 278
 DOWN: Final = 64
 # So many letters of a name have room in a box, whatever letters they are.
 LONGEST_NAME: Final = 18
-# So wide a picture can be made as small as a page and its letters still be read.
+# So wide a picture can be made as small as a page at a desk, and its letters still be read.
 WIDEST_READ: Final = 1320
 # Of what is weighed, and of what is counted: these say nothing of each other.
 WIDEST: Final = {False: Decimal(20), True: Decimal(5)}
@@ -109,7 +109,7 @@ class Picture:
 
     @property
     def fits(self) -> bool:
-        """Whether all of it is seen at once at a desk."""
+        """Whether all of it can be read at once at a desk."""
         return self.width <= WIDEST_READ
 
 
