@@ -23,6 +23,7 @@ from ledger.roles import Verb
 
 LABOUR: Final = "(minutes per batch + minutes per unit · units) · hourly rate ÷ 60"
 LABOUR_RECORDED: Final = "minutes that it took · hourly rate ÷ 60"
+ABOVE: Final = "Its working stands above."
 OVERHEAD: Final = "sum per batch + percent of materials"
 
 
@@ -65,7 +66,8 @@ def explain_lot(actor: Actor, lot: UUID | str) -> Figure:
 
 
 class _Teller:
-    """Tells what was loaded as figures. A batch is told in full once, and by its code after."""
+    """Tells what was loaded as figures. A batch, or what came in a delivery, is told in full once,
+    and by its code after."""
 
     def __init__(self, currency: str, known: Known) -> None:
         self.currency = currency
@@ -87,7 +89,7 @@ class _Teller:
         }
         name, making = f"batch {batch.code}", batch.making
         if id in self.told:
-            return Figure(name, facts=facts, how="Its working stands above.")
+            return Figure(name, facts=facts, how=ABOVE)
         self.told.add(id)
         if making is None:
             return Figure(name, facts=facts, parts=self._weighings(batch))
@@ -268,6 +270,9 @@ class _Teller:
         return self._money("filled", total_of(filling), "bulk + packaging + labour", parts, facts)
 
     def _received(self, line: ReceiptLine, lot: Lot, facts: dict[str, str]) -> Figure:
+        if lot.id in self.told:
+            return self._money("landed cost", line.landed_cost, ABOVE, facts=facts)
+        self.told.add(lot.id)
         unit = kept_in(lot.material.counted)
         facts |= {
             "supplier": lot.supplier.name if lot.supplier else "",

@@ -18,7 +18,7 @@ from ledger.lot_reading import show_lot
 from ledger.roles import Verb
 from ledger.transferring import makers_of_coop
 
-MOST, MOST_MAKERS, MOST_SUPPLIERS = 60, 200, 200
+MOST, MOST_BEFORE, MOST_MAKERS, MOST_SUPPLIERS = 60, 20, 200, 200
 # How many rows there are to begin with.
 EMPTY = {"draws": "3", "paid": "2"}
 
@@ -113,8 +113,10 @@ class Decant(Screen):
 
     def _page(self, id: UUID, forms: Forms, *, status: int = 200) -> HttpResponse:
         lot = show_lot(self.actor, id)
+        before = decanting.decantings_of(self.actor, id).order_by("-id")
         return self.show(
             lot=lot,
+            before=before[:MOST_BEFORE],
             form=forms.drum,
             draws=forms.draws,
             paid=forms.paid,

@@ -13,6 +13,7 @@ from api.pages.forms import PageForm
 from api.pages.screen import Screen
 from api.pages.words import held
 from formulas.undoing import undo
+from ledger.decanting import decantings_of
 from ledger.entry_reading import entry_for
 from ledger.models import Entry as Kept
 from ledger.models import Posting
@@ -43,9 +44,11 @@ class Entry(Screen):
     def _page(self, id: UUID, form: PageForm, status: int = 200) -> HttpResponse:
         entry, postings = entry_for(self.actor, id)
         over = entry.reverses_id or entry.reversed_by  # type: ignore[attr-defined]
+        drawn = entry.kind == Kept.Kind.DECANT
         return self.show(
             files={"": lambda: self._table(entry.kind, postings)},
             entry=entry,
+            decanting=decantings_of(self.actor).filter(entry=id).first() if drawn else None,
             postings=postings,
             form=form,
             may_undo=self.actor.may(Verb.REVERSE)

@@ -11,17 +11,32 @@ from uuid import UUID
 
 from django.db import connection
 
+from formulas.alternates import AlternateDraft
 from formulas.batches import Size, plan_batch
+from formulas.checks import check_batch
 from formulas.composing import Draft, LineDraft, PhaseDraft, write_formula
 from formulas.composition import Balance, Fixed, ToEffect
-from formulas.demo.history import Delivery, Made
-from formulas.demo.recipes import HOURLY_RATE, OVERHEAD_PER_BATCH, ProductOf, RecipeOf
+from formulas.demo.history import Beside, Delivery, Made
+from formulas.demo.recipes import (
+    HOURLY_RATE,
+    OVERHEAD_PER_BATCH,
+    PH_LIMITS,
+    PRODUCTS,
+    RECIPES,
+    Amount,
+    ProductOf,
+    RecipeOf,
+)
 from formulas.drawing import Sample
 from formulas.filling import Filled, fill
 from formulas.finishing import finish
+from formulas.judging import Measure, read_window
+from formulas.measurements import record_measurement
+from formulas.models import BatchCheck
 from formulas.outcomes import AbnormalLoss
 from formulas.planning import Planned, PlannedLine
 from formulas.products import PackagingDraft, ProductDraft, add_product
+from formulas.reworking import rework
 from formulas.weighing import weigh
 from ledger.access import Actor, set_walls
 from ledger.costing import Charge, ChargeKind, SpreadBy
@@ -56,10 +71,16 @@ class Bench:
     chance: Random
     materials: dict[str, UUID]
     suppliers: dict[str, UUID]
+    # What a meter shows has a chance of its own, so that one reading more changes nothing else.
+    meters: Random = field(default_factory=lambda: Random(0))  # noqa: S311 - no secret either
     formulas: dict[str, UUID] = field(default_factory=dict)
     products: dict[str, UUID] = field(default_factory=dict)
     lots: dict[str, list[Lot]] = field(default_factory=lambda: defaultdict(list))
     unsold: dict[UUID, int] = field(default_factory=dict)
+    # Lots of which some lie at a shop, the latest last.
+    at_shop: list[UUID] = field(default_factory=list)
+    # The batches of a product or formula that were finished, the latest last.
+    batches: dict[str, list[UUID]] = field(default_factory=lambda: defaultdict(list))
     orders: dict[Delivery, Written] = field(default_factory=dict)
 
     def does(self, verb: Callable[..., Result], *args: Any, **facts: Any) -> Result:
@@ -82,25 +103,27 @@ class Bench:
 
     def write_formula(self, key: str, recipe: RecipeOf) -> None:
         """Write one of the maker's formulas."""
+        self.formulas[key] = self.does(write_formula, self.draft(recipe)).formula_id
+
+    def draft(self, recipe: RecipeOf) -> Draft:
+        """A version as the maker writes it."""
         phases = [
             PhaseDraft(
                 name,
-                [
-                    replace(self._line(what, amount), spent=what == recipe.spent)
-                    for what, amount in lines.items()
-                ],
+                [self._line_of(recipe, what, amount) for what, amount in lines.items()],
             )
             for name, lines in recipe.phases.items()
         ]
-        draft = Draft(
+        return Draft(
             name=recipe.name,
             phases=phases,
             process_loss_percent=Decimal(recipe.loss) if recipe.loss else None,
             infusion=recipe.infusion,
+            rework_max_percent=Decimal(recipe.rework) if recipe.rework else None,
             density=parse_density(recipe.density, "20 degC") if recipe.density else None,
             shelf_life_days=recipe.shelf_life_days,
+            windows=[read_window(Measure.PH, **PH_LIMITS)] if recipe.ph else [],
         )
-        self.formulas[key] = self.does(write_formula, draft).formula_id
 
     def add_product(self, key: str, product: ProductOf) -> None:
         """Add one of the maker's products."""
@@ -182,8 +205,14 @@ class Bench:
     def make(self, made: Made) -> None:
         """Make a batch in a day: plan in the morning, weigh, finish in the afternoon."""
         planned = self.plan(made.what, made.size, self.day(made.days_ago))
+        if self._measures(made.what):
+            self._started(planned.batch.id, made)
         for place, line in enumerate(planned.lines):
             self._weigh(planned, line, self.at(made.days_ago, 10, 5 * place), made.without_release)
+        for beside in made.beside:
+            self._put_in(planned.batch.id, beside, self.at(made.days_ago, 14))
+        if self._measures(made.what):
+            self._measure(planned.batch.id, made)
         output, units = self._outcome(planned, made)
         done = self.does(
             finish,
@@ -197,6 +226,7 @@ class Bench:
             else None,
             release_basis="looks and smells right; pH and weight within limits",
         )
+        self.batches[made.what].append(planned.batch.id)
         self._put_up(made.what, done.lot, units)
 
     def fill(self, product: str, bulk: Lot, units: int, days_ago: int) -> Filled:
@@ -236,7 +266,11 @@ class Bench:
             self.unsold[lot] -= units
         return sale
 
-    def _line(self, what: str, amount: str | tuple[str, str]) -> LineDraft:
+    def _line_of(self, recipe: RecipeOf, what: str, amount: Amount) -> LineDraft:
+        others = [AlternateDraft(self.materials[name]) for name in recipe.stand_ins.get(what, ())]
+        return replace(self._line(what, amount), spent=what == recipe.spent, alternates=others)
+
+    def _line(self, what: str, amount: Amount) -> LineDraft:
         share: Fixed | ToEffect | Balance
         if isinstance(amount, tuple):
             share = ToEffect(*(Decimal(percent) for percent in amount))
@@ -274,6 +308,41 @@ class Bench:
                 deviation=deviation,
             )
 
+    def _put_in(self, batch: UUID, beside: Beside, moment: datetime) -> None:
+        """Something that the formula does not list, out of its latest lot."""
+        facts = {
+            "batch": batch,
+            "lot": self.lots[beside.what][-1].id,
+            "quantity": parse_quantity(beside.quantity),
+            "happened_at": moment,
+        }
+        if beside.rework:
+            self.does(rework, approval=beside.why, **facts)
+        else:
+            self.does(weigh, deviation=beside.why, **facts)
+
+    def _measures(self, what: str) -> bool:
+        """Whether the formula of it has limits to measure by."""
+        return RECIPES[PRODUCTS[what].formula if what in PRODUCTS else what].ph
+
+    def _started(self, batch: UUID, made: Made) -> None:
+        """The place is looked at before the first line."""
+        moment = self.at(made.days_ago, 9, 30)
+        about = {"kind": BatchCheck.Kind.START_UP, "subject": "kettle and bench"}
+        self.does(check_batch, batch=batch, passed=True, happened_at=moment, now=moment, **about)
+
+    def _measure(self, batch: UUID, made: Made) -> None:
+        """Its pH, after the acid."""
+        tenths = self.meters.randint(50, 55)
+        self.does(
+            record_measurement,
+            batch=batch,
+            measure=Measure.PH,
+            value=f"{tenths // 10}.{tenths % 10}",
+            at="22 degC",
+            happened_at=self.at(made.days_ago, 15),
+        )
+
     def _latest_of(self, material: UUID) -> UUID:
         lots = [lot for rows in self.lots.values() for lot in rows if lot.material_id == material]
         latest: UUID = lots[-1].id
@@ -285,7 +354,8 @@ class Bench:
         lost = parse_quantity(made.lost).amount if made.lost else Decimal(0)
         if batch.units is None or batch.fill_grams is None:
             permille = self.chance.randint(985, 1003)
-            grams = (batch.output_grams * permille / 1000 - lost).quantize(Decimal(1))
+            more = sum(parse_quantity(one.quantity).amount for one in made.beside)
+            grams = (batch.output_grams * permille / 1000 + more - lost).quantize(Decimal(1))
             return parse_quantity(f"{grams:f} g"), None
         units = batch.units - int(-(-lost // batch.fill_grams)) - self.chance.randint(0, 2)
         rest = batch.fill_grams * self.chance.randint(0, 40) / 100

@@ -39,6 +39,16 @@ class Delivery:
 
 
 @dataclass(frozen=True, slots=True)
+class Beside:
+    """What goes into a batch beside its formula, and why: an addition, or rework."""
+
+    what: str
+    quantity: str
+    why: str
+    rework: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Made:
     """A batch of units of a product, or of so much of a formula, weighed and finished in a day.
 
@@ -52,6 +62,7 @@ class Made:
     lost: str = ""
     because: str = ""
     without_release: str = ""
+    beside: tuple[Beside, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,15 +291,6 @@ DELIVERIES: Final = (
         49, "quay", "botanicals", (Bought("beeswax", "11 lb", "86.00", 1500),), "7.90", basis=""
     ),
     Delivery(
-        40,
-        "quay",
-        "packaging",
-        (Bought("tin", "300 each", "117.00"),),
-        "11.00",
-        "value",
-        ordered=12,
-    ),
-    Delivery(
         30, "quay", "packaging", (Bought("label", "250 each", "30.00"),), "4.00", "value", basis=""
     ),
 )
@@ -305,8 +307,20 @@ BATCHES: Final = (
     Made(50, "shampoo 250", 40),
     Made(43, "hand wash 250", 60),
     Made(45, "glycerite", "2.3 kg"),
-    Made(34, "hand wash", "12 kg"),
-    Made(27, "shampoo 250", 40),
+    Made(
+        34,
+        "hand wash",
+        "12 kg",
+        beside=(
+            Beside("hand wash", "500 g", "the wash is good, and the labels were torn", rework=True),
+        ),
+    ),
+    Made(
+        27,
+        "shampoo 250",
+        40,
+        beside=(Beside("xanthan", "6 g", "too thin after cooling; stirred in by hand"),),
+    ),
     Made(19, "hand wash 250", 60),
     Made(87, "infusion", "4.5 kg"),
     Made(85, "lotion 200", 60),

@@ -11,14 +11,22 @@ from django.db import transaction
 
 from formulas.demo import history
 from formulas.demo.bench import Bench
+from formulas.demo.called_back import CALLED_BACK
 from formulas.demo.catalogue import MATERIALS, SUPPLIERS
+from formulas.demo.containers import CONTAINERS
+from formulas.demo.counts import COUNTS
+from formulas.demo.handed_out import HANDED_OUT
 from formulas.demo.incidents import INCIDENTS
 from formulas.demo.offers import write_offers
 from formulas.demo.papers import PAPERS
 from formulas.demo.people import COORDINATOR, OWNERS, PASSWORD, PEOPLE
+from formulas.demo.programs import program_told
+from formulas.demo.quality import QUALITY
 from formulas.demo.recipes import PRODUCTS, RECIPES
 from formulas.demo.rounds import ROUNDS
 from formulas.demo.sharing import GIVEN
+from formulas.demo.small_lots import SMALL_LOTS
+from formulas.demo.versions import VERSIONS
 from ledger.access import Actor, set_walls
 from ledger.alerts import look_at, set_watch
 from ledger.catalogue import add_material, add_supplier
@@ -32,6 +40,10 @@ MARKET_EVERY_DAYS: Final = 7
 LAST_MARKET_DAYS_AGO: Final = 2
 # Whoever acts for the co-op stands among the makers under this name.
 COOP: Final = "coop"
+BEFELL: Final = (
+    *(*INCIDENTS, *GIVEN, *PAPERS, *ROUNDS, *HANDED_OUT),
+    *(*QUALITY, *SMALL_LOTS, *VERSIONS, *CONTAINERS, *CALLED_BACK, *COUNTS),
+)
 
 Benches = Mapping[str, Bench]
 
@@ -55,6 +67,7 @@ def load(*, now: datetime) -> None:
             bench = benches[PRODUCTS[plan.what].maker]
             bench.plan(plan.what, plan.size, bench.day(-plan.in_days))
         _watch(benches, now)
+        program_told(benches["north"])
 
 
 def _open(today: date) -> tuple[Benches, Bench]:
@@ -112,7 +125,7 @@ def _events_of(days_ago: int, benches: Benches) -> list[Callable[[], None]]:
     for made in history.BATCHES:
         if made.days_ago == days_ago:
             events.append(partial(benches[_maker_of(made.what)].make, made))
-    for incident in (*INCIDENTS, *GIVEN, *PAPERS, *ROUNDS):
+    for incident in BEFELL:
         if incident.days_ago == days_ago:
             events.append(partial(incident.happens, benches[incident.maker], days_ago))
     if days_ago % MARKET_EVERY_DAYS == LAST_MARKET_DAYS_AGO:

@@ -5,7 +5,7 @@ assessed them.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Final
 
@@ -27,6 +27,10 @@ class RecipeOf:
     density: str = ""
     infusion: Infusion | None = None
     spent: str = ""
+    # The most rework in percent; whether its pH has limits; what may stand in for a line.
+    rework: str = ""
+    ph: bool = False
+    stand_ins: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +49,7 @@ class ProductOf:
 
 HOURLY_RATE: Final = "21.00"
 OVERHEAD_PER_BATCH: Final = "6.50"
+PH_LIMITS: Final = {"target": "5.2", "low": "4.8", "high": "5.6"}
 
 # An intermediate stands before what it goes into.
 RECIPES: Final = {
@@ -69,6 +74,8 @@ RECIPES: Final = {
         loss="3",
         shelf_life_days=540,
         density="1.02 g/mL",
+        ph=True,
+        rework="5",
     ),
     "shampoo": RecipeOf(
         "north",
@@ -82,6 +89,7 @@ RECIPES: Final = {
         loss="3",
         shelf_life_days=540,
         density="1.03 g/mL",
+        ph=True,
     ),
     "infusion": RecipeOf(
         "mill",
@@ -104,6 +112,7 @@ RECIPES: Final = {
         loss="4",
         shelf_life_days=365,
         density="0.98 g/mL",
+        ph=True,
     ),
     "body wash": RecipeOf(
         "mill",
@@ -117,6 +126,7 @@ RECIPES: Final = {
         loss="3",
         shelf_life_days=540,
         density="1.02 g/mL",
+        ph=True,
     ),
     "balm": RecipeOf(
         "quay",

@@ -1,4 +1,7 @@
-"""The demo's order rounds: one that is closed, split and ordered, and one that is still open."""
+"""The demo's order rounds: one that is closed, split and ordered, and one that is still open.
+
+A round before these stands in `handed_out`, and is done by the same functions.
+"""
 
 from datetime import timedelta
 from decimal import Decimal
@@ -9,7 +12,7 @@ from formulas.demo.bench import Bench
 from formulas.demo.history import MAKERS, SEEN
 from formulas.demo.incidents import Incident
 from ledger.costing import Charge, ChargeKind, SpreadBy
-from ledger.models import OrderRound
+from ledger.models import OrderRound, PurchaseOrder
 from ledger.order_reading import OrdersWanted, orders_of
 from ledger.quantities import parse_quantity
 from ledger.receiving import Delivered, receive
@@ -20,8 +23,12 @@ from ledger.rounds import buyers_for, open_round, pledge, rounds_of
 
 AUTUMN: Final = "Autumn round"
 HOLIDAYS: Final = "For the holidays"
+PACKED: Final = "Pumps and tins"
 # By round and maker: material, quantity, highest price of a kilogram or piece, takes leftover.
 PLEDGES: Final[dict[tuple[str, str], tuple[tuple[str, str, str, bool], ...]]] = {
+    (PACKED, "north"): (("pump", "900 each", "", False),),
+    (PACKED, "mill"): (("pump", "600 each", "", False),),
+    (PACKED, "quay"): (("tin", "300 each", "", False),),
     (AUTUMN, "north"): (
         ("label", "1200 each", "", True),
         ("decyl", "9 kg", "", False),
@@ -49,19 +56,21 @@ PLEDGES: Final[dict[tuple[str, str], tuple[tuple[str, str, str, bool], ...]]] = 
 }
 
 
-def autumn_opened(coop: Bench, days_ago: int) -> None:
-    """The coordinator opens a round in which North Bench buys."""
-    _open(coop, AUTUMN, "north", days_ago, closes_in=7)
+def opened(name: str, buyer: str, coop: Bench, days_ago: int) -> None:
+    """The coordinator opens a round for a week, and names who is to buy."""
+    coop.does(
+        open_round,
+        name=name,
+        buyer=coop.does(buyers_for).get(name=MAKERS[buyer]).id,
+        closes_at=coop.at(days_ago, 18) + timedelta(days=7),
+        now=coop.at(days_ago, 9),
+        note="goods are handed out at the buyer's bench",
+    )
 
 
-def holidays_opened(coop: Bench, days_ago: int) -> None:
-    """The next one, in which Quay Bench buys, and which is open still."""
-    _open(coop, HOLIDAYS, "quay", days_ago, closes_in=7)
-
-
-def buyer_agreed(bench: Bench, days_ago: int) -> None:
-    """Whoever was named to buy in the first round agrees; in the next one it is still asked."""
-    round = _round(bench, AUTUMN)
+def buyer_agreed(name: str, bench: Bench, days_ago: int) -> None:
+    """Whoever was named to buy agrees."""
+    round = round_named(bench, name)
     bench.does(answer_as_buyer, round=round.id, agrees=True, now=bench.at(days_ago, 10))
 
 
@@ -70,7 +79,7 @@ def pledged(name: str, maker: str, bench: Bench, days_ago: int) -> None:
     for minute, (material, quantity, highest, leftover) in enumerate(PLEDGES[name, maker]):
         bench.does(
             pledge,
-            round=_round(bench, name).id,
+            round=round_named(bench, name).id,
             material=bench.materials[material],
             now=bench.at(days_ago, 12, minute),
             quantity=parse_quantity(quantity),
@@ -79,22 +88,21 @@ def pledged(name: str, maker: str, bench: Bench, days_ago: int) -> None:
         )
 
 
-def autumn_closed(coop: Bench, days_ago: int) -> None:
-    """The first round is closed, ordered for as one, and split."""
-    round = _round(coop, AUTUMN)
+def closed(name: str, coop: Bench, days_ago: int) -> None:
+    """A round is closed, ordered for as one, and split."""
+    round = round_named(coop, name)
     coop.does(close_and_reckon_at_once, round=round.id, now=coop.at(days_ago, 18))
 
 
-def autumn_ordered(bench: Bench, days_ago: int) -> None:
+def ordered(name: str, bench: Bench, days_ago: int) -> None:
     """Its buyer writes the orders."""
-    round = _round(bench, AUTUMN)
+    round = round_named(bench, name)
     bench.does(place_orders, round=round.id, happened_at=bench.at(days_ago, 9))
 
 
 def labels_came(bench: Bench, days_ago: int) -> None:
     """The labels of the round come first; the rest is on its way."""
-    wanted = OrdersWanted(supplier=bench.suppliers["packaging"])
-    order = bench.does(orders_of, wanted, today=bench.day(days_ago)).latest("written_at")
+    order = last_order(bench, "packaging", days_ago)
     (line,) = order.lines.all()
     price = Decimal(line.price)
     bench.does(
@@ -117,32 +125,27 @@ def labels_came(bench: Bench, days_ago: int) -> None:
     )
 
 
-def _open(coop: Bench, name: str, buyer: str, days_ago: int, *, closes_in: int) -> None:
-    now = coop.at(days_ago, 9)
-    coop.does(
-        open_round,
-        name=name,
-        buyer=coop.does(buyers_for).get(name=MAKERS[buyer]).id,
-        closes_at=coop.at(days_ago, 18) + timedelta(days=closes_in),
-        now=now,
-        note="goods are handed out at the buyer's bench",
-    )
+def last_order(bench: Bench, supplier: str, days_ago: int) -> PurchaseOrder:
+    """The latest order from a supplier."""
+    wanted = OrdersWanted(supplier=bench.suppliers[supplier])
+    return bench.does(orders_of, wanted, today=bench.day(days_ago)).latest("written_at")
 
 
-def _round(bench: Bench, name: str) -> OrderRound:
+def round_named(bench: Bench, name: str) -> OrderRound:
+    """A round of the co-op."""
     return bench.does(rounds_of).get(name=name)
 
 
 ROUNDS: Final = (
-    Incident(16, "coop", autumn_opened),
-    Incident(15, "north", buyer_agreed),
+    Incident(16, "coop", partial(opened, AUTUMN, "north")),
+    Incident(15, "north", partial(buyer_agreed, AUTUMN)),
     Incident(14, "north", partial(pledged, AUTUMN, "north")),
     Incident(12, "quay", partial(pledged, AUTUMN, "quay")),
     Incident(10, "mill", partial(pledged, AUTUMN, "mill")),
-    Incident(9, "coop", autumn_closed),
-    Incident(8, "north", autumn_ordered),
+    Incident(9, "coop", partial(closed, AUTUMN)),
+    Incident(8, "north", partial(ordered, AUTUMN)),
     Incident(2, "north", labels_came),
-    Incident(3, "coop", holidays_opened),
+    Incident(3, "coop", partial(opened, HOLIDAYS, "quay")),
     Incident(2, "mill", partial(pledged, HOLIDAYS, "mill")),
     Incident(2, "quay", partial(pledged, HOLIDAYS, "quay")),
     Incident(1, "north", partial(pledged, HOLIDAYS, "north")),

@@ -20,20 +20,20 @@ from tests.running import Running
 
 MOST_QUERIES, MOST_BYTES = 15, 60_000
 TURNS: Final = 4
+# Of each kind of page so many are looked at.
+OF_EACH: Final = 6
 
 
 def measure(server: Running, options: Options) -> list[Row]:
     """Every page of the demo's first maker, in this process: no network is in the way."""
     from formulas.demo import loading
-    from tests.pages.looking import ROUTES, route_of
+    from tests.pages.looking import FILES, ROUTES, route_of
 
     loading.load(now=timezone.now())
     analyze(server)
     client = _signed_in(server)
     paths = sorted(_paths(client))
-    # What is given out at these is a file.
-    files = {one for one in ROUTES if one.endswith("/example") or one.startswith("/documents/")}
-    lacking = set(ROUTES) - {route_of(path) for path in paths} - files
+    lacking = set(ROUTES) - {route_of(path) for path in paths} - FILES
     rows = [_row(client, path, options.rounds * TURNS) for path in paths]
     return rows + [
         Row(f"page {route}: the demo has nothing of it", "") for route in sorted(lacking)
@@ -51,11 +51,16 @@ def _signed_in(server: Running) -> Client:
 
 
 def _paths(client: Client) -> list[str]:
-    """Every page, of the thing of its kind that is first found by following links."""
-    from tests.pages.looking import all_pages
+    """Every page that following links finds: of each kind the one that asks most, or is largest."""
+    from tests.pages.looking import Seen, all_pages, found_by_name
 
-    seen = all_pages(client, of_each=1)
-    return [page.path for page in seen if page.status == 200 and page.text]
+    found: dict[str, Seen] = {}
+    for page in all_pages(client, of_each=OF_EACH, also=found_by_name(client)):
+        if page.status == 200 and page.text:
+            known = found.setdefault(page.route, page)
+            if (page.queries, page.size) > (known.queries, known.size):
+                found[page.route] = page
+    return [page.path for page in found.values()]
 
 
 def _row(client: Client, path: str, turns: int) -> Row:

@@ -1,0 +1,77 @@
+"""The demo has something for every page, and with it no page asks much or is large."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from django.contrib.auth import get_user_model
+
+from formulas.access import formulas_of, version_for
+from formulas.caution_facts import of_formula
+from formulas.demo import loading
+from formulas.demo.history import MAKERS
+from formulas.demo.people import COORDINATOR, OWNERS
+from ledger.access import acting_as
+from ledger.makers import actor_for, all_coops
+from ledger.models import Coop, Maker, Membership
+from tests.factories import Workshop
+from tests.pages.browsing import signed_in
+from tests.pages.looking import FILES, ROUTES, all_pages, found_by_name
+
+MOST, MOST_BYTES = 15, 60_000
+# Of each kind of page so many are looked at.
+OF_EACH = 6
+
+
+@pytest.fixture(scope="module")
+def demo(database: Any, redis_server: Any) -> dict[str, Workshop]:
+    """Whoever acts in the demo: its makers by their keys, and the coordinator."""
+    before = set(all_coops())
+    loading.load(now=datetime.now(UTC))
+    ((id, _),) = set(all_coops()) - before
+    people = {one.username: one.pk for one in get_user_model().objects.all()}
+    coordinator = actor_for(
+        Coop(id=id, currency="USD", time_zone="UTC"),
+        None,
+        people[COORDINATOR],
+        Membership.Role.COORDINATOR,
+    )
+    with acting_as(coordinator):
+        coop = Coop.objects.get(id=id)
+        makers = {one.name: one.id for one in Maker.objects.filter(coop_id=id)}
+    owners = {
+        key: actor_for(coop, makers[name], people[OWNERS[key]], Membership.Role.OWNER)
+        for key, name in MAKERS.items()
+    }
+    actors = {**owners, "coop": coordinator}
+    return {key: Workshop(coop, actor) for key, actor in actors.items()}
+
+
+def test_every_page_has_something_and_is_quick(demo: dict[str, Workshop]) -> None:
+    """Of its first maker."""
+    client = signed_in(demo["north"])
+    seen = list(all_pages(client, of_each=OF_EACH, also=found_by_name(client)))
+    assert {one.status for one in seen} == {200}
+    assert set(ROUTES) - {one.route for one in seen} <= FILES
+    assert [(one.path, one.queries) for one in seen if one.queries > MOST] == []
+    assert [(one.path, one.size) for one in seen if one.size > MOST_BYTES] == []
+
+
+@pytest.mark.parametrize("who", ["mill", "quay", "coop"])
+def test_nobody_else_meets_a_slow_page(demo: dict[str, Workshop], who: str) -> None:
+    seen = list(all_pages(signed_in(demo[who]), of_each=1))
+    assert [(one.path, one.status) for one in seen if one.status not in (200, 403)] == []
+    assert [(one.path, one.queries) for one in seen if one.queries > MOST] == []
+    assert [(one.path, one.size) for one in seen if one.size > MOST_BYTES] == []
+
+
+def test_no_formula_is_called_unpreserved(demo: dict[str, Workshop]) -> None:
+    """Whoever tries the demo is not warned of what it has."""
+    codes = {}
+    for key in MAKERS:
+        with acting_as(demo[key].actor) as actor:
+            for one in formulas_of(actor):
+                version = version_for(actor, one.id)
+                codes[one.material.name] = {caution.code for caution in of_formula(version)}
+    assert len(codes) == 8
+    assert {name for name, found in codes.items() if "water_unpreserved" in found} == set()
