@@ -21,7 +21,7 @@ from tests.running import Running
 MOST_QUERIES, MOST_BYTES = 15, 60_000
 TURNS: Final = 4
 # Of each kind of page so many are looked at.
-OF_EACH: Final = 6
+OF_EACH: Final = 4
 
 
 def measure(server: Running, options: Options) -> list[Row]:

@@ -26,8 +26,12 @@ LINK: Final = re.compile(r'(?:href|hx-get)="((?:/|\?)[^"#]*)')
 # What a page shows only if it is asked.
 SOON: Final = f"until={datetime.now(UTC).date() + timedelta(days=9)}"
 ASKED: Final = (f"/order/plan?{SOON}", "/settlement/statement?month=2025-05", "/lots?gone=on")
-# Found by their names, as a maker finds them: water, a drum that was drawn off, what was emptied.
-NAMED: Final = ("/materials?q=water", "/lots?q=decyl&gone=on", "/lots?q=hand+wash&gone=on")
+# So many are found by a name, as a maker finds them: water, what was made, a drum drawn off.
+NAMED: Final = (
+    ("/materials?q=water", 1),
+    ("/lots?q=glycerite&gone=on", 1),
+    ("/lots?q=decyl&gone=on", 3),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +60,12 @@ def looked_at(client: Client, path: str) -> Seen:
 
 
 def found_by_name(client: Client) -> list[str]:
-    """Things of the demo that have a page which others of their kind lack."""
-    listed = [looked_at(client, path).text for path in NAMED]
-    return [link for text in listed for link in LINK.findall(text) if "<" in route_of(link)]
+    """Things of the demo that have a page which most others of their kind lack."""
+    found = []
+    for path, first in NAMED:
+        links = dict.fromkeys(LINK.findall(looked_at(client, path).text))
+        found += [link for link in links if "<" in route_of(link)][:first]
+    return found
 
 
 def route_of(path: str) -> str:
