@@ -88,7 +88,7 @@ class AtBench(Screen):
             undoing = UndoForm(request.POST, reader=self.reader)
             return self.act(
                 undoing,
-                lambda: undo(self.actor, happened_at=self.now, **undoing.cleaned_data),
+                lambda: undo(self.actor, happened_at=self.done_at, **undoing.cleaned_data),
                 lambda undone: here,
                 lambda: self._page(id, undoing=undoing, status=422),
             )
@@ -133,7 +133,7 @@ class AtBench(Screen):
             line=typed["line"],
             label=typed["lot"],
             quantity=typed["quantity"],
-            happened_at=self.now,
+            happened_at=self.done_at,
             deviation=typed["deviation"],
         )
         if not typed["sure"]:
@@ -183,7 +183,7 @@ class AtBench(Screen):
             "batch": id,
             "label": typed["lot"],
             "quantity": typed["quantity"],
-            "happened_at": self.now,
+            "happened_at": self.done_at,
         }
         if back:
             return back_from_label(self.actor, reason=typed["reason"], **facts)
@@ -195,7 +195,7 @@ class AtBench(Screen):
             batch=id,
             measure=Measure(typed["measure"]),
             value=typed["value"],
-            happened_at=self.now,
+            happened_at=self.done_at,
         )
 
     def _page(

@@ -77,7 +77,7 @@ class BatchChecks(Screen):
             return self.act(
                 looking,
                 lambda: second_looks.look_again(
-                    self.actor, batch=id, now=self.now, **looking.cleaned_data
+                    self.actor, batch=id, now=self.done_at, **looking.cleaned_data
                 ),
                 lambda kept: here,
                 lambda: self._page(batch, looking=looking, status=422),
@@ -86,7 +86,7 @@ class BatchChecks(Screen):
         return self.act(
             form,
             lambda: checks.check_batch(
-                self.actor, batch=id, happened_at=self.now, now=self.now, **form.told()
+                self.actor, batch=id, happened_at=self.done_at, now=self.now, **form.told()
             ),
             lambda kept: f"{here}#checked",
             lambda: self._page(batch, form=form, status=422),

@@ -86,7 +86,7 @@ class BatchFill(Screen):
 
     def _fill(self, lot: UUID, form: FillForm) -> filling.Filled:
         """Fill, but ask once where pieces and bulk do not agree: it is mostly a slip."""
-        filled = filling.fill(self.actor, lot=lot, happened_at=self.now, **form.told())
+        filled = filling.fill(self.actor, lot=lot, happened_at=self.done_at, **form.told())
         found = filling.reconciled(filled.filling)
         if found.doubtful and found.filled is not None and not form.cleaned_data["sure"]:
             told = {"held": self.reader.grams(found.filled)}
@@ -161,7 +161,7 @@ class Units(Screen):
         return self.act(
             form,
             lambda: unit_weighings.weigh_units(
-                self.actor, of=of, happened_at=self.now, **form.told()
+                self.actor, of=of, happened_at=self.done_at, **form.told()
             ),
             lambda weighed: here,
             lambda: self._page(id, form=form, status=422),

@@ -65,7 +65,7 @@ class Finish(Screen):
             units=typed["units"],
             labour_minutes=typed["labour_minutes"],
             release_basis=typed["basis"] or None,
-            happened_at=self.now,
+            happened_at=self.done_at,
         )
         if not typed["sure"]:
             self._ask(bench, finished.making.output_grams)

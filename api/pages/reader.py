@@ -16,6 +16,7 @@ from django.utils import formats, translation
 from django.utils.translation import gettext, ngettext
 from django.utils.translation.trans_real import parse_accept_lang_header
 
+from api.pages.kept import mark_of
 from api.pages.saying import in_words
 from api.pages.separators import unparted
 from api.preferences import Person
@@ -44,6 +45,11 @@ class Reader:
     currency: str = ""
     person: Person | None = None
     maker: UUID | None = None
+
+    @property
+    def mark(self) -> str:
+        """Who is signed in, as a device that keeps what was typed knows it again."""
+        return mark_of(self.maker, self.person.username if self.person else "")
 
     @property
     def point(self) -> str:

@@ -55,7 +55,7 @@ class BatchRework(Screen):
 
     def _rework(self, id: UUID, typed: dict[str, Any]) -> Reworked:
         lot = lot_labelled(self.actor, typed.pop("lot"))
-        return rework(self.actor, batch=id, lot=lot, happened_at=self.now, **typed)
+        return rework(self.actor, batch=id, lot=lot, happened_at=self.done_at, **typed)
 
     def _page(self, id: UUID, form: PageForm, *, status: int = 200) -> HttpResponse:
         batch = batch_for(self.actor, id)

@@ -28,12 +28,13 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpRespons
 from django.shortcuts import render
 from django.utils import timezone, translation
 from django.utils.decorators import method_decorator
+from django.utils.translation import gettext as said
 from django.views import View
 from django.views.decorators.csrf import csrf_protect
 
 from api import errors, preferences, rate, signing
 from api.idempotency import Answered, Key
-from api.pages import tables
+from api.pages import kept, tables
 from api.pages.places import places_for
 from api.pages.reader import Reader, reader_of
 from api.reading import fingerprint
@@ -42,11 +43,11 @@ from api.sheets.blocks import Sheet
 from ledger import outbox
 from ledger.access import Actor
 from ledger.entries import explained
-from ledger.errors import Refusal
+from ledger.errors import Conflict, Refusal
 
 SESSION, MAKER = settings.SESSION_COOKIE_NAME, settings.MAKER_COOKIE_NAME
 # What a form sends beside what was typed; and passwords, of which no quick digest may be kept.
-UNTYPED = {"csrfmiddlewaretoken", "form_key", "old", "password", "again"}
+UNTYPED = {"csrfmiddlewaretoken", "form_key", "old", "password", "again", *kept.NAMES}
 
 
 class Judged(Protocol):
@@ -115,6 +116,7 @@ class Screen(View):
             self.key = self._key_of(request)
             self.actor = self._opened(request, token, person)
             self.reader = reader_of(request, person, self.actor)
+            self._must_be_theirs(request)
             response = super().dispatch(request, *args, **path)
             if response.status_code >= 400:
                 transaction.set_rollback(True)
@@ -128,6 +130,16 @@ class Screen(View):
             if token:
                 rate.count_refused(request)
             raise
+
+    def _must_be_theirs(self, request: HttpRequest) -> None:
+        """Raises Conflict for what a device kept of somebody else."""
+        if request.POST.get("whose", self.reader.mark) != self.reader.mark:
+            raise Conflict(said("Somebody else typed this; it waits until they sign in again."))
+
+    @property
+    def done_at(self) -> datetime:
+        """When what a form says was done: now, or as long ago as the device kept it."""
+        return kept.done_at(self.request.POST.get("ago", ""), self.now)
 
     @property
     def sought(self) -> str:

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from tests.api.client import Client, Coop, open_coop
-from tests.browser.visiting import PATIENCE_MS, SIZES, Visit
+from tests.browser.visiting import PATIENCE_MS, SIZES, Visit, come_in
 from tests.running import Running
 
 expect.set_options(timeout=PATIENCE_MS)
@@ -49,11 +49,30 @@ def north(shop: Coop) -> Client:
     return shop["North Bench"]
 
 
+@pytest.fixture(scope="module")
+def signed_in() -> dict[str, str]:
+    """What signing in by the form gave in this file, on each screen."""
+    return {}
+
+
 @pytest.fixture(params=list(SIZES), ids=list(SIZES))
-def page(request: pytest.FixtureRequest, browser: Browser, north: Client) -> Iterator[Page]:
-    """A page of the maker's owner, on a phone and on a desk."""
-    with Visit(browser, north, size=request.param) as visit:
-        yield visit.page
+def page(
+    request: pytest.FixtureRequest, browser: Browser, shop: Coop, signed_in: dict[str, str]
+) -> Iterator[Page]:
+    """A page of the maker's owner, on a phone and on a desk.
+
+    The first test of a file comes in by the door; the others need not knock again.
+    """
+    size, port = request.param, shop.server.port
+    with Visit(browser, size=size) as visit:
+        if size in signed_in:
+            visit.sign_in(port, signed_in[size])
+            yield visit.open(port)
+        else:
+            page = visit.open(port)
+            come_in(page, shop.owners["North Bench"])
+            signed_in[size] = visit.token()
+            yield page
 
 
 @pytest.fixture

@@ -6,13 +6,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.api.client import PASSWORD, Coop
 from tests.api.client import sign_in as ask_in
 from tests.api.people import add_person, join
-from tests.browser.visiting import SIZES, Visit, assert_well_made, go
-
-
-def sign_in(page: Page, username: str, password: str = PASSWORD) -> None:
-    page.get_by_label("User name").fill(username)
-    page.get_by_label("Password").fill(password)
-    page.get_by_role("button", name="Sign in").click()
+from tests.browser.visiting import SIZES, Visit, assert_well_made, go, sign_in
 
 
 @pytest.mark.parametrize("size", SIZES)

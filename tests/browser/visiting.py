@@ -6,7 +6,7 @@ from typing import Any, Final
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, ViewportSize
 
-from tests.api.client import Client
+from tests.api.client import PASSWORD, Client
 
 SIZES: Final[dict[str, ViewportSize]] = {
     "phone": {"width": 390, "height": 844},
@@ -42,6 +42,11 @@ class Visit:
     def sign_in(self, port: int, token: str) -> None:
         """Bring the cookie that signing in gives."""
         self.context.add_cookies([{"name": "stillroom", "value": token, "url": base_of(port)}])
+
+    def token(self) -> str:
+        """What signing in gave to this browser."""
+        kept = {cookie["name"]: cookie["value"] for cookie in self.context.cookies()}
+        return kept["stillroom"]
 
     def open(self, port: int) -> Page:
         """A page whose addresses are the server's own, and whose faults are kept."""
@@ -81,6 +86,20 @@ def go(page: Page, path: str) -> None:
     answer = page.goto(f"{page.base}{path}")  # type: ignore[attr-defined]
     assert answer is not None
     assert answer.status == 200, f"{path}: {answer.status}"
+
+
+def sign_in(page: Page, username: str, password: str = PASSWORD) -> None:
+    """Fill the form of the door, and send it."""
+    page.get_by_label("User name").fill(username)
+    page.get_by_label("Password").fill(password)
+    page.get_by_role("button", name="Sign in").click()
+
+
+def come_in(page: Page, username: str, to: str = "/") -> None:
+    """From the door to a page."""
+    go(page, f"/sign-in?next={to}")
+    sign_in(page, username)
+    page.wait_for_url(f"{page.base}{to}")  # type: ignore[attr-defined]
 
 
 def assert_open_to_all(page: Page) -> None:
