@@ -113,7 +113,11 @@ class AtBench(Screen):
             return self.act(
                 word,
                 lambda: say_enough(
-                    self.actor, batch=id, enough=do == "enough", now=self.now, **word.cleaned_data
+                    self.actor,
+                    batch=id,
+                    enough=do == "enough",
+                    now=self.done_at,
+                    **word.cleaned_data,
                 ),
                 lambda said: here if said.enough else f"{here}?line={said.line_id}",
                 lambda: self._page(id, word=word, status=422),

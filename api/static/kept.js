@@ -151,7 +151,8 @@ function described(form, button) {
       if (one.type === "radio") return label;
       return `${label} ${one.matches("select") ? one.selectedOptions[0].text : one.value}`;
     });
-  return [form.dataset.as, button?.dataset.as, ...told].filter(Boolean).join(" · ");
+  const done = button?.dataset.as ?? (told.length ? "" : button?.textContent);
+  return [form.dataset.as, done, ...told].filter(Boolean).join(" · ");
 }
 
 // Keep a form and send it; false where nothing can be kept, and the browser sends it by itself.

@@ -89,7 +89,7 @@ def test_without_javascript(plain: Page, north: Client, batch: dict[str, Any]) -
     page.get_by_text("A rule cannot be kept").click()
     page.get_by_label("Reason, if a rule is not kept").fill("it smelt of nothing")
     page.get_by_role("button", name="It is in").click()
-    page.get_by_role("link", name="That is enough").click()
+    page.get_by_role("button", name="That is enough").click()
     page.get_by_role("link", name="Finish it").click()
     page.get_by_label("What came out").fill("1 kg")
     page.get_by_role("button", name="It is done").click()
