@@ -30,46 +30,48 @@ class Late:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """All parts of a round by number; `names` has those makers of whom the actor may know.
+    """The parts of a round that the actor may know of, by number; `names` has their makers.
 
-    `missing` says what stands in the way of handing it out.
+    `missing` says what stands in the way of handing it out. What each then gets is known to the
+    buyer and to whoever acts for the co-op; to others `found` is None, since it follows from the
+    parts of all.
     """
 
     dues: Sequence[Due[int]]
     names: Mapping[int, tuple[UUID, str]]
     materials: Mapping[UUID, Material]
-    found: HandedOut[int]
+    found: HandedOut[int] | None
     missing: Sequence[str]
 
     @property
     def portions(self) -> list[Portion[UUID]]:
-        """Of the makers that are named."""
+        """What each gets and pays; nothing where the actor may not know."""
         return [
             Portion(self.names[one.maker][0], one.material, one.quantity, one.amount)
-            for one in self.found.portions
-            if one.maker in self.names
+            for one in (self.found.portions if self.found else ())
         ]
 
 
 def figures_of(actor: Actor, round: OrderRound, late: Iterable[Late] = ()) -> Figures:
     """What each gets and pays, by the rules of `ledger.round_portions`; of what came up to the
-    hand-out, once that is done, with what was billed `late` as if it had been known then."""
+    hand-out, once that is done, with what was billed `late` as if it had been known then. To a
+    maker that does not hand it out, its own part of what was promised."""
     with connection.cursor() as cursor:
         cursor.execute("select * from ledger_round_dues(%s)", [round.id])
         promised = cursor.fetchall()
         cursor.execute("select * from ledger_round_delivered(%s)", [round.id])
         delivered = cursor.fetchall()
     materials = Material.objects.in_bulk({row[0] for row in delivered} | {r[3] for r in promised})
+    dues = [Due(part, material, *amounts) for part, _, _, material, *amounts, _, _ in promised]
+    names = {part: (id, name) for part, id, name, *_ in promised}
+    if actor.maker_id not in (None, round.buying_id):
+        return Figures(dues, names, materials, None, _missing_to_others(delivered))
     came = {id: _came(materials[id].counted, facts) for id, *facts in delivered}
     for one in late:
         came[one.material_id] = _with(came[one.material_id], one)
-    dues = [Due(part, material, *amounts) for part, _, _, material, *amounts, _, _ in promised]
     alone = {row[0]: Alone(row[-2], _alone(row[-1])) for row in promised}
-    names = {part: (id, name) for part, id, name, *_ in promised if id is not None}
-    tells = actor.maker_id in (None, round.buying_id)
-    missing = _missing(came, delivered, materials, tells=tells)
     found = portions(dues, came, alone, coin=minor_unit(actor.currency))
-    return Figures(dues, names, materials, found, missing)
+    return Figures(dues, names, materials, found, _missing(came, delivered, materials))
 
 
 def billed_late(round: OrderRound) -> list[Late]:
@@ -109,23 +111,28 @@ def _missing(
     came: Mapping[UUID, Came],
     delivered: Sequence[Sequence[Any]],
     materials: Mapping[UUID, Material],
-    *,
-    tells: bool,
 ) -> list[str]:
-    """Why nothing can be handed out yet; of what is still to come, to whoever may know."""
-    if not delivered:
-        return ["Nothing is to be handed out: the round is not reckoned, or nothing was ordered."]
-    if not all(written for _, _, _, written, *_ in delivered):
-        return ["The buyer has not written the orders of this round yet."]
+    """Why nothing can be handed out yet, to whoever may know what is still to come."""
+    if not delivered or not all(written for _, _, _, written, *_ in delivered):
+        return _missing_to_others(delivered)
     waiting = [(materials[id], to_come) for id, _, _, _, to_come, *_ in delivered if to_come]
-    if waiting and tells:
+    if waiting:
         said = ", ".join(
             f"{to_come.normalize():f} {'each' if of.counted else 'g'} of {of.name}"
             for of, to_come in waiting
         )
         return [f"Still to come: {said}. Receive it, or say that nothing more is expected."]
-    if waiting:
-        return ["Not all that was ordered has come yet."]
     if not any(one.quantity for one in came.values()):
         return ["Nothing came of the orders of this round."]
+    return []
+
+
+def _missing_to_others(delivered: Sequence[Sequence[Any]]) -> list[str]:
+    """The same to who is not told how much: what is still to come of its materials is unknown."""
+    if not delivered:
+        return ["Nothing is to be handed out: the round is not reckoned, or nothing was ordered."]
+    if not all(written for _, _, _, written, *_ in delivered):
+        return ["The buyer has not written the orders of this round yet."]
+    if any(to_come is None for _, _, _, _, to_come, *_ in delivered):
+        return ["Not all that was ordered has come yet."]
     return []

@@ -50,13 +50,14 @@ Got = Mapping[tuple[UUID, UUID], tuple[Decimal, Decimal]]
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """What a maker gets of a material and pays for it, beside what the round has promised it."""
+    """What a maker gets of a material and pays for it, beside what the round has promised it; None
+    as long as the actor may not know."""
 
     material: Material
     promised: Decimal
     split: Decimal
-    quantity: Decimal
-    amount: Decimal
+    quantity: Decimal | None
+    amount: Decimal | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +73,9 @@ class MakerLines:
         return sum((line.split for line in self.lines), NOTHING)
 
     @property
-    def amount(self) -> Decimal:
-        return sum((line.amount for line in self.lines), NOTHING)
+    def amount(self) -> Decimal | None:
+        amounts = [line.amount for line in self.lines if line.amount is not None]
+        return sum(amounts, NOTHING) if len(amounts) == len(self.lines) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +99,9 @@ class HandingOut:
 def handing_out(actor: Actor, round: UUID | str) -> HandingOut:
     """What would be moved and what each would pay, or what was; nothing is written.
 
-    A maker sees its own part, and the sum where three or more take part. The buyer, from whom all
-    of it comes, and whoever acts for the co-op see all. Raises NotFound, and Forbidden for who may
-    not see costs.
+    A maker sees what it was promised, and once it is handed out what it got and paid, and the sum
+    where three or more take part. The buyer, from whom all of it comes, and whoever acts for the
+    co-op see all. Raises NotFound, and Forbidden for who may not see costs.
     """
     found = round_for(actor, round)
     actor.must(Verb.RUN_ROUNDS if actor.maker_id is None else Verb.SEE_COSTS)
@@ -109,6 +111,8 @@ def handing_out(actor: Actor, round: UUID | str) -> HandingOut:
         return _done(actor, found, done, reckoned)
     if reckoned.missing:
         return HandingOut(found, None, reckoned.missing)
+    if reckoned.found is None:
+        return HandingOut(found, None, (), _lines(reckoned, None))
     missing: list[str] = []
     moves: list[Move] = []
     if found.buying_id == actor.maker_id:
@@ -121,7 +125,7 @@ def handing_out(actor: Actor, round: UUID | str) -> HandingOut:
         None,
         missing,
         _lines(reckoned, _got(reckoned.portions)),
-        reckoned.found.paid if tells_sum(actor, found) else None,
+        reckoned.found.paid,
         reckoned.found.within_alone,
         moves,
     )
@@ -156,7 +160,7 @@ def hand_out(
     if RoundHandOut.objects.filter(coop_id=actor.coop_id, round=found).exists():
         raise Conflict("This round is handed out: find the moves among those between makers.")
     reckoned = figures_of(actor, found)
-    if reckoned.missing:
+    if reckoned.missing or reckoned.found is None:
         raise Conflict(reckoned.missing[0])
     moves = moves_of(actor, found, _others(actor, reckoned), reckoned.materials, named)
     kept = [one for one in reckoned.portions if one.maker == actor.maker]
@@ -200,22 +204,21 @@ def _got(portions: Iterable[Portion[UUID]]) -> Got:
     return {(one.maker, UUID(str(one.material))): (one.quantity, one.amount) for one in portions}
 
 
-def _lines(reckoned: Figures, got: Got) -> list[MakerLines]:
-    """What the makers that are named get, by name."""
+def _lines(reckoned: Figures, got: Got | None) -> list[MakerLines]:
+    """What the makers get that the actor may know of, by name; None is not told."""
     of_maker: dict[tuple[str, UUID], list[Line]] = defaultdict(list)
     for due in reckoned.dues:
-        if due.maker in reckoned.names:
-            id, name = reckoned.names[due.maker]
-            material = UUID(str(due.material))
-            quantity, amount = got.get((id, material), (NOTHING, NOTHING))
-            line = Line(
-                reckoned.materials[material],
-                due.quantity + due.leftover,
-                due.amount + due.leftover_amount,
-                quantity.quantize(GRAIN),
-                amount,
-            )
-            of_maker[name, id].append(line)
+        id, name = reckoned.names[due.maker]
+        material = UUID(str(due.material))
+        quantity, amount = (got or {}).get((id, material), (NOTHING, NOTHING))
+        line = Line(
+            reckoned.materials[material],
+            due.quantity + due.leftover,
+            due.amount + due.leftover_amount,
+            None if got is None else quantity.quantize(GRAIN),
+            None if got is None else amount,
+        )
+        of_maker[name, id].append(line)
     return [MakerLines(id, name, own) for (name, id), own in sorted(of_maker.items())]
 
 

@@ -35,18 +35,22 @@ class HandOutLineOut(serializers.Serializer[Any]):
     promised = Amount(help_text="What was pledged, and what is left of packs beyond that.")
     split = Shown(help_text="What the round asks for that.")
     quantity = Amount(
-        help_text="Less than promised where less came: as the pledges stand to each other, in steps"
-        " of 0.01 g or a piece. Leftover is handed out only when all pledges are served."
+        allow_null=True,
+        help_text="null as long as only the buyer may know what came. Less than promised where less"
+        " came: as the pledges stand to each other, in steps of 0.01 g or a piece. Leftover is"
+        " handed out only when all pledges are served.",
     )
-    amount = Shown()
+    amount = Shown(allow_null=True)
 
 
 class HandOutPortionOut(serializers.Serializer[Any]):
     maker = PartyOut()
     split = Shown(help_text="What the round asks of it.")
     amount = Shown(
-        help_text="What it pays: the same, where all came as ordered. Otherwise what was really"
-        " paid, as the split stands, and never for what did not come."
+        allow_null=True,
+        help_text="What it pays, told to others than the buyer once it is handed out: the same,"
+        " where all came as ordered. Otherwise what was really paid, as the split stands, and never"
+        " for what did not come.",
     )
     lines = HandOutLineOut(many=True)
 
@@ -118,15 +122,17 @@ def _portion(one: MakerLines, currency: str) -> dict[str, Any]:
     return {
         "maker": {"id": str(one.maker_id), "name": one.maker_name},
         "split": money(one.split, currency),
-        "amount": money(one.amount, currency),
+        "amount": None if one.amount is None else money(one.amount, currency),
         "lines": [
             {
                 "material": str(line.material.id),
                 "material_name": line.material.name,
                 "promised": amount_json(line.promised, line.material.counted),
                 "split": money(line.split, currency),
-                "quantity": amount_json(line.quantity, line.material.counted),
-                "amount": money(line.amount, currency),
+                "quantity": None
+                if line.quantity is None
+                else amount_json(line.quantity, line.material.counted),
+                "amount": None if line.amount is None else money(line.amount, currency),
             }
             for line in one.lines
         ],

@@ -11,23 +11,28 @@ stable language sql as $$
                         and s.round_id = r.id and s.maker_id = own.maker))
 $$;
 
--- What the round has promised to whom. Who is neither the buyer nor acts for the co-op is told the
--- others' figures without their names: what each gets of a short delivery follows from all of them.
+-- Who knows what all get of a round: its buyer, who hands it out, and whoever acts for the co-op.
+create or replace function ledger_round_told(round uuid) returns boolean
+stable language sql as $$
+  select coalesce(ledger_round_buyer(round)
+                  = nullif(current_setting('app.maker', true), '')::uuid, true)
+$$;
+
+-- What the round has promised to whom: all of it to its buyer and to whoever acts for the co-op,
+-- and to any other maker its own, since of two the other's is what is left.
 create or replace function ledger_round_dues(round uuid) returns table (
   part bigint, maker_id uuid, maker_name text, material_id uuid, quantity numeric, amount numeric,
   leftover numeric, leftover_amount numeric, alone numeric, alone_orders jsonb)
 language sql stable security definer set search_path = pg_catalog, public, pg_temp as $$
-  select dense_rank() over (order by m.id), case when told.named then m.id end,
-         case when told.named then m.name end, l.material_id, l.quantity, l.amount,
+  select dense_rank() over (order by m.id), m.id, m.name, l.material_id, l.quantity, l.amount,
          l.leftover, l.leftover_amount, s.alone, s.alone_orders
     from ledger_round_seen(round) r
     join ledger_roundshareline l on l.coop_id = r.coop_id and l.round_id = r.id and l.dropped = ''
     join ledger_roundshare s on s.coop_id = r.coop_id and s.round_id = r.id
       and s.maker_id = l.maker_id
     join ledger_maker m on m.coop_id = r.coop_id and m.id = l.maker_id
-    cross join lateral (
-      select coalesce(own.maker in (ledger_round_buyer(r.id), l.maker_id), true)
-        from (select nullif(current_setting('app.maker', true), '')::uuid) own(maker)) told(named)
+    where ledger_round_told(round)
+       or l.maker_id = nullif(current_setting('app.maker', true), '')::uuid
     order by 1, l.id
 $$;
 
@@ -71,7 +76,9 @@ stable language sql as $$
 $$;
 
 -- What the round has ordered of each material, beside what came of it. Nothing is to come of what
--- was not written.
+-- was not written. Who only gets some of it is told of its own materials whether they are written,
+-- and whether any is to come (null), but not how much of what for how much: whole packs of two
+-- makers, less one's own, are the other's.
 create or replace function ledger_round_delivered(round uuid) returns table (
   material_id uuid, ordered numeric, ordered_goods numeric, written boolean, to_come numeric,
   came numeric, paid numeric, goods numeric, landed numeric)
@@ -100,10 +107,19 @@ language sql stable security definer set search_path = pg_catalog, public, pg_te
       join ledger_onorder w on w.coop_id = p.coop_id and w.maker_id = p.maker_id
         and w.line_id = p.id
       group by 1)
-  select a.material_id, a.ordered, a.goods, a.written, coalesce(w.quantity, 0),
-         coalesce(c.came, 0), coalesce(c.paid, 0), coalesce(c.goods, 0), coalesce(c.landed, 0)
-    from asked a left join waiting w using (material_id)
+  select a.material_id, case when t.told then a.ordered end, case when t.told then a.goods end,
+         a.written, case when t.told or w.quantity is null or w.quantity = 0
+                         then coalesce(w.quantity, 0) end,
+         case when t.told then coalesce(c.came, 0) end,
+         case when t.told then coalesce(c.paid, 0) end,
+         case when t.told then coalesce(c.goods, 0) end,
+         case when t.told then coalesce(c.landed, 0) end
+    from asked a
+    cross join (select ledger_round_told(round)) t(told)
+    left join waiting w using (material_id)
     left join ledger_round_arrived(round) c using (material_id)
+    where t.told or exists (
+      select from ledger_round_dues(round) d where d.material_id = a.material_id)
     order by 1
 $$;
 

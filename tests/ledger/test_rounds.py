@@ -8,7 +8,7 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 
 from ledger import round_closing
-from ledger.access import acting_as, set_walls
+from ledger.access import Actor, acting_as, set_walls
 from ledger.errors import Conflict, Forbidden, Invalid, NotFound
 from ledger.models import (
     OrderRound,
@@ -205,6 +205,37 @@ def test_of_a_closed_round_no_maker_reads_all_pledges(shops: list[Workshop]) -> 
         set_walls(north.coop.id, mill.actor.maker)
         cursor.execute("select * from ledger_round_pledges(%s)", [round.id])
         assert cursor.fetchall() == []
+
+
+def test_past_all_verbs_the_database_tells_each_its_own_part(shops: list[Workshop]) -> None:
+    """Of two, what is ordered less one's own is the other's: only the buyer, who hands it out, and
+    whoever acts for the co-op are told all."""
+    north, mill, quay = shops
+    round, oil = opened(north), offered(north)
+    for shop, grams in ((north, "3.3 kg"), (mill, "4.4 kg")):
+        pledged(shop, round, oil, grams)
+    close_and_reckon(owed(north, round), EVENING)
+    north.does(place_orders, round=round.id, happened_at=EVENING)
+
+    def told(actor: Actor, function: str) -> list[tuple[Any, ...]]:
+        with acting_as(actor), connection.cursor() as cursor:
+            cursor.execute(f"select * from {function}(%s)", [round.id])
+            return list(cursor.fetchall())
+
+    for actor in (north.actor, coordinator(north)):
+        dues = told(actor, "ledger_round_dues")
+        assert [(row[1], row[4]) for row in dues] == [
+            (north.actor.maker, D(3300)),
+            (mill.actor.maker, D(4400)),
+        ]
+        ((_, ordered, goods, written, to_come, *came),) = told(actor, "ledger_round_delivered")
+        assert (ordered, goods, written, to_come, came) == (10_000, 80, True, 10_000, [0] * 4)
+    (own,) = told(mill.actor, "ledger_round_dues")
+    assert (own[1], own[2], own[4]) == (mill.actor.maker, "Mill Bench", D(4400))
+    (row,) = told(mill.actor, "ledger_round_delivered")
+    assert row == (oil.id, None, None, True, None, None, None, None, None)
+    for function in ("ledger_round_dues", "ledger_round_delivered"):
+        assert told(quay.actor, function) == []
 
 
 def test_a_share_above_the_cost_alone_is_refused_by_the_database(shops: list[Workshop]) -> None:

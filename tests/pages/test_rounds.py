@@ -82,7 +82,9 @@ def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) 
     assert looked_at(north, out).queries <= MOST
     assert looked_at(north, path).queries <= MOST
     own = shown(mill.get(out))
-    assert "What you get and pay To pay 45.00 USD" in own
+    assert "What you get and pay As it was split 54.00 USD" in own
+    assert "North Bench hands it out" in own
+    assert "45.00" not in own, "of two, what came less one's own is the other's"
     assert "by all together" not in own, "of two it would tell the other's part"
     assert "Hand it out" not in own
     told = done(north, out, note="on Saturday")
@@ -90,7 +92,9 @@ def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) 
     assert "on Saturday" in told
     assert "Hand it out" not in told
     assert "is handed out" in refused(north, out)
-    assert "Out of which lots" in shown(mill.get(out))
+    own = shown(mill.get(out))
+    assert "Out of which lots" in own
+    assert "What you get and pay To pay 45.00 USD As it was split 54.00 USD" in own
     assert "/transfers/" in mill.get(out).content.decode()
     assert looked_at(mill, out).queries <= MOST
 

@@ -6,30 +6,34 @@ from typing import Any
 
 from tests.api.client import Client
 
+LATER = "2199-01-01T12:00:00Z"
+# All that the API tells about a round.
+PATHS = ("", "/result", "/pledges", "/hand-out", "/late-bills")
 BENCHES = ("North Bench", "Mill Bench", "Quay Bench", "Hill Bench", "Lane Bench")
+# In quantities of which each is known by its digits wherever it stands.
 PLEDGES: dict[str, list[dict[str, Any]]] = {
     "North Bench": [
-        {"material": "Glycerin", "quantity": "40 kg"},
-        {"material": "Cera Alba", "quantity": "6 kg"},
-        {"material": "Jar", "quantity": "200 each"},
+        {"material": "Glycerin", "quantity": "40.017 kg"},
+        {"material": "Cera Alba", "quantity": "6.053 kg"},
+        {"material": "Jar", "quantity": "203 each"},
     ],
     "Mill Bench": [
-        {"material": "Glycerin", "quantity": "30 kg", "takes_leftover": True},
-        {"material": "Squalane", "quantity": "2.5 kg"},
+        {"material": "Glycerin", "quantity": "30.029 kg", "takes_leftover": True},
+        {"material": "Squalane", "quantity": "2.531 kg"},
     ],
     "Quay Bench": [
-        {"material": "Cera Alba", "quantity": "12 kg"},
-        {"material": "Squalane", "quantity": "1 kg"},
-        {"material": "Jar", "quantity": "120 each"},
+        {"material": "Cera Alba", "quantity": "12.041 kg"},
+        {"material": "Squalane", "quantity": "1.013 kg"},
+        {"material": "Jar", "quantity": "127 each"},
     ],
     "Hill Bench": [
         {"material": "Glycerin", "quantity": "11 lb"},
-        {"material": "Jar", "quantity": "100 each"},
+        {"material": "Jar", "quantity": "109 each"},
     ],
     # Nobody sells beeswax at this price.
     "Lane Bench": [
-        {"material": "Squalane", "quantity": "1.2 kg", "highest_price": "45"},
-        {"material": "Cera Alba", "quantity": "0.5 kg", "highest_price": "3.21"},
+        {"material": "Squalane", "quantity": "1.247 kg", "highest_price": "45"},
+        {"material": "Cera Alba", "quantity": "0.503 kg", "highest_price": "3.21"},
     ],
 }
 

@@ -172,13 +172,19 @@ def the_month_ends_and_nobody_owes_anything(
     coop: Coop, coordinator: Client, found: dict[str, Any]
 ) -> None:
     month = f"{datetime.now(UTC):%Y-%m}"
-    hill = coop["Hill Bench"].get("settlement/statement", month=month).made()
-    goods = [row for row in hill["results"] if row["kind"] == "goods"]
-    assert len(goods) == 3, "glycerin and jars of the round, and what it has claimed"
-    assert sum(Decimal(row["amount"]) for row in goods) == Decimal(hill["closing"])
-    for row in goods:
-        lines = coop["Hill Bench"].get(f"entries/{row['entry']}").made()["postings"]
-        assert sum(Decimal(line["value"]) for line in lines) == 0
+    for bench in BENCHES:
+        told = coop[bench].get("settlement/statement", month=month).made()
+        rows = told["results"]
+        assert rows, bench
+        moved = sum(Decimal(row["amount"]) for row in rows)
+        assert Decimal(told["opening"]) + moved == Decimal(told["closing"])
+        assert told["closing"] == coop[bench].get("settlement").made()["total"]
+        for row in rows:
+            assert row["kind"] == "goods"
+            lines = coop[bench].get(f"entries/{row['entry']}").made()["postings"]
+            assert sum(Decimal(line["value"]) for line in lines) == 0
+        if bench == "Hill Bench":
+            assert len(rows) == 3, "glycerin and jars of the round, and what it has claimed"
     asked = coordinator.get("settlement").made()
     assert asked["total"] == "0.00"
     assert asked["clearing"]["proven"]
