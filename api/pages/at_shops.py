@@ -11,7 +11,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
-from api.pages.forms import TEXT, MomentField, PageForm, QuantityField, Rows, shown_again
+from api.pages.forms import TEXT, MomentField, PageForm, QuantityField, Rows, WithRows, shown_again
 from api.pages.leaving import AmountField
 from api.pages.screen import Screen
 from ledger import consigning
@@ -162,19 +162,8 @@ class SendForm(PageForm):
     reason = forms.CharField(label=_("Note"), max_length=LONGEST, required=False)
 
 
-@dataclass(slots=True)
-class Sent:
+class Sent(WithRows):
     """What goes to a shop: the shop, and its lots, sent as one."""
-
-    whole: PageForm
-    rows: Rows
-
-    def is_valid(self) -> bool:
-        return all([self.whole.is_valid(), self.rows.is_valid()])
-
-    def refuse(self, refusal: Refusal) -> None:
-        if not self.rows.refuse(refusal):
-            self.whole.refuse(refusal)
 
     def lines(self, actor: Actor) -> list[Taken]:
         """The lots by their codes. Raises Invalid at one that is not there."""

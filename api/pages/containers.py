@@ -12,10 +12,9 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
-from api.pages.forms import GramsField, NumberField, PageForm, QuantityField, Rows, Typed
+from api.pages.forms import GramsField, NumberField, PageForm, QuantityField, Rows, Typed, WithRows
 from api.pages.screen import Screen
 from api.pages.separators import NUMBER
-from api.pages.testing import Forms
 from formulas import containers
 from formulas.leaks import Leak, leaks
 from formulas.models import Container as Kept
@@ -147,7 +146,7 @@ class Container(Screen):
         }
         return FactsForm(reader=self.reader, initial=typed)
 
-    def _pieces(self, data: Any) -> Forms:
+    def _pieces(self, data: Any) -> WithRows:
         """The pieces as they were typed, judged where they are to be kept."""
         keep = data is not None and data.get("do") != "more"
         more = 0 if data is None or keep else 1
@@ -155,10 +154,15 @@ class Container(Screen):
         rows = Rows(PieceForm, "pieces", typed, reader=self.reader, judged=keep, more=more)
         first = {} if data is None else {name: data.get(name) for name in ("level", "at")}
         whole = FillForm(data if keep else None, reader=self.reader, initial=first or None)
-        return Forms(whole, rows)
+        return WithRows(whole, rows)
 
     def _page(
-        self, material: Material, row: Kept | None, facts: PageForm, fill: Forms, status: int = 200
+        self,
+        material: Material,
+        row: Kept | None,
+        facts: PageForm,
+        fill: WithRows,
+        status: int = 200,
     ) -> HttpResponse:
         actor = self.actor
         given = leaks(actor, now=self.now, material=material.id) if row else []

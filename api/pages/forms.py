@@ -5,6 +5,7 @@ A refusal of the domain is shown at the field that its pointer names, in its own
 
 import re
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, ClassVar
@@ -305,6 +306,22 @@ class Rows:
         name = form.field_at(f"/{rest[0]}" if rest else "")
         form.add_error(name if name in form.fields else None, refusal.detail)
         return True
+
+
+@dataclass(slots=True)
+class WithRows:
+    """What is said of a whole, and rows of it, sent as one."""
+
+    whole: PageForm
+    rows: Rows
+
+    def is_valid(self) -> bool:
+        # All of them, so that everything that is wrong is told at once.
+        return all([self.whole.is_valid(), self.rows.is_valid()])
+
+    def refuse(self, refusal: Refusal) -> None:
+        if not self.rows.refuse(refusal):
+            self.whole.refuse(refusal)
 
 
 def shown_again(

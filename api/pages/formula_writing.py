@@ -20,6 +20,7 @@ from api.pages.forms import (
     PageForm,
     Rows,
     WholeField,
+    WithRows,
 )
 from api.pages.reader import Reader
 from api.pages.row_order import in_order
@@ -39,7 +40,7 @@ from formulas.writing import (
     write_by_names,
 )
 from ledger.access import materials_visible_to
-from ledger.errors import Invalid, Refusal
+from ledger.errors import Invalid
 from ledger.roles import Verb
 
 MOST_NAMES, ROWS, SPARE = 300, 5, 1
@@ -127,22 +128,14 @@ class FormulaRows(Rows):
 
 
 @dataclass(slots=True)
-class Forms:
+class Forms(WithRows):
     """The formula and its rows, sent as one."""
 
-    formula: SheetForm
-    rows: Rows
-
-    def is_valid(self) -> bool:
-        return all([self.formula.is_valid(), self.rows.is_valid()])
-
-    def refuse(self, refusal: Refusal) -> None:
-        if not self.rows.refuse(refusal):
-            self.formula.refuse(refusal)
+    whole: SheetForm
 
     def sheet(self) -> Sheet:
         """What the valid forms say."""
-        typed = self.formula.cleaned_data
+        typed = self.whole.cleaned_data
         return Sheet(
             name=typed["name"],
             rows=[form.written() for form in self.rows.filled if isinstance(form, RowForm)],
@@ -183,12 +176,12 @@ class Writing(Screen):
     def keep(self, forms: Forms, before: FormulaVersion | None) -> FormulaVersion:
         sheet = forms.sheet()
         if before is None:
-            forms.formula.ask_once(formulas_of(self.actor))
+            forms.whole.ask_once(formulas_of(self.actor))
             return write_by_names(self.actor, sheet)
         return next_by_names(
             self.actor,
             formula=before.formula_id,
-            expected_version=forms.formula.cleaned_data["version"] or 0,
+            expected_version=forms.whole.cleaned_data["version"] or 0,
             sheet=sheet,
         )
 
@@ -205,7 +198,7 @@ class Writing(Screen):
         *,
         status: int = 200,
     ) -> HttpResponse:
-        facts: dict[str, Any] = {"form": forms.formula, "rows": forms.rows}
+        facts: dict[str, Any] = {"form": forms.whole, "rows": forms.rows}
         facts |= {"sum": self._so_far(before, data), "unread": self._unread(data)}
         facts |= {"before": before, "infusion": before is not None and infusion_of(before)}
         if self.request.headers.get("HX-Request") and self.request.POST.get("do") == "look":

@@ -17,11 +17,11 @@ from api.pages.forms import (
     QuantityField,
     Rows,
     WholeField,
+    WithRows,
     within_years,
 )
 from api.pages.reader import Reader
 from api.pages.standards import PriceField
-from api.pages.testing import Forms
 from ledger.access import Actor
 from ledger.errors import Unreadable
 from ledger.models import OfferPrice, SupplierTerms
@@ -176,9 +176,9 @@ class EndForm(PageForm):
     called: ClassVar = {"/valid_from": "ends_on", "/note": "end_note"}
 
 
-def priced_forms(form: PageForm, data: Any, reader: Reader, **how: Any) -> Forms:
+def priced_forms(form: PageForm, data: Any, reader: Reader, **how: Any) -> WithRows:
     """A price and its breaks, sent as one."""
-    return Forms(form, Rows(BreakForm, "breaks", data, reader=reader, optional=True, **how))
+    return WithRows(form, Rows(BreakForm, "breaks", data, reader=reader, optional=True, **how))
 
 
 def terms_typed(row: SupplierTerms | None, today: date, reader: Reader) -> dict[str, Any]:

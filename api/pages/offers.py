@@ -7,7 +7,7 @@ from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 
 from api.pages import tables
-from api.pages.forms import PageForm, id_in
+from api.pages.forms import PageForm, WithRows, id_in
 from api.pages.offer_forms import (
     EndForm,
     OfferForm,
@@ -18,7 +18,6 @@ from api.pages.offer_forms import (
 )
 from api.pages.offered import breaks_table, offered, priced, prices_table
 from api.pages.screen import Screen
-from api.pages.testing import Forms
 from ledger import offer_reading, offering
 from ledger.access import day_of, materials_visible_to, supplier_for
 from ledger.finding import material_named
@@ -60,7 +59,7 @@ class NewOffer(Screen):
     def _form(self, data: Any = None, **how: Any) -> OfferForm:
         return OfferForm(data, reader=self.reader, actor=self.actor, **how)
 
-    def _add(self, id: UUID, form: OfferForm, forms: Forms) -> Kept:
+    def _add(self, id: UUID, form: OfferForm, forms: WithRows) -> Kept:
         form.near(day_of(self.actor, self.now))
         typed = form.cleaned_data
         return offering.add_offer(
@@ -80,7 +79,7 @@ class NewOffer(Screen):
         found = materials_visible_to(self.actor).filter(id=id).first() if id else None
         return found.name if found else ""
 
-    def _page(self, id: UUID, forms: Forms, status: int = 200) -> HttpResponse:
+    def _page(self, id: UUID, forms: WithRows, status: int = 200) -> HttpResponse:
         names = materials_visible_to(self.actor).filter(stocked=True).order_by(Lower("name"))
         return self.show(
             supplier=supplier_for(self.actor, id),
@@ -137,18 +136,18 @@ class Offer(Screen):
     def _ending(self, data: Any = None) -> EndForm:
         return EndForm(data, reader=self.reader, initial={"ends_on": day_of(self.actor, self.now)})
 
-    def _as_it_is(self, found: Kept) -> Forms:
+    def _as_it_is(self, found: Kept) -> WithRows:
         """What the fields show: the price that holds, to be changed."""
         price, today = offer_reading.in_force(found), day_of(self.actor, self.now)
         form = self._form(initial=price_typed(price, today, self.reader))
         rows = breaks_typed(price, self.reader, SPARE)
         return priced_forms(form, rows, self.reader, judged=False)
 
-    def _reprice(self, id: UUID, form: PriceForm, forms: Forms) -> Kept:
+    def _reprice(self, id: UUID, form: PriceForm, forms: WithRows) -> Kept:
         form.near(day_of(self.actor, self.now))
         return offering.reprice(self.actor, offer=id, price=form.price_facts(forms.rows))
 
-    def _page(self, found: Kept, forms: Forms, end: PageForm, status: int = 200) -> HttpResponse:
+    def _page(self, found: Kept, forms: WithRows, end: PageForm, status: int = 200) -> HttpResponse:
         actor, today = self.actor, day_of(self.actor, self.now)
         most = tables.MOST_ROWS if tables.asked(self.request) else MOST
         rows = offer_reading.prices_of(actor, found.id, on=today).order_by("-id")[: most + 1]

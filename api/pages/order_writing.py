@@ -1,6 +1,5 @@
 """An order written by hand: from whom, and each line with its packs and the price of them all."""
 
-from dataclasses import dataclass
 from typing import Any
 
 from django import forms
@@ -15,6 +14,7 @@ from api.pages.forms import (
     QuantityField,
     Rows,
     WholeField,
+    WithRows,
     id_in,
     shown_again,
 )
@@ -22,7 +22,7 @@ from api.pages.screen import Screen
 from ledger import ordering
 from ledger.access import materials_visible_to, suppliers_visible_to
 from ledger.catalogue import supplier_named
-from ledger.errors import Refusal, placed
+from ledger.errors import placed
 from ledger.finding import material_named
 from ledger.models import PurchaseOrder
 from ledger.roles import Verb
@@ -61,21 +61,6 @@ class OrderForm(PageForm):
     )
 
 
-@dataclass(slots=True)
-class Forms:
-    """The order and its lines, sent as one."""
-
-    order: PageForm
-    lines: Rows
-
-    def is_valid(self) -> bool:
-        return all([self.order.is_valid(), self.lines.is_valid()])
-
-    def refuse(self, refusal: Refusal) -> None:
-        if not self.lines.refuse(refusal):
-            self.order.refuse(refusal)
-
-
 class NewOrder(Screen):
     """An order that no plan proposed, such as one that was given on the phone."""
 
@@ -85,7 +70,7 @@ class NewOrder(Screen):
         self.actor.must(Verb.ORDER)
         first = {"lines": str(LINES), **self._wanted()}
         lines = Rows(LineForm, "lines", first, reader=self.reader, judged=False)
-        return self._page(Forms(OrderForm(reader=self.reader, initial=self._seller()), lines))
+        return self._page(WithRows(OrderForm(reader=self.reader, initial=self._seller()), lines))
 
     def post(self, request: HttpRequest) -> HttpResponse:
         self.actor.must(Verb.ORDER)
@@ -93,9 +78,9 @@ class NewOrder(Screen):
         if data.get("do") == "more":
             order = shown_again(OrderForm, data, reader=self.reader)
             lines = Rows(LineForm, "lines", data, reader=self.reader, judged=False, more=1)
-            return self._page(Forms(order, lines))
+            return self._page(WithRows(order, lines))
         lines = Rows(LineForm, "lines", data, reader=self.reader)
-        forms = Forms(OrderForm(data, reader=self.reader), lines)
+        forms = WithRows(OrderForm(data, reader=self.reader), lines)
         return self.act(
             forms,
             lambda: self._write(forms),
@@ -103,15 +88,15 @@ class NewOrder(Screen):
             lambda: self._page(forms, status=422),
         )
 
-    def _write(self, forms: Forms) -> PurchaseOrder:
+    def _write(self, forms: WithRows) -> PurchaseOrder:
         lines = []
-        for place, form in enumerate(forms.lines.filled):
+        for place, form in enumerate(forms.rows.filled):
             typed = form.cleaned_data
             with placed(f"/lines/{place}"):
                 material = material_named(self.actor, typed["material"])
             facts = {**typed, "material": str(material.id), "packs": typed["packs"] or 1}
             lines.append(ordering.Ordered(**facts))
-        typed = forms.order.cleaned_data
+        typed = forms.whole.cleaned_data
         seller = supplier_named(self.actor, typed["supplier"], new=typed["new_supplier"])
         about = {"note": typed["note"], "happened_at": self.now}
         return ordering.write_order(self.actor, supplier=seller.id, lines=lines, **about)
@@ -128,12 +113,12 @@ class NewOrder(Screen):
         supplier = suppliers_visible_to(self.actor).filter(id=id).first() if id else None
         return {"supplier": supplier.name} if supplier else {}
 
-    def _page(self, forms: Forms, status: int = 200) -> HttpResponse:
+    def _page(self, forms: WithRows, status: int = 200) -> HttpResponse:
         names = materials_visible_to(self.actor).filter(stocked=True).order_by(Lower("name"))
         sellers = suppliers_visible_to(self.actor).order_by(Lower("name"))
         return self.show(
-            form=forms.order,
-            lines=forms.lines,
+            form=forms.whole,
+            lines=forms.rows,
             materials=list(names.values_list("name", flat=True)[:MOST_NAMES]),
             suppliers=list(sellers.values_list("name", flat=True)[:MOST_NAMES]),
             status=status,

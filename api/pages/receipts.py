@@ -24,6 +24,7 @@ from api.pages.forms import (
     QuantityField,
     Rows,
     SureField,
+    WithRows,
     id_in,
     local,
     shown_again,
@@ -129,28 +130,17 @@ class DeliveryForm(PageForm):
             )
 
 
-@dataclass(slots=True)
-class Forms:
+class Forms(WithRows):
     """The note and its lines, sent as one."""
-
-    delivery: PageForm
-    lines: Rows
-
-    def is_valid(self) -> bool:
-        return all([self.delivery.is_valid(), self.lines.is_valid()])
-
-    def refuse(self, refusal: Refusal) -> None:
-        if not self.lines.refuse(refusal):
-            self.delivery.refuse(refusal)
 
     def told(self, now: datetime) -> Delivery:
         """The delivery that the valid forms tell of."""
-        typed = self.delivery.cleaned_data
+        typed = self.whole.cleaned_data
         file = typed["certificate"]
         return Delivery(
             supplier=typed["supplier"],
             new_supplier=typed["new_supplier"],
-            lines=[form.line() for form in self.lines.filled],  # type: ignore[attr-defined]
+            lines=[form.line() for form in self.rows.filled],  # type: ignore[attr-defined]
             charges=_charges(typed),
             happened_at=typed["happened_at"] or now,
             release_basis=typed["basis"] or None,
@@ -222,7 +212,7 @@ class Receive(Screen):
     def _forms(
         self, forms: Forms, *, working: Any = None, status: int = 200, part: bool = True
     ) -> HttpResponse:
-        facts: dict[str, Any] = {"form": forms.delivery, "lines": forms.lines, "working": working}
+        facts: dict[str, Any] = {"form": forms.whole, "lines": forms.rows, "working": working}
         if part and self.request.headers.get("HX-Request"):
             return self.render(self.fragment, facts, status)
         names = materials_visible_to(self.actor).filter(stocked=True).order_by(Lower("name"))

@@ -1,7 +1,6 @@
 """What a formula allows at the bench: what may stand in for an ingredient, and how much rework."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, ClassVar, Final
 from uuid import UUID
 
@@ -12,14 +11,13 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
-from api.pages.forms import NumberField, PageForm, Rows
+from api.pages.forms import NumberField, PageForm, Rows, WithRows
 from api.pages.reader import Reader
 from api.pages.screen import Screen
 from formulas.models import FormulaVersion, Line
 from formulas.stand_ins import StandsIn, allow_rework, allow_stand_ins, allowed_by
 from formulas.writing import name_of
 from ledger.access import materials_visible_to
-from ledger.errors import Refusal
 from ledger.roles import Verb
 
 MOST_NAMES: Final = 300
@@ -63,22 +61,11 @@ class StandInRows(Rows):
     MOST: ClassVar[int] = 10
 
 
-@dataclass(slots=True)
-class Forms:
+class Forms(WithRows):
     """A line and what may stand in for it, sent as one."""
 
-    line: PageForm
-    rows: Rows
-
-    def is_valid(self) -> bool:
-        return all([self.line.is_valid(), self.rows.is_valid()])
-
-    def refuse(self, refusal: Refusal) -> None:
-        if not self.rows.refuse(refusal):
-            self.line.refuse(refusal)
-
     def told(self) -> dict[str, Any]:
-        typed = self.line.cleaned_data
+        typed = self.whole.cleaned_data
         return {
             "expected_version": typed["version"],
             "active_percent": typed["active_percent"],
@@ -155,7 +142,7 @@ class StandIns(Screen):
             typed = typed or self._forms(_as_typed(version, line, self.reader), judged=False)
             bought = materials_visible_to(self.actor).filter(maker=None, measured_by="mass")
             names = bought.order_by(Lower("name")).values_list("name", flat=True)
-            facts |= {"form": typed.line, "rows": typed.rows, "names": names[:MOST_NAMES]}
+            facts |= {"form": typed.whole, "rows": typed.rows, "names": names[:MOST_NAMES]}
         most = version.rework_max_percent
         first = {
             "version": version.number,

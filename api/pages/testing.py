@@ -1,6 +1,5 @@
 """What is asked of a material, and what tests of its lots found; outside a limit a lot is held."""
 
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -11,12 +10,12 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import DayField, NumberField, PageForm, Rows
+from api.pages.forms import DayField, NumberField, PageForm, Rows, WithRows
 from api.pages.reader import Reader
 from api.pages.screen import Screen
 from ledger import retesting
 from ledger.access import Actor, day_of, material_for
-from ledger.errors import Refusal, Unreadable
+from ledger.errors import Unreadable
 from ledger.limits import Limit
 from ledger.lot_reading import show_lot
 from ledger.models import Specification, SpecificationLimit
@@ -61,21 +60,6 @@ class WhenForm(PageForm):
     tested_on = DayField(label=_("Tested on"))
 
 
-@dataclass(slots=True)
-class Forms:
-    """Rows, and what is said of all of them, sent as one."""
-
-    whole: PageForm
-    rows: Rows
-
-    def is_valid(self) -> bool:
-        return all([self.whole.is_valid(), self.rows.is_valid()])
-
-    def refuse(self, refusal: Refusal) -> None:
-        if not self.rows.refuse(refusal):
-            self.whole.refuse(refusal)
-
-
 class LotResults(Screen):
     """The tests of a lot against what is asked of its material."""
 
@@ -88,15 +72,15 @@ class LotResults(Screen):
         for place, one in enumerate(limits):
             typed |= {f"results-{place}-name": one.name, f"results-{place}-unit": one.unit}
         when = WhenForm(reader=self.reader, initial={"tested_on": day_of(self.actor, self.now)})
-        return self._page(lot, Forms(when, self._rows(typed, judged=False)))
+        return self._page(lot, WithRows(when, self._rows(typed, judged=False)))
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
         lot = show_lot(self.actor, id)
         data = request.POST
         if data.get("do") == "more":
             when = WhenForm(reader=self.reader, initial={"tested_on": data.get("tested_on", "")})
-            return self._page(lot, Forms(when, self._rows(data, judged=False, more=1)))
-        forms = Forms(WhenForm(data, reader=self.reader), self._rows(data))
+            return self._page(lot, WithRows(when, self._rows(data, judged=False, more=1)))
+        forms = WithRows(WhenForm(data, reader=self.reader), self._rows(data))
         return self.act(
             forms,
             lambda: retesting.record_results(
@@ -113,7 +97,7 @@ class LotResults(Screen):
     def _rows(self, data: Any, *, judged: bool = True, more: int = 0) -> Rows:
         return Rows(ResultForm, "results", data, reader=self.reader, judged=judged, more=more)
 
-    def _page(self, lot: dict[str, Any], forms: Forms, *, status: int = 200) -> HttpResponse:
+    def _page(self, lot: dict[str, Any], forms: WithRows, *, status: int = 200) -> HttpResponse:
         found = retesting.results_of(self.actor, lot["id"]).order_by("-tested_on", "-id")
         return self.show(
             lot=lot,
@@ -142,15 +126,17 @@ class MaterialLimits(Screen):
                 f"limits-{place}-{name}": self.reader.figure(value)
                 for name, value in figures.items()
             }
-        return self._page(id, Forms(WhyForm(reader=self.reader), self._rows(typed, judged=False)))
+        return self._page(
+            id, WithRows(WhyForm(reader=self.reader), self._rows(typed, judged=False))
+        )
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
         material_for(self.actor, id)
         data = request.POST
         if data.get("do") == "more":
             why = WhyForm(reader=self.reader, initial={"reason": data.get("reason", "")})
-            return self._page(id, Forms(why, self._rows(data, judged=False, more=1)))
-        forms = Forms(WhyForm(data, reader=self.reader), self._rows(data))
+            return self._page(id, WithRows(why, self._rows(data, judged=False, more=1)))
+        forms = WithRows(WhyForm(data, reader=self.reader), self._rows(data))
         return self.act(
             forms,
             lambda: retesting.specify(
@@ -166,7 +152,7 @@ class MaterialLimits(Screen):
     def _rows(self, data: Any, *, judged: bool = True, more: int = 0) -> Rows:
         return Rows(LimitForm, "limits", data, reader=self.reader, judged=judged, more=more)
 
-    def _page(self, id: UUID, forms: Forms, *, status: int = 200) -> HttpResponse:
+    def _page(self, id: UUID, forms: WithRows, *, status: int = 200) -> HttpResponse:
         versions = list(versions_of(self.actor, id)[:MOST])
         return self.show(
             material=material_for(self.actor, id),

@@ -8,6 +8,7 @@ import pytest
 from django.contrib.auth import get_user_model
 from django.test import Client
 
+from api.pages.reader import Reader
 from ledger.access import acting_as
 from ledger.catalogue import add_supplier
 from ledger.models import Membership, Offer, Supplier
@@ -81,7 +82,7 @@ def test_terms_count_from_their_day_and_what_held_before_is_kept(
     assert "above 0" in refused(client, path, **{**abroad, "rate": "0"})
     history = done(client, path, **{**abroad, "rate": "1.10"}).replace("\xa0", " ")
     assert "220.00 USD" in history
-    assert "200 EUR" in history
+    assert "200.00 EUR" in history
     assert "150.00 USD" in history
     assert "too far away" in refused(client, path, **{**typed, "valid_from": "1925-01-01"})
     kept = client.get(f"{path}?as=csv").content.decode()
@@ -191,3 +192,10 @@ def test_who_may_not_write_is_not_offered_it(shop: Workshop) -> None:
     assert "Write an offer" not in seen
     assert "Keep it" not in shown(reads.get(f"/suppliers/{seller.id}/terms"))
     assert reads.get(f"/suppliers/{seller.id}/offers").status_code == 403
+
+
+def test_what_somebody_asks_in_their_currency_has_its_decimals() -> None:
+    asked = [("12.5", "EUR"), ("12.345", "EUR"), ("1500", "JPY"), ("0.5", "KWD")]
+    told = [Reader("de").abroad(D(value), currency) for value, currency in asked]
+    kept = [one.replace("\N{NO-BREAK SPACE}", " ") for one in told]
+    assert kept == ["12,50 EUR", "12,345 EUR", "1.500 JPY", "0,500 KWD"]
