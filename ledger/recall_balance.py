@@ -37,23 +37,35 @@ def carried(
     waiting = list(makings)
     while waiting:
         unmade = {lot for making in waiting for lot in making.outputs}
-        ready = [making for making in waiting if not unmade & set(making.inputs)]
+        ready: list[Making] = []
+        later: list[Making] = []
+        for making in waiting:
+            (later if unmade & making.inputs.keys() else ready).append(making)
         if not ready:
             break
         for making in ready:
             went_in = sum(
                 (
-                    held[lot] * Fraction(quantity) / Fraction(totals[lot])
+                    held[lot] * proportion(quantity, totals[lot])
                     for lot, quantity in making.inputs.items()
                     if totals.get(lot)
                 ),
                 Fraction(0),
             )
-            together = sum((Fraction(q) for q in making.outputs.values()), Fraction(0))
+            together = sum(making.outputs.values(), Decimal(0))
             for lot, quantity in making.outputs.items():
-                held[lot] += went_in * Fraction(quantity) / together
-        waiting = [making for making in waiting if making not in ready]
+                held[lot] += went_in * proportion(quantity, together)
+        waiting = later
     return dict(held)
+
+
+def proportion(part: Decimal, whole: Decimal) -> Fraction:
+    """What part of the whole it is, exactly; in whole numbers, which are reckoned with fastest."""
+    if part == whole:
+        return Fraction(1)
+    over, under = part.as_integer_ratio()
+    times, by = whole.as_integer_ratio()
+    return Fraction(over * by, under * times)
 
 
 def rounded(parts: Sequence[Fraction]) -> list[Decimal]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 from uuid import UUID
 
 from django.db import connection
@@ -18,11 +18,12 @@ from django.db import connection
 from ledger.access import Actor, lot_for
 from ledger.entries import account
 from ledger.models import Account
-from ledger.recall_balance import Making, carried, rounded
+from ledger.recall_balance import Making, carried, proportion, rounded
 from ledger.roles import Verb
 from ledger.tracing import ORIGINS, OTHER_MAKERS, RETURNED_TO, place_of
 
 ZERO: Final = Decimal(0)
+ONE: Final = Decimal(1)
 BEFORE_ALL: Final = datetime(1, 1, 1, tzinfo=UTC)
 # Goods that lie here can still be stopped.
 WITHIN_REACH: Final = frozenset({"store", "batch", "consignment"})
@@ -33,64 +34,50 @@ _PLANS: Final = """
 select set_config(name, %(other)s, true)
   from unnest(array['enable_seqscan', 'enable_hashjoin', 'enable_mergejoin']) name
 """
-# UNION, not UNION ALL: a lot reached by two ways is followed once.
-_MAKINGS: Final = """
+# UNION, not UNION ALL: a lot reached by two ways is followed once. Makings and sales are told one
+# by one, of all other accounts the sums. Ids are told as texts, by which Python looks up faster.
+_STANDS: Final = """
 with recursive reached(lot) as (
   select %(lot)s::uuid
   union
   select o.lot_id from reached
     join ledger_posting i on i.coop_id = %(coop)s and i.lot_id = reached.lot
       and i.account_id = %(making)s and i.quantity > 0
+    join ledger_entry e on e.coop_id = i.coop_id and e.id = i.entry_id and e.reverses_id is null
     join ledger_posting o on o.coop_id = %(coop)s and o.entry_id = i.entry_id
       and o.account_id = i.account_id and o.quantity < 0 and o.lot_id is not null
-    where not exists (select from ledger_entry r where r.coop_id = %(coop)s
-      and (r.reverses_id = i.entry_id or r.id = i.entry_id and r.reverses_id is not null))
+    where not exists (
+      select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = i.entry_id)
+), stands as materialized (
+  select p.lot_id, p.account_id,
+         case when p.account_id in (%(making)s, %(sales)s) then p.entry_id end as entry_id,
+         p.quantity > 0 as gained, sum(p.quantity) as quantity
+    from ledger_posting p
+    join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id and e.reverses_id is null
+   where p.coop_id = %(coop)s and p.maker_id = %(maker)s
+     and p.lot_id = any (array(select lot from reached))
+     and not exists (
+       select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = p.entry_id)
+   group by 1, 2, 3, 4
 )
-select p.entry_id, p.lot_id,
-       sum(p.quantity) * case when sum(p.quantity) < 0 then coalesce(min(m.mass_each), 1) else 1 end
-  from ledger_posting p
-  join ledger_lot l on l.coop_id = p.coop_id and l.id = p.lot_id
-  join ledger_material m on m.coop_id = l.coop_id and m.id = l.material_id
-  where p.coop_id = %(coop)s and p.account_id = %(making)s
-    and p.lot_id = any (array(select lot from reached))
-    and not exists (select from ledger_entry r where r.coop_id = %(coop)s
-    and (r.reverses_id = p.entry_id or r.id = p.entry_id and r.reverses_id is not null))
-  group by 1, 2
+select s.lot_id::text, a.kind, a.name, s.entry_id::text, s.gained, s.quantity,
+       e.happened_at, e.details ->> 'customer', e.details ->> 'sale'
+  from stands s
+  join ledger_account a on a.coop_id = %(coop)s and a.id = s.account_id
+  left join ledger_entry e
+    on e.coop_id = %(coop)s and e.id = s.entry_id and s.account_id = %(sales)s
 """
 _LOTS: Final = """
-select l.id, l.code, m.name, m.measured_by = 'count', c.status
+select l.id::text, l.code, m.name, m.measured_by = 'count', c.status, coalesce(m.mass_each, 1)
   from ledger_custody c
   join ledger_lot l on l.coop_id = c.coop_id and l.id = c.lot_id
   join ledger_material m on m.coop_id = c.coop_id and m.id = c.material_id
-  where c.coop_id = %(coop)s and c.maker_id = %(maker)s and c.lot_id = any (%(lots)s)
+  where c.coop_id = %(coop)s and c.maker_id = %(maker)s and c.lot_id = any (%(lots)s::uuid[])
 """
-_PLACES: Final = """
-select p.lot_id, a.kind, a.name, p.quantity > 0, sum(p.quantity)
-  from ledger_posting p
-  join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
-  join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
-  where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.lot_id = any (%(lots)s)
-    and e.reverses_id is null
-    and not exists (select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = e.id)
-  group by 1, 2, 3, 4
-"""
-# The sale that a return names is worked out before it is looked for: a text that is read as an id
-# may not look into an index behind the walls, and all entries of the maker would be gone through.
-_ACCOUNTS: Final = """
-with gone as materialized (
-  select p.lot_id, p.quantity, e.happened_at, e.details,
-         case when e.kind = 'customer_return' then (e.details ->> 'sale')::uuid end as sale
-    from ledger_posting p
-    join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
-   where p.coop_id = %(coop)s and p.account_id = %(sales)s and p.lot_id = any (%(lots)s)
-     and e.reverses_id is null and not exists (
-       select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = e.id))
-select coalesce(s.details, g.details) ->> 'customer', g.lot_id,
-       coalesce(sum(g.quantity) filter (where g.quantity > 0 or g.happened_at < %(since)s), 0),
-       coalesce(-sum(g.quantity) filter (where g.quantity < 0 and g.happened_at >= %(since)s), 0)
-  from gone g
-  left join ledger_entry s on s.coop_id = %(coop)s and s.id = g.sale
-  group by 1, 2 order by 1, 2
+# Who bought what came back.
+_BUYERS: Final = """
+select id::text, details ->> 'customer' from ledger_entry
+  where coop_id = %(coop)s and id = any (%(sales)s::uuid[])
 """
 
 
@@ -205,16 +192,34 @@ def list_from(actor: Actor, root: UUID, since: datetime | None) -> RecallList:
         "sales": account(actor, Account.Kind.SALES, "cost of goods sold"),
     }
     _rows(_PLANS, {"other": "off"})
-    makings = _makings(_rows(_MAKINGS, own))
-    own["lots"] = list({root, *(id for making in makings for id in making.outputs)})
-    own["since"] = since or BEFORE_ALL
-    where = _whereabouts(_rows(_PLACES, own))
-    accounts = [DirectAccount(*row) for row in _rows(_ACCOUNTS, own)]
+    stands = [Standing(*row) for row in _rows(_STANDS, own)]
     _rows(_PLANS, {"other": "on"})
-    held = carried(root, where.totals, makings)
-    lots = _listed(_rows(_LOTS, own), where, held)
-    lots.sort(key=lambda found: (found.id != root, found.id))
-    return RecallList(tuple(lots), tuple(accounts), len(makings))
+    lots = list({str(root), *(one.lot for one in stands)})
+    described = _rows(_LOTS, {**own, "lots": lots})
+    makings = _makings(stands, {row[0]: row[-1] for row in described})
+    where = _whereabouts(stands)
+    held = carried(str(root), where.totals, makings)
+    listed = _listed([row[:-1] for row in described], where, held)
+    listed.sort(key=lambda found: (found.id != root, found.id))
+    accounts = _direct_accounts(actor, stands, since or BEFORE_ALL)
+    return RecallList(tuple(listed), tuple(accounts), len(makings))
+
+
+class Standing(NamedTuple):
+    """What stands of a lot in an account, gained or given; of makings and sales each by itself.
+
+    Of a sale it is told when it was and to whom, of what a buyer brought back, by which sale.
+    """
+
+    lot: str
+    kind: str
+    account: str
+    entry: str | None
+    gained: bool
+    quantity: Decimal
+    happened_at: datetime | None
+    customer: str | None
+    sale: str | None
 
 
 @dataclass(slots=True)
@@ -222,32 +227,32 @@ class _Whereabouts:
     """Of each lot: all there was, what counts found, what was used, and the rest by place."""
 
     totals: dict[Any, Decimal]
-    found: dict[UUID, Decimal]
-    used: dict[UUID, Decimal]
-    places: dict[UUID, dict[tuple[str, str], Decimal]]
+    found: dict[str, Decimal]
+    used: dict[str, Decimal]
+    places: dict[str, dict[tuple[str, str], Decimal]]
 
 
-def _whereabouts(rows: Sequence[tuple[Any, ...]]) -> _Whereabouts:
+def _whereabouts(stands: Sequence[Standing]) -> _Whereabouts:
     where = _Whereabouts(
         defaultdict(Decimal),
         defaultdict(Decimal),
         defaultdict(Decimal),
         defaultdict(lambda: defaultdict(Decimal)),
     )
-    for id, kind, name, gained, quantity in rows:
+    for lot, kind, name, _, gained, quantity, *_ in stands:
         if kind == "making" and gained:
-            where.used[id] += quantity
+            where.used[lot] += quantity
         elif kind in RETURNED_TO or (kind in ORIGINS - OTHER_MAKERS and not gained):
-            where.totals[id] -= quantity
+            where.totals[lot] -= quantity
         else:
-            where.places[id][kind, name] += quantity
-    for id, places in where.places.items():
+            where.places[lot][kind, name] += quantity
+    for lot, places in where.places.items():
         # Below zero: more came from there than went: another maker gave it, or a count found it.
         for place in [place for place, quantity in places.items() if quantity < 0]:
             came = -places.pop(place)
-            where.totals[id] += came
+            where.totals[lot] += came
             if place[0] not in OTHER_MAKERS:
-                where.found[id] += came
+                where.found[lot] += came
     return where
 
 
@@ -258,14 +263,39 @@ def _rows(statement: str, values: dict[str, Any]) -> list[tuple[Any, ...]]:
     return rows
 
 
-def _makings(rows: Sequence[tuple[Any, ...]]) -> list[Making]:
-    """The makings on the way: what went in of lots on the way, and what came out."""
-    inputs: dict[UUID, dict[Any, Decimal]] = defaultdict(dict)
-    outputs: dict[UUID, dict[Any, Decimal]] = defaultdict(dict)
-    for entry, lot, quantity in rows:
-        (inputs if quantity > 0 else outputs)[entry][lot] = abs(quantity)
-    # The making of the recalled lot itself lies before it.
-    return [Making(inputs[entry], outputs[entry]) for entry in outputs if entry in inputs]
+def _makings(stands: Sequence[Standing], masses: dict[str, Decimal]) -> list[Making]:
+    """The makings on the way: what went in of lots on the way, and what came out, by its mass."""
+    moved: dict[str, dict[Any, Decimal]] = defaultdict(lambda: defaultdict(Decimal))
+    for one in stands:
+        if one.kind == "making" and one.entry is not None:
+            moved[one.entry][one.lot] += one.quantity
+    found = []
+    for lots in moved.values():
+        inputs = {lot: quantity for lot, quantity in lots.items() if quantity > 0}
+        outputs = {lot: -quantity * masses[lot] for lot, quantity in lots.items() if quantity < 0}
+        # The making of the recalled lot itself lies before it.
+        if inputs and outputs:
+            found.append(Making(inputs, outputs))
+    return found
+
+
+def _direct_accounts(
+    actor: Actor, stands: Sequence[Standing], since: datetime
+) -> list[DirectAccount]:
+    """Who bought how much of each lot, by name; what came back is the buyer's of that sale."""
+    sold = [one for one in stands if one.happened_at is not None]
+    sales = [one.sale for one in sold if one.sale]
+    rows = _rows(_BUYERS, {"coop": actor.coop_id, "sales": sales}) if sales else []
+    buyers: dict[str, str] = dict(rows)
+    moved: dict[tuple[str, str], list[Decimal]] = defaultdict(lambda: [ZERO, ZERO])
+    for one in sold:
+        buyer = buyers.get(one.sale, one.customer) if one.sale else one.customer
+        back = not one.gained and one.happened_at is not None and one.happened_at >= since
+        moved[buyer or "", one.lot][back] += -one.quantity if back else one.quantity
+    return [
+        DirectAccount(buyer, UUID(lot), *quantities)
+        for (buyer, lot), quantities in sorted(moved.items())
+    ]
 
 
 def _listed(
@@ -279,16 +309,17 @@ def _listed(
         if quantity
     ]
     exact = [
-        held.get(id, Fraction(0)) * Fraction(quantity) / Fraction(where.totals[id] or 1)
+        held.get(id, Fraction(0)) * proportion(quantity, where.totals[id] or ONE)
         for id, _, _, quantity in flat
     ]
-    found: dict[UUID, list[Place]] = defaultdict(list)
+    found: dict[str, list[Place]] = defaultdict(list)
     for (id, kind, name, quantity), share in zip(flat, rounded(exact), strict=True):
         found[id].append(Place(kind, name, quantity, share))
     return [
         Listed(
             *(
-                *(*row, where.totals[row[0]], where.found[row[0]], where.used[row[0]]),
+                *(UUID(row[0]), *row[1:]),
+                *(where.totals[row[0]], where.found[row[0]], where.used[row[0]]),
                 tuple(found[row[0]]),
             )
         )

@@ -17,7 +17,8 @@ LEVELS, MADE_OF_EACH = 6, 2
 FEW = 10_000
 FLOOR_TARGET, GROWTH_TARGET = 2.0, 1.20
 RUNS = 20
-# The least that could answer: what was made of the lot, and how much of each is in which account.
+# The least that could answer: in one statement what was made of the lot by what was not taken
+# back, how much of each is in which account, and who bought it.
 BARE = """
 with recursive reached(lot) as (
   select %(lot)s::uuid
@@ -27,12 +28,20 @@ with recursive reached(lot) as (
       and i.account_id = %(making)s and i.quantity > 0
     join ledger_posting o on o.coop_id = %(coop)s and o.entry_id = i.entry_id
       and o.account_id = i.account_id and o.quantity < 0
+    where not exists (select from ledger_entry r
+      where r.coop_id = %(coop)s and r.reverses_id = i.entry_id)
 )
-select p.lot_id, p.account_id, sum(p.quantity) from reached
-  join ledger_posting p on p.coop_id = %(coop)s and p.lot_id = reached.lot
-  group by 1, 2
+select p.lot_id, l.code, m.name, a.kind, a.name, e.details ->> 'customer', sum(p.quantity)
+  from ledger_posting p
+  join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
+  join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
+  join ledger_lot l on l.coop_id = p.coop_id and l.id = p.lot_id
+  join ledger_material m on m.coop_id = l.coop_id and m.id = l.material_id
+  where p.coop_id = %(coop)s and p.lot_id = any (array(select lot from reached))
+    and e.reverses_id is null and not exists (select from ledger_entry r
+      where r.coop_id = %(coop)s and r.reverses_id = p.entry_id)
+  group by 1, 2, 3, 4, 5, 6
 """
-
 # Of a million postings the bare query would read through all, for minutes, if it were let.
 KEY_TO_KEY = """
 select set_config(name, 'off', true)
