@@ -3,9 +3,10 @@
 import os
 import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, expect, sync_playwright
 
 from tests.api.client import Client, Coop, open_coop
 from tests.browser.visiting import PATIENCE_MS, SIZES, Visit, come_in
@@ -30,12 +31,18 @@ def chromium() -> str:
 def browser() -> Iterator[Browser]:
     """One browser for all of these tests; it ends with them, since its loop is in the way of
     others."""
+    with sync_playwright() as playwright, launched(playwright) as one:
+        yield one
+
+
+@contextmanager
+def launched(playwright: Playwright) -> Iterator[Browser]:
+    """A browser that ends with what is done in it."""
     # A sandbox cannot be made by the superuser, as whom a container may run.
     args = ["--no-sandbox"] if os.geteuid() == 0 else []
-    with sync_playwright() as playwright:
-        one = playwright.chromium.launch(executable_path=chromium(), args=args)
-        yield one
-        one.close()
+    one = playwright.chromium.launch(executable_path=chromium(), args=args)
+    yield one
+    one.close()
 
 
 @pytest.fixture(scope="package")

@@ -6,9 +6,8 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page, ViewportSize, expect
 
-from api.pages.urls import urlpatterns
 from tests.api.client import Client
-from tests.browser.visiting import SIZES, Visit, assert_well_made, go
+from tests.browser.visiting import Visit, go
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -102,48 +101,3 @@ def test_from_a_delivery_to_a_finished_batch_by_the_keyboard_alone(
     keys.press("It is done")
     page.wait_for_url(re.compile(r"/batches/[0-9a-f-]{36}$"))
     expect(page.locator("main")).to_contain_text(re.compile(r"980\s*g"))
-
-
-def addresses(north: Client) -> Iterator[str]:
-    """Every page, of the latest of each kind of thing."""
-    latest: dict[str, str] = {}
-    for one in urlpatterns:
-        route = f"/{one.pattern}"
-        kind = route.split("/")[1]
-        if "<" in route and kind not in latest:
-            listed = north.get(kind, limit=1)
-            rows = listed.made()["results"] if listed.status == 200 else []
-            latest[kind] = rows[0]["id"] if rows else ""
-        if "<" not in route:
-            yield route
-        elif latest[kind]:
-            yield route.replace("<uuid:id>", latest[kind])
-
-
-def test_every_page_at_twice_its_size_and_in_the_dark(desk: Page, north: Client) -> None:
-    oil = north.material("Rapeseed oil, cold pressed and twice filtered")
-    north.receive(oil, "5 kg", "60.00", release=False)
-    north.receive(oil, "5 kg", "60.00")
-    lines = [{"material": oil, "balance": True}]
-    body = {"name": "A balm with a long name", "phases": [{"name": "Warm", "lines": lines}]}
-    formula = north.post("formulas", body).made()["id"]
-    plan = {"formula": formula, "batch": "100 g", "planned_for": "2025-05-06"}
-    north.post("batches", plan).made()
-    desk.emulate_media(color_scheme="dark")
-    seen = 0
-    for path in addresses(north):
-        answer = desk.request.get(f"{desk.base}{path}")  # type: ignore[attr-defined]
-        shown = str(answer.headers.get("content-type", ""))
-        if answer.status != 200 or "html" not in shown or path.endswith(PRINTED):
-            continue
-        desk.set_viewport_size(SIZES["desk"])
-        go(desk, path)
-        large = desk.evaluate(TEXT)
-        desk.set_viewport_size(HALF)
-        wider = desk.evaluate("document.documentElement.scrollWidth - window.innerWidth")
-        assert wider <= 0, f"{path}: {wider} px wider than the screen"
-        assert desk.evaluate(CUT) == [], path
-        assert desk.evaluate(TEXT) == large, path
-        assert_well_made(desk)
-        seen += 1
-    assert seen >= 18
