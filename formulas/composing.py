@@ -62,8 +62,9 @@ class PhaseDraft:
 class Draft:
     """One version as the maker writes it. The density is that of what is made.
 
-    A window says what a batch should measure, one for each measure. The loss of an infusion
-    follows from its spent lines, so that it states none. `note` says why this version is written.
+    A window says what a batch should measure, one for each measure. Bulk that is not filled within
+    `fill_within_days` of its making is looked at first. The loss of an infusion follows from its
+    spent lines, so that it states none. `note` says why this version is written.
     """
 
     name: str
@@ -73,6 +74,7 @@ class Draft:
     rework_max_percent: Decimal | None = None
     density: Density | None = None
     shelf_life_days: int | None = None
+    fill_within_days: int | None = None
     windows: Sequence[Window] = ()
     note: str = ""
 
@@ -150,15 +152,13 @@ def new_version(
 
 def _settle(actor: Actor, draft: Draft) -> tuple[list[_Named], tuple[Composed, ...]]:
     """Find what the lines name, and make them 100 %."""
-    days = draft.shelf_life_days
-    if days is not None and not 0 < days <= LONGEST_SHELF_LIFE_DAYS:
-        raise Invalid(
-            Sentence(
-                "A shelf life is 1 to {longest_shelf_life_days} days.",
-                longest_shelf_life_days=LONGEST_SHELF_LIFE_DAYS,
-            ),
-            pointer="/shelf_life_days",
-        )
+    for name in ("shelf_life_days", "fill_within_days"):
+        days: int | None = getattr(draft, name)
+        if days is not None and not 0 < days <= LONGEST_SHELF_LIFE_DAYS:
+            raise Invalid(
+                Sentence("These are 1 to {most} days.", most=LONGEST_SHELF_LIFE_DAYS),
+                pointer=f"/{name}",
+            )
     measures = [window.measure for window in draft.windows]
     for place, measure in enumerate(measures):
         if measure in measures[:place]:
@@ -335,6 +335,7 @@ def _write_version(
         density_entered=draft.density.entered if draft.density else "",
         shelf_life_days=draft.shelf_life_days,
         note=draft.note,
+        fill_within_days=draft.fill_within_days,
         person_id=actor.person_id,
     )
     version.save(force_insert=True)

@@ -336,6 +336,12 @@ def _notes(
             "The product does not say whether it is left on or rinsed off, so the stricter"
             " threshold of allergens holds."
         )
+    if market is Market.EU and allergens:
+        notes.append(
+            "The longer list of allergens of Regulation (EU) 2023/1545 holds from 31 July 2026 for"
+            " what is first sold then, and from 31 July 2028 for all that is sold (its Art. 1, from"
+            " memory). Which names are on it is not kept here: what certificates state is listed."
+        )
     if market is Market.US and allergens:
         notes.append(
             "In the US a fragrance may be declared as such; which of its allergens must be named"

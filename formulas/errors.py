@@ -85,6 +85,12 @@ class WaterLostTooMuch(Invalid):
     code = "water_lost_too_much"
 
 
+class BulkTooOld(Conflict):
+    """This bulk was to be filled by {last_day}: have it looked at, and record a deviation."""
+
+    code = "bulk_too_old"
+
+
 class TooHot(Conflict):
     """{name} goes in at {max_celsius} degC at most, and the batch was last at {celsius} degC:
     let it cool and record its temperature, or record a deviation."""

@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from formulas.access import pourable, product_for
+from formulas.bulk_age import filled_late
 from formulas.costing import Labour
 from formulas.deviations import broken_by
 from formulas.drawing import Sample, check_costed, dates_of_made, draw_packaging, issue_samples
@@ -31,7 +32,7 @@ from ledger.errors import (
 from ledger.lots import NewLot, open_lots
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Custody, Entry, Lot, Status
-from ledger.quantities import Quantity, count_of
+from ledger.quantities import Density, Quantity, count_of
 from ledger.roles import Verb
 from ledger.store_costs import StoreDraw, at_cost
 
@@ -70,6 +71,8 @@ def fill(
     heel: Leftover | None = None,
     rejects: Sequence[Leftover] = (),
     each: Quantity | None = None,
+    density: Density | None = None,
+    label_version: str = "",
     release_basis: str | None = None,
     deviation: str = "",
 ) -> Filled:
@@ -79,28 +82,36 @@ def fill(
     hold, by `each` where that is said, with heel and rejects. The heel is a normal loss, which the
     units carry; rejects are expensed, with the packaging of rejected units.
     The lot of units lasts as long as the bulk, and is in quarantine unless released. Labour by the
-    batch and overhead were the batch's. `deviation` is the reason for filling from a lot that is
-    not released or out of date, and which of these it overrode is kept beside it.
+    batch and overhead were the batch's. `density` is that of the bulk as warm as it was filled,
+    where it is another than the lot's, and `label_version` which label the units got. `deviation`
+    is the reason for filling from a lot that is not released, out of date or past the days within
+    which its formula has it filled, and which of these it overrode is kept beside it.
 
     Raises NotFound, Invalid for a lot of something else, DensityMissing, LotNotReleased,
-    LotExpired, and NotEnough for bulk or naming the packaging that is missing.
+    LotExpired, BulkTooOld, and NotEnough for bulk or naming the packaging that is missing.
     """
     actor.must(Verb.MAKE)
     check_units(units)
     made = product_for(actor, product, pointer="/product")
     bulk = (custody := _bulk(actor, made, lot)).lot
-    nominal = _nominal(made, bulk, units)
-    said = _said(bulk, each)
+    late = filled_late(bulk, day_of(actor, happened_at), deviation)
+    known = density or density_of(bulk)
+    nominal = nominal_of(made, bulk, units, known)
+    said = _said(bulk, each, known)
     held = nominal if said is None else said * units
-    aside = set_aside(bulk, heel, rejects, None if held is None else held / units)
-    amount = _used(bulk, used, held, aside)
+    aside = set_aside(bulk, heel, rejects, None if held is None else held / units, known)
+    amount = _used(bulk, used, held, aside, known)
     filled = _open_lot(actor, made, bulk, happened_at, release_basis)
     draws = _draw(actor, made, bulk, filled, amount, units, aside, happened_at)
     filling = _filling(actor, made, bulk, filled, amount, units, draws, aside)
     filling.happened_at, filling.nominal_grams, filling.mean_grams = happened_at, nominal, said
     filling.sample_units = _counted(filled, samples)
     filling.deviation = deviation
-    filling.overrode = broken_by(custody, day_of(actor, happened_at)) if deviation else []
+    broken = broken_by(custody, day_of(actor, happened_at)) + late
+    filling.overrode = broken if deviation else []
+    filling.label_version = label_version
+    if density is not None:
+        filling.density, filling.density_at = density.grams_per_millilitre, density.celsius
     check_value(total_of(filling))
     filling.entry_id = _post(actor, filling, draws, amount, aside)
     filling.samples_entry_id = issue_samples(
@@ -229,12 +240,12 @@ def _parts(
     return poured, heel, rejects, others
 
 
-def _said(bulk: Lot, each: Quantity | None) -> Decimal | None:
+def _said(bulk: Lot, each: Quantity | None, known: Density | None) -> Decimal | None:
     """Grams that a unit holds on the average, as whoever filled them says."""
     if each is None:
         return None
     with placed("/mean_net"):
-        return measure(each, bulk.material, density_of(bulk)).quantity
+        return measure(each, bulk.material, known).quantity
 
 
 def _counted(filled: Lot, samples: Sequence[Sample]) -> int:
@@ -262,9 +273,12 @@ def reconciled(filling: Filling, weighed: Decimal | None = None) -> Reconciliati
     )
 
 
-def _nominal(product: Product, bulk: Lot, units: int) -> Decimal | None:
-    """Grams that the units should hold; None where only the density to say so is missing."""
-    overfill, density = product.overfill_percent, density_of(bulk) or density_of(bulk.material)
+def nominal_of(product: Product, bulk: Lot, units: int, known: Density | None) -> Decimal | None:
+    """Grams that the units should hold; None where only the density to say so is missing.
+
+    `known` is the density of this bulk, else the material's holds.
+    """
+    overfill, density = product.overfill_percent, known or density_of(bulk.material)
     each: Decimal | None = None
     if product.fill_grams is not None:
         each = fill_of_mass(product.fill_grams, overfill)
@@ -273,7 +287,13 @@ def _nominal(product: Product, bulk: Lot, units: int) -> Decimal | None:
     return None if each is None else each * units
 
 
-def _used(bulk: Lot, used: Quantity | None, held: Decimal | None, aside: SetAside) -> Measured:
+def _used(
+    bulk: Lot,
+    used: Quantity | None,
+    held: Decimal | None,
+    aside: SetAside,
+    known: Density | None,
+) -> Measured:
     """All bulk that went in; unless it is said, what the units hold with heel and rejects."""
     if used is None:
         if held is None:
@@ -281,7 +301,7 @@ def _used(bulk: Lot, used: Quantity | None, held: Decimal | None, aside: SetAsid
         grams = (held + aside.grams).quantize(Decimal("0.000001"))
         return Measured(f"{grams.normalize():f} g", grams, counted=False)
     with placed("/used"):
-        measured = measure(used, bulk.material, density_of(bulk))
+        measured = measure(used, bulk.material, known)
     if measured.quantity <= aside.grams:
         raise Invalid(
             "Heel and rejects are all of the bulk that was used: nothing is left for the pieces.",
@@ -334,6 +354,8 @@ def _post(
     }
     if filling.overrode:
         details["overrode"] = filling.overrode
+    if filling.density is not None:
+        details["fill_density"] = f"{filling.density:f}"
     if aside.heel_grams:
         details["heel"] = {"grams": f"{aside.heel_grams:f}", "reason": aside.heel_reason}
     if aside.rejects:

@@ -71,6 +71,7 @@ def finish(
     release_basis: str | None = None,
     labour_minutes: Decimal | None = None,
     by_products: Sequence[ByProductDraft] = (),
+    label_version: str = "",
 ) -> Finished:
     """Finish a batch: all that was weighed in becomes one lot, in one entry.
 
@@ -81,7 +82,8 @@ def finish(
     life, but no longer than the earliest input. What is still reserved is given back. Labour costs
     the minutes of the product's policy, or `labour_minutes` where it is known what it took. Of an
     infusion the `marc` may be weighed: what was strained out, with all that it kept. By-products
-    become lots of their own, and what they will bring is deducted from the cost.
+    become lots of their own, and what they will bring is deducted from the cost. `label_version` is
+    the label that the units got.
 
     Raises NotFound, AlreadyFinished, NothingWeighed, DensityMissing, Invalid, and NotEnough naming
     the packaging that is missing.
@@ -97,7 +99,12 @@ def finish(
     if not held:
         raise NothingWeighed(batch=found.code)
     beside = open_by_products(actor, found, by_products, materials, held, happened_at)
-    outcome = replace(outcome, spent_grams=spent_in(found, held), by_products=beside)
+    outcome = replace(
+        outcome,
+        spent_grams=spent_in(found, held),
+        by_products=beside,
+        label_version=label_version,
+    )
     lot = _open_lot(actor, found, held, outcome, happened_at, release_basis)
     draws = _draw(actor, found, held, [lot, *lots_of(beside)], units, happened_at)
     cost, yielded = _reckon(found, held, draws, outcome)
@@ -332,6 +339,7 @@ def _keep(
         minutes_per_unit=labour.minutes_per_unit,
         hourly_rate=labour.hourly_rate,
         labour_minutes=outcome.labour_minutes,
+        label_version=outcome.label_version,
         overhead_per_batch=overhead.per_batch,
         overhead_percent=overhead.percent_of_materials,
         materials=cost.materials,

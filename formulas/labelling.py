@@ -36,7 +36,8 @@ class LabelDraft:
     `made_by` is the name and address, the maker's name where it is empty. `report_to` is where to
     report that something went wrong (21 USC 364e), `safety_file` where its safety is shown (21 USC
     364d, Regulation (EC) 1223/2009 Art 10) and `notified_as` its reference with the authority (Art
-    13, 21 USC 364c): kept here, judged elsewhere. The sections are from memory.
+    13, 21 USC 364c): kept here, judged elsewhere. What only licensed professionals are to use says
+    so on its label (`professional_only`, 21 USC 364e). The sections are from memory.
     """
 
     gtin: str = ""
@@ -47,6 +48,7 @@ class LabelDraft:
     report_to: str = ""
     safety_file: str = ""
     notified_as: str = ""
+    professional_only: bool = False
 
 
 NOTHING_STATED = LabelDraft()
@@ -81,6 +83,7 @@ def set_label(product: Product, draft: LabelDraft) -> None:
     product.label_function, product.label_warnings = draft.function, draft.warnings
     product.made_by, product.report_to = draft.made_by, draft.report_to
     product.safety_file, product.notified_as = draft.safety_file, draft.notified_as
+    product.professional_only = draft.professional_only
 
 
 def label_product(

@@ -10,9 +10,9 @@ from decimal import Decimal
 from typing import Any
 
 from ledger.errors import DensityMissing, Invalid, placed
-from ledger.measuring import density_of, measure
+from ledger.measuring import measure
 from ledger.models import Lot
-from ledger.quantities import Quantity, count_of
+from ledger.quantities import Density, Quantity, count_of
 
 ZERO = Decimal(0)
 SMALLEST_SLIP = Decimal("0.01")
@@ -87,9 +87,15 @@ def reconcile(
 
 
 def set_aside(
-    bulk: Lot, heel: Leftover | None, rejects: Sequence[Leftover], each: Decimal | None
+    bulk: Lot,
+    heel: Leftover | None,
+    rejects: Sequence[Leftover],
+    each: Decimal | None,
+    known: Density | None,
 ) -> SetAside:
     """The heel and rejects of a fill from `bulk`, whose units hold `each` grams.
+
+    `known` is the density of the bulk as it was filled, else its material's holds.
 
     Raises Invalid for no reason, DensityMissing for a volume or for units of unknown mass,
     UnitWrong for a counted heel.
@@ -98,23 +104,25 @@ def set_aside(
     if heel is not None:
         _check_reason(heel, "/heel")
         with placed("/heel/quantity"):
-            heel_grams = measure(heel.quantity, bulk.material, density_of(bulk)).quantity
+            heel_grams = measure(heel.quantity, bulk.material, known).quantity
         heel_reason = heel.reason
     kept, units, grams = [], 0, ZERO
     for place, reject in enumerate(rejects):
         _check_reason(reject, f"/rejects/{place}")
         with placed(f"/rejects/{place}/quantity"):
-            pieces, mass = _rejected(bulk, reject.quantity, each)
+            pieces, mass = _rejected(bulk, reject.quantity, each, known)
         units, grams = units + pieces, grams + mass
         facts = {"entered": reject.quantity.entered, "grams": f"{mass:f}", "reason": reject.reason}
         kept.append(facts | ({"units": pieces} if pieces else {}))
     return SetAside(heel_grams, heel_reason, grams, units, kept)
 
 
-def _rejected(bulk: Lot, quantity: Quantity, each: Decimal | None) -> tuple[int, Decimal]:
+def _rejected(
+    bulk: Lot, quantity: Quantity, each: Decimal | None, known: Density | None
+) -> tuple[int, Decimal]:
     """How many units were rejected, if units were, and the grams of bulk in them."""
     if quantity.measure != "count":
-        return 0, measure(quantity, bulk.material, density_of(bulk)).quantity
+        return 0, measure(quantity, bulk.material, known).quantity
     if each is None:
         raise DensityMissing(name=bulk.material.name)
     pieces = count_of(quantity, name=bulk.material.name)

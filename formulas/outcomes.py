@@ -41,6 +41,7 @@ class Outcome:
     marc_grams: Decimal | None
     spent_grams: Decimal | None = None
     by_products: Sequence[ByProduct] = ()
+    label_version: str = ""
 
     @property
     def by_product_grams(self) -> Decimal:

@@ -12,6 +12,7 @@ from formulas.access import fills_of
 from formulas.containers import room_of
 from formulas.errors import RuleMissing, SpreadMissing
 from formulas.fill_targets import Giveaway, Target, above, keeps, lowest_target, percent_above
+from formulas.filling import nominal_of
 from formulas.finishing import cost_of
 from formulas.models import Making, NetContents, Product, UnitWeighing
 from formulas.net_contents import Limits
@@ -27,6 +28,7 @@ from ledger.access import Actor
 from ledger.costing import GRAMS_PER_KG
 from ledger.errors import DensityMissing, Invalid
 from ledger.measuring import density_of
+from ledger.models import Lot
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -118,6 +120,41 @@ def fill_target(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class FillWeight:
+    """What a piece is to weigh: as the product has it, and at the lowest that keeps its rule.
+
+    Grams, net. `nominal` is None where a density is lacking, `lowest` also where no rule is chosen
+    or no piece was weighed yet.
+    """
+
+    nominal: Decimal | None
+    density: Density | None
+    lowest: Decimal | None
+
+
+def fill_weight(
+    actor: Actor, *, product: UUID | str, bulk: Lot, density: Density | None = None
+) -> FillWeight:
+    """What a piece of a product is to weigh when it is filled from `bulk`. Nothing is kept.
+
+    The density is that of the bulk, unless another is given for the fill. Raises NotFound.
+    """
+    actor.must(Verb.READ)
+    found, chosen = net_contents_of(actor, product)
+    known = density or density_of(bulk) or density_of(found.formula.material)
+    nominal = nominal_of(found, bulk, 1, known)
+    per_ml = None if known is None else known.grams_per_millilitre
+    limits = None
+    if found.fill_ml is None or known is not None:
+        limits = limits_in_grams(found, chosen, per_ml)
+    weighed = None if limits is None else _latest_spread(actor, found)
+    if limits is None or weighed is None or weighed.deviation_grams is None:
+        return FillWeight(nominal, known, None)
+    target = lowest_target(limits, weighed.deviation_grams, weighed.units)
+    return FillWeight(nominal, known, target.grams)
+
+
 def _count(units: int | None, latest: FilledUnits | None) -> int:
     if units is None and latest is None:
         raise Invalid("Say how many units a batch fills.", pointer="/units")
@@ -139,13 +176,18 @@ def _spread(
 ) -> tuple[Decimal, UnitWeighing | None]:
     if given is not None:
         return mass_of(given, "/standard_deviation"), None
-    rows = UnitWeighing.objects.filter(
-        maker_id=actor.maker, product=product, deviation_grams__isnull=False
-    )
-    latest = rows.order_by("happened_at", "id").last()
+    latest = _latest_spread(actor, product)
     if latest is None or latest.deviation_grams is None:
         raise SpreadMissing(product=product.name, pointer="/standard_deviation")
     return latest.deviation_grams, latest
+
+
+def _latest_spread(actor: Actor, product: Product) -> UnitWeighing | None:
+    """The latest weighing of its pieces that told how far they spread."""
+    rows = UnitWeighing.objects.filter(
+        maker_id=actor.maker, product=product, deviation_grams__isnull=False
+    )
+    return rows.order_by("happened_at", "id").last()
 
 
 def _latest(actor: Actor, product: Product) -> FilledUnits | None:

@@ -105,6 +105,7 @@ def next_by_names(
         rework_max_percent=before.rework_max_percent,
         density=density,
         shelf_life_days=sheet.shelf_life_days,
+        fill_within_days=before.fill_within_days,
         windows=list(windows_of(before).values()),
         note=sheet.note,
     )
@@ -131,6 +132,7 @@ def draft_of(version: FormulaVersion) -> Draft:
         rework_max_percent=version.rework_max_percent,
         density=density_of(version),
         shelf_life_days=version.shelf_life_days,
+        fill_within_days=version.fill_within_days,
         windows=list(windows_of(version).values()),
     )
 

@@ -20,6 +20,7 @@ class Rule(StrEnum):
     NOT_IN_FORMULA = "not_in_formula"
     LINE_MATERIAL = "line_material"
     NEWER_LOT = "newer_lot"
+    BULK_AGE = "bulk_age"
 
 
 def broken_by(custody: Custody, day: date) -> list[Rule]:

@@ -27,6 +27,7 @@ RULES: Final[Mapping[str, Promise | str]] = {
     Rule.NOT_IN_FORMULA: _("not in the formula"),
     Rule.LINE_MATERIAL: _("another material than the line's"),
     Rule.NEWER_LOT: _("an older lot was in store"),
+    Rule.BULK_AGE: _("the bulk was filled late"),
     NOTED: _("a reason was given, no rule stood in the way"),
 }
 

@@ -8,7 +8,15 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import GramsField, PageForm, QuantityField, SureField, Typed, WholeField
+from api.pages.forms import (
+    DensityField,
+    GramsField,
+    PageForm,
+    QuantityField,
+    SureField,
+    Typed,
+    WholeField,
+)
 from api.pages.saying import in_words
 from formulas.drawing import Sample
 from formulas.leftovers import Leftover
@@ -34,6 +42,17 @@ class FillForm(PageForm):
         label=_("Bulk that went in"),
         required=False,
         help_text=_("All of it, with what was lost; left empty, what the pieces should hold"),
+    )
+    density = DensityField(
+        label=_("Its density as warm as it is filled"),
+        required=False,
+        help_text=_("Such as 0.98 g/mL; left empty, that of the bulk"),
+    )
+    label_version = forms.CharField(
+        label=_("Which label they get"),
+        required=False,
+        max_length=60,
+        help_text=_("Its version or date, so that an old one can be found again"),
     )
     samples = WholeField(
         label=_("Of them kept as samples"),
@@ -70,6 +89,7 @@ class FillForm(PageForm):
         "/samples/0/quantity": "samples",
         "/release/basis": "basis",
         "/mean_net": "used",
+        "/lot": "deviation",
     }
 
     def __init__(self, *args: Any, products: Any, **how: Any) -> None:
@@ -82,6 +102,7 @@ class FillForm(PageForm):
         kept, heel, reject = typed["samples"], typed["heel"], typed["reject"]
         return {
             **{name: typed[name] for name in ("product", "units", "used", "deviation")},
+            **{name: typed[name] for name in ("density", "label_version")},
             "samples": [Sample(parse_quantity(f"{kept} each"), "retained")] if kept else [],
             "heel": Leftover(heel, typed["heel_reason"]) if heel else None,
             "rejects": [Leftover(reject, typed["reject_reason"])] if reject else [],

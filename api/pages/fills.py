@@ -1,10 +1,12 @@
 """Filling: bulk that waits for it, the fill itself, and what weighed pieces say of it."""
 
+from contextlib import suppress
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
@@ -17,8 +19,10 @@ from api.pages.reader import Reader
 from api.pages.screen import Screen
 from formulas import fill_reading, filling, unit_weighings
 from formulas.access import batch_for, fills_of
+from formulas.bulk_age import fill_by
 from formulas.fill_reading import PastYield, UnitsSeen
 from formulas.models import Batch
+from formulas.targeting import FillWeight, fill_weight
 from formulas.undoing import undo
 from formulas.unit_weighings import FilledUnits
 from ledger.access import day_of, find
@@ -67,6 +71,7 @@ class BatchFill(Screen):
     """Bulk of a finished batch, filled into pieces of a product."""
 
     template = "pages/fill_new.html"
+    fragment = "pages/fill_weight.html"
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         return self._page(batch_for(self.actor, id))
@@ -75,6 +80,8 @@ class BatchFill(Screen):
         batch = batch_for(self.actor, id)
         if batch.making is None:
             return self._page(batch, status=422)
+        if request.POST.get("do") == "look":
+            return self._page(batch, form=self._form(batch, looked_at=request.POST))
         form = self._form(batch, request.POST)
         lot = batch.making.lot_id
         return self.act(
@@ -95,11 +102,28 @@ class BatchFill(Screen):
             raise unsure(question % told)
         return filled
 
-    def _form(self, batch: Batch, data: Any = None) -> FillForm:
+    def _form(self, batch: Batch, data: Any = None, looked_at: Any = None) -> FillForm:
         rows = fill_reading.products_from(self.actor, batch.version.formula_id)
         products = [(str(id), name) for id, name in rows.values_list("id", "name")[:100]]
         first = {"product": str(batch.product_id)} if batch.product_id else {}
+        if looked_at is not None:
+            first = {name: looked_at[name] for name in FillForm.base_fields if name in looked_at}
         return FillForm(data, reader=self.reader, products=products, initial=first)
+
+    def _weight(self, batch: Batch, form: FillForm) -> FillWeight | None:
+        """What a piece of the chosen product is to weigh, with the density if it can be read."""
+        chosen = form["product"].value() or next(
+            (id for id, _name in form.fields["product"].choices),  # type: ignore[attr-defined]
+            "",
+        )
+        known = {id for id, _name in form.fields["product"].choices}  # type: ignore[attr-defined]
+        if batch.making is None or chosen not in known:
+            return None
+        density = None
+        with suppress(ValidationError):
+            density = form.fields["density"].clean(form["density"].value() or "")
+        bulk = batch.making.lot
+        return fill_weight(self.actor, product=chosen, bulk=bulk, density=density)
 
     def _page(
         self, batch: Batch, *, form: FillForm | None = None, status: int = 200
@@ -110,6 +134,8 @@ class BatchFill(Screen):
             facts |= {
                 "form": form,
                 "products": form.fields["product"].choices,  # type: ignore[attr-defined]
+                "fill_by": fill_by(batch.making.lot),
+                "weight": self._weight(batch, form),
                 "left": Decimal(
                     show_lot(self.actor, batch.making.lot_id)["on_hand"].get("grams", "0")
                 ),

@@ -32,7 +32,7 @@ AREAS = [("eye", _("near the eyes")), ("lip", _("on the lips")), ("baby", _("for
 # What is stated for the label; a product calls two of them otherwise.
 STATED: Final = (
     *("gtin", "months_after_opening", "function", "warnings", "made_by", "report_to"),
-    *("safety_file", "notified_as"),
+    *("safety_file", "notified_as", "professional_only"),
 )
 OF_PRODUCT: Final = {"function": "label_function", "warnings": "label_warnings"}
 
@@ -103,6 +103,11 @@ class ProductForm(PageForm):
     )
     notified_as = forms.CharField(
         label=_("Its reference with the authority"), required=False, max_length=120
+    )
+    professional_only = forms.BooleanField(
+        label=_("Only licensed professionals are to use it"),
+        required=False,
+        help_text=_("Its label says so (21 USC 364e, where it is sold in the US)"),
     )
     called: ClassVar = {
         "/labelling/months_after_opening": "months_after_opening",

@@ -16,6 +16,7 @@ from api.rest.batch_lines import (
 )
 from api.rest.by_product_shapes import ByProductIn, ByProductOut, by_products_json
 from api.rest.caution_shapes import StepCautionOut, cautions_json
+from api.rest.deviation_shapes import DeviationIn, Overrode
 from api.rest.effect_shapes import (
     EarlierLotOut,
     EffectOut,
@@ -54,7 +55,6 @@ from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import finishing, weighing
 from formulas.caution_facts import of_finish, of_plan, of_weighing
 from formulas.costing import BatchCost, BatchYield, shown
-from formulas.deviations import Rule
 from formulas.drawing import Sample
 from formulas.measurements import standing_of, standing_rows, windows_of
 from formulas.models import Batch, SecondLook, Weighing
@@ -80,12 +80,6 @@ class BatchIn(Body):
     batch = QuantityField(required=False, help_text="All that is weighed in.")
     output = QuantityField(required=False, help_text="What is to be left after the loss.")
     planned_for = serializers.DateField()
-
-
-class Overrode(serializers.ListField):
-    """The rules that a deviation overrode."""
-
-    child = serializers.ChoiceField([rule.value for rule in Rule])
 
 
 class WeighingOut(serializers.Serializer[Any]):
@@ -134,6 +128,7 @@ class FinishedOut(StandingOut):
     output_grams = Shown()
     units = serializers.IntegerField(allow_null=True)
     labour_minutes = Shown(allow_null=True, help_text="As recorded; null: by the product's policy.")
+    label_version = Text(allow_blank=True, help_text="Which label the units got.")
     yield_percent = Shown()
     plan_percent = Shown()
     loss = LossOut()
@@ -187,10 +182,6 @@ class BatchQuery(Paged):
     planned_from = serializers.DateField(required=False)
     planned_to = serializers.DateField(required=False)
     code = Text(max_length=20, required=False)
-
-
-class DeviationIn(Body):
-    reason = Text(max_length=400)
 
 
 class WeighingIn(Body):
@@ -253,6 +244,7 @@ class FinishIn(Body):
         allow_null=True,
         help_text="What it took in all; left out: the minutes of the product's policy.",
     )
+    label_version = Text(max_length=60, required=False, allow_blank=True)
 
 
 class CancelIn(Body):
@@ -356,6 +348,7 @@ def finished_json(
         "output_grams": plain(making.output_grams),
         "units": making.units,
         "labour_minutes": shortest(making.labour_minutes),
+        "label_version": making.label_version,
         "yield_percent": plain(yielded.yield_percent),
         "plan_percent": plain(yielded.plan_percent),
         "loss": {

@@ -128,6 +128,7 @@ class Finishes(Resource):
             by_products=by_products_in(data),
             release_basis=release and release["basis"],
             labour_minutes=data.get("labour_minutes"),
+            label_version=data.get("label_version", ""),
         )
         return finished_json(actor, done.batch, done.status, done.cost, done.yielded)
 

@@ -7,7 +7,7 @@ from rest_framework import serializers
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, cursor_at, links, page_of, start_of
 from api.rest import examples
-from api.rest.batch_shapes import DeviationIn
+from api.rest.deviation_shapes import DeviationIn
 from api.rest.fields import Id, Shown, Text, plain
 from api.rest.issues import Lines, MovedOut, moved_json, taken
 from api.rest.lots import STATUSES

@@ -7,8 +7,21 @@ from rest_framework import serializers
 
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
-from api.rest.batch_shapes import DeviationIn, Overrode, SampleIn, samples_of
-from api.rest.fields import Body, Id, Moment, QuantityField, Shown, Text, Whole, listed, plain
+from api.rest.batch_shapes import SampleIn, samples_of
+from api.rest.deviation_shapes import DeviationIn, Overrode
+from api.rest.fields import (
+    Body,
+    DensityIn,
+    Id,
+    Moment,
+    QuantityField,
+    Shown,
+    Text,
+    Whole,
+    listed,
+    plain,
+    shortest,
+)
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import filling
 from formulas.access import fills_of
@@ -40,6 +53,14 @@ class FillIn(Body):
     )
     rejects = listed(LeftoverIn, most=20, required=False)
     mean_net = QuantityField(required=False, help_text="What a unit holds on the average.")
+    density = DensityIn(
+        required=False,
+        allow_null=True,
+        help_text="Of the bulk as warm as it is filled, where it is another than the lot's.",
+    )
+    label_version = Text(
+        max_length=60, required=False, allow_blank=True, help_text="Which label the units got."
+    )
     samples = listed(SampleIn, most=20, required=False)
     happened_at = Moment(required=False)
     release = ReleaseIn(required=False, allow_null=True)
@@ -65,6 +86,13 @@ class ReconciliationOut(serializers.Serializer[Any]):
     filled_by = serializers.ChoiceField(["weighed", "said", "nominal"])
 
 
+class FillDensityOut(serializers.Serializer[Any]):
+    """At which it was filled, where that was said."""
+
+    value = Shown(help_text="g/mL")
+    at = Shown(allow_null=True, help_text="degC")
+
+
 class FillOut(serializers.Serializer[Any]):
     id = Id()
     entry = Id()
@@ -75,6 +103,8 @@ class FillOut(serializers.Serializer[Any]):
     used = QuantityOut()
     nominal_grams = Shown(allow_null=True, help_text="What the units should hold.")
     reconciliation = ReconciliationOut()
+    density = FillDensityOut(allow_null=True)
+    label_version = Text(allow_blank=True)
     heel_reason = Text(allow_blank=True)
     rejects = RejectOut(many=True, help_text="Expensed.")
     rejected = Shown(allow_null=True, help_text="What the rejects cost.")
@@ -104,6 +134,10 @@ def fill_json(actor: Actor, row: Filling, status: str, *, undone: bool = False) 
         "used": quantity_json(row.entered, row.used_grams, counted=False),
         "nominal_grams": plain(row.nominal_grams),
         "reconciliation": reconciliation_json(row),
+        "density": None
+        if row.density is None
+        else {"value": plain(row.density.normalize()), "at": shortest(row.density_at)},
+        "label_version": row.label_version,
         "heel_reason": row.heel_reason,
         "rejects": row.rejects,
         "rejected": plain(round_money(row.rejected, actor.currency)) if costs else None,
@@ -174,6 +208,8 @@ class Fills(Resource):
             heel=Leftover(**heel) if heel else None,
             rejects=leftovers_of(data),
             each=data.get("mean_net"),
+            density=data.get("density"),
+            label_version=data.get("label_version", ""),
             happened_at=data.get("happened_at", self.now),
             release_basis=release and release["basis"],
             deviation=deviation["reason"] if deviation else "",

@@ -117,6 +117,13 @@ class FormulaIn(Body):
     rework_max_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
     density = DensityIn(required=False, allow_null=True)
     shelf_life_days = Whole(min_value=1, max_value=3650, required=False, allow_null=True)
+    fill_within_days = Whole(
+        min_value=1,
+        max_value=3650,
+        required=False,
+        allow_null=True,
+        help_text="Of making it: bulk that is older is filled with a deviation only.",
+    )
     phases = listed(PhaseIn, least=1, most=30)
     windows = listed(WindowIn, most=10, required=False)
     note = Text(
@@ -161,6 +168,7 @@ class FormulaOut(FormulaBrief):
     rework_max_percent = Shown(allow_null=True)
     density = DensityOut(allow_null=True)
     shelf_life_days = serializers.IntegerField(allow_null=True)
+    fill_within_days = serializers.IntegerField(allow_null=True)
     phases = PhaseOut(many=True)
     windows = WindowOut(many=True)
     note = Text(allow_blank=True, help_text="Why this version was written.")
@@ -200,6 +208,7 @@ def draft_of(data: dict[str, Any]) -> composing.Draft:
         rework_max_percent=data.get("rework_max_percent"),
         density=data.get("density"),
         shelf_life_days=data.get("shelf_life_days"),
+        fill_within_days=data.get("fill_within_days"),
         windows=data.get("windows", ()),
         note=data.get("note", ""),
     )
@@ -246,6 +255,7 @@ def formula_json(version: FormulaVersion) -> dict[str, Any]:
         "rework_max_percent": plain(version.rework_max_percent),
         "density": density_json(version),
         "shelf_life_days": version.shelf_life_days,
+        "fill_within_days": version.fill_within_days,
         "phases": [
             {"name": phase.name, "lines": lines.get(phase.id, [])} for phase in version.phases.all()
         ],

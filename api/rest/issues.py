@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from api.operation import Resource, writes
 from api.rest import examples
-from api.rest.batch_shapes import DeviationIn
+from api.rest.deviation_shapes import DeviationIn
 from api.rest.fields import (
     Body,
     Choice,

@@ -14,6 +14,7 @@ from api.rest.fields import (
     Body,
     Choice,
     DecimalText,
+    Flag,
     Id,
     Moment,
     QuantityField,
@@ -92,6 +93,9 @@ class LabelIn(Body):
         allow_blank=True,
         help_text="Its reference with the authority.",
     )
+    professional_only = Flag(
+        required=False, help_text="Only licensed professionals are to use it: its label says so."
+    )
 
 
 class ProductIn(Body):
@@ -142,6 +146,7 @@ class LabelOut(serializers.Serializer[Any]):
     report_to = Text(allow_blank=True)
     safety_file = Text(allow_blank=True)
     notified_as = Text(allow_blank=True)
+    professional_only = serializers.BooleanField()
 
 
 class ProductOut(serializers.Serializer[Any]):
@@ -251,6 +256,7 @@ def product_json(row: Product, actor: Actor) -> dict[str, Any]:
             "report_to": row.report_to,
             "safety_file": row.safety_file,
             "notified_as": row.notified_as,
+            "professional_only": row.professional_only,
         },
         "version": row.version,
         "created_at": row.created_at,

@@ -6,7 +6,8 @@ from rest_framework import serializers
 
 from api.operation import Resource, writes
 from api.rest import examples
-from api.rest.batch_shapes import STATES, DeviationIn, WeighedOut, weighed_json
+from api.rest.batch_shapes import STATES, WeighedOut, weighed_json
+from api.rest.deviation_shapes import DeviationIn
 from api.rest.fields import Body, DecimalText, Id, Moment, QuantityField, Shown, Text, plain
 from api.rest.receipts import LotBrief
 from formulas import reworking, scrapping

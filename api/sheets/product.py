@@ -85,7 +85,7 @@ def _texts(label: Label, market: Market) -> Fields:
             (said("What it is for"), product.label_function),
             (said("Net contents"), contents),
             (said("Ingredients"), label.declaration.text),
-            (said("Precautions"), product.label_warnings),
+            (said("Precautions"), _precautions(label)),
             (said("How long it lasts"), label.durability.text),
             (said("Batch number"), label.lot.code if label.lot else ""),
             (said("Made by"), label.made_by),
@@ -93,6 +93,14 @@ def _texts(label: Label, market: Market) -> Fields:
             ("GTIN", product.gtin),
         ]
     )
+
+
+def _precautions(label: Label) -> str:
+    """What the maker warns of; and that only professionals use it, where that is so."""
+    texts = [label.product.label_warnings]
+    if label.product.professional_only:
+        texts.append(said("To be used only by licensed professionals."))
+    return " ".join(one for one in texts if one)
 
 
 def _ingredients(label: Label, hand: Hand) -> Table:

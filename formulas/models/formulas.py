@@ -55,6 +55,7 @@ class FormulaVersion(MakerRow):
     density_entered = models.CharField(max_length=64, blank=True)
     shelf_life_days = models.PositiveIntegerField(null=True)
     note = models.CharField(max_length=400, blank=True, default="", db_default="")
+    fill_within_days = models.PositiveIntegerField(null=True, help_text="Of making the bulk.")
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
     )
@@ -87,6 +88,11 @@ class FormulaVersion(MakerRow):
             models.CheckConstraint(
                 condition=Q(density__isnull=True) | Q(density__gt=0, density__lt=30),
                 name="formula_density_plausible",
+            ),
+            models.CheckConstraint(
+                condition=Q(fill_within_days__isnull=True)
+                | Q(fill_within_days__gte=1, fill_within_days__lte=3650),
+                name="formula_fill_within_plausible",
             ),
         )
 

@@ -83,6 +83,7 @@ class Making(MakerRow):
     `labour` and `overhead`; `abnormal` of it was expensed. The loss is that of the formula
     version, and the policy for labour and overhead that of the product as it was at the finish.
     `labour_minutes` are what it really took, where that was said; they stand before the policy's.
+    `label_version` is the label that its units got.
     Of an infusion, `spent_grams` is the solid that went in, and `marc_grams` what was weighed of it
     when it came out, if it was. By-products of `by_product_grams` took `by_product_value` with
     them.
@@ -108,6 +109,7 @@ class Making(MakerRow):
     minutes_per_unit = quantity(default=0)
     hourly_rate = money(default=0)
     labour_minutes = quantity(null=True)
+    label_version = models.CharField(max_length=60, blank=True)
     overhead_per_batch = money(default=0)
     overhead_percent = policy_percent()
     materials = money()
@@ -185,7 +187,8 @@ class Filling(MakerRow):
 
     Of what was used, `heel_grams` stayed in the filler, a normal loss that `bulk` carries;
     `reject_grams` (with the packaging of `reject_units`) went to loss for `rejected`. `mean_grams`
-    is what a unit held by whoever filled them, where it was said.
+    is what a unit held by whoever filled them, where it was said, and `density` the one at which it
+    was filled, where that was another than the lot's. `label_version` is the label that it got.
     """
 
     product = link(Product)
@@ -200,6 +203,9 @@ class Filling(MakerRow):
     units = models.PositiveIntegerField()
     sample_units = models.PositiveIntegerField(default=0)
     mean_grams = quantity(null=True)
+    density = density()
+    density_at = celsius()
+    label_version = models.CharField(max_length=60, blank=True)
     heel_grams = quantity(default=0)
     heel_reason = models.CharField(max_length=400, blank=True)
     reject_grams = quantity(default=0)
@@ -234,6 +240,10 @@ class Filling(MakerRow):
                     used_grams__gt=models.F("heel_grams") + models.F("reject_grams"),
                 ),
                 name="filling_leaves_something",
+            ),
+            models.CheckConstraint(
+                condition=Q(density__isnull=True) | Q(density__gt=0, density__lt=30),
+                name="filling_density_plausible",
             ),
         )
         indexes = (models.Index(fields=["coop", "lot"], name="filling_by_lot"),)

@@ -54,6 +54,7 @@ class Product(MakerRow):
     report_to = models.CharField(max_length=300, blank=True)
     safety_file = models.CharField(max_length=300, blank=True)
     notified_as = models.CharField(max_length=120, blank=True)
+    professional_only = models.BooleanField(default=False)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

@@ -52,6 +52,20 @@ def test_a_fill_that_overrode_a_rule_and_one_that_was_undone(
         assert answer.json["errors"][0]["pointer"] == "/used", answer.raw
 
 
+def test_a_fill_keeps_the_density_at_which_it_was_filled_and_its_label(
+    north: Client, made: Populated
+) -> None:
+    product: dict[str, Any] = {"name": "By volume", "formula": made.ids["formula"][0]}
+    product |= {"fill": {"nominal": "100 mL"}, "packaging": []}
+    bulk: dict[str, Any] = {"product": north.post("products", product).made()["id"], "units": 1}
+    bulk |= {"lot": made.ids["lot"][2], "deviation": {"reason": "for a trial"}}
+    warm = {"density": {"value": "0.8 g/mL", "at": "60 degC"}, "label_version": "May"}
+    fill = north.post("fills", {**bulk, **warm}).made()
+    assert (fill["label_version"], fill["used"]["grams"]) == ("May", "80.000000")
+    assert fill["density"] == {"value": "0.8", "at": "60"}
+    assert north.get(f"fills/{fill['id']}").made() == fill
+
+
 def test_who_did_it_is_an_id_like_others(north: Client, made: Populated) -> None:
     """All ids are strings, those of people too."""
     lot, formula, batch = made.ids["lot"][0], made.ids["formula"][0], made.ids["batch"][1]

@@ -224,6 +224,7 @@ STATED = {
     "report_to": "north-bench.example/report",
     "safety_file": "folder 7, shelf by the desk",
     "notified_as": "N-1234",
+    "professional_only": True,
 }
 
 
@@ -250,7 +251,7 @@ def test_a_product_label(north: Client) -> None:
     for said in (
         "Aqua, Phenoxyethanol, Parfum, Ethylhexylglycerin, Linalool",
         "8.45 fl oz, 250 mL",
-        "Avoid contact with eyes <b>.",
+        "Avoid contact with eyes <b>. To be used only by licensed professionals.",
         "North Bench, 1 Quay Road",
         "north-bench.example/report",
         lot["code"],

@@ -55,6 +55,7 @@ def test_descending_composites_broken_up_and_colourants_last() -> None:
     ]
     assert declared.notes == (
         "A record and calculator, not a safety assessment; check your local authority.",
+        DATES,
     )
 
 
@@ -124,6 +125,11 @@ def test_in_the_us_a_fragrance_is_declared_as_such() -> None:
     assert any("609" in note for note in declared.notes)
 
 
+DATES = (
+    "The longer list of allergens of Regulation (EU) 2023/1545 holds from 31 July 2026 for what is"
+    " first sold then, and from 31 July 2028 for all that is sold (its Art. 1, from memory). Which"
+    " names are on it is not kept here: what certificates state is listed."
+)
 RECORD = "A record and calculator, not a safety assessment; check your local authority."
 
 
@@ -140,6 +146,7 @@ def test_what_the_reader_must_know_is_said_in_whole_sentences() -> None:
         "Water that boils off: 2.5 % of what is weighed in.",
         "The product does not say whether it is left on or rinsed off, so the stricter threshold of"
         " allergens holds.",
+        DATES,
         soap,
     )
     assert declare(shares, stated, market=Market.US).notes == (

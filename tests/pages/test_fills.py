@@ -1,15 +1,24 @@
 """A fill whose pieces and bulk do not agree is asked about once, and can be taken back."""
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
 import pytest
 
+from formulas.composing import write_formula
+from formulas.errors import BulkTooOld
 from formulas.leftovers import reconcile
 from formulas.models import Filling
 from ledger.access import acting_as
+from ledger.entries import explained
+from ledger.ids import new_id
 from tests.factories import D, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in
+
+
+def plain(words: str) -> str:
+    return words.replace("\xa0", " ")
 
 
 def test_a_fill_is_asked_about_and_taken_back(database: Any, redis_server: Any) -> None:
@@ -37,6 +46,41 @@ def test_a_fill_is_asked_about_and_taken_back(database: Any, redis_server: Any) 
     assert "This fill was taken back" in done(client, here, do="undo", reason="typed wrong")
     assert "Take this fill back" not in shown(client.get(here))
     done(client, path, **typed)
+
+
+def test_bulk_is_filled_by_weight_in_time_and_with_a_label(
+    database: Any, redis_server: Any
+) -> None:
+    """250 mL at 1.02 g/mL and 2 % above are 260.1 g; as warm as 0.98 g/mL they are 249.9 g."""
+    shop = open_workshop()
+    oil = shop.material("Oil")
+    shop.receive(oil, "10 kg", "50.00")
+    draft = shop.draft("Wash", [(oil, "100")], density="1.02 g/mL")
+    version = shop.does(write_formula, replace(draft, fill_within_days=3))
+    product = shop.product(version, "250 mL", overfill_percent=D(2))
+    planned = shop.plan(version, "5 kg")
+    shop.weigh_all(planned)
+    shop.finish(planned, "5 kg")
+    client, path = signed_in(shop), f"/batches/{planned.batch.id}/fill"
+    page = plain(shown(client.get(path)))
+    assert "260.1 g is to be in a piece, at 1.02 g/mL" in page
+    # Made on 6 May 2025.
+    assert "To be filled by 9 May 2025" in page
+    typed = {"product": str(product.id), "density": "0.98 g/mL"}
+    look = client.post(path, {**typed, "do": "look"}, headers={"HX-Request": "true"})
+    assert "249.9 g is to be in a piece, at 0.98 g/mL" in plain(shown(look))
+    typed |= {"units": "10", "label_version": "third, May", "basis": "seen"}
+    assert "to be filled by 9 May 2025" in plain(refused(client, path, **typed))
+    page = plain(done(client, path, **typed, deviation="looked at and measured again"))
+    assert "third, May" in page
+    assert "0.98 g/mL" in page
+    assert "the bulk was filled late" in shown(client.get("/deviations?kind=bulk_age"))
+    with acting_as(shop.actor):
+        kept = Filling.objects.get()
+        assert (kept.used_grams, kept.density) == (D(2499), D("0.98"))
+        kept.id, kept.deviation = new_id(), ""
+        with pytest.raises(BulkTooOld), explained():
+            kept.save(force_insert=True)
 
 
 @pytest.mark.parametrize(
