@@ -6,7 +6,7 @@ from ledger.migrations import _sql
 
 
 class Migration(migrations.Migration):
-    dependencies = [("formulas", "0013_newer_lots")]
+    dependencies = [("formulas", "0006_enough_and_why")]
 
     operations = [
         migrations.AddField(
