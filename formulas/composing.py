@@ -30,6 +30,8 @@ from ledger.roles import Verb
 
 # Shelf lives are days; ten years is more than any cosmetic keeps, and a slip beyond it.
 LONGEST_SHELF_LIFE_DAYS = 3650
+# What a version keeps of its draft as it stands there.
+AS_WRITTEN = ("rework_max_percent", "shelf_life_days", "fill_within_days", "note")
 
 
 @dataclass(frozen=True, slots=True)
@@ -329,13 +331,10 @@ def _write_version(
         process_loss_percent=loss,
         retention=draft.infusion and draft.infusion.retention,
         evaporation_percent=draft.infusion and draft.infusion.evaporation_percent,
-        rework_max_percent=draft.rework_max_percent,
         density=draft.density and draft.density.grams_per_millilitre,
         density_at=draft.density and draft.density.celsius,
         density_entered=draft.density.entered if draft.density else "",
-        shelf_life_days=draft.shelf_life_days,
-        note=draft.note,
-        fill_within_days=draft.fill_within_days,
+        **{name: getattr(draft, name) for name in AS_WRITTEN},
         person_id=actor.person_id,
     )
     version.save(force_insert=True)

@@ -78,14 +78,11 @@ def fill(
 ) -> Filled:
     """Fill units of a product from a lot of its bulk, with packaging and labour for each unit.
 
-    `used` is all bulk that went in, loss at filling included; without it, what the units should
-    hold, by `each` where that is said, with heel and rejects. The heel is a normal loss, which the
-    units carry; rejects are expensed, with the packaging of rejected units.
-    The lot of units lasts as long as the bulk, and is in quarantine unless released. Labour by the
-    batch and overhead were the batch's. `density` is that of the bulk as warm as it was filled,
-    where it is another than the lot's, and `label_version` which label the units got. `deviation`
-    is the reason for filling from a lot that is not released, out of date or past the days within
-    which its formula has it filled, and which of these it overrode is kept beside it.
+    `used` is all bulk that went in; without it, what the units should hold, by `each` if that is
+    said, with heel and rejects. The heel is a normal loss, which the units carry; rejects are
+    expensed, with their packaging. The lot of units lasts as long as the bulk, in quarantine unless
+    released. `density` is that of the bulk as warm as it was filled, if not the lot's, `deviation`
+    the reason for a lot that is not released, out of date or past its days for filling.
 
     Raises NotFound, Invalid for a lot of something else, DensityMissing, LotNotReleased,
     LotExpired, BulkTooOld, and NotEnough for bulk or naming the packaging that is missing.
@@ -94,7 +91,8 @@ def fill(
     check_units(units)
     made = product_for(actor, product, pointer="/product")
     bulk = (custody := _bulk(actor, made, lot)).lot
-    late = filled_late(bulk, day_of(actor, happened_at), deviation)
+    day = day_of(actor, happened_at)
+    broken = broken_by(custody, day) + filled_late(bulk, day, deviation)
     known = density or density_of(bulk)
     nominal = nominal_of(made, bulk, units, known)
     said = _said(bulk, each, known)
@@ -105,23 +103,27 @@ def fill(
     draws = _draw(actor, made, bulk, filled, amount, units, aside, happened_at)
     filling = _filling(actor, made, bulk, filled, amount, units, draws, aside)
     filling.happened_at, filling.nominal_grams, filling.mean_grams = happened_at, nominal, said
-    filling.sample_units = _counted(filled, samples)
-    filling.deviation = deviation
-    broken = broken_by(custody, day_of(actor, happened_at)) + late
-    filling.overrode = broken if deviation else []
-    filling.label_version = label_version
+    filling.sample_units, filling.label_version = _counted(filled, samples), label_version
+    filling.deviation, filling.overrode = deviation, broken if deviation else []
     if density is not None:
         filling.density, filling.density_at = density.grams_per_millilitre, density.celsius
-    check_value(total_of(filling))
     filling.entry_id = _post(actor, filling, draws, amount, aside)
+    return _filled(actor, filling, filled, samples, release_basis)
+
+
+def _filled(
+    actor: Actor,
+    filling: Filling,
+    lot: Lot,
+    samples: Sequence[Sample],
+    release_basis: str | None,
+) -> Filled:
+    """The fill, kept once its samples are issued."""
+    details = {"product": str(filling.product_id)}
     filling.samples_entry_id = issue_samples(
-        actor, filled, samples, happened_at=happened_at, details={"product": str(made.id)}
+        actor, lot, samples, happened_at=filling.happened_at, details=details
     )
     filling.save(force_insert=True)
-    return _filled(filling, filled, release_basis)
-
-
-def _filled(filling: Filling, lot: Lot, release_basis: str | None) -> Filled:
     total = total_of(filling)
     status = Status.QUARANTINE if release_basis is None else Status.RELEASED
     return Filled(filling, lot, status, total, unit_cost(total, Decimal(filling.units)))
@@ -347,6 +349,8 @@ def _post(
     amount: Measured,
     aside: SetAside,
 ) -> UUID:
+    """Raises MoneyTooLarge, NotEnough, LotNotReleased, LotExpired."""
+    check_value(total_of(filling))
     details: dict[str, Any] = {
         "product": str(filling.product_id),
         "units": filling.units,

@@ -34,7 +34,7 @@ from formulas.reserving import free, promised_materials
 from formulas.steeping import expected_loss, spent_in
 from ledger.access import Actor, day_of
 from ledger.entries import Move, account, lock_pools, post_entry
-from ledger.errors import Invalid, MoneyTooLarge
+from ledger.errors import MoneyTooLarge
 from ledger.lots import NewLot, open_lots
 from ledger.models import Account, Entry, Holding, Lot, Status
 from ledger.money import TOO_MUCH_MONEY
@@ -80,10 +80,9 @@ def finish(
     at unit cost. Normal loss stays in the cost of what is good; a declared abnormal loss is
     expensed. The lot is in quarantine unless released, and lasts as long as the formula's shelf
     life, but no longer than the earliest input. What is still reserved is given back. Labour costs
-    the minutes of the product's policy, or `labour_minutes` where it is known what it took. Of an
-    infusion the `marc` may be weighed: what was strained out, with all that it kept. By-products
-    become lots of their own, and what they will bring is deducted from the cost. `label_version` is
-    the label that the units got.
+    the minutes of the product's policy, or `labour_minutes`. Of an infusion the `marc` may be
+    weighed: what was strained out, with what it kept. By-products become lots of their own, and
+    what they will bring is deducted. `label_version` is the label of the units.
 
     Raises NotFound, AlreadyFinished, NothingWeighed, DensityMissing, Invalid, and NotEnough naming
     the packaging that is missing.
@@ -91,20 +90,14 @@ def finish(
     actor.must(Verb.MAKE)
     found = locked_batch(actor, batch)
     must_be_planned(found)
-    if units is not None and found.product is None:
-        raise Invalid("This batch is of bulk, not of a product: leave units out.", pointer="/units")
     outcome = outcome_of(found, output, units, abnormal_loss, labour_minutes, marc)
+    outcome = replace(outcome, label_version=label_version)
     materials = materials_of(actor, by_products)
     held = held_by(found)
     if not held:
         raise NothingWeighed(batch=found.code)
     beside = open_by_products(actor, found, by_products, materials, held, happened_at)
-    outcome = replace(
-        outcome,
-        spent_grams=spent_in(found, held),
-        by_products=beside,
-        label_version=label_version,
-    )
+    outcome = replace(outcome, spent_grams=spent_in(found, held), by_products=beside)
     lot = _open_lot(actor, found, held, outcome, happened_at, release_basis)
     draws = _draw(actor, found, held, [lot, *lots_of(beside)], units, happened_at)
     cost, yielded = _reckon(found, held, draws, outcome)

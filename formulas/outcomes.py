@@ -71,6 +71,8 @@ def outcome_of(
     minutes: Decimal | None,
     marc: Quantity | None,
 ) -> Outcome:
+    if units is not None and batch.product is None:
+        raise Invalid("This batch is of bulk, not of a product: leave units out.", pointer="/units")
     check_units(units)
     _check_minutes(batch, minutes)
     declared, reason = ZERO, ""
