@@ -88,7 +88,7 @@ class Wish:
         self.is_asked = "until" in asked or self.material is not None
         if actor.maker_id is None or "needs" in asked:
             kind, more = TypedForm, asked.get("do") == "more"
-            self.is_asked = not more and any(name.endswith("-material") for name in asked)
+            self.is_asked = not more and any(name.endswith("-quantity") for name in asked)
             self.rows = Rows(
                 NeedForm, "needs", said, reader=reader, judged=self.is_asked, more=int(more)
             )

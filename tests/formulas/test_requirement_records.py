@@ -107,6 +107,49 @@ def test_the_whole_record_of_a_material() -> None:
     }
 
 
+def test_a_safety_stock_stays_and_is_no_need() -> None:
+    """Of 300 of wax 100 are to stay: 50 leave 250; with 80 that come, 200 lack for 430 more.
+    Without an order 100 would be missing in the end."""
+    facts = Facts(
+        first=FIRST,
+        weeks=2,
+        needs={"wax": [(later(1), D(50)), (later(9), D(430))], "oil": []},
+        arriving={"wax": [(later(8), D(80))]},
+        stored={"wax": [InStore(D(300))]},
+        made={},
+        recipes={},
+        lead_days={},
+        safety={"wax": D(100), "oil": D(7)},
+    )
+    found = records_of(facts)
+    wax = found["wax"]
+    assert [week.netted.net for week in wax.weeks] == [0, 200]
+    assert [week.netted.projected for week in wax.weeks] == [250, 100]
+    assert (wax.safety, wax.net, wax.left) == (D(100), D(200), D(-100))
+    # What nobody needs is to stay too.
+    oil = found["oil"]
+    assert [week.netted.net for week in oil.weeks] == [7, 0]
+    assert (oil.left, oil.safety) == (D(0), D(7))
+
+
+def test_what_takes_a_week_to_make_needs_its_parts_a_week_before() -> None:
+    facts = Facts(
+        first=FIRST,
+        weeks=3,
+        needs={"gel": [(later(15), D(100))]},
+        arriving={},
+        stored={},
+        made={"gel": "gel formula"},
+        recipes={"gel formula": Recipe((part("herb", "100"),))},
+        lead_days={"gel": 7, "herb": 7},
+    )
+    found = records_of(facts)
+    assert found["gel"].lead_days == 7
+    assert [week.netted.release for week in found["gel"].weeks] == [0, 100, 0]
+    assert [week.netted.gross for week in found["herb"].weeks] == [0, 100, 0]
+    assert [week.netted.release for week in found["herb"].weeks] == [100, 0, 0]
+
+
 def test_what_is_made_in_no_time_needs_what_it_is_made_of_in_the_same_week() -> None:
     """The gel of the second week is made in it: its herb is needed then, four days late."""
     facts = Facts(

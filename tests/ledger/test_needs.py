@@ -15,7 +15,16 @@ from ledger.lot_sizing import (
     economic_quantity_with_breaks,
 )
 from ledger.netting import Need, Netted, net_requirements
-from ledger.reordering import LeadTime, Use, fill_rate, quantile, reorder_point
+from ledger.reordering import (
+    LeadTime,
+    Reorder,
+    Use,
+    fill_rate,
+    order_up_to,
+    quantile,
+    reorder,
+    reorder_point,
+)
 from ledger.usage import Pattern, Usage, croston, croston_corrected, describe, fading, forecast
 
 GRAMS = st.integers(0, 5000).map(D)
@@ -58,6 +67,24 @@ def test_a_record_worked_by_hand() -> None:
     ]
     [at_once] = net_requirements([Need(D(40))], usable=D(0))
     assert (at_once.release, at_once.late) == (D(40), D(0))
+
+
+def test_what_is_low_is_lifted_a_week_above_its_point() -> None:
+    """At 3 kg with a point of 5 kg and 700 g a week: up to 5.7 kg, so 2.7 kg. At the point itself
+    it is low too, and where none is used a gram lifts it; what is above it is not ordered."""
+    assert order_up_to(D(5000), D(700)) == 5700
+    assert order_up_to(D(5000), D("0.5")) == order_up_to(D(5000), D(0)) == 5001
+    low = reorder(D(3000), point=D(5000), weekly_use=D(700))
+    assert low == Reorder(D(5000), D(3000), D(5700))
+    assert low is not None
+    assert low.quantity == 2700
+    at_it = reorder(D(5000), point=D(5000), weekly_use=D(0))
+    assert at_it is not None
+    assert at_it.quantity == 1
+    below_nothing = reorder(D(-200), point=D(0), weekly_use=D(3))
+    assert below_nothing is not None
+    assert below_nothing.quantity == 203
+    assert reorder(D("5000.000001"), point=D(5000), weekly_use=D(700)) is None
 
 
 def test_netting_refuses_what_cannot_be() -> None:

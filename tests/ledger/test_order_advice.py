@@ -148,6 +148,7 @@ def test_the_cheapest_to_use_is_told() -> None:
     long = told(5)
     assert [one.per_usable for one in long.steps] == [D("0.8"), D("0.6")]
     assert long.best == long.steps[1]
+    assert long.as_planned == long.steps[0]
     assert told(5, in_store=20).steps == short.steps
     assert told(5, in_store=50).steps[0].per_usable is None
     assert told(5, in_store=50).best is None

@@ -151,6 +151,10 @@ def test_what_runs_low_is_ordered_by_one_tap(shop: Workshop) -> None:
     alone = client.get(f"/order/plan?material={salt.id}")
     assert "Low, and offered by nobody, so not in the plan: Salt" in figures(alone)
     assert f"/orders/new?material={salt.id}" in alone.content.decode()
+    # Its own page asks how much, whatever is lacking.
+    some = client.get(link(client.get(f"/materials/{wax.id}"), "Order it"))
+    assert 'value="Wax that runs low"' in some.content.decode()
+    assert "required" not in figures(some)
     needs = client.get("/order")
     assert "Wax that runs low" in figures(needs)
     assert "3.001 kg" in figures(client.get(f"/order?material={wax.id}"))
