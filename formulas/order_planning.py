@@ -205,7 +205,7 @@ def _told(
 def _materials(actor: Actor, only: Sequence[str] | None) -> frozenset[UUID] | None:
     if only is None:
         return None
-    found = materials_for(actor, [(id, f"/materials/{n}") for n, id in enumerate(only)])
+    found = materials_for(actor, [(id, f"/only/{n}") for n, id in enumerate(only)])
     return frozenset(one.id for one in found)
 
 

@@ -73,10 +73,14 @@ class Record:
         return sum((week.netted.net for week in self.weeks), ZERO)
 
     @property
+    def needed(self) -> Decimal:
+        """All that is used, whoever needs it."""
+        return sum((week.needed for week in self.weeks), ZERO)
+
+    @property
     def left(self) -> Decimal:
-        """What there will be at the end if nothing is ordered, and below zero what is missing."""
-        rows = [week.netted for week in self.weeks]
-        return self.usable + sum((row.scheduled - row.gross for row in rows), ZERO)
+        """What there is and is to come, less all that is used; below zero what is missing."""
+        return self.usable + sum((week.netted.scheduled for week in self.weeks), ZERO) - self.needed
 
 
 def records_of(facts: Facts) -> dict[str, Record]:

@@ -12,7 +12,7 @@ from uuid import UUID
 from formulas.composition import Recipe
 from formulas.models import Formula
 from formulas.recipes import recipes_below
-from formulas.requirement_records import DAYS, Facts, Record, records_of
+from formulas.requirement_records import DAYS, Dated, Facts, Record, records_of
 from ledger.access import Actor, day_of
 from ledger.errors import (
     Invalid,
@@ -160,7 +160,7 @@ def requirements(
         safety={material: one.safety for material, one in watched.items()},
     )
     records = {id: record for id, record in records_of(facts).items() if id in materials}
-    low = _low(actor, records, watched, now)
+    low = _low(actor, _standing(records, watched, needs), watched, now)
     rows = [Requirement(materials[id], record, low.get(id)) for id, record in records.items()]
     found = [row for row in rows if row.asks and not _is_product(row)]
     found.sort(key=lambda one: (one.material.name, one.material.id))
@@ -190,20 +190,29 @@ def _is_product(row: Requirement) -> bool:
     return row.material.maker_id is not None and row.record.formula is None
 
 
+def _standing(
+    records: Mapping[str, Record], watched: Mapping[str, _Watched], needs: Mapping[str, Dated]
+) -> dict[str, Decimal]:
+    """What can be counted on of what is watched: the position as its alert has it, less what
+    intermediates need that are still to be planned. Of what is made here, a batch that is planned
+    counts for what it will give."""
+    found = {}
+    for id, record in records.items():
+        if record.formula and id in watched:
+            found[id] = record.left
+        elif id in watched:
+            planned = sum((quantity for _, quantity in needs[id]), Decimal(0))
+            found[id] = watched[id].position - (record.needed - planned)
+    return found
+
+
 def _low(
     actor: Actor,
-    records: Mapping[str, Record],
+    standing: Mapping[str, Decimal],
     watched: Mapping[str, _Watched],
     now: datetime,
 ) -> dict[str, Reorder]:
-    """What is at or below its point, by what can be counted on: the position as its alert has it,
-    or less where intermediates that are still to be planned need some of it. A batch that is
-    planned counts for what it will give."""
-    standing = {
-        id: record.left if record.formula else min(record.left, watched[id].position)
-        for id, record in records.items()
-        if id in watched
-    }
+    """What is at or below its point, by where it stands."""
     ids = [UUID(id) for id, position in standing.items() if position <= watched[id].point]
     used = monthly_use(actor, materials=ids, now=now) if ids else {}
     found = {}
@@ -215,12 +224,14 @@ def _low(
     return found
 
 
-Dated = dict[str, list[tuple[date, Decimal]]]
-
-
-def _dated(rows: Iterable[tuple[str, str, date, Decimal]]) -> dict[str, Dated]:
+def _dated(
+    rows: Iterable[tuple[str, str, date, Decimal]],
+) -> dict[str, dict[str, list[tuple[date, Decimal]]]]:
     """Quantities with their days, by what they are and by material."""
-    found: dict[str, Dated] = {"needs": defaultdict(list), "arriving": defaultdict(list)}
+    found: dict[str, dict[str, list[tuple[date, Decimal]]]] = {
+        "needs": defaultdict(list),
+        "arriving": defaultdict(list),
+    }
     for what, material, day, quantity in rows:
         found[what][material].append((day, quantity))
     return found

@@ -10,7 +10,7 @@ Sources: Silver, Pyke, Peterson, Inventory Management and Production Planning an
 
 import math
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from statistics import NormalDist
 from typing import Any, Final
 
@@ -70,10 +70,10 @@ def order_up_to(point: Decimal, weekly_use: Decimal) -> Decimal:
     """Up to where is ordered once a position is at or below its point: a week's use above it.
 
     Makers look over their orders once a week, so that what is used until the next look is bought
-    too; where nothing was used, one gram or piece, since at the point itself it is still low. The
-    rule (s, S) with a review each week; Silver, Pyke, Peterson ch. 7 (from memory).
+    too, in whole grams or pieces; at least one of them, since at the point itself it is still low.
+    The rule (s, S) with a review each week; Silver, Pyke, Peterson ch. 7 (from memory).
     """
-    return point + max(weekly_use, LEAST_ABOVE)
+    return point + max(weekly_use.to_integral_value(ROUND_HALF_UP), LEAST_ABOVE)
 
 
 def reorder(position: Decimal, *, point: Decimal, weekly_use: Decimal) -> Reorder | None:

@@ -58,7 +58,7 @@ class OrderPlanIn(Body):
         help_text="Instead of needs: what batches planned up to this day lack, and what lifts"
         " whatever is low above its watched point.",
     )
-    materials = serializers.ListField(
+    only = serializers.ListField(
         child=Id(),
         min_length=1,
         max_length=MOST_NEEDS,
@@ -330,7 +330,7 @@ class OrderPlans(Resource):
             needs=data.get("needs"),
             until=data.get("until"),
             day=data.get("day"),
-            only=data.get("materials"),
+            only=data.get("only"),
             limits=limits,
             now=self.now,
         )

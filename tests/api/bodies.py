@@ -17,7 +17,7 @@ NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
 # What an id in a body or a query is of, by its name.
 OF_FIELD = {
     "material": "material",
-    "materials": "material",
+    "only": "material",
     "supplier": "supplier",
     "lot": "lot",
     "lots": "lot",

@@ -174,7 +174,7 @@ def test_what_is_low_is_ordered_above_its_point_without_any_batch(own: Client) -
     assert plan["orders"] == []
     supplier = delivering(own)
     priced(own, supplier, oil, "1 kg", "9")
-    plan = own.post("order-plans", {"until": day(20), "materials": [oil]}).made()
+    plan = own.post("order-plans", {"until": day(20), "only": [oil]}).made()
     [wanted] = plan["needs"]
     assert (wanted["quantity"], wanted["reorder_point"], wanted["order_up_to"]) == (
         "2784",

@@ -125,7 +125,7 @@ def test_a_safety_stock_stays_and_is_no_need() -> None:
     wax = found["wax"]
     assert [week.netted.net for week in wax.weeks] == [0, 200]
     assert [week.netted.projected for week in wax.weeks] == [250, 100]
-    assert (wax.safety, wax.net, wax.left) == (D(100), D(200), D(-100))
+    assert (wax.safety, wax.net, wax.needed, wax.left) == (D(100), D(200), D(480), D(-100))
     # What nobody needs is to stay too.
     oil = found["oil"]
     assert [week.netted.net for week in oil.weeks] == [7, 0]
@@ -181,7 +181,9 @@ def test_a_lot_is_of_use_on_its_last_day_and_lost_on_the_next() -> None:
     lots = [InStore(D(10), later(6)), InStore(D(10), later(5))]
     assert expiring_unused(lots, [(later(6), D(4))]) == [(later(5), D(10)), (later(6), D(6))]
     facts = Facts(FIRST, 2, {"wax": []}, {}, {"wax": lots}, {}, {}, {})
-    assert [one.expiring for one in records_of(facts)["wax"].weeks] == [10, 10]
+    wax = records_of(facts)["wax"]
+    assert [one.expiring for one in wax.weeks] == [10, 10]
+    assert (wax.needed, wax.left) == (D(0), D(20)), "what is lost unused is no need"
 
 
 QUANTITIES = st.integers(1, 500).map(D)
