@@ -4,11 +4,11 @@ Nothing is kept open while it reckons. Both steps are safe to repeat: a round is
 what was reckoned is written once, with the mark that the work is done.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 from typing import Any, Final
 from uuid import UUID
@@ -25,10 +25,11 @@ from ledger.models import (
     RoundOrder,
     RoundOrderLine,
     RoundOutcome,
+    RoundOwnAlone,
     RoundShare,
     RoundShareLine,
 )
-from ledger.money import minor_unit
+from ledger.money import minor_unit, round_to_step
 from ledger.offer_reading import offers_on
 from ledger.order_bills import SupplierOrder
 from ledger.outbox import Work
@@ -108,17 +109,35 @@ def _ask(coop_id: UUID, round_id: UUID, now: datetime) -> _Asked | None:
         Pledge(maker, material, quantity, materials[material].counted, highest, leftover): id
         for id, maker, material, quantity, highest, leftover in rows
     }
+    return _Asked(round, pledges, _market(actor, round, list(pledges), materials))
+
+
+def _market(
+    actor: Actor, round: OrderRound, pledges: Sequence[Pledge], materials: Mapping[UUID, Material]
+) -> Market:
+    """What all may buy on the day of the closing; and what some may besides, each read inside its
+    own walls."""
     closed_at: datetime = round.closed_at  # type: ignore[attr-defined]
-    offers = offers_on(actor, day=day_of(actor, closed_at), materials=list(materials))
-    return _Asked(
-        round,
-        pledges,
-        market(
-            offers,
-            {id: row.mass_each for id, row in materials.items()},
-            coin=minor_unit(coop.currency),
-        ),
-    )
+    day, coin = day_of(actor, closed_at), minor_unit(actor.currency)
+    masses = {id: row.mass_each for id, row in materials.items()}
+    offers = offers_on(actor, day=day, materials=list(materials), measured=False)
+    owns = {}
+    for maker in {pledge.maker for pledge in pledges}:
+        wants = {pledge.material for pledge in pledges if pledge.maker == maker}
+        own = replace(actor, maker_id=maker, role="owner")
+        with _walls_of(own):
+            seen = offers_on(own, day=day, materials=list(wants), measured=False)
+        if seen != [one for one in offers if one.material in wants]:
+            owns[maker] = market(seen, masses, coin=coin)
+    return market(offers, masses, coin=coin, owns=owns)
+
+
+@contextmanager
+def _walls_of(maker: Actor) -> Iterator[None]:
+    """Inside a maker's walls for a while, in a transaction of whoever acts for the co-op."""
+    set_walls(maker.coop_id, maker.maker_id)
+    yield
+    set_walls(maker.coop_id, None)
 
 
 def _reckon(asked: _Asked, between: Callable[[], object] = lambda: None) -> Reckoned:
@@ -137,6 +156,7 @@ def _write(asked: _Asked, found: Reckoned, now: datetime) -> None:
     orders = found.plan.orders if found.plan else ()
     _write_orders(asked.round, orders)
     _write_shares(asked, found)
+    _write_own(asked, found)
 
 
 def _write_outcome(asked: _Asked, found: Reckoned, now: datetime) -> None:
@@ -240,6 +260,22 @@ def _write_shares(asked: _Asked, found: Reckoned) -> None:
         for one in found.dropped
     ]
     RoundShareLine.objects.bulk_create(lines)
+
+
+def _write_own(asked: _Asked, found: Reckoned) -> None:
+    """What offers of one's own come to, written and read inside one's own walls."""
+    round = asked.round
+    for maker, plan in found.own.items():
+        set_walls(round.coop_id, maker)
+        cost = round_to_step(plan.cost, asked.market.coin, ROUND_CEILING)
+        RoundOwnAlone.objects.create(
+            coop_id=round.coop_id,
+            maker_id=maker,
+            round=round,
+            cost=cost,
+            orders=_told(plan.orders),
+        )
+    set_walls(round.coop_id, None)
 
 
 def _told(orders: tuple[SupplierOrder, ...]) -> list[dict[str, Any]]:

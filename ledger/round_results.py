@@ -19,6 +19,7 @@ from ledger.models import (
     RoundOrder,
     RoundOrderLine,
     RoundOutcome,
+    RoundOwnAlone,
     RoundPledge,
     RoundShare,
     RoundShareLine,
@@ -47,7 +48,8 @@ class MakerResult:
 class Result:
     """Of a round that is not reckoned yet, `outcome` is None and nothing else is there.
 
-    `tells_totals` says whether the actor may know the sums of the outcome; `alone` has the
+    `own` is what the maker would pay alone by offers of its own, where that is less; `tells_totals`
+    says whether the actor may know the sums of the outcome; `alone` has the
     suppliers of the orders that a maker would have placed alone, and `pledges` its own.
     """
 
@@ -58,6 +60,7 @@ class Result:
     orders: Sequence[RoundOrder]
     alone: dict[UUID, Supplier]
     pledges: dict[UUID, RoundPledge]
+    own: RoundOwnAlone | None = None
 
 
 def result_of(actor: Actor, round: UUID | str | OrderRound) -> Result:
@@ -78,6 +81,7 @@ def result_of(actor: Actor, round: UUID | str | OrderRound) -> Result:
         orders=list(orders.prefetch_related(Prefetch("lines", lines), "placements").order_by("id")),
         alone=Supplier.objects.in_bulk(_suppliers_alone(makers)) if actor.maker_id else {},
         pledges=_pledges(makers) if actor.maker_id else {},
+        own=_own(actor, RoundOwnAlone.objects.filter(round=found)).first(),
     )
 
 

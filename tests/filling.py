@@ -40,7 +40,16 @@ from ledger.round_late_bills import share_late_bills
 from ledger.round_ordering import place_orders
 from ledger.source_tests import record_source_test
 from tests.factories import MORNING, TODAY, D, Workshop
-from tests.ordering_together import EVENING, asked, coordinator, does, offered, owed, pledged
+from tests.ordering_together import (
+    EVENING,
+    asked,
+    coordinator,
+    does,
+    offered,
+    opened,
+    owed,
+    pledged,
+)
 
 
 def fill_the_rest(shop: Workshop) -> None:
@@ -61,6 +70,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _source_test(shop)
     _order(shop, oil)
     _round(shop)
+    _round_alone(shop)
     shop.does(set_preferences, units="us", theme="dark", numbers="de")
     _alerts(shop)
 
@@ -255,6 +265,16 @@ def _round(shop: Workshop) -> None:
     late = Wanted(Bill.Kind.LATE_CHARGE, D(3), charge_kind=ChargeKind.FREIGHT)
     shop.does(book_bill, receipt=received.id, bill=late, happened_at=EVENING)
     shop.does(share_late_bills, round=round.id, happened_at=EVENING)
+
+
+def _round_alone(shop: Workshop) -> None:
+    """A round in which it does better by an offer of its own."""
+    round, oil = opened(shop), offered(shop)
+    seller = shop.does(add_supplier, name="Oils for one alone")
+    pack, price = parse_quantity("5 kg"), PriceFacts(TODAY, D(20))
+    shop.does(add_offer, supplier=seller.id, material=oil.id, pack=pack, price=price)
+    pledged(shop, round, oil, "4 kg")
+    close_and_reckon(owed(shop, round), EVENING)
 
 
 def _decant(shop: Workshop) -> None:

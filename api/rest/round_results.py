@@ -70,6 +70,7 @@ def _share(one: MakerResult, result: Result, currency: str) -> dict[str, Any]:
     return {
         "maker": {"id": str(one.maker_id), "name": one.maker_name},
         **{name: money(value, currency) for name, value in amounts.items()},
+        "own_alone": None if result.own is None else money(result.own.cost, currency),
         "lines": [_line(line, result.pledges.get(line.pledge_id), currency) for line in one.lines],
         "alone_orders": [
             _alone(order, result.alone, materials, currency)
@@ -130,6 +131,7 @@ def _how(result: Result, currency: str) -> Iterator[str]:
         return
     if not outcome.makers:
         yield "Nothing is ordered: no pledge took part."
+        yield from _own(result, currency)
         return
     if result.tells_totals:
         yield (
@@ -144,8 +146,20 @@ def _how(result: Result, currency: str) -> Iterator[str]:
                 f"{one.maker_name}: alone {money(one.share.alone, currency)}, together"
                 f" {money(one.share.amount, currency)}."
             )
+    yield from _own(result, currency)
     yield _fair(outcome, currency)
     yield from _how_sure(outcome)
+
+
+def _own(result: Result, currency: str) -> Iterator[str]:
+    if result.own is None:
+        return
+    share = result.makers[0].share
+    yield f"Alone by your own offers as well you would pay {money(result.own.cost, currency)}: " + (
+        "your share is not above that."
+        if share is not None and share.amount <= result.own.cost
+        else "no share that helps the others is less, so these pledges took no part."
+    )
 
 
 def _how_sure(outcome: RoundOutcome) -> Iterator[str]:

@@ -146,7 +146,15 @@ class RoundShareLineOut(serializers.Serializer[Any]):
 
 class RoundShareOut(serializers.Serializer[Any]):
     maker = PartyOut()
-    alone = Shown(help_text="The cheapest orders that were found for its own pledges.")
+    alone = Shown(
+        help_text="The cheapest orders that were found for its own pledges by the offers that the"
+        " co-op shares."
+    )
+    own_alone = Shown(
+        allow_null=True,
+        help_text="The same by its own offers and terms as well, if that is less: then it pays no"
+        " more than that, or its pledges take no part. Told to the maker alone.",
+    )
     together = Shown(help_text="Its share of the round, never more than alone.")
     saved = Shown()
     leftover_amount = Shown(help_text="For leftover that it asked for, beside its share.")

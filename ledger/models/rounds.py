@@ -286,6 +286,23 @@ class RoundShare(MakerRow):
         return owed
 
 
+class RoundOwnAlone(MakerRow):
+    """What a maker would pay alone by offers of its own as well, where that is less than by those
+    that the co-op shares; with the orders, as they were found. Its maker alone may read it."""
+
+    round = link(OrderRound)
+    cost = money()
+    orders = models.JSONField()
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["coop", "round", "maker"], name="round_own_alone_once"),
+            models.CheckConstraint(
+                condition=Q(cost__gte=0, cost__lt=FINITE), name="round_own_alone_costs"
+            ),
+        )
+
+
 class RoundShareLine(MakerRow):
     """What a maker gets of a material and pays for it; or why its pledge took no part.
 

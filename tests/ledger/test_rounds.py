@@ -9,22 +9,27 @@ from django.db import DatabaseError, connection, transaction
 
 from ledger import round_closing
 from ledger.access import Actor, acting_as, set_walls
+from ledger.catalogue import add_supplier
 from ledger.errors import Conflict, Forbidden, Invalid, NotFound
 from ledger.models import (
+    Material,
     OrderRound,
     Outbox,
     RoundClosing,
     RoundOrder,
     RoundOutcome,
+    RoundOwnAlone,
     RoundPledge,
     RoundShare,
     RoundShareLine,
 )
+from ledger.offering import PriceFacts, add_offer
+from ledger.quantities import parse_quantity
 from ledger.round_closing import close_and_reckon
 from ledger.round_ordering import place_orders
 from ledger.round_results import result_of
 from ledger.rounds import close, close_round, open_round, pledges_of, round_for, totals_of
-from tests.factories import MORNING, D, Workshop, open_workshop
+from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
 from tests.ledger.books import refused_by
 from tests.ordering_together import EVENING, coordinator, does, offered, opened, owed, pledged
 
@@ -205,6 +210,49 @@ def test_of_a_closed_round_no_maker_reads_all_pledges(shops: list[Workshop]) -> 
         set_walls(north.coop.id, mill.actor.maker)
         cursor.execute("select * from ledger_round_pledges(%s)", [round.id])
         assert cursor.fetchall() == []
+
+
+def own_offer(shop: Workshop, oil: Material, price: int) -> None:
+    """A pack of 5 kg that nobody else is offered, without freight."""
+    seller = shop.does(add_supplier, name=f"Oils of one, at {price}.00")
+    pack, facts = parse_quantity("5 kg"), PriceFacts(TODAY, D(price))
+    shop.does(add_offer, supplier=seller.id, material=oil.id, pack=pack, price=facts, opened=False)
+
+
+def test_a_maker_pays_no_more_than_by_its_own_offers(shops: list[Workshop]) -> None:
+    """Each alone pays 68.00 for a pack by the offers of all, and two packs are 108.00. By its own
+    Mill Bench pays 46.00, and of the 6.00 that both save has half; its figure is its own."""
+    north, mill, quay = shops
+    round, oil = opened(north), offered(north)
+    own_offer(mill, oil, 46)
+    for shop in (north, mill):
+        pledged(shop, round, oil, "4 kg")
+    close_and_reckon(owed(north, round), EVENING)
+    seen: Any = mill.does(result_of, round=round.id)
+    (share,) = [one.share for one in seen.makers]
+    assert (share.alone, share.amount, seen.own.cost) == (D(68), D(43), D(46))
+    assert seen.own.orders[0]["goods"] == "46.000000"
+    for actor in (north.actor, quay.actor, coordinator(north)):
+        assert does(actor, result_of, round=round.id).own is None
+        with acting_as(actor):
+            assert not RoundOwnAlone.objects.exists()
+    assert does(coordinator(north), result_of, round=round.id).outcome.apart == D(136)
+
+
+def test_who_does_better_by_its_own_offers_takes_no_part(shops: list[Workshop]) -> None:
+    """The other has nothing to gain beside 39.00; and whoever acts for the co-op sees a pledge that
+    would have cost too much."""
+    north, mill, _ = shops
+    round, oil = opened(north), offered(north)
+    own_offer(mill, oil, 39)
+    for shop in (north, mill):
+        pledged(shop, round, oil, "4 kg")
+    close_and_reckon(owed(north, round), EVENING)
+    seen: Any = mill.does(result_of, round=round.id)
+    ((line,),) = [one.lines for one in seen.makers]
+    assert (line.dropped, line.price, seen.own.cost) == ("too_dear", D("13.5"), D(39))
+    told = does(coordinator(north), result_of, round=round.id)
+    assert [one.share and one.share.amount for one in told.makers] == [None, D(68)]
 
 
 def test_past_all_verbs_the_database_tells_each_its_own_part(shops: list[Workshop]) -> None:
