@@ -19,6 +19,7 @@ from formulas.errors import (
     NothingDeclared,
     WaterLostTooMuch,
 )
+from ledger.errors import Sentence
 
 ONE_PERCENT: Final = Fraction(1)
 MICRO: Final = Decimal("0.000001")
@@ -328,13 +329,21 @@ def _name(name: str, market: Market) -> str:
 def _notes(
     ingredients: list[Ingredient], use: str, market: Market, allergens: bool, water_lost: Decimal
 ) -> tuple[str, ...]:
-    notes = ["A record and calculator, not a safety assessment; check your local authority."]
+    notes: list[str] = [
+        Sentence("A record and calculator, not a safety assessment; check your local authority.")
+    ]
     if water_lost:
-        notes.append(f"Water that boils off: {water_lost:f} % of what is weighed in.")
+        notes.append(
+            Sentence(
+                "Water that boils off: {percent:f} % of what is weighed in.", percent=water_lost
+            )
+        )
     if market is Market.EU and not use:
         notes.append(
-            "The product does not say whether it is left on or rinsed off, so the stricter"
-            " threshold of allergens holds."
+            Sentence(
+                "The product does not say whether it is left on or rinsed off, so the stricter"
+                " threshold of allergens holds."
+            )
         )
     if market is Market.EU and allergens:
         notes.append(
@@ -344,12 +353,16 @@ def _notes(
         )
     if market is Market.US and allergens:
         notes.append(
-            "In the US a fragrance may be declared as such; which of its allergens must be named"
-            " is still to be ruled (FD&C Act section 609), so they are only listed apart."
+            Sentence(
+                "In the US a fragrance may be declared as such; which of its allergens must be"
+                " named is still to be ruled (FD&C Act section 609), so they are only listed apart."
+            )
         )
     if any(key_of(one.inci_name) in _LYE and one.percent > ONE_PERCENT for one in ingredients):
         notes.append(
-            "Declared as added: where lye makes soap of oils, the names of the soaps may stand"
-            " instead of oil and lye, which is not worked out here."
+            Sentence(
+                "Declared as added: where lye makes soap of oils, the names of the soaps may stand"
+                " instead of oil and lye, which is not worked out here."
+            )
         )
     return tuple(notes)

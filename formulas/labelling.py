@@ -141,13 +141,19 @@ def _lasts(product: Product, version: FormulaVersion, lot: Lot | None, today: da
 
 def _missing(product: Product, lasts: Durability, lot: Lot | None) -> tuple[str, ...]:
     asked = (
-        (product.made_by, "The name and address of who answers for it."),
-        (product.use, "Whether it is left on or rinsed off."),
-        (product.label_function, "What it is for, unless plain to see."),
-        (product.label_warnings, "Precautions, where it needs any."),
-        (product.report_to, "Where to report that something went wrong (asked for in the US)."),
-        (product.safety_file, "Where its safety is shown, which is not for this page to judge."),
-        (lot, "The batch number: print it for a lot."),
+        (product.made_by, Sentence("The name and address of who answers for it.")),
+        (product.use, Sentence("Whether it is left on or rinsed off.")),
+        (product.label_function, Sentence("What it is for, unless plain to see.")),
+        (product.label_warnings, Sentence("Precautions, where it needs any.")),
+        (
+            product.report_to,
+            Sentence("Where to report that something went wrong (asked for in the US)."),
+        ),
+        (
+            product.safety_file,
+            Sentence("Where its safety is shown, which is not for this page to judge."),
+        ),
+        (lot, Sentence("The batch number: print it for a lot.")),
     )
     missing = [said for there, said in asked if not there]
     return (*missing, *([lasts.missing] if lasts.missing else []))

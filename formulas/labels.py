@@ -13,6 +13,7 @@ from decimal import ROUND_DOWN, Decimal
 from enum import StrEnum
 from typing import Final
 
+from ledger.errors import Sentence
 from ledger.quantities import convert
 
 # A millionth of the unit: contents are kept in so many decimals, and what was typed as 8 fl oz
@@ -92,7 +93,7 @@ def durability(
         return Durability(
             Lasts.UNKNOWN,
             "",
-            "The shelf life is not known: say in the formula how many days it keeps.",
+            Sentence("The shelf life is not known: say in the formula how many days it keeps."),
         )
     if expires_on <= months_after(made_on, DURABLE_MONTHS):
         return Durability(Lasts.BEST_BEFORE, f"Best before {expires_on:%d %b %Y}")
@@ -100,7 +101,7 @@ def durability(
         return Durability(
             Lasts.AFTER_OPENING,
             "",
-            "It lasts more than 30 months: state how many months it keeps once opened.",
+            Sentence("It lasts more than 30 months: state how many months it keeps once opened."),
         )
     return Durability(Lasts.AFTER_OPENING, f"{opened_months}M after opening")
 
