@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Final
 
 import pytest
+from django.core.management.commands import makemessages as django
 
+from api.management.commands import makemessages
 from api.pages import words
 from ledger.issuing import ISSUED
 from ledger.makers import STANDING
@@ -94,6 +96,18 @@ def bare_sentences(source: str) -> Iterator[tuple[int, str]]:
 def test_a_bare_sentence_is_found() -> None:
     source = '"""A module."""\nfail("Write down why.")\nfail(_("Write it."))\nname = "lots"'
     assert list(bare_sentences(source)) == [(2, "Write down why.")]
+
+
+def test_what_is_said_at_once_is_collected_for_translators(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The tool that reads calls of gettext is told our other name of it."""
+    told: list[str] = []
+    monkeypatch.setattr(
+        django.Command, "handle", lambda self, **how: told.extend(self.xgettext_options)
+    )
+    makemessages.Command().handle()
+    assert "--keyword=said" in told
 
 
 @pytest.mark.parametrize("module", ["explaining", "explaining_worth"])
