@@ -45,7 +45,8 @@ function fieldsOf(one) {
 }
 
 // What became of one form: `to` where it led to, `refused` why not, with the page that says so, or
-// `why` it waits. Only an answer about what was typed is a refusal.
+// `why` it waits. Only an answer about what was typed is a refusal; `reused` is one that no other
+// figure puts right, since the key stands for what was done already.
 async function send(one) {
   if (Date.now() - one.at > LONGEST_MS) return { refused: words().old };
   try {
@@ -58,8 +59,10 @@ async function send(one) {
     const { pathname } = new URL(answer.url);
     if (answer.redirected && ["/sign-in", "/makers"].includes(pathname)) return { why: "out" };
     if (answer.redirected && answer.ok) return { to: answer.url };
-    if (![400, 404, 413, 422].includes(answer.status)) return { why: "later" };
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const reused = page.querySelector("[data-reused]");
+    if (reused) return { refused: reused.textContent, reused: true };
+    if (![400, 404, 413, 422].includes(answer.status)) return { why: "later" };
     const said = [...page.querySelectorAll("#main .errorlist li")];
     const told = said.length ? said : [page.querySelector("#main p, #main h1")];
     return { refused: told.map((one) => one?.textContent.trim()).join(" "), page };
@@ -89,14 +92,16 @@ async function sendAll(own) {
       continue;
     }
     stuck.add(about);
-    change(key, { waited: true, why: outcome.why, refused: outcome.refused });
-    if (["away", "out"].includes(outcome.why)) break;
+    const { why, refused, reused } = outcome;
+    change(key, { waited: true, why, refused, reused });
+    if (["away", "out"].includes(why)) break;
   }
   return came;
 }
 
 // What was sent while this page stood open.
 const sent = [];
+const typedHere = (one) => one.to.split("?")[0] === location.pathname;
 const isTyping = () =>
   [...document.forms]
     .filter((form) => form.method === "post")
@@ -112,7 +117,7 @@ async function sendQuietly(how = { ifAvailable: true }) {
   const came = (await alone(() => sendAll(), how)) ?? new Map();
   const done = before.filter((one) => came.get(one.key)?.to);
   sent.push(...done.map((one) => ({ as: one.as, to: came.get(one.key).to })));
-  const here = done.filter((one) => one.to.split("?")[0] === location.pathname).at(-1);
+  const here = done.filter(typedHere).at(-1);
   if (here && !isTyping()) goTo(came.get(here.key).to);
   else show();
 }
@@ -253,7 +258,7 @@ function lineOfWaiting(one) {
   const line = element("li", {}, element("div", { textContent: `${one.as} · ${when}` }));
   if (one.refused) {
     line.append(element("div", { className: "errorlist", textContent: one.refused }));
-    line.append(button(words().putRight, () => putRight(one)));
+    if (!one.reused) line.append(button(words().putRight, () => putRight(one)));
   }
   line.append(button(words().withdraw, () => withdraw(one)));
   return line;
@@ -286,6 +291,13 @@ function element(name, facts, ...inside) {
 const link = (textContent, href) => element("a", { textContent, href, className: "button" });
 const button = (textContent, onclick) => element("button", { type: "button", textContent, onclick });
 
-window.addEventListener("storage", show);
+// Another tab has sent what was typed here, or all of it was withdrawn there.
+window.addEventListener("storage", ({ key, oldValue }) => {
+  if (key !== KEPT) return;
+  const gone = JSON.parse(oldValue || "[]").some((one) => typedHere(one) && !found(one.key));
+  const over = gone && !mine().some((one) => typedHere(one) && !one.refused);
+  if (over && !isTyping()) goTo(location.pathname + location.search);
+  else show();
+});
 window.addEventListener("online", () => sendQuietly());
 setInterval(() => sendQuietly(), EVERY_MS);
