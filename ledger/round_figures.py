@@ -34,7 +34,7 @@ class Figures:
 
     `missing` says what stands in the way of handing it out. What each then gets is known to the
     buyer and to whoever acts for the co-op; to others `found` is None, since it follows from the
-    parts of all.
+    parts of all. `dearer` are the materials whose goods cost more than was reckoned.
     """
 
     dues: Sequence[Due[int]]
@@ -42,6 +42,7 @@ class Figures:
     materials: Mapping[UUID, Material]
     found: HandedOut[int] | None
     missing: Sequence[str]
+    dearer: frozenset[UUID] = frozenset()
 
     @property
     def portions(self) -> list[Portion[UUID]]:
@@ -71,7 +72,9 @@ def figures_of(actor: Actor, round: OrderRound, late: Iterable[Late] = ()) -> Fi
         came[one.material_id] = _with(came[one.material_id], one)
     alone = {row[0]: Alone(row[-2], _alone(row[-1])) for row in promised}
     found = portions(dues, came, alone, coin=minor_unit(actor.currency))
-    return Figures(dues, names, materials, found, _missing(came, delivered, materials))
+    dearer = frozenset(id for id, one in came.items() if one.dearness > 1)
+    missing = _missing(came, delivered, materials)
+    return Figures(dues, names, materials, found, missing, dearer)
 
 
 def billed_late(round: OrderRound) -> list[Late]:

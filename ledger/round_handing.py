@@ -33,6 +33,7 @@ from ledger.quantities import kept_in
 from ledger.roles import MAY, Verb
 from ledger.round_figures import Figures, figures_of
 from ledger.round_leftovers import GRAIN
+from ledger.round_limits import Above, above_highest, must_be_meant
 from ledger.round_lots import Move, moves_of, named_lots
 from ledger.round_portions import Portion
 from ledger.round_results import ENOUGH_TO_HIDE_IN
@@ -83,8 +84,10 @@ class HandingOut:
     """What handing a round out comes to, or came to, as far as the actor may know it.
 
     `done` is the act, once it is done; before that `missing` says what stands in its way. `paid` is
-    what all pay together, None where that would tell another's part. `moves` are told to the buyer,
-    and of those that were made each maker is told its own.
+    what all pay together, None where that would tell another's part. `above` are the parts that
+    cost more than the highest price of their maker, told to the buyer before the act, and
+    afterwards to each maker its own. `moves` are told to the buyer, and of those that were made
+    each maker is told its own.
     """
 
     round: OrderRound
@@ -94,6 +97,7 @@ class HandingOut:
     paid: Decimal | None = None
     within_alone: bool | None = None
     moves: Sequence[Move] = ()
+    above: Sequence[Above] = ()
 
 
 def handing_out(actor: Actor, round: UUID | str) -> HandingOut:
@@ -128,6 +132,7 @@ def handing_out(actor: Actor, round: UUID | str) -> HandingOut:
         reckoned.found.paid,
         reckoned.found.within_alone,
         moves,
+        above_highest(found, reckoned.portions, reckoned, actor.currency),
     )
 
 
@@ -138,12 +143,14 @@ def hand_out(
     happened_at: datetime,
     lots: Sequence[UUID | str] = (),
     note: str = "",
+    sure: bool = False,
 ) -> HandingOut:
     """Move to each maker what it is owed of the round, at what it pays; as the buyer, and once.
 
     Out of the `lots` named, where any of a material is, or of those that came of the round's
     orders, the oldest first. Raises NotFound, Forbidden for anybody but the buyer, Conflict where
-    something is to come still or all is handed out, LotNotReleased, NotEnough, Invalid.
+    something is to come still or all is handed out, LotNotReleased, NotEnough, Invalid; and
+    AboveHighestPrice where another would pay more than it accepts, unless the buyer is `sure`.
     """
     actor.must(Verb.TRANSFER)
     found = round_for(actor, round)
@@ -162,6 +169,8 @@ def hand_out(
     reckoned = figures_of(actor, found)
     if reckoned.missing or reckoned.found is None:
         raise Conflict(reckoned.missing[0])
+    above = above_highest(found, reckoned.portions, reckoned, actor.currency)
+    must_be_meant(above, actor.maker, sure=sure)
     moves = moves_of(actor, found, _others(actor, reckoned), reckoned.materials, named)
     kept = [one for one in reckoned.portions if one.maker == actor.maker]
     with explained(), connection.cursor() as cursor:
@@ -246,7 +255,17 @@ def _done(actor: Actor, round: OrderRound, done: RoundHandOut, reckoned: Figures
         done.paid if tells_sum(actor, round) else None,
         done.within_alone,
         moves,
+        _above_own(actor, round, got, reckoned),
     )
+
+
+def _above_own(actor: Actor, round: OrderRound, got: Got, reckoned: Figures) -> list[Above]:
+    own = [
+        Portion(maker, material, quantity, amount)
+        for (maker, material), (quantity, amount) in got.items()
+        if maker == actor.maker_id
+    ]
+    return above_highest(round, own, reckoned, actor.currency)
 
 
 def tells_sum(actor: Actor, round: OrderRound) -> bool:

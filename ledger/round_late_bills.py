@@ -43,6 +43,7 @@ from ledger.money import minor_unit, minor_units
 from ledger.roles import Verb
 from ledger.round_figures import billed_late, figures_of
 from ledger.round_handing import tells_sum
+from ledger.round_limits import Above, above_highest, must_be_meant
 from ledger.round_portions import Paid, more_to_pay
 from ledger.rounds import round_for
 from ledger.settling import settlement_accounts
@@ -77,11 +78,13 @@ class Shared:
 @dataclass(frozen=True, slots=True)
 class LateBills:
     """What was shared of a round, and what is to be shared still: that is told to the buyer and to
-    whoever acts for the co-op."""
+    whoever acts for the co-op. The buyer is told as well whose part comes above its highest price.
+    """
 
     round: OrderRound
     waiting: Sequence[LateLine]
     shared: Sequence[Shared]
+    above: Sequence[Above] = ()
 
     @property
     def amount(self) -> Decimal:
@@ -97,11 +100,14 @@ def late_bills(actor: Actor, round: UUID | str) -> LateBills:
     found = round_for(actor, round)
     actor.must(Verb.RUN_ROUNDS if actor.maker_id is None else Verb.SEE_COSTS)
     portions = _portions(actor, found)
-    waiting = []
+    waiting: list[LateLine] = []
+    above: list[Above] = []
     if portions and actor.maker_id in (None, found.buying_id):
         rows = {row.id: row for row in portions}
-        waiting = [_line(rows[one.lot], amount) for one, amount in _more(actor, found, portions)]
-    return LateBills(found, waiting, _shared(actor, found))
+        more = _more(actor, found, portions)
+        waiting = [_line(rows[one.lot], amount) for one, amount in more]
+        above = _above(actor, found, more) if more and actor.maker_id else []
+    return LateBills(found, waiting, _shared(actor, found), above)
 
 
 def handed_out_of(actor: Actor, receipt: Receipt) -> "QuerySet[OrderRound]":
@@ -117,13 +123,14 @@ def handed_out_of(actor: Actor, receipt: Receipt) -> "QuerySet[OrderRound]":
 
 
 def share_late_bills(
-    actor: Actor, *, round: UUID | str, happened_at: datetime, note: str = ""
+    actor: Actor, *, round: UUID | str, happened_at: datetime, note: str = "", sure: bool = False
 ) -> LateBills:
     """Share all that was billed since the hand-out and is not shared yet, as the round's buyer.
 
     Raises NotFound, Forbidden for anybody but the buyer, Conflict where the round is not handed
     out, nothing is to be shared, or the books of another are closed for that day; and Invalid for a
-    moment in the future or in one's own closed books.
+    moment in the future or in one's own closed books; AboveHighestPrice where another would pay
+    more than it accepts by that, unless the buyer is `sure`.
     """
     actor.must(Verb.BILL)
     found = round_for(actor, round)
@@ -142,6 +149,7 @@ def share_late_bills(
     more = _more(actor, found, portions)
     if not more:
         raise Conflict("Nothing was billed since the round was handed out, or all of it is shared.")
+    must_be_meant(_above(actor, found, more), actor.maker, sure=sure)
     note = note or f"Round: {found.name}"
     digits = minor_units(actor.currency)
     given: list[Any] = [new_id(), found.id, happened_at, actor.person_id, note, digits]
@@ -174,6 +182,15 @@ def _more(
     ]
     more = more_to_pay(wanted, paid, coin=minor_unit(actor.currency))
     return sorted(more, key=lambda one: (str(one[0].material), str(one[0].maker), str(one[0].lot)))
+
+
+def _above(actor: Actor, round: OrderRound, more: Sequence[tuple[Handed, Decimal]]) -> list[Above]:
+    """Whose part costs more than it accepts, of those who are to pay more."""
+    late = billed_late(round)
+    wanted = figures_of(actor, round, late)
+    touched = {(one.maker, one.material) for one, amount in more if amount > 0}
+    portions = [one for one in wanted.portions if (one.maker, one.material) in touched]
+    return above_highest(round, portions, wanted, actor.currency)
 
 
 def _part(actor: Actor, one: Handed, amount: Decimal) -> dict[str, Any]:

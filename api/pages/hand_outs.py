@@ -6,7 +6,7 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import LONG, PageForm
+from api.pages.forms import LONG, PageForm, SureField
 from api.pages.screen import Screen
 from ledger.roles import Verb
 from ledger.round_handing import HandingOut, hand_out, handing_out
@@ -15,6 +15,7 @@ from ledger.round_lots import Move
 
 class HandOutForm(PageForm):
     note = forms.CharField(label=_("A word to all"), max_length=LONG, required=False)
+    sure = SureField()
 
 
 class HandOut(Screen):

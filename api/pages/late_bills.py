@@ -8,7 +8,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
-from api.pages.forms import LONG, PageForm
+from api.pages.forms import LONG, PageForm, SureField
 from api.pages.screen import Screen
 from ledger.access import day_of
 from ledger.roles import Verb
@@ -22,6 +22,7 @@ class ShareForm(PageForm):
         required=False,
         help_text=_("Such as: the carrier's bill of 3 June"),
     )
+    sure = SureField()
 
 
 class RoundLateBills(Screen):

@@ -6,15 +6,22 @@ from rest_framework import serializers
 
 from api.operation import Resource, reads, writes
 from api.rest import round_examples
-from api.rest.fields import Body, Id, Moment, Shown, Text
+from api.rest.fields import Body, Flag, Id, Moment, Shown, Text
 from api.rest.round_shapes import Amount, amount_json, money
 from api.rest.transfers import PartyOut
 from ledger.access import Actor
 from ledger.round_handing import HandingOut, MakerLines, hand_out, handing_out
+from ledger.round_limits import Above
 from ledger.round_lots import Move
 
 HAND_OUT_STATES = ["waiting", "ready", "handed_out"]
 MOST_LOTS = 200
+
+
+SURE = (
+    "Needed where others pay more than the highest price that they have named (`above`): that you"
+    " mean it."
+)
 
 
 class HandOutIn(Body):
@@ -27,6 +34,7 @@ class HandOutIn(Body):
     )
     happened_at = Moment(required=False, help_text="When they were handed out; now, if left out.")
     note = Text(max_length=400, required=False, allow_blank=True)
+    sure = Flag(required=False, help_text=SURE)
 
 
 class HandOutLineOut(serializers.Serializer[Any]):
@@ -65,6 +73,17 @@ class HandOutMoveOut(serializers.Serializer[Any]):
     transfer = Id(allow_null=True, help_text="The move between makers, once it is made.")
 
 
+class AboveOut(serializers.Serializer[Any]):
+    maker = PartyOut()
+    material = Id()
+    material_name = Text()
+    more = Shown(help_text="Than was split for what it gets.")
+    goods_dearer = serializers.BooleanField(
+        help_text="Whether its goods cost more than reckoned; otherwise it is what is charged"
+        " beside them."
+    )
+
+
 class HandOutOut(serializers.Serializer[Any]):
     round = Id()
     state = serializers.ChoiceField(HAND_OUT_STATES)
@@ -82,6 +101,11 @@ class HandOutOut(serializers.Serializer[Any]):
     )
     portions = HandOutPortionOut(
         many=True, help_text="Your own; all for the buyer and for whoever acts for the co-op."
+    )
+    above = AboveOut(
+        many=True,
+        help_text="Who pays more than the highest price that it has named. For the buyer, before it"
+        " is handed out; afterwards your own.",
     )
     moves = HandOutMoveOut(
         many=True, help_text="Out of which lots: the buyer's before, and your own when it is done."
@@ -114,7 +138,18 @@ def hand_out_json(told: HandingOut, actor: Actor) -> dict[str, Any]:
         "paid": None if told.paid is None else money(told.paid, currency),
         "within_alone": told.within_alone,
         "portions": [_portion(one, currency) for one in told.makers],
+        "above": [above_json(one, currency) for one in told.above],
         "moves": [_move(one, currency) for one in told.moves],
+    }
+
+
+def above_json(one: Above, currency: str) -> dict[str, Any]:
+    return {
+        "maker": {"id": str(one.maker_id), "name": one.maker_name},
+        "material": str(one.material.id),
+        "material_name": one.material.name,
+        "more": money(one.more, currency),
+        "goods_dearer": one.goods_dearer,
     }
 
 

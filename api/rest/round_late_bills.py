@@ -7,7 +7,8 @@ from rest_framework import serializers
 
 from api.operation import Resource, reads, writes
 from api.rest import round_examples
-from api.rest.fields import Body, Id, Moment, Shown, Text
+from api.rest.fields import Body, Flag, Id, Moment, Shown, Text
+from api.rest.round_hand_outs import SURE, AboveOut, above_json
 from api.rest.round_shapes import money
 from api.rest.transfers import PartyOut
 from ledger.access import Actor
@@ -17,6 +18,7 @@ from ledger.round_late_bills import LateBills, LateLine, Shared, late_bills, sha
 class LateBillsIn(Body):
     happened_at = Moment(required=False, help_text="When they were shared; now, if left out.")
     note = Text(max_length=400, required=False, allow_blank=True)
+    sure = Flag(required=False, help_text=SURE)
 
 
 class LatePartOut(serializers.Serializer[Any]):
@@ -49,6 +51,10 @@ class LateBillsOut(serializers.Serializer[Any]):
         help_text="What was billed since the hand-out and is not shared: what each would pay more."
         " For the buyer and for whoever acts for the co-op.",
     )
+    above = AboveOut(
+        many=True,
+        help_text="Who would pay more than the highest price that it has named, for the buyer.",
+    )
     shared = SharedBillOut(many=True, help_text="The first one first.")
 
 
@@ -74,6 +80,7 @@ def late_bills_json(told: LateBills, currency: str) -> dict[str, Any]:
     return {
         "round": str(told.round.id),
         "waiting": _parts(told.waiting, currency),
+        "above": [above_json(one, currency) for one in told.above],
         "shared": [_shared(one, currency) for one in told.shared],
     }
 

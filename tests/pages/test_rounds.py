@@ -260,3 +260,29 @@ def test_a_round_that_could_not_be_worked_out_says_so(buyer: Workshop, other: Wo
         assert "takes a minute at most" not in page
     close_and_reckon(work, EVENING)
     assert "is not tried any more" not in shown(mill.get(path))
+
+
+def test_who_would_pay_above_its_highest_price_is_named_before(
+    buyer: Workshop, other: Workshop
+) -> None:
+    """Packs that came for 120.00 instead of 80.00 are 15.00 a kilogram."""
+    round, oil = opened(buyer, name="Dearer than told"), offered(buyer)
+    pledged(buyer, round, oil, "4 kg")
+    pledged(other, round, oil, "4 kg", highest_price=D(14))
+    close_and_reckon(owed(buyer, round), EVENING)
+    (order,) = buyer.does(place_orders, round=round.id, happened_at=EVENING)
+    (line,) = buyer.does(lambda actor: list(order.lines.all()))
+    came = Delivered(str(oil.id), "S-1", parse_quantity("10 kg"), D(120), order_line=str(line.id))
+    about = {"charges": [], "happened_at": EVENING, "release_basis": "certificate seen"}
+    buyer.does(receive, supplier=order.supplier_id, lines=[came], **about)
+    north, mill, out = signed_in(buyer), signed_in(other), f"/order-rounds/{round.id}/hand-out"
+    look = shown(north.get(out))
+    assert "Mill Bench, Oil to share: pays more than the highest price that it named" in look
+    assert "6.00 USD. Its goods cost more." in look
+    asked = refused(north, out, note="as it came")
+    assert "Mill Bench, Oil to share: 6.00 more than was split" in asked
+    done(north, out, note="as it came", sure="on")
+    own = shown(mill.get(out))
+    assert "you pay more than the highest price that you named" in own
+    assert "/settlement/statement" in mill.get(out).content.decode()
+    assert looked_at(mill, out).queries <= MOST

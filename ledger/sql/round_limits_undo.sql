@@ -1,0 +1,1 @@
+drop function ledger_round_above_highest(uuid, jsonb);
