@@ -8,7 +8,7 @@ of the batch is told beside the variances and is no part of them (a choice of ou
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -109,7 +109,7 @@ def variances_of(actor: Actor, batch: UUID | str) -> Judged:
     (compared,) = compare(actor, _makings(actor).filter(id=found.making_id))
     if compared.variances is None:
         raise StandardMissing(name=compared.missing, day=compared.on.isoformat())
-    return Judged(compared, compared.variances, _names(actor, compared.variances))
+    return Judged(compared, compared.variances, names_in(actor, compared.variances))
 
 
 def finished_between(
@@ -138,8 +138,12 @@ def finished_between(
 def compare(actor: Actor, makings: Iterable[Making]) -> list[Compared]:
     """Each finish beside its standards, in the order given."""
     rows = list(makings)
-    went_in = _went_in(actor, [row.entry_id for row in rows])
-    standards = _Standards(actor, rows)
+    inputs = went_in(actor, [row.entry_id for row in rows])
+    standards = Standards(
+        actor,
+        versions={row.batch.version_id for row in rows},
+        products={row.batch.product_id for row in rows if row.batch.product_id},
+    )
     found = []
     for row in rows:
         on = row.entry.happened_on
@@ -147,7 +151,7 @@ def compare(actor: Actor, makings: Iterable[Making]) -> list[Compared]:
         of_product = standards.on(on, row.batch.product_id)
         told = None
         if of_formula and (of_product or row.batch.product_id is None):
-            told = batch_variances(_standard(of_formula, of_product), _actual(row, went_in))
+            told = batch_variances(_standard(of_formula, of_product), _actual(row, inputs))
         found.append(Compared(row, on, of_formula, of_product, told))
     return found
 
@@ -165,7 +169,8 @@ def sum_of(actor: Actor, makings: Iterable[Making]) -> Summed:
     )
 
 
-def _names(actor: Actor, variances: BatchVariances) -> dict[str, str]:
+def names_in(actor: Actor, variances: BatchVariances) -> dict[str, str]:
+    """What the materials of these variances are called, by their ids."""
     wanted = {*(one.name for one in variances.materials), *variances.packaging}
     rows = materials_visible_to(actor).filter(id__in=wanted)
     return {str(id): name for id, name in rows.values_list("id", "name")}
@@ -177,15 +182,11 @@ def _makings(actor: Actor) -> QuerySet[Making]:
     ).filter(maker_id=actor.maker, batch__making=F("id"))
 
 
-class _Standards:
-    """The standards of some batches, found by day."""
+class Standards:
+    """The standards of some versions and products, found by day."""
 
-    def __init__(self, actor: Actor, makings: Sequence[Making]) -> None:
-        batches = [row.batch for row in makings]
-        rows = standards_of(actor).filter(
-            Q(version_id__in={batch.version_id for batch in batches})
-            | Q(product_id__in={batch.product_id for batch in batches if batch.product_id})
-        )
+    def __init__(self, actor: Actor, *, versions: Set[UUID], products: Set[UUID]) -> None:
+        rows = standards_of(actor).filter(Q(version_id__in=versions) | Q(product_id__in=products))
         self.by_subject: dict[UUID | None, list[StandardCost]] = defaultdict(list)
         for row in rows.order_by("-valid_from", "-id"):
             self.by_subject[row.version_id or row.product_id].append(row)
@@ -197,8 +198,11 @@ class _Standards:
         )
 
 
-def _went_in(actor: Actor, entries: Sequence[UUID]) -> dict[tuple[UUID, str], dict[str, Goods]]:
-    """What left the batch, and what left the store, by the entry and the kind of account."""
+def went_in(actor: Actor, entries: Sequence[UUID]) -> dict[tuple[UUID, str], dict[str, Goods]]:
+    """What left the batch, and what left the store, by the entry and the kind of account.
+
+    It is of each material by its id, at what it cost.
+    """
     found: dict[tuple[UUID, str], dict[str, Goods]] = defaultdict(dict)
     with connection.cursor() as cursor:
         cursor.execute(_WENT_IN, {"coop": actor.coop_id, "entries": list(entries)})
@@ -207,7 +211,7 @@ def _went_in(actor: Actor, entries: Sequence[UUID]) -> dict[tuple[UUID, str], di
     return found
 
 
-def _actual(making: Making, went_in: Mapping[tuple[UUID, str], Mapping[str, Goods]]) -> Actual:
+def _actual(making: Making, inputs: Mapping[tuple[UUID, str], Mapping[str, Goods]]) -> Actual:
     units = making.units or 0
     labour = Labour(
         making.hourly_rate,
@@ -218,16 +222,22 @@ def _actual(making: Making, went_in: Mapping[tuple[UUID, str], Mapping[str, Good
     return Actual(
         output_grams=making.output_grams,
         units=units,
-        materials=went_in.get((making.entry_id, "batch"), {}),
-        packaging=went_in.get((making.entry_id, "store"), {}),
+        materials=inputs.get((making.entry_id, "batch"), {}),
+        packaging=inputs.get((making.entry_id, "store"), {}),
         minutes=labour.minutes(units),
         labour=making.labour,
         overhead=making.overhead,
     )
 
 
+def packaging_of(of_product: StandardCost) -> dict[str, Priced]:
+    """What a unit takes of each packaging by a product's standard."""
+    return {str(row.material_id): Priced(row.share, row.price) for row in of_product.prices.all()}
+
+
 def _standard(of_formula: StandardCost, of_product: StandardCost | None) -> Standard:
     labour, overhead = Labour(ZERO), Overhead()
+    packaging = {} if of_product is None else packaging_of(of_product)
     if of_product is not None:
         labour = Labour(
             of_product.hourly_rate, of_product.minutes_per_batch, of_product.minutes_per_unit
@@ -239,10 +249,7 @@ def _standard(of_formula: StandardCost, of_product: StandardCost | None) -> Stan
             for row in of_formula.prices.all()
         },
         process_loss_percent=of_formula.version.process_loss_percent,
-        packaging={
-            str(row.material_id): Priced(row.share, row.price)
-            for row in (of_product.prices.all() if of_product else ())
-        },
+        packaging=packaging,
         labour=labour,
         overhead=overhead,
     )

@@ -161,8 +161,8 @@ class SpreadMissing(Invalid):
 
 
 class StandardKept(Conflict):
-    """The batch {batch}, finished on {day}, was judged by an earlier standard, which stays: let
-    this one begin on a later day."""
+    """{batch}, made on {day}, was judged by an earlier standard, which stays: let this one begin
+    on a later day."""
 
     code = "standard_kept"
 

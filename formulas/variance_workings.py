@@ -1,16 +1,17 @@
-"""The working of a batch's variances: from the whole down to each material's quantity and price."""
+"""The working of variances: from the whole down to each material's quantity and price."""
 
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
 from formulas.comparing import Judged
 from formulas.explaining import Figure
+from formulas.fill_comparing import JudgedFill
 from formulas.models import StandardCost
 from formulas.variances import FORMULAS, USAGE, Direction, InputVariance, Split
 from ledger.access import Actor
 
 
-def working_of(actor: Actor, judged: Judged) -> Figure:
+def working_of(actor: Actor, judged: Judged | JudgedFill) -> Figure:
     """The tree of the variances; every figure is the sum of its parts."""
     compared, told = judged.compared, judged.variances
     teller = _Teller(actor.currency, judged.names)

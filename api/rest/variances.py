@@ -14,7 +14,14 @@ from formulas import comparing
 from formulas.comparing import Compared, Judged, Summed
 from formulas.models import Making
 from formulas.variance_workings import working_of
-from formulas.variances import FORMULAS, USAGE, Direction, InputVariance, Split
+from formulas.variances import (
+    FORMULAS,
+    USAGE,
+    BatchVariances,
+    Direction,
+    InputVariance,
+    Split,
+)
 from ledger.access import Actor
 
 DIRECTIONS = [one.value for one in Direction]
@@ -120,20 +127,25 @@ class JudgedBatchOut(serializers.Serializer[Any]):
     units = serializers.IntegerField(allow_null=True)
 
 
-class BatchVariancesOut(JudgedBatchOut):
-    formula_standard = Id()
-    product_standard = Id(allow_null=True)
+class ToldVariancesOut(serializers.Serializer[Any]):
+    """Variances that add up exactly."""
+
     actual = Shown(help_text="All that went in: materials, packaging, labour, overhead.")
     standard = Shown(help_text="What the output should have cost.")
     total = VarianceOut(help_text="Actual less standard: the sum of all variances.")
-    by_products = Shown(help_text="Of what went in, taken off by what came out beside it.")
-    abnormal = Shown(help_text="Of what went in, expensed as abnormal loss.")
-    carried = Shown(help_text="What the good output carries of it.")
     materials = MaterialsVariancesOut()
     packaging = PackagingVariancesOut()
     labour = LabourVariancesOut()
     overhead = OverheadVariancesOut()
     working = serializers.DictField(required=False, help_text="With explain=1.")
+
+
+class BatchVariancesOut(ToldVariancesOut, JudgedBatchOut):
+    formula_standard = Id()
+    product_standard = Id(allow_null=True)
+    by_products = Shown(help_text="Of what went in, taken off by what came out beside it.")
+    abnormal = Shown(help_text="Of what went in, expensed as abnormal loss.")
+    carried = Shown(help_text="What the good output carries of it.")
 
 
 VarianceHeadsOut = type(
@@ -243,30 +255,37 @@ def batch_variances_json(judged: Judged) -> dict[str, Any]:
         **judged_json(compared),
         "formula_standard": str(compared.formula_standard and compared.formula_standard.id),
         "product_standard": product and str(product.id),
-        "actual": plain(told.actual),
-        "standard": plain(told.standard),
-        "total": variance_json(told.total),
         "by_products": plain(making.by_product_value),
         "abnormal": plain(making.abnormal),
         "carried": plain(told.actual - making.by_product_value - making.abnormal),
+        **told_json(told, judged.names, recorded=making.labour_minutes is not None),
+    }
+
+
+def told_json(told: BatchVariances, names: Mapping[str, str], *, recorded: bool) -> dict[str, Any]:
+    """All variances with their lines; `recorded` says that the minutes were not the policy's."""
+    return {
+        "actual": plain(told.actual),
+        "standard": plain(told.standard),
+        "total": variance_json(told.total),
         "materials": {
             **_input_json(told.all_materials, named=True),
             "lines": [
-                {"material": one.name, "name": judged.names[one.name], **_input_json(one)}
+                {"material": one.name, "name": names[one.name], **_input_json(one)}
                 for one in told.materials
             ],
         },
         "packaging": {
             **_split_json(told.all_packaging, "packaging", "price", "usage"),
             "lines": [
-                {"material": id, "name": judged.names[id], **_packed_json(one)}
+                {"material": id, "name": names[id], **_packed_json(one)}
                 for id, one in told.packaging.items()
             ],
         },
         "labour": {
             "minutes": shortest(told.labour.quantity),
             "standard_minutes": shortest(told.labour.wanted),
-            "minutes_from": "policy" if making.labour_minutes is None else "recorded",
+            "minutes_from": "recorded" if recorded else "policy",
             **_split_json(told.labour, "labour", "rate", "efficiency"),
         },
         "overhead": _split_json(told.overhead, "overhead", "rate", "base"),

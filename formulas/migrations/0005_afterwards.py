@@ -33,6 +33,7 @@ class Migration(migrations.Migration):
     dependencies = [("formulas", "0004_bench")]
 
     operations = [
+        _sql.run("standard_kept", app="formulas"),
         _sql.run("standards", app="formulas"),
         _sql.run("complaints", app="formulas"),
     ]

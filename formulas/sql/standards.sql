@@ -11,36 +11,7 @@ select walls.link(t, col, target, within)
     ('formulas_standardprice', 'standard_id', 'formulas_standardcost', 'maker'),
     ('formulas_standardprice', 'material_id', 'ledger_material', 'coop')) v(t, col, target, within);
 
--- A new standard counts until the next one begins. No batch that was finished in that time may have
--- had an earlier one: its variances would change after they were told.
-create function formulas_check_standard() returns trigger language plpgsql as $$
-declare judged record;
-begin
-  select b.code, e.happened_on into judged
-    from formulas_batch b
-    join formulas_making k on k.coop_id = b.coop_id and k.id = b.making_id
-    join ledger_entry e on e.coop_id = k.coop_id and e.id = k.entry_id
-    where b.coop_id = new.coop_id and b.maker_id = new.maker_id
-      and (b.version_id = new.version_id or b.product_id = new.product_id)
-      and e.happened_on >= new.valid_from
-      and not exists (
-        select from formulas_standardcost s
-          where s.coop_id = new.coop_id and s.valid_from > new.valid_from
-            and (s.version_id = new.version_id or s.product_id = new.product_id)
-            and s.valid_from <= e.happened_on)
-      and exists (
-        select from formulas_standardcost s
-          where s.coop_id = new.coop_id and s.id <> new.id
-            and (s.version_id = new.version_id or s.product_id = new.product_id)
-            and s.valid_from <= e.happened_on)
-    order by e.happened_on desc limit 1;
-  if found then
-    raise exception 'The batch % was judged by an earlier standard.', judged.code
-      using errcode = '23514', constraint = 'standard_cost_kept',
-        detail = json_build_object('batch', judged.code, 'day', judged.happened_on);
-  end if;
-  return null;
-end $$;
+-- A batch or a fill that was judged by a standard stays judged by it (standard_kept.sql).
 create trigger check_standard after insert on formulas_standardcost
   for each row execute function formulas_check_standard();
 

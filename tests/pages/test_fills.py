@@ -10,10 +10,11 @@ from formulas.composing import write_formula
 from formulas.errors import BulkTooOld
 from formulas.leftovers import reconcile
 from formulas.models import Filling
+from formulas.standards import GivenPrice, set_formula_standard, set_product_standard
 from ledger.access import acting_as
 from ledger.entries import explained
 from ledger.ids import new_id
-from tests.factories import D, open_workshop
+from tests.factories import TODAY, D, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in
 
 
@@ -42,6 +43,17 @@ def test_a_fill_is_asked_about_and_taken_back(database: Any, redis_server: Any) 
     with acting_as(shop.actor):
         made = Filling.objects.get()
     here = f"/fills/{made.id}"
+    against = f"{here}/standard"
+    assert "Balm, version 1 has no standard cost" in shown(client.get(against))
+    price = GivenPrice(oil.id, D("4.00"))
+    about = {"formula": version.formula_id, "valid_from": TODAY, "prices": [price]}
+    shop.does(set_formula_standard, **about)
+    shop.does(set_product_standard, product=product.id, valid_from=TODAY)
+    assert "Against its standard" in shown(client.get(here))
+    # 4.5 kg at 5.00 are 22.50; the 3.9 kg of 39 pieces are 15.60 at 4.00, the 4.5 kg 18.00.
+    told = shown(client.get(against))
+    assert "Balm 4.50 USD 2.40 USD 6.90 USD 22.50 USD 15.60 USD" in told.replace("\xa0", " ")
+    assert "6.9" in client.get(f"{against}?as=csv").content.decode()
     assert "required" in refused(client, here, do="undo")
     assert "This fill was taken back" in done(client, here, do="undo", reason="typed wrong")
     assert "Take this fill back" not in shown(client.get(here))

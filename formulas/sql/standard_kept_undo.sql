@@ -1,0 +1,1 @@
+drop function formulas_check_standard();
