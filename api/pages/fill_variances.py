@@ -10,6 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 
 from api.pages import tables
+from api.pages.saying import in_words
 from api.pages.screen import Screen
 from formulas.access import fills_of
 from formulas.errors import StandardMissing
@@ -52,7 +53,8 @@ class FillVariances(Screen):
         try:
             judged = variances_of_fill(self.actor, id)
         except (StandardMissing, DensityMissing, Conflict) as missing:
-            return self.show(fill=row, missing=missing)
+            why = self.reader.dated(in_words(missing.detail, self.reader))
+            return self.show(fill=row, missing=why)
         parts = _parts(judged)
         return self.show(
             files={"": lambda: _table(judged, parts, self.actor.currency)},

@@ -56,9 +56,7 @@ class PlaceField(forms.CharField):
 
     def clean(self, value: Any) -> str:
         if value:
-            raise forms.ValidationError(
-                _("This is no place: write the number of the row that it should be."), "no_place"
-            )
+            raise forms.ValidationError(_("Write a number here."), "no_place")
         return ""
 
 
