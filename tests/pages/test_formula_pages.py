@@ -64,7 +64,7 @@ def test_a_row_goes_into_the_middle_and_a_slip_is_told(shop: Workshop) -> None:
     assert 'name="lines-1-name" value="Acid"' in wrong.content.decode()
     nowhere = sent(client, path, **{**typed, "lines-2-percent": "1.5", "lines-1-place": "above"})
     assert nowhere.status_code == 422
-    assert "Row 2, Place: Write a number here." in shown(nowhere)
+    assert "Row 3, Place: Write a number here." in shown(nowhere)
     assert 'value="above"' in nowhere.content.decode()
     hot = {**typed, "lines-2-percent": "1.5", "lines-2-hottest": "4o"}
     assert "temperature" in shown(sent(client, path, **hot))
