@@ -209,7 +209,8 @@ function makeRoom(form, button, key) {
   for (const field of keyFields()) if (field.value === key) field.value = fresh;
   for (const one of typedIn(form)) {
     if (one.type === "checkbox") one.checked = one.defaultChecked = false;
-    else if (one.type !== "radio" && !one.matches("select")) one.value = one.defaultValue = "";
+    else if (one.type === "radio") one.checked = one.defaultChecked;
+    else if (!one.matches("select")) one.value = one.defaultValue = "";
   }
   form.querySelectorAll(".errorlist, .refusal").forEach((one) => one.remove());
   form.dataset.done = button?.value ?? "";

@@ -129,6 +129,30 @@ def test_what_was_kept_has_the_time_when_it_was_done(
         assert row.happened_at + timedelta(minutes=minutes - 9) < now
 
 
+def test_what_is_typed_at_the_bench_is_kept_on_all_its_pages(
+    shop: Workshop, client: Client, serum: Planned
+) -> None:
+    path = f"/batches/{serum.batch.id}"
+    done(client, f"{path}/bench", **weighing(shop, serum, 0, "990"))
+    kept = {
+        "bench": {"weigh", "measure", "add", "back", "undo"},
+        f"top-up?line={serum.lines[1].line.id}": {"top-up"},
+        "rework": {"rework"},
+        "checks": {"check"},
+        "finish": {"finish"},
+    }
+    for page, forms in kept.items():
+        text = client.get(f"{path}/{page}").content.decode()
+        assert set(re.findall(r'data-kept="([a-z-]+)"', text)) == forms, page
+    done(client, f"{path}/finish", output="980 g", sure="on", basis="it looks right")
+    product = shop.product(serum.batch.version, "10 g")
+    assert 'data-kept="fill"' in client.get(f"{path}/fill").content.decode()
+    pieces = {"product": str(product.id), "units": "10", "used": "100 g"}
+    answer = sent(client, f"{path}/fill", **pieces)
+    assert answer.status_code == 303, shown(answer)
+    assert 'data-kept="units"' in client.get(answer["Location"]).content.decode()
+
+
 def test_it_is_the_same_form_however_long_it_waited(
     shop: Workshop, client: Client, serum: Planned
 ) -> None:
