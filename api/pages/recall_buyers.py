@@ -106,6 +106,7 @@ class RecallBuyers(Screen):
         return self.show(
             files={"": lambda: recall_tables.buyers(buyers)},
             recall=recall,
+            closed=closed,
             buyers=ordered[page * MOST : (page + 1) * MOST],
             more=page + 1 if ordered[(page + 1) * MOST :] else None,
         )

@@ -14,6 +14,9 @@ from ledger.issuing import Taken, issue, return_to_supplier, take_back
 from ledger.lots import decide
 from ledger.quantities import parse_quantity
 
+# As the order of a shop is named in the books.
+CORNER_SHOP: Final = "corner shop, order 118"
+
 
 @dataclass(frozen=True, slots=True)
 class Incident:
@@ -95,7 +98,7 @@ def testers_given(bench: Bench, days_ago: int) -> None:
 def pump_stuck(bench: Bench, days_ago: int) -> None:
     """A shop buys a dozen bottles and brings one back."""
     lot = bench.lots["hand wash 250"][-1].id
-    sale = bench.sell([(lot, 12)], "corner shop, order 118", bench.at(days_ago, 9))
+    sale = bench.sell([(lot, 12)], CORNER_SHOP, bench.at(days_ago, 9))
     bench.does(
         take_back,
         sale=sale.posted.entry_id,

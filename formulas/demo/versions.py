@@ -15,7 +15,7 @@ THICKER: Final = {
 
 
 def shampoo_made_thicker(bench: Bench, days_ago: int) -> None:
-    """It ran off the hand: more gum and betaine, less glucoside; rosemary may stand in."""
+    """More gum and betaine, less glucoside; and rosemary may stand in for the scent."""
     first = RECIPES["shampoo"]
     second = replace(
         first,
@@ -26,7 +26,7 @@ def shampoo_made_thicker(bench: Bench, days_ago: int) -> None:
         new_version,
         formula=bench.formulas["shampoo"],
         expected_version=1,
-        draft=bench.draft(second),
+        draft=replace(bench.draft(second), note="it ran off the hand"),
     )
 
 

@@ -17,8 +17,12 @@ from ledger.models import Coop, Maker, Membership
 from tests.factories import Workshop
 from tests.pages.browsing import signed_in
 from tests.pages.looking import FILES, ROUTES, all_pages, found_by_name
+from tests.running import ROOT
 
 MOST, MOST_BYTES = 15, 60_000
+# What a browser that has nothing yet is sent with a page: all of our files at most.
+MOST_AT_FIRST = 150_000
+STATIC, LOADED = ROOT / "api" / "static", {".css", ".js", ".svg"}
 # Of each kind of page so many are looked at.
 OF_EACH = 4
 
@@ -55,6 +59,8 @@ def test_every_page_has_something_and_is_quick(demo: dict[str, Workshop]) -> Non
     assert set(ROUTES) - {one.route for one in seen} <= FILES
     assert [(one.path, one.queries) for one in seen if one.queries > MOST] == []
     assert [(one.path, one.size) for one in seen if one.size > MOST_BYTES] == []
+    files = sum(one.stat().st_size for one in STATIC.iterdir() if one.suffix in LOADED)
+    assert files + max(one.size for one in seen) <= MOST_AT_FIRST
 
 
 @pytest.mark.parametrize("who", ["mill", "coop"])
