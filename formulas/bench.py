@@ -122,12 +122,16 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """A batch with its turns in their order, what was weighed, and what asks for care."""
+    """A batch with its turns in their order, and what was weighed."""
 
     batch: Batch
     turns: Sequence[Turn]
     weighings: Sequence[Weighing]
-    cautions: Sequence[Caution]
+
+    @property
+    def cautions(self) -> Sequence[Caution]:
+        """What asks for care before anything is weighed; two queries, where it is shown."""
+        return of_plan(self.batch) if self.batch.state == Batch.State.PLANNED else ()
 
     @property
     def done(self) -> int:
@@ -197,9 +201,8 @@ def bench_of(actor: Actor, batch: UUID | str) -> Bench:
         _turn(row, share, in_pot, lots, taught.get(share.line.material_id))
         for share in shares(row.lines.all(), row.changes.all(), row.weighings.all())
     ]
-    cautions = of_plan(row) if row.state == Batch.State.PLANNED else ()
     weighings = sorted(row.weighings.all(), key=lambda one: one.id, reverse=True)
-    return Bench(row, found, weighings, cautions)
+    return Bench(row, found, weighings)
 
 
 def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":

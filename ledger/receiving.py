@@ -174,7 +174,7 @@ def is_undone(actor: Actor, receipt: Receipt) -> bool:
 
 def receipt_for(actor: Actor, id: UUID | str) -> Kept:
     """A delivery with its working, in a fixed number of queries. Raises NotFound, Forbidden."""
-    receipt = find(receipts_of(actor), id)
+    receipt = find(receipts_of(actor).select_related("supplier"), id)
     lines = receipt.lines.select_related("lot__material", "order_line__order")
     shares = Prefetch("shares", ChargeShare.objects.select_related("charge"))
     found = list(lines.prefetch_related(shares).order_by("position"))
