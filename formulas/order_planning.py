@@ -59,7 +59,8 @@ class Ordering:
 
     `apart` is what the materials would cost ordered one by one, each at its best; None where there
     are too many to tell in time. `low` says by material which stood at or below its point, and
-    `not_offered` which of them are left out, since nobody offers them and no batch lacks them.
+    `not_offered` which of them are left out, since nobody that is asked offers them and no batch
+    lacks them.
     """
 
     day: date
@@ -101,14 +102,15 @@ def plan_orders(
     left_out = _suppliers(actor, limits.without)
     told = _told(actor, needs, until, only, now)
     offers = _offers(actor, told, on)
-    told, unoffered = _parted(told, {offer.material for offer in offers})
+    asked = {offer.material for offer in offers if offer.supplier not in left_out}
+    told, unoffered = _parted(told, asked)
     wanted = with_use(
         actor, told, allow_expiring=limits.allow_expiring, at_least=limits.at_least, now=now
     )
     materials = {one.material.id: one.material for one in told}
     asking = _Asking(
         tuple(need for _, need in wanted),
-        tuple(_pack(offer, materials[offer.material]) for offer in offers),
+        tuple(_pack(one, materials[one.material]) for one in offers if one.material in materials),
         {offer.supplier: plan_terms(offer.terms) for offer in offers},
         minor_unit(actor.currency),
         left_out,
@@ -234,7 +236,7 @@ def _offers(actor: Actor, told: Sequence[Lack], day: date) -> list[OfferOn]:
 def _parted(
     told: Sequence[Lack], offered: Collection[UUID]
 ) -> tuple[list[Lack], tuple[Material, ...]]:
-    """What is to be covered, and what is only low and offered by nobody."""
+    """What is to be covered, and what is only low and offered by nobody that is asked."""
     covered = [one for one in told if one.batch or one.material.id in offered]
     kept = {one.material.id for one in covered}
     return covered, tuple(one.material for one in told if one.material.id not in kept)

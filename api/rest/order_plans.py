@@ -171,7 +171,7 @@ class OrderPlanOut(serializers.Serializer[Any]):
     )
     advice = PlanAdviceOut(many=True)
     not_offered = NotOfferedOut(
-        many=True, help_text="Low, and left out: no batch lacks it and nobody offers it."
+        many=True, help_text="Low, and left out: no batch lacks it and nobody asked offers it."
     )
     working = Text()
 

@@ -149,7 +149,9 @@ def test_what_runs_low_is_ordered_by_one_tap(shop: Workshop) -> None:
     assert "low: 2 kg to count on; warned at 5 kg; bought up to 5.001 kg" in told
     assert "a week's use above it" in told
     alone = client.get(f"/order/plan?material={salt.id}")
-    assert "Low, and offered by nobody, so not in the plan: Salt" in figures(alone)
+    assert "offered by nobody that is asked, so not in the plan: Salt" in figures(alone)
+    without = client.get(f"/order/plan?material={wax.id}&without={press.id}")
+    assert "so not in the plan: Wax that runs low" in figures(without)
     assert f"/orders/new?material={salt.id}" in alone.content.decode()
     # Its own page asks how much, whatever is lacking.
     some = client.get(link(client.get(f"/materials/{wax.id}"), "Order it"))
