@@ -21,6 +21,7 @@ from ledger.alert_settings import Choices, choose
 from ledger.billing import Wanted, book_bill
 from ledger.catalogue import MaximumFacts, add_supplier
 from ledger.closing import close_books
+from ledger.co_op_store import name_store
 from ledger.costing import ChargeKind
 from ledger.count_closing import Explained, close_sheet
 from ledger.counting import Chosen, Read, open_sheet, read_lots
@@ -71,6 +72,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _order(shop, oil)
     _round(shop)
     _round_alone(shop)
+    does(coordinator(shop), name_store, maker=shop.actor.maker, now=MORNING)
     shop.does(set_preferences, units="us", theme="dark", numbers="de")
     _alerts(shop)
 

@@ -28,6 +28,7 @@ from api.pages.forms import (
 from api.pages.screen import Screen
 from ledger import rounds
 from ledger.access import day_of, materials_visible_to
+from ledger.co_op_store import store_keeper
 from ledger.finding import material_named
 from ledger.models import OrderRound
 from ledger.roles import Verb
@@ -109,9 +110,7 @@ class PledgeForm(PageForm):
     takes_leftover = forms.BooleanField(
         label=_("Take what is left of packs, at what the goods cost"),
         required=False,
-        help_text=_(
-            "Without a quantity as well, as the co-op's store does where a maker keeps one"
-        ),
+        help_text=_("Without a quantity as well, as the co-op's store does"),
     )
 
 
@@ -194,6 +193,7 @@ class Round(Acts):
             pledged=rounds.totals_of(self.actor, round),
             names=self._names() if may_pledge else (),
             may_pledge=may_pledge,
+            keeper=store_keeper(self.actor) if may_pledge else None,
             may_close=state == "open" and runs,
             trouble=trouble_of(round) if state == "closed" else None,
             **self._came_of(round, state),

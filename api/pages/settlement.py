@@ -17,6 +17,7 @@ from api.pages.screen import Screen
 from ledger import coop_clearing, models, settling
 from ledger.access import day_of
 from ledger.closing import close_books, closed_up_to
+from ledger.co_op_store import may_keep, name_store, store_keeper
 from ledger.months import month_of
 from ledger.roles import Verb
 from ledger.transferring import makers_of_coop
@@ -43,6 +44,13 @@ class ClosingForm(PageForm):
 
 class ClearingForm(PageForm):
     note = forms.CharField(label=_("Note"), max_length=LONG, required=False)
+
+
+class StoreForm(PageForm):
+    maker = forms.ChoiceField(label=_("Which maker keeps it"), required=False)
+
+    def __init__(self, *args: Any, **how: Any) -> None:
+        super().__init__(*args, auto_id="store_%s", **how)
 
 
 class Settlement(Screen):
@@ -75,6 +83,16 @@ class Settlement(Screen):
                     lambda made: "/settlement",
                     lambda: self._page(closing=closing, status=422),
                 )
+            case "store":
+                store = self._store(data)
+                return self.act(
+                    store,
+                    lambda: name_store(
+                        actor, maker=store.cleaned_data["maker"] or None, now=self.now
+                    ),
+                    lambda keeper: "/settlement",
+                    lambda: self._page(store=store, status=422),
+                )
         payment = self._payment(data)
         return self.act(
             payment,
@@ -97,17 +115,26 @@ class Settlement(Screen):
         form.offer("maker", choices)
         return form
 
+    def _store(self, data: Any = None, **how: Any) -> StoreForm:
+        form = StoreForm(data, reader=self.reader, **how)
+        makers = may_keep(self.actor).values_list("id", "name")[:MOST_MAKERS]
+        form.offer("maker", [("", said("none")), *((str(id), name) for id, name in makers)])
+        return form
+
     def _page(self, *, status: int = 200, **forms: PageForm) -> HttpResponse:
         actor, reader = self.actor, self.reader
         clearings = list(coop_clearing.clearings_of(actor).order_by("-id")[:MOST_CLEARINGS])
         due = coop_clearing.payments_of(actor, clearings)
         shown: dict[str, Any] = {"cleared": [(one, due.get(one.id, [])) for one in clearings]}
+        shown["keeper"] = keeper = store_keeper(actor)
         if actor.maker_id is None:
             clearing = forms.get("clearing") or ClearingForm(reader=reader)
             proposal = coop_clearing.propose(actor)
             names = {one.maker: one.name for one in proposal.positions}
             ways = [(names[one.payer], names[one.payee], one.amount) for one in proposal.payments]
             shown |= {"proposal": proposal, "ways": ways, "clearing": clearing}
+            kept = {"maker": str(keeper.id)} if keeper else {}
+            shown["store"] = forms.get("store") or self._store(initial=kept)
             return self.render("pages/clearing.html", shown, status)
         may_settle, today = actor.may(Verb.SETTLE), day_of(actor, self.now)
         first = {"closed_on": today.replace(day=1) - timedelta(days=1)}
@@ -151,6 +178,7 @@ class Statement(Screen):
             before=told.first - timedelta(days=1),
             following=told.last + timedelta(days=1),
             maker=other or "",
+            keeper=store_keeper(self.actor),
         )
 
     def _table(self, first: date, rows: "QuerySet[models.Movement]") -> tables.Table:

@@ -20,6 +20,7 @@ from api.pages.forms import (
 )
 from api.pages.screen import Screen
 from ledger import claiming, giving_back, sharing, transferring
+from ledger.co_op_store import store_keeper
 from ledger.lot_reading import show_lot
 from ledger.models import Claim, Share, Transfer
 from ledger.roles import Verb
@@ -63,6 +64,7 @@ class CoOp(Screen):
             offered=[one for one in offers if one.transfer.to_maker_id != actor.maker],
             loans=[giving_back.as_loan(actor, one) for one in loans],
             others=[known[one.id] for one in shares if one.giver_id != actor.maker],
+            keeper=store_keeper(actor),
             mine=mine,
             may_settle=actor.may(Verb.SEE_COSTS),
             may_transfer=actor.may(Verb.TRANSFER),

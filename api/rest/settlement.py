@@ -9,10 +9,12 @@ from rest_framework import serializers
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
 from api.rest import settlement_examples as examples
+from api.rest.co_op_store import store_json
 from api.rest.fields import Body, Choice, DecimalText, Flag, Id, Moment, Shown, Text, plain
 from api.rest.transfers import AnswerIn, PartyOut
 from ledger import coop_clearing, settling
 from ledger.access import Actor, day_of
+from ledger.co_op_store import store_keeper
 from ledger.models import Clearing, Movement
 from ledger.money import round_money
 from ledger.months import month_of
@@ -45,6 +47,7 @@ class ProposalOut(serializers.Serializer[Any]):
 class SettlementOut(serializers.Serializer[Any]):
     results = OwedOut(many=True)
     total = Shown(help_text="What you are owed in all; of a co-op it is zero.")
+    store = PartyOut(allow_null=True, help_text="Which of them keeps the co-op's store.")
     clearing = ProposalOut(allow_null=True, help_text="For the coordinator: how to clear it all.")
     caution = Text()
 
@@ -82,6 +85,7 @@ class StatementOut(serializers.Serializer[Any]):
     opening = Shown()
     closing = Shown()
     balances = OpenedOut(many=True, help_text="With each other maker.")
+    store = PartyOut(allow_null=True, help_text="Which of them keeps the co-op's store.")
     results = MovementOut(many=True)
     next = Text(allow_null=True)
 
@@ -189,6 +193,7 @@ class Settlement(Resource):
         return {
             "results": results,
             "total": _money(total, actor),
+            "store": store_json(store_keeper(actor)),
             "clearing": None,
             "caution": CAUTION,
         }
@@ -215,6 +220,7 @@ def _of_coop(proposal: coop_clearing.Proposal, actor: Actor) -> dict[str, Any]:
             for one in proposal.positions
         ],
         "total": _money(total, actor),
+        "store": store_json(store_keeper(actor)),
         "clearing": {
             "payments": payments,
             "at_least": proposal.at_least,
@@ -244,6 +250,7 @@ class Statements(Resource):
             "closed": told.closed,
             "opening": _money(told.opening, actor),
             "closing": _money(told.closing, actor),
+            "store": store_json(store_keeper(actor)),
             "balances": [
                 {
                     "maker": _party(one.other, one.name),

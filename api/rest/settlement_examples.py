@@ -42,3 +42,4 @@ PAYMENT: Final = _sent(
 DISPUTE: Final = _sent("Not so much", {"reason": "the jug held 11 kg, not 12"})
 CLEARING: Final = _sent("The end of a month", {"note": "May, as agreed at the meeting"})
 GIVING_BACK: Final = _sent("Half of it", {"quantity": "750 g", "note": "not needed after all"})
+CO_OP_STORE: Final = _sent("Who keeps what is left of packs", {"maker": SOME_ID})

@@ -21,7 +21,7 @@ from ledger.models.hand_outs import (
     RoundLatePart,
     RoundPortion,
 )
-from ledger.models.makers import Coop, Maker, Membership
+from ledger.models.makers import Coop, Maker, Membership, StoreNaming
 from ledger.models.offers import Offer, OfferBreak, OfferPrice, SupplierTerms
 from ledger.models.orders import OnOrder, PurchaseOrder, PurchaseOrderFact, PurchaseOrderLine
 from ledger.models.quality import (
@@ -155,6 +155,7 @@ __all__ = [
     "Specification",
     "SpecificationLimit",
     "Status",
+    "StoreNaming",
     "Supplier",
     "SupplierTerms",
     "Sweep",

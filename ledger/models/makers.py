@@ -68,3 +68,13 @@ class Membership(CoopRow):
                 name="coordinator_is_of_the_coop",
             ),
         )
+
+
+class StoreNaming(CoopRow):
+    """From then on a maker keeps the co-op's store, or (without one) nobody does. Only added."""
+
+    keeper = link(Maker, null=True)
+    named_at = models.DateTimeField()
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
+    )

@@ -69,6 +69,7 @@ ASKS = {
     "POST /closings": Verb.CLOSE,
     "POST /movements/{id}/disputes": Verb.SETTLE,
     "POST /clearings": Verb.CLEAR,
+    "PUT /co-op-store": Verb.RUN_ROUNDS,
     "POST /transfers/{id}/returns": Verb.TRANSFER,
     "POST /shares": Verb.TRANSFER,
     "POST /shares/{id}/claims": Verb.TRANSFER,

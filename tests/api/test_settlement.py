@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from tests.api.bodies import NOWHERE
 from tests.api.client import Answer, Client, Coop, open_coop, sign_in
 from tests.api.people import maker_id, member
 from tests.running import Running
@@ -154,3 +155,20 @@ def test_what_all_owe_is_cleared_by_the_fewest_payments(coop: Coop, coordinator:
     assert coordinator.get("shares").status == 403, "balances, and no prices of lots"
     done = coop.server.manage("verify_ledger")
     assert done.returncode == 0, done.stdout
+
+
+def test_the_co_op_s_store_is_named_and_told(coop: Coop, coordinator: Client) -> None:
+    first, (_, second, _) = coop["First Bench"], BENCHES
+    keeper = {"id": str(maker_id(coop, second)), "name": second}
+    path, none = "co-op-store", {"maker": None}
+    assert first.get(path).made() == none
+    named = {"maker": keeper["id"]}
+    first.change("PUT", path, named).refused(403, "forbidden")
+    coordinator.change("PUT", path, {"maker": NOWHERE}).refused(422, "not_found", "/maker")
+    assert coordinator.change("PUT", path, named).made() == {"maker": keeper}
+    assert first.get(path).made() == {"maker": keeper}
+    for seen in (first.get("settlement"), coordinator.get("settlement")):
+        assert seen.made()["store"] == keeper
+    assert first.get("settlement/statement", month="2025-05").made()["store"] == keeper
+    assert coordinator.change("PUT", path, none).made() == none
+    assert first.get("settlement").made()["store"] is None

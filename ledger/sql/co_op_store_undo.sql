@@ -1,0 +1,2 @@
+-- What was named falls with its table.
+
