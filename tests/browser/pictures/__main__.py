@@ -1,10 +1,13 @@
-"""`python -m tests.browser.pictures [ADDRESS]`: the pictures of the README, anew, beside this file.
+"""`python -m tests.browser.pictures [--all FOLDER] [ADDRESS]`: the pictures of the README, anew.
 
-They are of the demo: of a server that runs at ADDRESS, or of one that is started for it.
+They are of the demo: of a server that runs at ADDRESS, or of one that is started for it. With
+`--all` every kind of page is drawn into a folder instead, on a phone and at a desk, to be looked
+at.
 """
 
+import argparse
 import os
-import sys
+import re
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -12,7 +15,7 @@ from pathlib import Path
 from typing import Final
 
 from PIL import Image
-from playwright.sync_api import Page, ViewportSize, sync_playwright
+from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
 
 from formulas.demo import people
 from tests.browser.conftest import chromium
@@ -74,28 +77,68 @@ SHOWN: Final[dict[str, tuple[Callable[[Page], None], ViewportSize]]] = {
 }
 
 
+# What is no page, or would end the visit.
+NO_PAGE: Final = re.compile(r"as=(csv|xlsx)|/sheet|/label$|/example$|^/documents/|^/sign-out")
+LINKS: Final = """[...document.querySelectorAll("a[href^='/'], a[href^='?']")]
+  .map(one => one.getAttribute("href"))"""
+ID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+
+
 def main() -> None:
-    """Draw all of them."""
-    with server() as address, sync_playwright() as playwright:
+    """Draw those of the README, or all."""
+    parser = argparse.ArgumentParser(prog="tests.browser.pictures", description=__doc__)
+    parser.add_argument("--all", type=Path, metavar="FOLDER", help="every page, in both widths")
+    parser.add_argument("address", nargs="?", default="", help="of a server with the demo")
+    given = parser.parse_args()
+    with server(given.address) as address, sync_playwright() as playwright:
         args = ["--no-sandbox"] if os.geteuid() == 0 else []
         browser = playwright.chromium.launch(executable_path=chromium(), args=args)
-        for name, (open_page, size) in SHOWN.items():
-            context = browser.new_context(viewport=size, base_url=address, color_scheme="light")
-            page = context.new_page()
-            sign_in(page)
-            open_page(page)
-            file = HERE / f"{name}.png"
-            page.screenshot(path=file)
-            Image.open(file).convert("RGB").quantize(COLOURS).save(file, optimize=True)
-            context.close()
+        if given.all:
+            draw_all(browser, address, given.all)
+        else:
+            draw_shown(browser, address)
         browser.close()
 
 
+def draw_shown(browser: Browser, address: str) -> None:
+    """The pictures of the README, beside this file."""
+    for name, (open_page, size) in SHOWN.items():
+        context = browser.new_context(viewport=size, base_url=address, color_scheme="light")
+        page = context.new_page()
+        sign_in(page)
+        open_page(page)
+        file = HERE / f"{name}.png"
+        page.screenshot(path=file)
+        Image.open(file).convert("RGB").quantize(COLOURS).save(file, optimize=True)
+        context.close()
+
+
+def draw_all(browser: Browser, address: str, folder: Path) -> None:
+    """One page of each kind that links lead to, whole, on every screen."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for screen, size in SIZES.items():
+        context = browser.new_context(viewport=size, base_url=address, color_scheme="light")
+        page = context.new_page()
+        sign_in(page)
+        waiting, known = ["/"], {"/"}
+        for path in waiting:
+            page.goto(path)
+            name = ID.sub("ID", path.strip("/").partition("?")[0]).replace("/", ".") or "today"
+            page.screenshot(path=folder / f"{name}.{screen}.png", full_page=True)
+            for link in page.evaluate(LINKS):
+                to = link if link.startswith("/") else f"{path.partition('?')[0]}{link}"
+                kind = ID.sub("ID", to.partition("?")[0].partition("#")[0])
+                if kind not in known and not NO_PAGE.search(to):
+                    known.add(kind)
+                    waiting.append(to)
+        context.close()
+
+
 @contextmanager
-def server() -> Iterator[str]:
+def server(address: str) -> Iterator[str]:
     """The address of a server with the demo."""
-    if len(sys.argv) > 1:
-        yield sys.argv[1]
+    if address:
+        yield address
         return
     started = Running(Path(tempfile.mkdtemp(prefix="stillroom-")), {"STILLROOM_DEMO": "1"})
     try:
