@@ -109,7 +109,7 @@ def _measured_lead(actor: Actor, material: Material, now: datetime) -> tuple[Lea
         raise Conflict(
             Sentence(
                 "Too little of {material} has come by orders to tell how long it takes: fewer"
-                " than {least_to_plan_by} deliveries. Say it as lead_time.",
+                " than {least_to_plan_by} deliveries. Say how many days it takes.",
                 material=material.name,
                 least_to_plan_by=LEAST_TO_PLAN_BY,
             )

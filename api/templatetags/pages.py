@@ -119,6 +119,12 @@ def day(context: Any, value: date | None) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def dated(context: Any, text: str) -> str:
+    """A text of the domain with its days as the reader has them."""
+    return str(context["reader"].dated(text))
+
+
+@register.simple_tag(takes_context=True)
 def near_day(context: Any, value: date) -> str:
     return str(context["reader"].near_day(value))
 
