@@ -1,5 +1,6 @@
 """The order plan against trying everything, and what it says where nothing can be ordered."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal as D
 from random import Random
@@ -295,7 +296,16 @@ class Searched:
         self._outcome = outcome
         self._judged = judged
 
-    def __call__(self, question: Question, judge: Judge, *, until: int, within: D) -> Outcome:
+    def __call__(
+        self,
+        question: Question,
+        judge: Judge,
+        *,
+        until: int,
+        within: D,
+        first: Sequence[int] | None,
+    ) -> Outcome:
+        assert first is None, "no packs to begin from are named"
         self.asked += [question.steps, until, within]
         self.costs += [judge(packs) for packs in self._judged]
         self.now += 2_345_678_901
