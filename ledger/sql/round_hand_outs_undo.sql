@@ -5,4 +5,5 @@ drop function ledger_round_lots(uuid);
 drop function ledger_round_delivered(uuid);
 drop function ledger_round_arrived(uuid);
 drop function ledger_round_dues(uuid);
+drop function ledger_round_told(uuid);
 drop function ledger_round_seen(uuid);
