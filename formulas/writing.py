@@ -13,6 +13,8 @@ from formulas.access import formulas_of, version_for
 from formulas.alternates import AlternateDraft, prefetch_alternates
 from formulas.composing import Draft, LineDraft, PhaseDraft, new_version, write_formula
 from formulas.composition import Balance, Fixed, Ingredient, Kind, ToEffect
+from formulas.infusing import Infusion
+from formulas.judging import Window
 from formulas.measurements import windows_of
 from formulas.models import FormulaVersion, Line
 from formulas.recipes import density_of, infusion_of
@@ -29,13 +31,24 @@ from ledger.quantities import Density
 class Written:
     """One row: the phase it stands in, what it is called, how much of it, and what heat it bears.
 
-    `max_celsius` is in degC: it goes in once the batch is no hotter.
+    `max_celsius` is in degC: it goes in once the batch is no hotter. What is `spent` is strained
+    out of an infusion again.
     """
 
     phase: str
     name: str
     amount: Fixed | ToEffect | Balance
     max_celsius: Decimal | None = None
+    spent: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Asks:
+    """What is asked of making it: what to measure, how it steeps, within which days to fill it."""
+
+    windows: Sequence[Window] = ()
+    infusion: Infusion | None = None
+    fill_within_days: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +61,7 @@ class Sheet:
     density: Density | None = None
     shelf_life_days: int | None = None
     note: str = ""
+    asks: Asks = Asks()
 
 
 def write_by_names(actor: Actor, sheet: Sheet) -> FormulaVersion:
@@ -64,12 +78,20 @@ def write_by_names(actor: Actor, sheet: Sheet) -> FormulaVersion:
     draft = Draft(
         sheet.name,
         _phases(sheet.rows, lines),
-        process_loss_percent=sheet.process_loss_percent,
+        process_loss_percent=_loss_of(sheet),
+        infusion=sheet.asks.infusion,
         density=sheet.density,
         shelf_life_days=sheet.shelf_life_days,
+        fill_within_days=sheet.asks.fill_within_days,
+        windows=sheet.asks.windows,
         note=sheet.note,
     )
     return _pointed(draft, lambda: write_formula(actor, draft))
+
+
+def _loss_of(sheet: Sheet) -> Decimal | None:
+    """The stated loss; that of an infusion follows from what is strained out."""
+    return None if sheet.asks.infusion else sheet.process_loss_percent
 
 
 def next_by_names(
@@ -77,10 +99,9 @@ def next_by_names(
 ) -> FormulaVersion:
     """Write the next version of a formula in the same way.
 
-    What a sheet does not tell stays as it is in the version in force: what the batch should
-    measure, how it steeps, how much of it may be rework, and of each ingredient that stays its
-    active matter and what may stand in for it. Raises what `new_version` and
-    `write_by_names` raise.
+    What a sheet does not tell stays as it is in the version in force: how much of it may be rework,
+    and of each ingredient that stays its active matter and what may stand in for it. Raises what
+    `new_version` and `write_by_names` raise.
     """
     before = version_for(actor, formula)
     prefetch_alternates(before)
@@ -96,17 +117,16 @@ def next_by_names(
     density = sheet.density
     if density is not None and density.entered == before.density_entered:
         density = density_of(before)
-    infusion = infusion_of(before)
     draft = Draft(
         sheet.name,
         _phases(sheet.rows, lines),
-        process_loss_percent=None if infusion else sheet.process_loss_percent,
-        infusion=infusion,
+        process_loss_percent=_loss_of(sheet),
+        infusion=sheet.asks.infusion,
         rework_max_percent=before.rework_max_percent,
         density=density,
         shelf_life_days=sheet.shelf_life_days,
-        fill_within_days=before.fill_within_days,
-        windows=list(windows_of(before).values()),
+        fill_within_days=sheet.asks.fill_within_days,
+        windows=sheet.asks.windows,
         note=sheet.note,
     )
     return _pointed(
@@ -119,7 +139,7 @@ def draft_of(version: FormulaVersion) -> Draft:
     """A version with its alternates as it would be written once more."""
     lines = list(version.lines.all())
     rows = [
-        Written(line.phase.name, name_of(line), _amount_of(line), line.max_celsius)
+        Written(line.phase.name, name_of(line), _amount_of(line), line.max_celsius, line.spent)
         for line in lines
     ]
     again = [_line(row, ingredient_of(line), line) for row, line in zip(rows, lines, strict=True)]
@@ -204,6 +224,7 @@ def _line(row: Written, ingredient: Ingredient, same: Line | None) -> LineDraft:
         material=None if of_formula else ingredient.id,
         formula=ingredient.id if of_formula else None,
         max_celsius=row.max_celsius,
+        spent=row.spent,
     )
     if same is None:
         return named
@@ -213,7 +234,6 @@ def _line(row: Written, ingredient: Ingredient, same: Line | None) -> LineDraft:
         alternates=[
             AlternateDraft(one.material_id, one.active_percent) for one in same.alternates.all()
         ],
-        spent=same.spent,
     )
 
 

@@ -37,7 +37,9 @@ from formulas.bench import TOLERANCE_PERCENT, bench_of
 from formulas.costing import BatchCost
 from formulas.explaining import explain
 from formulas.planning import Planned
+from formulas.recipes import infusion_of
 from formulas.repicking import reserve_again
+from formulas.steeping import learned_retention, steeped_of
 from formulas.undoing import undo
 from ledger.access import day_of, find
 from ledger.errors import Conflict, Invalid
@@ -267,6 +269,14 @@ class Batch(Screen):
             "weighed": lambda: side_tables.weighed_in(bench),
             "measured": lambda: side_tables.measured_at(bench),
         }
+        version = bench.batch.version
+        facts["infusion"] = infusion_of(version)
+        steeped = steeped_of(making, version) if making is not None else None
+        if steeped is not None:
+            facts["steeped"] = steeped
+            files["steeped"] = lambda: side_tables.steeping(bench.batch.code, steeped)
+        elif making is None:
+            facts["kept"] = learned_retention(bench.batch)
         facts["wholly"] = bench.done == len(bench.turns)
         if making is not None:
             made_on = day_of(self.actor, making.happened_at)

@@ -12,11 +12,17 @@ from django.utils.translation import gettext_lazy as _
 from api.pages.forms import NumberField, PageForm, QuantityField, SureField, WholeField, unsure
 from api.pages.screen import Screen
 from formulas import finishing
+from formulas.access import batch_for
 from formulas.bench import TOLERANCE_PERCENT, Bench, bench_of
 from formulas.caution_facts import of_finish
+from formulas.drawing import Sample
+from formulas.models import Batch
+from formulas.outcomes import AbnormalLoss
+from formulas.recipes import infusion_of
 from ledger.roles import Verb
 
 MOST_NAMED: Final = 6
+SAMPLES: Final = [("retained", _("kept as evidence")), ("sample", _("to be tested or shown"))]
 
 
 class FinishForm(PageForm):
@@ -28,7 +34,30 @@ class FinishForm(PageForm):
         max_value=1_000_000,
         help_text=_("Left empty, it stays in bulk and is filled later"),
     )
+    marc = QuantityField(
+        label=_("What was strained out weighs"),
+        required=False,
+        help_text=_("With all the liquid that it kept, such as 180 g"),
+    )
     labour_minutes = NumberField(label=_("Minutes it took in all"), required=False)
+    label_version = forms.CharField(
+        label=_("Which label the pieces get"),
+        required=False,
+        max_length=60,
+        help_text=_("Its version or date, so that an old one can be found again"),
+    )
+    sample = QuantityField(
+        label=_("Of it taken out as samples"),
+        required=False,
+        help_text=_("Such as 50 g, or 2 each of pieces; what came out has them in it"),
+    )
+    sample_purpose = forms.ChoiceField(label=_("What for"), choices=SAMPLES, required=False)
+    loss = QuantityField(
+        label=_("Lost beyond what is usual"),
+        required=False,
+        help_text=_("Spilt or burnt: an expense that the rest does not carry"),
+    )
+    loss_reason = forms.CharField(label=_("How it was lost"), max_length=400, required=False)
     basis = forms.CharField(
         label=_("Release at once, because"),
         max_length=400,
@@ -36,7 +65,33 @@ class FinishForm(PageForm):
         help_text=_("Left empty, the lot waits in quarantine"),
     )
     sure = SureField()
-    called: ClassVar = {"/release/basis": "basis"}
+    called: ClassVar = {
+        "/release/basis": "basis",
+        "/samples/0/quantity": "sample",
+        "/abnormal_loss/quantity": "loss",
+        "/abnormal_loss/reason": "loss_reason",
+    }
+
+    def fit(self, batch: Batch) -> "FinishForm":
+        """Without what this batch has nothing to do with."""
+        if infusion_of(batch.version) is None:
+            del self.fields["marc"]
+        return self
+
+    def told(self) -> dict[str, Any]:
+        """What was typed, as the verb takes it."""
+        typed = self.cleaned_data
+        sample, loss = typed["sample"], typed["loss"]
+        purpose = typed["sample_purpose"] or "retained"
+        why = str(dict(SAMPLES)[purpose])
+        return {
+            "output": typed["output"],
+            **{name: typed[name] for name in ("units", "labour_minutes", "label_version")},
+            "marc": typed.get("marc"),
+            "samples": [Sample(sample, why, purpose)] if sample else [],
+            "abnormal_loss": AbnormalLoss(loss, typed["loss_reason"]) if loss else None,
+            "release_basis": typed["basis"] or None,
+        }
 
 
 class Finish(Screen):
@@ -48,26 +103,18 @@ class Finish(Screen):
         return self._page(id)
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        form = FinishForm(request.POST, reader=self.reader)
+        form = FinishForm(request.POST, reader=self.reader).fit(batch_for(self.actor, id))
         return self.act(
             form,
-            lambda: self._finish(id, form.cleaned_data),
+            lambda: self._finish(id, form),
             lambda finished: f"/batches/{id}",
             lambda: self._page(id, form=form, status=422),
         )
 
-    def _finish(self, id: UUID, typed: dict[str, Any]) -> Any:
+    def _finish(self, id: UUID, form: FinishForm) -> Any:
         bench = bench_of(self.actor, id)
-        finished = finishing.finish(
-            self.actor,
-            batch=id,
-            output=typed["output"],
-            units=typed["units"],
-            labour_minutes=typed["labour_minutes"],
-            release_basis=typed["basis"] or None,
-            happened_at=self.done_at,
-        )
-        if not typed["sure"]:
+        finished = finishing.finish(self.actor, batch=id, happened_at=self.done_at, **form.told())
+        if not form.cleaned_data["sure"]:
             self._ask(bench, finished.making.output_grams)
         return finished
 
@@ -89,6 +136,6 @@ class Finish(Screen):
         return self.show(
             bench=bench,
             cautions=of_finish(bench.batch),
-            form=form or FinishForm(reader=self.reader, initial=first),
+            form=form or FinishForm(reader=self.reader, initial=first).fit(bench.batch),
             status=status,
         )

@@ -12,6 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages.asks_forms import AsksForm, asks_as_typed
 from api.pages.doubles import NewNameForm
 from api.pages.forms import (
     CelsiusField,
@@ -29,6 +30,7 @@ from api.pages.unread import unread
 from formulas.access import formulas_of, version_for
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.drafted import SoFar, so_far
+from formulas.infusing import loss_percent
 from formulas.models import FormulaVersion, Line
 from formulas.recipes import infusion_of
 from formulas.writing import (
@@ -40,7 +42,7 @@ from formulas.writing import (
     write_by_names,
 )
 from ledger.access import materials_visible_to
-from ledger.errors import Invalid
+from ledger.errors import Invalid, Refusal
 from ledger.roles import Verb
 
 MOST_NAMES, ROWS, SPARE = 300, 5, 1
@@ -74,6 +76,7 @@ class RowForm(PageForm):
     percent = NumberField(label=_("Percent"), required=False)
     most = NumberField(label=_("At most"), required=False)
     hottest = CelsiusField(label=_("Not above, °C"), required=False)
+    spent = forms.BooleanField(label=_("Strained out again"), required=False)
 
     def clean(self) -> dict[str, Any]:
         typed = super().clean() or {}
@@ -90,7 +93,7 @@ class RowForm(PageForm):
             amount = Fixed(typed["percent"])
         elif typed["amount"] == "to_effect":
             amount = ToEffect(typed["percent"], typed["most"])
-        return Written(typed["phase"], typed["name"], amount, typed["hottest"])
+        return Written(typed["phase"], typed["name"], amount, typed["hottest"], typed["spent"])
 
 
 class SheetForm(NewNameForm):
@@ -127,9 +130,19 @@ class FormulaRows(Rows):
 
 @dataclass(slots=True)
 class Forms(WithRows):
-    """The formula and its rows, sent as one."""
+    """The formula, what it asks for and its rows, sent as one."""
 
     whole: SheetForm
+    asks: AsksForm
+
+    def is_valid(self) -> bool:
+        return all([super(Forms, self).is_valid(), self.asks.is_valid()])
+
+    def refuse(self, refusal: Refusal) -> None:
+        if self.asks.field_at(refusal.pointer) in self.asks.fields:
+            self.asks.refuse(refusal)
+        else:
+            super(Forms, self).refuse(refusal)
 
     def sheet(self) -> Sheet:
         """What the valid forms say."""
@@ -141,6 +154,7 @@ class Forms(WithRows):
             density=typed["density"],
             shelf_life_days=typed["shelf_life_days"],
             note=typed["note"],
+            asks=self.asks.asks(),
         )
 
 
@@ -162,8 +176,10 @@ class Writing(Screen):
         )
         if do in {"look", "more"}:
             rows = self._rows(data, judged=False, more=int(do == "more"))
-            return self.forms(Forms(self._sheet(data), rows), before, data)
-        forms = Forms(SheetForm(data, reader=self.reader), self._rows(data))
+            asks = AsksForm(reader=self.reader, initial=dict(data))
+            return self.forms(Forms(self._sheet(data), rows, asks), before, data)
+        asks = AsksForm(data, reader=self.reader)
+        forms = Forms(SheetForm(data, reader=self.reader), self._rows(data), asks)
         return self.act(
             forms,
             lambda: self.keep(forms, before),
@@ -185,8 +201,9 @@ class Writing(Screen):
 
     def shown(self, before: FormulaVersion | None, data: Mapping[str, str]) -> HttpResponse:
         """The form as it is first seen."""
-        sheet = self._sheet(data)
-        return self.forms(Forms(sheet, self._rows(data, judged=False)), before, data)
+        asks = AsksForm(reader=self.reader, initial=dict(data))
+        rows = self._rows(data, judged=False)
+        return self.forms(Forms(self._sheet(data), rows, asks), before, data)
 
     def forms(
         self,
@@ -196,9 +213,8 @@ class Writing(Screen):
         *,
         status: int = 200,
     ) -> HttpResponse:
-        facts: dict[str, Any] = {"form": forms.whole, "rows": forms.rows}
-        facts |= {"sum": self._so_far(before, data), "unread": self._unread(data)}
-        facts |= {"before": before, "infusion": before is not None and infusion_of(before)}
+        facts: dict[str, Any] = {"form": forms.whole, "rows": forms.rows, "asks": forms.asks}
+        facts |= {"sum": self._so_far(data), "unread": self._unread(data), "before": before}
         if self.request.headers.get("HX-Request") and self.request.POST.get("do") == "look":
             return self.render(self.fragment, facts, status)
         materials = materials_visible_to(self.actor).filter(maker=None, measured_by="mass")
@@ -224,23 +240,33 @@ class Writing(Screen):
             found += [(f"{row}, {label}", why) for label, why in reasons]
         return found
 
-    def _so_far(self, before: FormulaVersion | None, data: Mapping[str, str]) -> SoFar:
+    def _so_far(self, data: Mapping[str, str]) -> SoFar:
         """Of the rows that can be read so far."""
-        typed = []
+        typed, spent = [], Decimal(0)
         for form in self._rows(data).filled:
             form.is_valid()
             one = form.cleaned_data
             if one.get("amount") == "balance" or one.get("percent") is not None:
                 percent = None if one.get("amount") == "balance" else one["percent"]
                 typed.append((one.get("name", ""), percent))
+                spent += percent if percent and one.get("spent") else Decimal(0)
         known = ingredients_named(self.actor, [name for name, _percent in typed])
-        loss = SheetForm(data, reader=self.reader)
-        loss.is_valid()
-        percent = loss.cleaned_data.get("process_loss_percent") or Decimal(0)
-        if before is not None and infusion_of(before):
-            percent = before.process_loss_percent
+        percent = self._loss(data, spent)
         rows = [(known.get(name.lower()), percent) for name, percent in typed]
         return so_far(self.actor, rows, percent)
+
+    def _loss(self, data: Mapping[str, str], spent: Decimal) -> Decimal:
+        """The loss as it is typed, or as it follows from what is strained out so far."""
+        loss, asks = SheetForm(data, reader=self.reader), AsksForm(data, reader=self.reader)
+        loss.is_valid()
+        asks.is_valid()
+        stated: Decimal = loss.cleaned_data.get("process_loss_percent") or Decimal(0)
+        if (infusion := asks.infusion()) is None:
+            return stated
+        try:
+            return loss_percent(infusion, spent)
+        except Refusal:
+            return Decimal(0)
 
 
 class NewFormula(Writing):
@@ -284,7 +310,10 @@ def as_typed(version: FormulaVersion, reader: Reader) -> dict[str, str]:
         "name": version.formula.name,
         "density": reader.entered(version.density_entered),
         "shelf_life_days": str(version.shelf_life_days or ""),
-        "process_loss_percent": reader.number(version.process_loss_percent),
+        "process_loss_percent": ""
+        if infusion_of(version)
+        else reader.number(version.process_loss_percent),
+        **asks_as_typed(version, reader),
         "lines": str(len(lines) + SPARE),
     }
     for place, line in enumerate(lines):
@@ -301,4 +330,5 @@ def _row(line: Line, reader: Reader) -> dict[str, str]:
         "percent": "" if balance else reader.number(line.percent),
         "most": reader.figure(line.max_percent),
         "hottest": reader.figure(line.max_celsius),
+        "spent": "on" if line.spent else "",
     }

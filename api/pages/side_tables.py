@@ -15,6 +15,7 @@ from formulas.balances import Needs
 from formulas.bench import Bench
 from formulas.drafted import Beside
 from formulas.fill_reading import PastYield, UnitsSeen
+from formulas.infusing import Steeped
 from formulas.leftovers import Reconciliation
 from formulas.models import FormulaVersion, StandardCost, Weighing
 from formulas.unit_costs import UnitCost
@@ -224,6 +225,18 @@ def on_the_way(traced: Trace) -> Table:
         for lot in traced.lots
     ]
     return Table(f"trace-{traced.lot.code}", columns, cells)
+
+
+def steeping(code: str, steeped: Steeped) -> Table:
+    """What an infusion came to, beside what was to be expected of the same weighings."""
+    columns = [said("Of all that went in"), said("Measured"), said("Expected")]
+    cells = [
+        (said("Came out, g"), steeped.output_grams, steeped.expected_output_grams),
+        (said("Yield, %"), steeped.yield_percent, steeped.expected_yield_percent),
+        (said("Strained out, wet, g"), steeped.marc_grams, steeped.expected_marc_grams),
+        (said("Evaporated, g"), steeped.evaporation_grams, steeped.expected_evaporation_grams),
+    ]
+    return Table(f"{code}-steeped", columns, cells)
 
 
 def of_units(actor: Actor, seen: UnitsSeen, facts: Mapping[str, Any]) -> Files:
