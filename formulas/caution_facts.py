@@ -24,6 +24,7 @@ from formulas.models import (
 )
 from formulas.recipes import composed, intermediates, recipes_below, recipes_under
 from formulas.shares import Share, shares_of
+from formulas.unit_costs import UnitCost
 from formulas.weighing import Weighed
 from ledger.costing import round_stored
 from ledger.lots import last_usable_day
@@ -40,8 +41,29 @@ def of_formula(version: FormulaVersion) -> tuple[Caution, ...]:
 
 def of_product(product: Product, version: FormulaVersion) -> tuple[Caution, ...]:
     """The cautions of a product, by its name and use and by the version in force."""
+    return _of_product(product, _parts_under(version))
+
+
+def of_use(product: Product) -> tuple[Caution, ...]:
+    """Those of its name and use alone, whatever is in it; with no query."""
+    return _of_product(product, ())
+
+
+def of_costed(found: UnitCost) -> tuple[Caution, ...]:
+    """The same of a product whose materials are at hand with their cost, in two queries at most."""
+    grams = {share.cost.material_id: Fraction(share.quantity) for share in found.materials}
+    left = left_after_loss(found.version.process_loss_percent)
+    weighed_in = Fraction(found.fill_grams) / left
+    materials = Material.objects.in_bulk(list(grams))
+    parts = [
+        _part(materials[id], round_stored(part * 100 / weighed_in)) for id, part in grams.items()
+    ]
+    return _of_product(found.product, parts)
+
+
+def _of_product(product: Product, parts: Sequence[Part]) -> tuple[Caution, ...]:
     facts = Facts(
-        parts=_with_maxima(_parts_under(version)),
+        parts=_with_maxima(parts),
         product_name=product.name,
         use=product.use,
         areas=product.areas,

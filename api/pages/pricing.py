@@ -17,8 +17,8 @@ from api.pages.forms import MoneyField, NumberField, PageForm, Rows, WholeField
 from api.pages.saying import in_words
 from api.pages.screen import Screen
 from formulas import prices, unit_costs
-from formulas.access import product_for, version_for
-from formulas.caution_facts import of_product
+from formulas.access import product_for
+from formulas.caution_facts import of_costed, of_use
 from formulas.errors import BelowCost, CostUnknown
 from formulas.ladder import Channel, Ending, Including
 from formulas.models import Product
@@ -133,8 +133,7 @@ class Price(Screen):
         except (CostUnknown, DensityMissing) as refusal:
             missing = in_words(refusal.detail, self.reader)
             product = product_for(self.actor, id)
-            careful = of_product(product, version_for(self.actor, product.formula_id))
-            return self.show(product=product, missing=missing, cautions=careful)
+            return self.show(product=product, missing=missing, cautions=of_use(product))
         costs = _costs(cost)
         asked = "channels" in request.GET
         first = {"batch_units": cost.units}
@@ -157,7 +156,7 @@ class Price(Screen):
                 **({"margins": lambda: _margins(found.curves, currency)} if found else {}),
             },
             product=cost.product,
-            cautions=of_product(cost.product, cost.version),
+            cautions=of_costed(cost),
             cost=cost,
             unpaid=_unpaid(cost.product),
             form=form,
