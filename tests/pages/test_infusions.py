@@ -9,6 +9,7 @@ from formulas.batches import Size, plan_batch
 from formulas.judging import Measure
 from formulas.measurements import windows_of
 from formulas.models import FormulaVersion, Making
+from formulas.planning import Planned
 from ledger.access import acting_as
 from ledger.quantities import parse_quantity
 from tests.factories import TODAY, D, Workshop, open_workshop
@@ -30,6 +31,12 @@ def version_called(shop: Workshop, name: str) -> FormulaVersion:
     with acting_as(shop.actor):
         id = FormulaVersion.objects.filter(formula__name=name).values_list("formula_id")[0][0]
         return version_for(shop.actor, id)
+
+
+def planned_of(shop: Workshop, version: FormulaVersion) -> Planned:
+    """A kilogram of it."""
+    size = Size(batch=parse_quantity("1 kg"))
+    return shop.does(plan_batch, formula=version.formula_id, size=size, planned_for=TODAY)
 
 
 def test_an_infusion_is_written_made_and_told_apart(shop: Workshop) -> None:
@@ -57,12 +64,7 @@ def test_an_infusion_is_written_made_and_told_apart(shop: Workshop) -> None:
     version = version_called(shop, "Calendula oil")
     assert (version.retention, version.fill_within_days) == (D("1.5"), 30)
 
-    planned = shop.does(
-        plan_batch,
-        formula=version.formula_id,
-        size=Size(batch=parse_quantity("1 kg")),
-        planned_for=TODAY,
-    )
+    planned = planned_of(shop, version)
     batch = f"/batches/{planned.batch.id}"
     page = plain(shown(client.get(batch)))
     assert "is expected to keep 1.50 g; 2 % of all that goes in evaporates" in page
