@@ -145,15 +145,19 @@ def messages(running: Running) -> dict[str, set[str]]:
 
 
 def only_at_a_kill(came: list[tuple[str, float]], killed: list[tuple[float, float]]) -> None:
-    """What came more than once has a kill between each two times, and few have."""
+    """What came more than once has a kill between each two times, and few have.
+
+    It came just before the kill: hardly anything else came in between.
+    """
     times: dict[str, list[float]] = defaultdict(list)
     for id, at in came:
         times[id].append(at)
     again = [pair for at in times.values() for pair in itertools.pairwise(at)]
     for first, second in again:
-        assert any(first <= ended + ON_ITS_WAY_S and begun < second for begun, ended in killed), (
-            first,
-            second,
-            killed,
-        )
+        kills = [
+            begun for begun, ended in killed if first <= ended + ON_ITS_WAY_S and begun < second
+        ]
+        assert kills, (first, second, killed)
+        between = [at for _, at in came if first < at < min(kills)]
+        assert len(between) <= ALERTS // 10, (first, second, killed)
     assert len(again) <= len(killed) * AT_ONCE

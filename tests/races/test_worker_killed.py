@@ -1,7 +1,9 @@
 """A worker that is killed in the middle of its work: the alert still goes out."""
 
 from collections.abc import Callable, Iterator
+from ipaddress import ip_network
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -10,8 +12,10 @@ from ledger import alerts
 from ledger.access import acting_as
 from ledger.models import AlertMessage
 from ledger.quantities import parse_quantity
+from ledger.receivers import add_receiver
 from tests.ledger.bench import Bench, open_bench, work_off
 from tests.races.post_office import PostOffice
+from tests.races.receiving import Receiving
 from tests.races.workers import Workers, wait_for
 
 pytestmark = pytest.mark.usefixtures("database")
@@ -27,7 +31,11 @@ def office() -> Iterator[PostOffice]:
 @pytest.fixture
 def workers(redis_server: Broker, office: PostOffice, tmp_path: Path) -> Iterator[Workers]:
     running = Workers(
-        tmp_path, EMAIL_URL=office.url, STILLROOM_OUTBOX_LEASE_S=str(LEASE_S), LOG_LEVEL="INFO"
+        tmp_path,
+        EMAIL_URL=office.url,
+        STILLROOM_OUTBOX_LEASE_S=str(LEASE_S),
+        STILLROOM_WEBHOOK_NETWORKS="127.0.0.0/8",
+        LOG_LEVEL="INFO",
     )
     yield running
     running.stop()
@@ -84,3 +92,22 @@ def test_the_alert_is_mailed_all_the_same(
         (kept,) = AlertMessage.objects.filter(maker=bench.maker)
     ids = [message["Message-ID"] for message in office.to(bench.email)]
     assert ids == [f"<{kept.id}@stillroom>"] * times
+
+
+def test_a_program_is_told_twice_under_one_id(
+    bench: Bench, workers: Workers, settings: Any
+) -> None:
+    """Killed after the program had the message, and before the worker knew."""
+    settings.WEBHOOK_NETWORKS = (ip_network("127.0.0.0/8"),)
+    with Receiving() as program:
+        program.hang = True
+        with acting_as(bench.actor):
+            add_receiver(bench.actor, webhook=program.url)
+        workers.start_worker()
+        workers.start_beat()
+        wait_for(program.hanging.is_set, workers.told)
+        workers.kill_child()
+        wait_for(lambda: any(row.done_at for row in bench.owed(task="post_alert")), workers.told)
+    with acting_as(bench.actor):
+        (kept,) = AlertMessage.objects.filter(maker=bench.maker, receiver__channel="webhook")
+    assert program.ids() == [str(kept.id)] * 2
