@@ -30,13 +30,13 @@ from ledger.models import (
     RoundShareLine,
 )
 from ledger.money import minor_unit, round_to_step
-from ledger.offer_reading import offers_on
+from ledger.offer_reading import OfferOn, offers_on
 from ledger.order_bills import SupplierOrder
 from ledger.outbox import Work
 from ledger.round_market import Market
 from ledger.round_offers import market
 from ledger.round_pledges import Pledge, Reckoned
-from ledger.round_reckoning import reckon
+from ledger.round_reckoning import reckon, within_budget
 from ledger.rounds import close, close_round, round_for
 
 CLOSE: Final = "close_round"
@@ -64,7 +64,7 @@ def close_and_reckon(work: Work, now: datetime) -> None:
         with outbox.inside(work):
             outbox.mark_done(work, note="reckoned already")
         return
-    # A round is more than half of what the heart of a worker lasts.
+    # That may take most of the minute that the heart of a worker lasts.
     found = _reckon(asked, outbox.beat_heart)
     with _of_the_coop(work):
         _write(asked, found, now)
@@ -106,8 +106,8 @@ def _ask(coop_id: UUID, round_id: UUID, now: datetime) -> _Asked | None:
         rows = cursor.fetchall()
     materials = Material.objects.in_bulk({material for _, _, material, *_ in rows})
     pledges = {
-        Pledge(maker, material, quantity, materials[material].counted, highest, leftover): id
-        for id, maker, material, quantity, highest, leftover in rows
+        Pledge(maker, material, quantity, materials[material].counted, highest, leftover, use): id
+        for id, maker, material, quantity, highest, leftover, use in rows
     }
     return _Asked(round, pledges, _market(actor, round, list(pledges), materials))
 
@@ -120,16 +120,21 @@ def _market(
     closed_at: datetime = round.closed_at  # type: ignore[attr-defined]
     day, coin = day_of(actor, closed_at), minor_unit(actor.currency)
     masses = {id: row.mass_each for id, row in materials.items()}
-    offers = offers_on(actor, day=day, materials=list(materials), measured=False)
+    offers = _asked_of(round, offers_on(actor, day=day, materials=[*materials], measured=False))
     owns = {}
     for maker in {pledge.maker for pledge in pledges}:
         wants = {pledge.material for pledge in pledges if pledge.maker == maker}
         own = replace(actor, maker_id=maker, role="owner")
         with _walls_of(own):
-            seen = offers_on(own, day=day, materials=list(wants), measured=False)
+            seen = _asked_of(round, offers_on(own, day=day, materials=[*wants], measured=False))
         if seen != [one for one in offers if one.material in wants]:
             owns[maker] = market(seen, masses, coin=coin)
     return market(offers, masses, coin=coin, owns=owns)
+
+
+def _asked_of(round: OrderRound, offers: Sequence[OfferOn]) -> list[OfferOn]:
+    """Those of suppliers that the round does not leave out."""
+    return [one for one in offers if str(one.supplier) not in round.without]
 
 
 @contextmanager
@@ -141,14 +146,16 @@ def _walls_of(maker: Actor) -> Iterator[None]:
 
 
 def _reckon(asked: _Asked, between: Callable[[], object] = lambda: None) -> Reckoned:
-    return reckon(
-        list(asked.pledges),
+    pledges = list(asked.pledges)
+    found = reckon(
+        pledges,
         asked.market,
         asked.market.materials,
         coin=asked.market.coin,
         seconds=SECONDS,
         between=between,
     )
+    return within_budget(found, pledges, asked.round.budget)
 
 
 def _write(asked: _Asked, found: Reckoned, now: datetime) -> None:
@@ -176,6 +183,7 @@ def _write_outcome(asked: _Asked, found: Reckoned, now: datetime) -> None:
         bound=min(found.together, _finest(found.plan.bound)) if found.plan else Decimal(0),
         gap=_finest(found.gap),
         by_size=list(split.by_size) if split else [],
+        over_budget=found.over_budget,
     )
 
 

@@ -20,10 +20,11 @@ GRAMS_PRICED = Decimal(1000)
 
 class WhyDropped(StrEnum):
     """Why a pledge takes no part: nobody offers the material, or it would cost more than the
-    highest price that its maker accepts."""
+    highest price that its maker accepts, or all together more than the round's budget."""
 
     NOT_OFFERED = "not_offered"
     TOO_DEAR = "too_dear"
+    OVER_BUDGET = "over_budget"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,7 @@ class Pledge:
 
     There is one for each maker and material. Without a quantity it is for leftover alone.
     `takes_leftover` asks for what is left of the packs of this material, at what the goods cost.
+    `use_per_month` is what the maker uses of it, in grams or pieces.
     """
 
     maker: UUID
@@ -40,6 +42,7 @@ class Pledge:
     counted: bool
     highest_price: Decimal | None = None
     takes_leftover: bool = False
+    use_per_month: Decimal | None = None
 
     def price_of(self, amount: Decimal, quantity: Decimal) -> Decimal:
         """What a kilogram or a piece costs when so much of it costs this amount."""
@@ -121,7 +124,8 @@ class Reckoned:
     looked at; otherwise no more than the part `gap` of any of them might be saved. `together` is
     what the orders cost; split is that less the leftover that is sold. `own` has the orders of
     those who do better by offers of their own, whether they took part or not. Without any pledge
-    that takes part there is neither a plan nor a split.
+    that takes part there is neither a plan nor a split; `over_budget` is then what all would have
+    cost, where that was too much.
     """
 
     plan: Plan | None
@@ -132,6 +136,7 @@ class Reckoned:
     together: Decimal = Decimal(0)
     gap: Decimal = Decimal(0)
     own: Mapping[UUID, Plan] = field(default_factory=dict)
+    over_budget: Decimal | None = None
 
     @property
     def apart(self) -> Decimal:
@@ -149,8 +154,18 @@ def wanted(pledges: Iterable[Pledge]) -> dict[UUID, Decimal]:
 
 
 def needs_of(pledges: Sequence[Pledge]) -> tuple[Need, ...]:
-    """What is to be bought of each material."""
-    return tuple(Need(material, quantity) for material, quantity in wanted(pledges).items())
+    """What is to be bought of each material.
+
+    Where all who pledge a material say what they use of it, no more is bought than all of them
+    together use before it expires; what they pledge they use in any case.
+    """
+    found = []
+    for material, quantity in wanted(pledges).items():
+        uses = [pledge.use_per_month for pledge in pledges if pledge.material == material]
+        told = [use for use in uses if use is not None]
+        use = sum(told, Decimal(0)) if len(told) == len(uses) else None
+        found.append(Need(material, quantity, use, sure=quantity if told == uses else Decimal(0)))
+    return tuple(found)
 
 
 def goods_of(orders: Sequence[SupplierOrder]) -> Mapping[UUID, tuple[Decimal, Decimal]]:

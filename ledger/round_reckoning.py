@@ -77,6 +77,16 @@ def reckon(
     return Reckoned(None, None, (), tuple(dropped), proven=True, own=own)
 
 
+def within_budget(found: Reckoned, pledges: Sequence[Pledge], budget: Decimal | None) -> Reckoned:
+    """What was reckoned; or nothing for anybody, where the orders for all cost more than this."""
+    if budget is None or found.together <= budget:
+        return found
+    gone = {one.pledge for one in found.dropped}
+    dropped = [Dropped(one, WhyDropped.OVER_BUDGET) for one in pledges if one not in gone]
+    none = Reckoned(None, None, (), (*found.dropped, *dropped), proven=found.proven, own=found.own)
+    return replace(none, over_budget=found.together)
+
+
 def _reckoned(game: Game, kept: Sequence[Pledge], played: Played) -> Reckoned:
     shares = []
     for maker in dict.fromkeys(pledge.maker for pledge in kept):

@@ -5,6 +5,7 @@ withdraw it is to pledge nothing; the last one before the closing counts. What c
 reckoned by the worker (`ledger.round_closing`).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -15,7 +16,7 @@ from django.db import connection
 from django.db.models import Exists, F, OuterRef, QuerySet, Subquery, UUIDField
 from django.db.models.functions import Coalesce
 
-from ledger.access import Actor, find, material_for
+from ledger.access import Actor, find, find_all, material_for, suppliers_visible_to
 from ledger.entries import explained
 from ledger.errors import (
     Forbidden,
@@ -33,6 +34,7 @@ from ledger.models import (
     RoundClosing,
     RoundOutcome,
     RoundPledge,
+    Supplier,
 )
 from ledger.quantities import Quantity
 from ledger.roles import Verb
@@ -56,19 +58,27 @@ def open_round(
     closes_at: datetime,
     now: datetime,
     note: str = "",
+    budget: Decimal | None = None,
+    without: Sequence[UUID | str] = (),
 ) -> OrderRound:
     """Open a round; the worker closes it at `closes_at`. `buyer` orders for all and receives.
 
     Whoever acts for the co-op names any maker, which is asked (`ledger.round_buyers`); a maker
-    opens rounds in which it buys itself, and agrees to that by opening one.
-    Raises Forbidden, NotFound, and Invalid for another buyer or a closing time that is over.
+    opens rounds in which it buys itself, and agrees to that by opening one. Of the suppliers in
+    `without` nothing is ordered, neither for all nor by anybody alone; and nothing at all where all
+    orders would come to more than `budget`. Raises Forbidden, NotFound, and Invalid for another
+    buyer, a closing time that is over or a budget of nothing.
     """
     actor.must(Verb.RUN_ROUNDS)
     buying = maker_for(actor, buyer, pointer="/buyer")
+    asked = [(id, f"/without/{place}") for place, id in enumerate(without)]
+    suppliers = find_all(suppliers_visible_to(actor), asked)
     if actor.maker_id not in (None, buying.id):
         raise Invalid("Name your own maker, or ask the coordinator to open it.", pointer="/buyer")
     if closes_at <= now:
         raise Invalid("A round closes later than now.", pointer="/closes_at")
+    if budget is not None and budget <= 0:
+        raise Invalid("A budget is more than nothing.", pointer="/budget")
     opened = OrderRound.objects.create(
         coop_id=actor.coop_id,
         name=name,
@@ -76,6 +86,8 @@ def open_round(
         opened_at=now,
         closes_at=closes_at,
         buyer=buying,
+        budget=budget,
+        without=[str(supplier.id) for supplier in suppliers],
         person_id=actor.person_id,
     )
     if actor.maker_id is not None:
@@ -105,23 +117,20 @@ def pledge(
     quantity: Quantity | None = None,
     highest_price: Decimal | None = None,
     takes_leftover: bool = False,
+    use_per_month: Quantity | None = None,
 ) -> RoundPledge:
     """Pledge so much of a material, in place of what one has pledged of it in this round before.
 
     `highest_price` is what a kilogram or a piece may cost at most, freight included; without it
-    the maker takes its fair share whatever it is, which is never above its cost alone. Without a
+    the maker takes its fair share whatever it is, which is never above its cost alone. Where all
+    say what they use a month, no more is left over than they use before it expires. Without a
     quantity the pledge is for leftover alone. Raises NotFound, Conflict for a round that is closed,
     Invalid for a material of one's own making, one that is not stocked or a pledge of nothing, and
     what `measure` raises.
     """
     actor.must(Verb.PLEDGE)
     found = round_for(actor, round)
-    of = material_for(actor, material, pointer="/material")
-    if of.maker_id is not None:
-        raise Invalid("Only you know this material; nobody else offers it.", pointer="/material")
-    if not of.stocked:
-        drawn = "{name} is not stocked: it is drawn when it is needed, and nobody orders it."
-        raise Invalid(Sentence(drawn, name=of.name), pointer="/material")
+    of = _shared_material(actor, material)
     if quantity is None and not takes_leftover:
         raise Invalid(
             "Give a quantity, or say that you take leftover; to take a pledge back, withdraw it.",
@@ -132,6 +141,10 @@ def pledge(
         with placed("/quantity"):
             amount = measure(quantity, of)
         entered, measured = amount.entered, amount.quantity
+    use = None
+    if use_per_month is not None:
+        with placed("/use_per_month"):
+            use = measure(use_per_month, of).quantity
     return _write(
         actor,
         found,
@@ -141,7 +154,19 @@ def pledge(
         quantity=measured,
         highest_price=highest_price,
         takes_leftover=takes_leftover,
+        use_per_month=use,
     )
+
+
+def _shared_material(actor: Actor, id: UUID | str) -> Material:
+    """A material that all know and that is ordered."""
+    of = material_for(actor, id, pointer="/material")
+    if of.maker_id is not None:
+        raise Invalid("Only you know this material; nobody else offers it.", pointer="/material")
+    if not of.stocked:
+        drawn = "{name} is not stocked: it is drawn when it is needed, and nobody orders it."
+        raise Invalid(Sentence(drawn, name=of.name), pointer="/material")
+    return of
 
 
 def withdraw_pledge(
@@ -216,6 +241,13 @@ def rounds_of(actor: Actor) -> "QuerySet[OrderRound]":
         buyer_said=Subquery(answer.values("reason")[:1]),
         buyer_answered_at=Subquery(answer.values("answered_at")[:1]),
     )
+
+
+def left_out(actor: Actor, round: OrderRound) -> list[Supplier]:
+    """The suppliers of whom a round orders nothing."""
+    if not round.without:
+        return []
+    return list(suppliers_visible_to(actor).filter(id__in=round.without).order_by("name"))
 
 
 def state_of(row: OrderRound, now: datetime) -> str:

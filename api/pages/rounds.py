@@ -27,7 +27,7 @@ from api.pages.forms import (
 )
 from api.pages.screen import Screen
 from ledger import rounds
-from ledger.access import day_of, materials_visible_to
+from ledger.access import day_of, materials_visible_to, suppliers_visible_to
 from ledger.co_op_store import store_keeper
 from ledger.finding import material_named
 from ledger.models import OrderRound
@@ -47,6 +47,16 @@ class OpenForm(PageForm):
     closes_at = MomentField(label=_("Makers may pledge until"))
     buyer = forms.ChoiceField(label=_("Who orders for all and receives"))
     note = forms.CharField(label=_("A word to all"), max_length=LONG, required=False)
+    budget = MoneyField(
+        label=_("The most that all orders may come to"),
+        required=False,
+        help_text=_("If they come to more, nothing is ordered"),
+    )
+    without = forms.MultipleChoiceField(
+        label=_("Not from these suppliers"),
+        required=False,
+        help_text=_("Neither together nor by anybody alone"),
+    )
 
 
 class Rounds(Screen):
@@ -78,6 +88,8 @@ class Rounds(Screen):
         first = {"closes_at": local(self.now + A_WEEK, self.reader)}
         form = OpenForm(data, reader=self.reader, initial=first)
         makers = rounds.buyers_for(self.actor).values_list("id", "name")[:MOST_MAKERS]
+        sellers = suppliers_visible_to(self.actor).order_by("name").values_list("id", "name")
+        form.offer("without", [(str(id), name) for id, name in sellers[:MOST_MAKERS]])
         form.offer("buyer", [(str(id), name) for id, name in makers])
         return form
 
@@ -111,6 +123,11 @@ class PledgeForm(PageForm):
         label=_("Take what is left of packs, at what the goods cost"),
         required=False,
         help_text=_("Without a quantity as well, as the co-op's store does"),
+    )
+    use_per_month = QuantityField(
+        label=_("What you use a month"),
+        required=False,
+        help_text=_("So that no more is left over from packs than all use before it expires"),
     )
 
 
@@ -195,6 +212,7 @@ class Round(Acts):
             may_pledge=may_pledge,
             keeper=store_keeper(self.actor) if may_pledge else None,
             may_close=state == "open" and runs,
+            left_out=rounds.left_out(self.actor, round),
             trouble=trouble_of(round) if state == "closed" else None,
             **self._came_of(round, state),
             may_write=buys,

@@ -130,7 +130,7 @@ def _how(result: Result, currency: str) -> Iterator[str]:
         yield "The round is not reckoned yet."
         return
     if not outcome.makers:
-        yield "Nothing is ordered: no pledge took part."
+        yield _why_nothing(result, outcome, currency)
         yield from _own(result, currency)
         return
     if result.tells_totals:
@@ -149,6 +149,13 @@ def _how(result: Result, currency: str) -> Iterator[str]:
     yield from _own(result, currency)
     yield _fair(outcome, currency)
     yield from _how_sure(outcome)
+
+
+def _why_nothing(result: Result, outcome: RoundOutcome, currency: str) -> str:
+    if outcome.over_budget is None:
+        return "Nothing is ordered: no pledge took part."
+    cost = f", {money(outcome.over_budget, currency)}" if result.tells_totals else ""
+    return f"Nothing is ordered: all would cost more than the budget of the round{cost}."
 
 
 def _own(result: Result, currency: str) -> Iterator[str]:

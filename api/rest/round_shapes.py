@@ -17,7 +17,7 @@ from ledger.roles import Verb
 from ledger.round_buyers import Asked
 from ledger.round_pledges import WhyDropped
 from ledger.round_trouble import Trouble, trouble_of
-from ledger.rounds import Pledged, stands, state_of
+from ledger.rounds import Pledged, left_out, stands, state_of
 
 ROUND_STATES = ["open", "closed", "reckoned"]
 TRIED_AGAIN = "Nothing is lost, and nothing is to be done: it is tried again by itself."
@@ -73,6 +73,8 @@ class RoundTroubleOut(serializers.Serializer[Any]):
 
 
 class OrderRoundOut(OrderRoundBrief):
+    budget = Shown(allow_null=True, help_text="If all orders come to more, nothing is ordered.")
+    without = PartyOut(many=True, help_text="The suppliers of whom nothing is ordered.")
     trouble = RoundTroubleOut(
         allow_null=True, help_text="If the round is closed and could not be worked out."
     )
@@ -94,6 +96,7 @@ class PledgeOut(serializers.Serializer[Any]):
     quantity = QuantityOut(allow_null=True)
     highest_price = Shown(allow_null=True, help_text=PER)
     takes_leftover = serializers.BooleanField()
+    use_per_month = Amount(allow_null=True)
     withdrawn = serializers.BooleanField()
     counts = serializers.BooleanField(help_text="Whether it is your last of this material.")
     pledged_at = Moment()
@@ -266,6 +269,8 @@ def round_json(
     trouble = trouble_of(row) if brief["state"] == "closed" else None
     return {
         **brief,
+        "budget": None if row.budget is None else money(row.budget, actor.currency),
+        "without": [{"id": str(one.id), "name": one.name} for one in left_out(actor, row)],
         "trouble": trouble and trouble_json(trouble),
         "asked": [asked_json(one) for one in asked],
         "pledged": told,
@@ -291,6 +296,9 @@ def pledge_json(row: RoundPledge, actor: Actor) -> dict[str, Any]:
         else quantity_json(row.entered, row.quantity, row.material.counted),
         "highest_price": plain(row.highest_price) if actor.may(Verb.SEE_COSTS) else None,
         "takes_leftover": row.takes_leftover,
+        "use_per_month": None
+        if row.use_per_month is None
+        else amount_json(row.use_per_month, row.material.counted),
         "withdrawn": not stands(row),
         "counts": row.counts,  # type: ignore[attr-defined]
         "pledged_at": row.pledged_at,

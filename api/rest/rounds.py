@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from rest_framework import serializers
+
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
 from api.rest import round_examples
@@ -24,12 +26,23 @@ from ledger.round_buyers import answer_as_buyer, ask_another, asked_in
 from ledger.round_ordering import place_orders
 from ledger.round_results import result_of
 
+MOST_SUPPLIERS = 100
+
 
 class OrderRoundIn(Body):
     name = Text(max_length=120)
     note = Text(max_length=400, required=False, allow_blank=True)
     closes_at = Moment(help_text="Until then makers may pledge.")
     buyer = Id(help_text="The maker that orders for all and receives; a maker names itself.")
+    budget = DecimalText(
+        above="0", required=False, help_text="If all orders come to more, nothing is ordered."
+    )
+    without = serializers.ListField(
+        child=Id(),
+        max_length=MOST_SUPPLIERS,
+        required=False,
+        help_text="Suppliers of whom nothing is ordered, neither together nor by anybody alone.",
+    )
 
 
 class PledgeIn(Body):
@@ -42,6 +55,11 @@ class PledgeIn(Body):
     )
     takes_leftover = Flag(
         required=False, help_text="Whether you buy what is left of packs at what the goods cost."
+    )
+    use_per_month = QuantityField(
+        required=False,
+        help_text="What you use of it. Where all who pledge it say so, no more is left over from"
+        " packs than all use before it expires.",
     )
 
 

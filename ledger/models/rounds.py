@@ -28,7 +28,8 @@ class OrderRound(CoopRow):
     """Until `closes_at` makers may pledge; then all is ordered as one, by the buyer.
 
     `buyer` was named as it was opened; whoever was asked last is told by `ledger.rounds.rounds_of`:
-    which asking that was, who it is, and its name.
+    which asking that was, who it is, and its name. Nothing is ordered of the suppliers in `without`
+    (their ids), and nothing at all where all would cost more than `budget`.
     """
 
     asked_number: int
@@ -40,10 +41,16 @@ class OrderRound(CoopRow):
     opened_at = models.DateTimeField()
     closes_at = models.DateTimeField()
     buyer = link("ledger.Maker")
+    budget = money(null=True)
+    without = models.JSONField(default=list, db_default=[])
     person = by_whom()
 
     class Meta:
         constraints = (
+            models.CheckConstraint(
+                condition=Q(budget__isnull=True) | Q(budget__gt=0, budget__lt=FINITE),
+                name="round_budget_positive",
+            ),
             models.CheckConstraint(
                 condition=Q(closes_at__gt=F("opened_at")), name="round_closes_after_it_opens"
             ),
@@ -98,12 +105,14 @@ class RoundBuyerAnswer(CoopRow):
 class RoundPledge(MakerRow):
     """So much of a material, and the highest price accepted for a kilogram or a piece.
 
-    Without a quantity it is for leftover alone; without that either, it is withdrawn.
+    Without a quantity it is for leftover alone; without that either, it is withdrawn. With its
+    use a month, no more comes of what keeps for a while only than is used in time.
     """
 
     round = link(OrderRound)
     material = link("ledger.Material")
     entered = models.CharField(max_length=64, blank=True)
+    use_per_month = quantity(null=True)
     quantity = quantity(null=True)
     highest_price = money(null=True)
     takes_leftover = models.BooleanField(default=False)
@@ -120,6 +129,11 @@ class RoundPledge(MakerRow):
                 condition=Q(highest_price__isnull=True)
                 | Q(highest_price__gt=0, highest_price__lt=FINITE),
                 name="pledge_price_positive",
+            ),
+            models.CheckConstraint(
+                condition=Q(use_per_month__isnull=True)
+                | Q(use_per_month__gt=0, use_per_month__lt=FINITE),
+                name="pledge_use_positive",
             ),
         )
         indexes = (
@@ -146,7 +160,9 @@ class RoundOutcome(CoopRow):
     the co-op's currency (see `ledger.fair_split`); `proven` says that no cheaper orders exist. If
     not, no orders for all cost less than `bound`, and of no orders that were looked at more than
     the part `gap` might be saved. `by_size` says how many groups were looked at of one maker, of
-    two, and so on. Of rounds that were reckoned before these were kept, nothing is told.
+    two, and so on. `over_budget` is what all would have cost where that was above the budget of the
+    round, so that nothing is ordered. Of rounds that were reckoned before these were kept, nothing
+    is told.
     """
 
     round = link(OrderRound)
@@ -162,6 +178,7 @@ class RoundOutcome(CoopRow):
     bound = money(null=True)
     gap = models.DecimalField(max_digits=7, decimal_places=6, null=True)
     by_size = models.JSONField(default=list, db_default=[])
+    over_budget = money(null=True)
 
     class Meta:
         constraints = (

@@ -333,3 +333,51 @@ def test_totals_hide_what_one_of_them_would_tell(shops: list[Workshop]) -> None:
     (told,) = shops[0].does(totals_of, round=again)
     assert (told.makers, told.quantity) == (3, D(11000))
     assert len(shops[0].does(lambda a: list(pledges_of(a, again.id)))) == 2
+
+
+def test_nothing_is_ordered_above_the_budget_nor_of_whom_is_left_out(
+    shops: list[Workshop],
+) -> None:
+    """Two packs of the one are 108.00; the other sells a pack for 1.00, and is left out."""
+    north, mill, _ = shops
+    oil = offered(north)
+    cheap = does(coordinator(north), add_supplier, name="Bulk oils, by the ship")
+    facts = {"pack": parse_quantity("5 kg"), "price": PriceFacts(TODAY, D(1)), "opened": True}
+    does(coordinator(north), add_offer, supplier=cheap.id, material=oil.id, **facts)
+    for budget, cost in ((D(108), D(108)), (D("107.99"), None)):
+        round = opened(north, budget=budget, without=[cheap.id])
+        for shop in (north, mill):
+            pledged(shop, round, oil, "4 kg")
+        close_and_reckon(owed(north, round), EVENING)
+        found = does(coordinator(north), result_of, round=round.id)
+        dropped = {line.dropped for one in found.makers for line in one.lines}
+        if cost is None:
+            assert (found.outcome.over_budget, found.outcome.makers) == (D(108), 0)
+            assert (dropped, found.orders) == ({"over_budget"}, [])
+        else:
+            assert (found.outcome.together, found.outcome.over_budget) == (cost, None)
+            assert (dropped, [one.share.alone for one in found.makers]) == ({""}, [D(68), D(68)])
+    with pytest.raises(Invalid, match="budget"):
+        opened(north, budget=D(0))
+    with pytest.raises(NotFound):
+        opened(north, without=[oil.id])
+
+
+def test_no_more_is_left_over_than_all_use_in_time(shops: list[Workshop]) -> None:
+    """A large pack is cheaper, and keeps for a month in which both use 6 kg; where one does not say
+    what it uses, it may use it all."""
+    north, mill, _ = shops
+    oil = offered(north)
+    seller = does(coordinator(north), add_supplier, name="Oils that do not keep")
+    price = PriceFacts(TODAY, D(30), shelf_life_days=30)
+    facts = {"pack": parse_quantity("25 kg"), "price": price, "opened": True}
+    does(coordinator(north), add_offer, supplier=seller.id, material=oil.id, **facts)
+    for use, together in ((parse_quantity("3 kg"), D(68)), (None, D(30))):
+        round = opened(north)
+        pledged(north, round, oil, "2 kg", use_per_month=parse_quantity("3 kg"))
+        pledged(mill, round, oil, "2 kg", use_per_month=use)
+        close_and_reckon(owed(north, round), EVENING)
+        found = does(coordinator(north), result_of, round=round.id)
+        assert found.outcome.together == together
+    (own,) = north.does(lambda actor: list(pledges_of(actor, round.id)))
+    assert own.use_per_month == D(3000)
