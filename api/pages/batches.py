@@ -263,7 +263,7 @@ class Batch(Screen):
         making = bench.batch.making
         weighings = list(bench.weighings[:MOST_WEIGHINGS])
         second_looks.look_up(weighings)
-        facts: dict[str, Any] = {"bench": bench, "making": making}
+        facts: dict[str, Any] = {"bench": bench, "making": making, "cautions": bench.cautions}
         files: dict[str, Any] = {
             "": lambda: side_tables.going_in(bench),
             "weighed": lambda: side_tables.weighed_in(bench),
