@@ -131,7 +131,7 @@ def test_the_first_page_is_small_with_all_that_it_loads(makers: list[Maker]) -> 
     one = makers[0]
     page = look(one, "/")
     loaded = re.findall(r'(?:src|href)="(/static/[^"]+)"', page.raw.decode())
-    assert len(loaded) == 4
+    assert len(loaded) == 6
     files = [one.client.raw("GET", unescape(path)) for path in loaded]
     assert {file.status for file in files} == {200}
     assert all("immutable" in str(file.headers["Cache-Control"]) for file in files)

@@ -51,9 +51,10 @@ def test_a_cost_opens_to_its_receipts_through_an_intermediate(
         assert weighing.amount == sum(part.amount or 0 for part in weighing.parts)
     (of_inner,) = [one for one in named(working, f"batch {inner.batch.code}") if one.parts]
     assert of_inner.facts["formula"] == "Glycerite"
-    landed = named(of_inner, "landed cost")
-    by_lot = {one.facts["lot"]: one for one in landed}
+    by_lot = {one.facts["lot"]: one for one in named(of_inner, "landed cost")}
     assert by_lot[herb_lot.code].amount == 22
+    # What came in a delivery is told in full where it is first met.
+    landed = [one for one in named(working, "landed cost") if one.parts]
     humectant = next(one for one in landed if one.facts["entered"] == "4 gal")
     assert humectant.facts["density"] == "1.26 g/mL"
     assert [(part.name, part.amount) for part in humectant.parts] == [
