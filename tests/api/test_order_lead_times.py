@@ -37,7 +37,7 @@ def test_the_reorder_point_takes_the_lead_time_that_was_measured(north: Client) 
     for days in (7, 9):
         took(north, clay, days)
     error = north.post(f"materials/{clay}/reorder-point", ADVICE).refused(409, "conflict")
-    assert "lead_time" in error["detail"]
+    assert "Say how many days it takes" in error["detail"]
     took(north, clay, 11)
     undone = took(north, clay, 40)
     north.post(f"entries/{undone['entry']}/reversal", {"reason": "typed twice"}).made()

@@ -1,5 +1,6 @@
 """Who owes whom: statements that open to their movements, payments, disputes, clearing."""
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -19,6 +20,10 @@ def coop(server: Running) -> Coop:
 
 @pytest.fixture(scope="module")
 def coordinator(coop: Coop) -> Client:
+    return coordinating(coop)
+
+
+def coordinating(coop: Coop) -> Client:
     token = sign_in(coop.server, coop.coordinator).made()
     return Client(coop.server.port, token["token"])
 
@@ -172,3 +177,39 @@ def test_the_co_op_s_store_is_named_and_told(coop: Coop, coordinator: Client) ->
     assert first.get("settlement/statement", month="2025-05").made()["store"] == keeper
     assert coordinator.change("PUT", path, none).made() == none
     assert first.get("settlement").made()["store"] is None
+
+
+def test_makers_that_are_quits_among_themselves_are_cleared_apart(server: Running) -> None:
+    """Nine and six are owed; six, five and four are due. Whoever pays the largest first needs four
+    payments; six clears six, so three do (makers less groups that are quits; common practice)."""
+    coop = open_coop(server, *(f"Bench {letter}" for letter in "ABCDE"))
+    for payer, payee, amount in (("A", "C", 6), ("A", "D", 3), ("B", "D", 2), ("B", "E", 4)):
+        pays(coop, f"Bench {payer}", f"Bench {payee}", f"{amount}.00").made()
+    clearing = coordinating(coop).get("settlement").made()["clearing"]
+    assert (clearing["at_least"], clearing["proven"]) == (3, True)
+    due = {
+        (one["payer"]["name"], one["payee"]["name"], one["amount"]) for one in clearing["payments"]
+    }
+    assert due == {
+        ("Bench C", "Bench B", "6.00"),
+        ("Bench D", "Bench A", "5.00"),
+        ("Bench E", "Bench A", "4.00"),
+    }
+
+
+def test_of_many_makers_it_is_said_how_few_payments_there_might_be(server: Running) -> None:
+    """Sixteen makers in pairs, owing each other what no other pair does, and a bit around."""
+    names = [f"Bench {number}" for number in range(16)]
+    coop = open_coop(server, *names)
+    for number in range(0, 16, 2):
+        pays(coop, names[number], names[number + 1], f"{number + 1}.{number:02}").made()
+    for payer, payee in zip(names, (*names[1:], names[0]), strict=True):
+        pays(coop, payer, payee, "0.50").made()
+    asked = coordinating(coop).get("settlement").made()
+    clearing = asked["clearing"]
+    assert len(clearing["payments"]) == clearing["at_least"] == 8
+    left = {one["maker"]["name"]: Decimal(one["balance"]) for one in asked["results"]}
+    for one in clearing["payments"]:
+        left[one["payer"]["name"]] += Decimal(one["amount"])
+        left[one["payee"]["name"]] -= Decimal(one["amount"])
+    assert set(left.values()) == {Decimal(0)}

@@ -52,6 +52,8 @@ def test_a_scent_is_judged_by_how_a_product_is_used(shop: Workshop) -> None:
     """One per cent of it may be rinsed off; in what stays on half of that is the most."""
     oil = shop.material("Coconut oil")
     scent = shop.material("Lily scent", cautions=["fragrance"])
+    shop.receive(oil, "10 kg", "50.00")
+    shop.receive(scent, "1 kg", "90.00")
     client, path = signed_in(shop), f"/materials/{scent.id}/facts"
     version = shop.formula("Lily", [(oil, "99"), (scent, "1")])
     wash = shop.product(version, "100 g", use="rinse_off")
