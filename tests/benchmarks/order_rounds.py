@@ -42,13 +42,11 @@ def _row(how: str, asked: Question, part: Decimal | None) -> Row:
     assert all(share.amount <= share.alone_cost for share in found.shares)
     assert found.together <= found.apart
     gap = 100 * (found.plan.cost - found.plan.bound) / found.plan.cost
-    told = ", ".join(
-        f"{groups} of {size}" for size, groups in enumerate(found.split.by_size, 1) if groups
-    )
+    told = sum(found.split.by_size)
     return Row(
         f"a round of {MAKERS} makers x 100 materials reckoned, {how}",
         f"{took:.0f} s; for all a gap of {gap:.2f} %, of any {100 * found.gap:.2f} %;"
-        f" groups: {told}; {len(found.dropped)} pledges left",
+        f" {told} groups; {len(found.dropped)} pledges left",
         target=f"<= {TARGET_S} s",
         met=took <= TARGET_S,
     )

@@ -105,7 +105,7 @@ def test_every_page_can_be_used_by_everybody(seen: dict[str, Seen], page: Page) 
         page.goto(f"{HERE}{path}")
         large = page.evaluate(TEXT)
         try:
-            # What opens a page to all is asked of each in the dark, and of every other one in light.
+            # Asked of every page in the dark, and of every other one in light.
             if number % 2:
                 assert_open_to_all(page)
             assert page.evaluate(PALE) == []
