@@ -10,29 +10,13 @@ from typing import Any
 
 import pytest
 
-from tests.api.client import Client, Coop, open_coop
-from tests.api.people import maker_id, member
-from tests.running import Running
-from tests.stories.buying import BENCHES, PLEDGES, came, offered, reckoned
+from tests.api.client import Client, Coop
+from tests.api.people import maker_id
+from tests.stories.buying import BENCHES, PLEDGES, came, reckoned
 
 BUYER = "Mill Bench"
 OTHERS = [name for name in BENCHES if name != BUYER]
 RELEASED = {"release": {"basis": "came released"}}
-
-
-@pytest.fixture(scope="module")
-def coop(server: Running) -> Coop:
-    return open_coop(server, *BENCHES)
-
-
-@pytest.fixture(scope="module")
-def coordinator(coop: Coop) -> Client:
-    return member(coop, None, "coordinator")
-
-
-@pytest.fixture(scope="module")
-def goods(coordinator: Client) -> dict[str, str]:
-    return offered(coordinator)
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,6 @@ at.
 """
 
 import argparse
-import os
 import re
 import tempfile
 from collections.abc import Callable, Iterator
@@ -18,7 +17,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
 
 from formulas.demo import people
-from tests.browser.conftest import chromium
+from tests.browser.conftest import launched
 from tests.browser.visiting import SIZES
 from tests.running import Running
 
@@ -90,14 +89,15 @@ def main() -> None:
     parser.add_argument("--all", type=Path, metavar="FOLDER", help="every page, in both widths")
     parser.add_argument("address", nargs="?", default="", help="of a server with the demo")
     given = parser.parse_args()
-    with server(given.address) as address, sync_playwright() as playwright:
-        args = ["--no-sandbox"] if os.geteuid() == 0 else []
-        browser = playwright.chromium.launch(executable_path=chromium(), args=args)
+    with (
+        server(given.address) as address,
+        sync_playwright() as playwright,
+        launched(playwright) as browser,
+    ):
         if given.all:
             draw_all(browser, address, given.all)
         else:
             draw_shown(browser, address)
-        browser.close()
 
 
 def draw_shown(browser: Browser, address: str) -> None:

@@ -1,10 +1,10 @@
-"""Whoever has no mouse, and whoever needs letters twice as large, can do everything."""
+"""Whoever has no mouse can do everything."""
 
 import re
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page, ViewportSize, expect
+from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Client
 from tests.browser.visiting import Visit, go
@@ -17,19 +17,6 @@ FOCUSED = """() => {
   const told = (one.labels?.length ? one.labels[0] : one).innerText;
   return {name: told.trim(), ring: parseFloat(getComputedStyle(one).outlineWidth)};
 }"""
-# Sheets to print are as wide as their paper.
-PRINTED = ("/label", "/sheet")
-# A screen of 1280 px at 200 % has room for 640.
-HALF: ViewportSize = {"width": 640, "height": 450}
-# What sticks out of the page, or is cut off where it cannot be scrolled to.
-CUT = """() => [...document.querySelectorAll("main *, header *")]
-  .filter(one => one.checkVisibility() && !one.closest(".wide, svg, .skip, datalist, option"))
-  .filter(one => {
-    const box = one.getBoundingClientRect();
-    const clips = getComputedStyle(one).overflowX === "hidden" && one.scrollWidth > one.clientWidth;
-    return box.width && (box.right > innerWidth + 1 || (box.left < -1 && box.right > 0) || clips);
-  }).map(one => one.outerHTML.slice(0, 100))"""
-TEXT = "document.querySelector('main').innerText.replace(/\\s+/g, ' ')"
 
 
 class Keys:
