@@ -5,7 +5,6 @@ from a lot holds its share of it: the usual mass balance of a trace (ISO 22005; 
 What was lost in making counts as in the output, since nobody can tell which grams were lost.
 """
 
-from collections import defaultdict
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -33,39 +32,36 @@ def carried(
     `totals` are all of each lot that there ever was. A lot that is reached only in a circle, which
     time does not allow, is left out: its share then shows as unexplained.
     """
-    held: dict[Hashable, Fraction] = defaultdict(Fraction, {root: Fraction(totals[root])})
+    held = {root: Fraction(totals[root])}
     waiting = list(makings)
     while waiting:
         unmade = {lot for making in waiting for lot in making.outputs}
         ready: list[Making] = []
         later: list[Making] = []
         for making in waiting:
-            (later if unmade & making.inputs.keys() else ready).append(making)
+            (ready if unmade.isdisjoint(making.inputs) else later).append(making)
         if not ready:
             break
         for making in ready:
             went_in = sum(
-                (
-                    held[lot] * proportion(quantity, totals[lot])
-                    for lot, quantity in making.inputs.items()
-                    if totals.get(lot)
-                ),
-                Fraction(0),
+                share_of(held[lot], quantity, totals[lot])
+                for lot, quantity in making.inputs.items()
+                if lot in held and totals.get(lot)
             )
             together = sum(making.outputs.values(), Decimal(0))
             for lot, quantity in making.outputs.items():
-                held[lot] += went_in * proportion(quantity, together)
+                share = share_of(went_in, quantity, together)
+                held[lot] = held[lot] + share if lot in held else share
         waiting = later
-    return dict(held)
+    return held
 
 
-def proportion(part: Decimal, whole: Decimal) -> Fraction:
-    """What part of the whole it is, exactly; in whole numbers, which are reckoned with fastest."""
-    if part == whole:
-        return Fraction(1)
+def share_of(held: Fraction | int, part: Decimal, whole: Decimal) -> Fraction:
+    """What a part of a lot holds when the whole of it holds so much; brought down once."""
     over, under = part.as_integer_ratio()
     times, by = whole.as_integer_ratio()
-    return Fraction(over * by, under * times)
+    much, of = held.as_integer_ratio()
+    return Fraction(much * over * by, of * under * times)
 
 
 def rounded(parts: Sequence[Fraction]) -> list[Decimal]:

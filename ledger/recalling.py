@@ -18,7 +18,7 @@ from django.db import connection
 from ledger.access import Actor, lot_for
 from ledger.entries import account
 from ledger.models import Account
-from ledger.recall_balance import Making, carried, proportion, rounded
+from ledger.recall_balance import Making, carried, rounded, share_of
 from ledger.roles import Verb
 from ledger.tracing import ORIGINS, OTHER_MAKERS, RETURNED_TO, place_of
 
@@ -27,6 +27,8 @@ ONE: Final = Decimal(1)
 BEFORE_ALL: Final = datetime(1, 1, 1, tzinfo=UTC)
 # Goods that lie here can still be stopped.
 WITHIN_REACH: Final = frozenset({"store", "batch", "consignment"})
+# From other makers it came for a while, and may go back.
+OWN_ORIGINS: Final = ORIGINS - OTHER_MAKERS
 
 # From key to key: the planner cannot know how few lots are reached, and would read through all that
 # was ever made instead.
@@ -242,7 +244,7 @@ def _whereabouts(stands: Sequence[Standing]) -> _Whereabouts:
     for lot, kind, name, _, gained, quantity, *_ in stands:
         if kind == "making" and gained:
             where.used[lot] += quantity
-        elif kind in RETURNED_TO or (kind in ORIGINS - OTHER_MAKERS and not gained):
+        elif kind in RETURNED_TO or (kind in OWN_ORIGINS and not gained):
             where.totals[lot] -= quantity
         else:
             where.places[lot][kind, name] += quantity
@@ -309,8 +311,7 @@ def _listed(
         if quantity
     ]
     exact = [
-        held.get(id, Fraction(0)) * proportion(quantity, where.totals[id] or ONE)
-        for id, _, _, quantity in flat
+        share_of(held.get(id, 0), quantity, where.totals[id] or ONE) for id, _, _, quantity in flat
     ]
     found: dict[str, list[Place]] = defaultdict(list)
     for (id, kind, name, quantity), share in zip(flat, rounded(exact), strict=True):
