@@ -41,8 +41,9 @@ class Verdict(StrEnum):
 
 
 # Directive 76/211/EEC, Annex I, 2.4, as amended by 78/891/EEC: up to this nominal quantity in g or
-# mL, a percent of it or so much. The rows up to 1000 were met in an excerpt of the text; the last
-# one and the rounding up to a tenth are from memory.
+# mL, a percent of it or so much. The rows up to 1000 as legislation.gov.uk has them; the last one
+# and the rounding up to a tenth as § 9(3) of the German Fertigpackungsverordnung (2020) and § 9(1)
+# of the Austrian one (1993) have them.
 _TNE: tuple[tuple[Decimal, Decimal | None, Decimal | None], ...] = (
     (Decimal(50), Decimal(9), None),
     (Decimal(100), None, Decimal("4.5")),
@@ -54,10 +55,12 @@ _TNE: tuple[tuple[Decimal, Decimal | None, Decimal | None], ...] = (
 )
 _TNE_LOW = Decimal(5)
 _TENTH = Decimal("0.1")
+_ONE = Decimal(1)
 
 # NIST Handbook 133, Table 2-5 (Appendix A), packages labelled by weight: up to so many pounds, the
 # MAV in pounds. From memory of the table, with two rows met elsewhere (3 oz: 0.25 oz; 113 g: 7 g);
-# read the edition that your state has adopted before you rely on it.
+# read the edition that your state has adopted before you rely on it. Grams are cut as the table
+# cuts them, by memory as well: to a tenth below 0.1 lb, and to a whole gram above.
 _POUND = Decimal("453.59237")
 _MAV_POUNDS: tuple[tuple[str, str], ...] = (
     ("0.12", "0.008"),
@@ -94,6 +97,7 @@ _MAV_POUNDS: tuple[tuple[str, str], ...] = (
     ("54.40", "0.50"),
 )
 _MAV_SMALL = (Decimal("0.08"), Decimal(10))
+_MAV_WHOLE_GRAMS = Decimal("0.1")
 _MAV_LARGE_PERCENT = Decimal(2)
 
 # NIST Handbook 133, Table 2-1, Category A: the sample correction factor by the number of units in
@@ -192,13 +196,14 @@ def tolerable_negative_error(nominal: Decimal) -> Decimal:
 
 
 def maximum_allowable_variation(nominal_grams: Decimal) -> Decimal:
-    """The MAV in grams of a package labelled by weight, cut to a tenth as the table cuts it."""
+    """The MAV in grams of a package labelled by weight, cut as the table cuts it."""
     pounds = nominal_grams / _POUND
     if pounds < _MAV_SMALL[0]:
         return nominal_grams * _MAV_SMALL[1] / 100
     for most, allowed in _MAV_POUNDS:
         if pounds <= Decimal(most):
-            return (Decimal(allowed) * _POUND).quantize(_TENTH, rounding=ROUND_DOWN)
+            step = _TENTH if Decimal(allowed) < _MAV_WHOLE_GRAMS else _ONE
+            return (Decimal(allowed) * _POUND).quantize(step, rounding=ROUND_DOWN)
     return nominal_grams * _MAV_LARGE_PERCENT / 100
 
 
@@ -219,7 +224,13 @@ def limits_of(
         return Limits(rule, nominal, error, "Directive 76/211/EEC, Annex I, 2.4")
     if not by_volume:
         variation = maximum_allowable_variation(nominal)
-        return Limits(rule, nominal, variation, "NIST Handbook 133, Table 2-5")
+        return Limits(
+            rule,
+            nominal,
+            variation,
+            "NIST Handbook 133, Table 2-5, from memory: compare it with the edition that your state"
+            " has adopted, or enter the MAV",
+        )
     return Limits(
         rule,
         nominal,

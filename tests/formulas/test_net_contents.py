@@ -256,7 +256,11 @@ def test_limits_say_where_they_come_from() -> None:
         Rule.EU, D(250), D(9), "Directive 76/211/EEC, Annex I, 2.4"
     )
     assert limits_of(Rule.US, D(250), by_volume=False) == Limits(
-        Rule.US, D(250), D("12.7"), "NIST Handbook 133, Table 2-5"
+        Rule.US,
+        D(250),
+        D("12.7"),
+        "NIST Handbook 133, Table 2-5, from memory: compare it with the edition that your state"
+        " has adopted, or enter the MAV",
     )
     assert limits_of(Rule.US, D(250), by_volume=True) == Limits(
         Rule.US,

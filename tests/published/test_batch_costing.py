@@ -1,4 +1,7 @@
-"""Process loss, price and break-even against published figures; each row carries its source."""
+"""Process loss, write-down, price and break-even against published figures.
+
+Each row carries its source.
+"""
 
 from collections.abc import Callable
 from decimal import Decimal as D
@@ -7,6 +10,7 @@ from typing import Any
 import pytest
 
 from formulas.costing import BatchCost, batch_cost, batch_yield
+from formulas.joint_costs import net_realisable_value
 from formulas.pricing import (
     break_even,
     contribution,
@@ -16,8 +20,10 @@ from formulas.pricing import (
     price_for_markup,
     profit_at,
 )
+from formulas.scrap import scrap_cost
 from tests.published.rows import Row, published_rows
 from tests.published.test_costing import LEDGER, assert_agrees, exact, read
+from tests.published.test_joint_costs import JOINT
 from tests.published.test_variances import VARIANCES
 
 
@@ -79,6 +85,36 @@ def abnormal_waste(_: dict[str, Any]) -> str:
     return "expense, not inventory" if cost.abnormal == 5 and cost.total == 15 else "inventory"
 
 
+def written_down(cost: D, nrv: D) -> D:
+    """What of `cost` is an expense where all of it is kept and will bring `nrv`."""
+    kept = {"weighed_grams": D(1), "process_loss_percent": D(0), "kept_grams": D(1)}
+    return scrap_cost(cost, nrv=nrv, **kept).abnormal
+
+
+def lower_of_both(inputs: dict[str, Any]) -> D:
+    """Item by item: pieces, what one cost, what one will bring."""
+    items = [(pieces * cost, pieces * nrv) for pieces, cost, nrv in inputs["items"]]
+    return sum((cost - written_down(cost, nrv) for cost, nrv in items), D(0))
+
+
+def sold_or_processed(inputs: dict[str, Any]) -> list[D]:
+    """What is earned by selling at the split, and by working on; what came before is the same."""
+    now, later = inputs["split_off"], inputs["further"]
+    sold = profit_at(now["qty"], fixed_cost=D(0), price=now["price"], variable_cost=D(0))
+    processed = profit_at(
+        later["qty"],
+        fixed_cost=later["fixed"],
+        price=later["price"],
+        variable_cost=later["variable"],
+    )
+    return [sold, processed]
+
+
+def nrv_rule(_: dict[str, Any]) -> str:
+    brings = net_realisable_value(D(12), D(5))
+    return "estimated selling price less costs of completion and costs to sell" * (brings == 7)
+
+
 PROCESS_LOSS = "normal loss: unit cost, abnormal loss(+)/gain(-) units and values"
 FORMULAS: dict[str, Callable[[dict[str, Any]], Any]] = {
     "abnormal loss quantity": beyond,
@@ -94,6 +130,10 @@ FORMULAS: dict[str, Callable[[dict[str, Any]], Any]] = {
     "units and sales for target profit": volume,
     "break-even units": lambda i: volume(i)[0],
     "operating income at a volume": operating_income,
+    "lower of cost and market, item by item": lower_of_both,
+    "write-down to net realisable value": lambda i: written_down(i["cost"], i["nrv"]),
+    "sell or process further: effect on income": sold_or_processed,
+    "rule: NRV definition": nrv_rule,
     "rule: conversion cost": conversion,
     "rule: abnormal waste": abnormal_waste,
 }
@@ -117,6 +157,6 @@ def test_published_process_loss(row: Row) -> None:
 def test_every_row_is_checked_by_one_of_these() -> None:
     rows = [param.values[0] for param in published_rows("costing.csv")]
     assert {row.quantity for row in rows} == (
-        LEDGER.keys() | FORMULAS.keys() | VARIANCES.keys() | {PROCESS_LOSS}
+        LEDGER.keys() | FORMULAS.keys() | JOINT.keys() | VARIANCES.keys() | {PROCESS_LOSS}
     )
     assert all(row.source for row in rows)

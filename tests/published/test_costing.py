@@ -133,6 +133,14 @@ def landed_with(kind: ChargeKind | None) -> Callable[[dict[str, Any]], str]:
     return rule
 
 
+def formulas_allowed(_: dict[str, Any]) -> str:
+    """What a maker may choose among for a class of materials; the newest first is none of it."""
+    chosen = [formula.value for formula in CostFormula if formula is not CostFormula.LOT]
+    named = {"fifo": "FIFO", "average": "weighted average"}
+    words = " or ".join(named[one] for one in sorted(chosen, reverse=True))
+    return f"{words}; same formula for similar items; LIFO not allowed"
+
+
 LEDGER: dict[str, Callable[[dict[str, Any]], Any]] = {
     "perpetual FIFO: cost of goods sold": lambda i: fifo(i).sold,
     "perpetual FIFO: ending inventory value": lambda i: fifo(i).closing,
@@ -156,6 +164,7 @@ LEDGER: dict[str, Callable[[dict[str, Any]], Any]] = {
     "whole-pool weighted average unit cost and margin of one unit sold at 36": pooled,
     "inventory cost after prompt-payment discount": prompt_payment,
     "inventory cost after return, allowance and discount": allowance,
+    "rule: cost formulas allowed": formulas_allowed,
     "rule: landed cost: purchase price": landed_with(None),
     "rule: landed cost: import duty": landed_with(ChargeKind.DUTY),
     "rule: landed cost: non-recoverable tax": landed_with(ChargeKind.TAX),

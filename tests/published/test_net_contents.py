@@ -13,10 +13,12 @@ from formulas.net_contents import (
     maximum_allowable_variation,
     tolerable_negative_error,
 )
+from ledger.errors import Invalid
 
 from .rows import Row, published_rows
 
 FILE = "net_contents.csv"
+POUND = Decimal("453.59237")
 
 
 @pytest.mark.parametrize("row", published_rows(FILE, "tolerable negative error"))
@@ -30,9 +32,20 @@ def test_limits_of_the_directive(row: Row) -> None:
     assert row.agrees(limits.short if row.quantity.startswith("T1") else limits.least)
 
 
-@pytest.mark.parametrize("row", published_rows(FILE, "maximum allowable variation"))
+@pytest.mark.parametrize("nominal", ["4.9", "10000.1"])
+def test_the_directive_rules_no_other_size(nominal: str) -> None:
+    with pytest.raises(Invalid, match="5 g to 10 kg"):
+        tolerable_negative_error(Decimal(nominal))
+
+
+@pytest.mark.parametrize("row", published_rows(FILE, "maximum allowable variation by weight"))
 def test_maximum_allowable_variation(row: Row) -> None:
     assert row.agrees(maximum_allowable_variation(row.number("nominal_g")))
+
+
+@pytest.mark.parametrize("row", published_rows(FILE, "maximum allowable variation in pounds"))
+def test_both_edges_of_each_band_of_the_handbook(row: Row) -> None:
+    assert row.agrees(maximum_allowable_variation(row.number("pounds") * POUND))
 
 
 @pytest.mark.parametrize("row", published_rows(FILE, "sample correction", "allowance of the mean"))
