@@ -1,9 +1,10 @@
 """Formulas as a list: an ingredient in every row, under its formula; all of them or none.
 
-A check writes everything and takes it back, so that it tells what the import would.
+A check writes everything and takes it back, so that it tells what the import would. Hundreds of
+rows are written in as few queries as one.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -11,12 +12,13 @@ from django.db import transaction
 from django.db.models.functions import Lower
 
 from formulas.access import formulas_of
+from formulas.composing import NewFormula, write_each
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.models import FormulaVersion
-from formulas.writing import Sheet, Written, write_by_names
+from formulas.writing import Several, Sheet, Written
 from ledger.access import Actor
-from ledger.entries import explained
 from ledger.errors import Invalid, Refusal
+from ledger.in_parts import Together, Told, parts_of, silent
 from ledger.price_list_rows import (
     CellError,
     Cells,
@@ -32,6 +34,8 @@ from ledger.roles import Verb
 REQUIRED: Final = ("formula", "ingredient", "percent")
 COLUMNS: Final = ("formula", "phase", "ingredient", "percent", "most_percent")
 BALANCE: Final = "balance"
+# So many rows are written at once; a statement must not take too long.
+AT_ONCE: Final = 500
 # What a refusal of a row points at, by the list's own columns.
 CALLED: Final = {"name": "ingredient", "material": "ingredient", "formula": "ingredient"}
 
@@ -63,25 +67,62 @@ class FormulaList:
         return [one.row for one in self.written if one.known]
 
 
-def check_formulas(actor: Actor, rows: Sequence[ListRow]) -> FormulaList:
+def check_formulas(actor: Actor, rows: Sequence[ListRow], *, told: Told = silent) -> FormulaList:
     """What a list would write, with everything that is wrong with it; nothing stays written.
 
-    Raises Forbidden.
+    How many rows are done is `told` in between. Raises Forbidden.
     """
-    return _done(actor, rows, keep=False)
+    return _done(actor, rows, told, keep=False)
 
 
-def import_formulas(actor: Actor, rows: Sequence[ListRow]) -> FormulaList:
+def import_formulas(actor: Actor, rows: Sequence[ListRow], *, told: Told = silent) -> FormulaList:
     """Write the formulas of a list. Raises ListRefused for any error, Forbidden."""
-    found = _done(actor, rows, keep=True)
+    found = _done(actor, rows, told, keep=True)
     if found.errors:
         raise ListRefused(found.errors)
     return found
 
 
-def _done(actor: Actor, rows: Sequence[ListRow], *, keep: bool) -> FormulaList:
+@dataclass(frozen=True, slots=True)
+class _Sound:
+    """A formula of the list that can be written, with its rows."""
+
+    rows: Sequence[ListRow]
+    new: NewFormula
+
+
+def _done(actor: Actor, rows: Sequence[ListRow], told: Told, *, keep: bool) -> FormulaList:
     actor.must(Verb.FORMULATE)
     found = FormulaList(len(rows))
+    sheets = _sheets(rows, found)
+    had = _had(actor, (sheet.name for _, sheet in sheets))
+    several = Several(actor, [sheet for _, sheet in sheets])
+    sound = []
+    for of_sheet, sheet in sheets:
+        try:
+            sound.append(_Sound(of_sheet, several.new(sheet)))
+        except Refusal as refusal:
+            _refuse(of_sheet, refusal, found)
+    together: Together[_Sound, FormulaVersion] = Together(
+        lambda some: write_each(actor, [one.new for one in some]),
+        lambda one, refusal: _refuse(one.rows, refusal, found),
+    )
+    done = len(rows) - sum(len(one.rows) for one in sound)
+    with transaction.atomic():
+        for part in parts_of(sound, AT_ONCE, lambda one: len(one.rows)):
+            for one, version in together.written(part):
+                known = version.formula.name.lower() in had
+                found.written.append(Kept(one.rows[0].number, version, len(one.rows), known))
+            done += sum(len(one.rows) for one in part)
+            told(done)
+        if found.errors or not keep:
+            transaction.set_rollback(True)
+    found.errors.sort(key=lambda error: error.row)
+    return found
+
+
+def _sheets(rows: Sequence[ListRow], found: FormulaList) -> list[tuple[Sequence[ListRow], Sheet]]:
+    """The formulas whose rows can all be read, with those rows, in the order of their first."""
     of_formula: dict[str, list[tuple[ListRow, Written | None]]] = {}
     for row in rows:
         cells = Cells(row)
@@ -89,38 +130,21 @@ def _done(actor: Actor, rows: Sequence[ListRow], *, keep: bool) -> FormulaList:
         found.errors += cells.errors
         name = " ".join(cells.text("formula").split())
         of_formula.setdefault(name, []).append((row, None if cells.errors else written))
-    had = _had(actor, of_formula)
-    with transaction.atomic():
-        for name, pairs in of_formula.items():
-            lines = [written for _, written in pairs if written is not None]
-            if len(lines) == len(pairs):
-                _write(actor, name, [row for row, _ in pairs], lines, found, had)
-        if found.errors or not keep:
-            transaction.set_rollback(True)
-    return found
+    return [
+        ([row for row, _ in pairs], Sheet(name, lines))
+        for name, pairs in of_formula.items()
+        if len(lines := [line for _, line in pairs if line is not None]) == len(pairs)
+    ]
 
 
-def _write(
-    actor: Actor,
-    name: str,
-    rows: Sequence[ListRow],
-    lines: Sequence[Written],
-    found: FormulaList,
-    had: Collection[str],
-) -> None:
-    """Write one formula, or say at which of its rows it is refused."""
-    try:
-        with transaction.atomic(), explained():
-            version = write_by_names(actor, Sheet(name, lines))
-    except Refusal as refusal:
-        of, place, *rest = [*refusal.pointer.strip("/").split("/"), "", ""][:3]
-        if of == "lines" and place.isdecimal() and int(place) < len(rows):
-            column = CALLED.get(rest[0], "percent")
-            found.errors.append(error_at(rows[int(place)], column, refusal))
-        else:
-            found.errors.append(error_at(rows[0], "formula", refusal))
+def _refuse(rows: Sequence[ListRow], refusal: Refusal, found: FormulaList) -> None:
+    """Say at which of its rows a formula is refused."""
+    of, place, *rest = [*refusal.pointer.strip("/").split("/"), "", ""][:3]
+    if of == "lines" and place.isdecimal() and int(place) < len(rows):
+        column = CALLED.get(rest[0], "percent")
+        found.errors.append(error_at(rows[int(place)], column, refusal))
     else:
-        found.written.append(Kept(rows[0].number, version, len(lines), name.lower() in had))
+        found.errors.append(error_at(rows[0], "formula", refusal))
 
 
 def _had(actor: Actor, names: Iterable[str]) -> set[str]:

@@ -11,8 +11,9 @@ from uuid import UUID
 
 from formulas.access import version_for
 from formulas.alternates import AlternateDraft, prefetch_alternates
-from formulas.composing import Draft, new_version
+from formulas.composing import new_version
 from formulas.composition import Kind
+from formulas.drafts import Draft
 from formulas.models import FormulaVersion
 from formulas.writing import draft_of, ingredients_named
 from ledger.access import Actor

@@ -5,14 +5,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import groupby
+from typing import TypeVar
 from uuid import UUID
 
 from django.db.models.functions import Lower
 
 from formulas.access import formulas_of, version_for
 from formulas.alternates import AlternateDraft, prefetch_alternates
-from formulas.composing import Draft, LineDraft, PhaseDraft, new_version, write_formula
+from formulas.composing import NewFormula, new_formula, new_version, write_formula
 from formulas.composition import Balance, Fixed, Ingredient, Kind, ToEffect
+from formulas.drafts import Draft, LineDraft, PhaseDraft, named_in
 from formulas.infusing import Infusion
 from formulas.judging import Window
 from formulas.measurements import windows_of
@@ -25,6 +27,8 @@ from ledger.errors import (
     Sentence,
 )
 from ledger.quantities import Density
+
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +75,41 @@ def write_by_names(actor: Actor, sheet: Sheet) -> FormulaVersion:
     "/lines/0/percent", as the rows were given. Raises Invalid for a name that nothing has, and
     what `write_formula` raises.
     """
+    found = ingredients_named(actor, [row.name for row in sheet.rows])
+    draft = _first_draft(sheet, found)
+    return _pointed(draft, lambda: write_formula(actor, draft))
+
+
+class Several:
+    """New formulas that are written together, named as in `write_by_names`.
+
+    A later one may name an earlier one. What any of them names is looked up at once, so that the
+    number of statements does not grow with them.
+    """
+
+    def __init__(self, actor: Actor, sheets: Sequence[Sheet]) -> None:
+        self.actor = actor
+        self.found = ingredients_named(actor, [row.name for one in sheets for row in one.rows])
+        first = [_line_of(Balance(), ingredient) for ingredient in self.found.values()]
+        self.at_hand = named_in(actor, [Draft("", [PhaseDraft("", first)])])
+
+    def new(self, sheet: Sheet) -> NewFormula:
+        """Look at one of them. Raises what `write_by_names` raises, with the same pointers."""
+        draft = _first_draft(sheet, self.found)
+        new = _pointed(draft, lambda: new_formula(self.actor, draft, self.at_hand))
+        named = sheet.name.lower()
+        # Of formulas with one name the oldest is meant, and a formula before a material.
+        if named not in self.found or self.found[named].kind is Kind.MATERIAL:
+            self.found[named] = Ingredient(Kind.FORMULA, str(new.formula.id))
+        return new
+
+
+def _first_draft(sheet: Sheet, found: Mapping[str, Ingredient]) -> Draft:
     lines = [
         _line(row, ingredient, None)
-        for row, ingredient in zip(sheet.rows, _all_known(actor, sheet.rows), strict=True)
+        for row, ingredient in zip(sheet.rows, _all_known(sheet.rows, found), strict=True)
     ]
-    draft = Draft(
+    return Draft(
         sheet.name,
         _phases(sheet.rows, lines),
         process_loss_percent=_loss_of(sheet),
@@ -86,7 +120,6 @@ def write_by_names(actor: Actor, sheet: Sheet) -> FormulaVersion:
         windows=sheet.asks.windows,
         note=sheet.note,
     )
-    return _pointed(draft, lambda: write_formula(actor, draft))
 
 
 def _loss_of(sheet: Sheet) -> Decimal | None:
@@ -109,9 +142,9 @@ def next_by_names(
     for line in before.lines.all():
         earlier[ingredient_of(line)].append(line)
     known = {named.lower(): what for named, what in _names_in(before)}
-    found = _all_known(actor, sheet.rows, known)
+    found = ingredients_named(actor, [row.name for row in sheet.rows]) | known
     lines = []
-    for row, ingredient in zip(sheet.rows, found, strict=True):
+    for row, ingredient in zip(sheet.rows, _all_known(sheet.rows, found), strict=True):
         same = earlier[ingredient].popleft() if earlier[ingredient] else None
         lines.append(_line(row, ingredient, same))
     density = sheet.density
@@ -199,11 +232,8 @@ def _names_in(version: FormulaVersion) -> list[tuple[str, Ingredient]]:
     return [(name_of(line), ingredient_of(line)) for line in version.lines.all()]
 
 
-def _all_known(
-    actor: Actor, rows: Sequence[Written], known: Mapping[str, Ingredient] | None = None
-) -> list[Ingredient]:
-    """What each row is of; what is `known` already is taken first."""
-    found = ingredients_named(actor, [row.name for row in rows]) | dict(known or {})
+def _all_known(rows: Sequence[Written], found: Mapping[str, Ingredient]) -> list[Ingredient]:
+    """What each row is of."""
     for place, row in enumerate(rows):
         if row.name.lower() not in found:
             raise Invalid(
@@ -216,16 +246,15 @@ def _all_known(
     return [found[row.name.lower()] for row in rows]
 
 
+def _line_of(amount: Fixed | ToEffect | Balance, ingredient: Ingredient) -> LineDraft:
+    if ingredient.kind is Kind.FORMULA:
+        return LineDraft(amount, formula=ingredient.id)
+    return LineDraft(amount, material=ingredient.id)
+
+
 def _line(row: Written, ingredient: Ingredient, same: Line | None) -> LineDraft:
     """A row as a line; what it says nothing about stays as it is in the `same` line before."""
-    of_formula = ingredient.kind is Kind.FORMULA
-    named = LineDraft(
-        row.amount,
-        material=None if of_formula else ingredient.id,
-        formula=ingredient.id if of_formula else None,
-        max_celsius=row.max_celsius,
-        spent=row.spent,
-    )
+    named = replace(_line_of(row.amount, ingredient), max_celsius=row.max_celsius, spent=row.spent)
     if same is None:
         return named
     return replace(
@@ -245,7 +274,7 @@ def _phases(rows: Sequence[Written], lines: Sequence[LineDraft]) -> list[PhaseDr
     ]
 
 
-def _pointed(draft: Draft, write: Callable[[], FormulaVersion]) -> FormulaVersion:
+def _pointed(draft: Draft, write: Callable[[], Made]) -> Made:
     """Written, or refused with a pointer to the row."""
     try:
         return write()

@@ -1,7 +1,7 @@
 """Opening stock as a list: a lot in every row, all of them or none.
 
 Whoever imports checks first. A check does everything and takes it back, so that it tells what the
-import would. Every lot is an entry of its own, as if it were entered by hand; all of them are
+import would. Every lot is an entry of its own, as if it were entered by hand; hundreds of them are
 written in as few queries as one.
 """
 
@@ -16,12 +16,12 @@ from django.db import transaction
 from django.db.models.functions import Lower
 
 from ledger.access import Actor, materials_visible_to
-from ledger.entries import explained
 from ledger.errors import (
     Invalid,
     Refusal,
     Sentence,
 )
+from ledger.in_parts import Together, Told, parts_of, silent
 from ledger.issuing import Moved
 from ledger.measuring import Measured
 from ledger.models import Lot, Material
@@ -44,6 +44,8 @@ REQUIRED: Final = ("material", "quantity", "value", "supplier_lot")
 COLUMNS: Final = (*REQUIRED, "expires_on", "retest_on", "density", "released_because")
 # Where a refusal of the ledger names what the list calls otherwise.
 CALLED: Final = {"release": "released_because"}
+# So many lots are written at once; a statement must not take too long.
+AT_ONCE: Final = 250
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,39 +76,61 @@ class StockList:
         return [one.row for one in self.opened if one.known]
 
 
-def check_stock(actor: Actor, rows: Sequence[ListRow], *, now: datetime) -> StockList:
+def check_stock(
+    actor: Actor, rows: Sequence[ListRow], *, now: datetime, told: Told = silent
+) -> StockList:
     """What a list would open, with everything that is wrong with it; nothing stays written.
 
-    Raises Forbidden.
+    How many rows are done is `told` in between. Raises Forbidden.
     """
-    return _done(actor, rows, now, keep=False)
+    return _done(actor, rows, now, told, keep=False)
 
 
-def import_stock(actor: Actor, rows: Sequence[ListRow], *, now: datetime) -> StockList:
+def import_stock(
+    actor: Actor, rows: Sequence[ListRow], *, now: datetime, told: Told = silent
+) -> StockList:
     """Open the lots of a list. Raises ListRefused for any error, Forbidden."""
-    found = _done(actor, rows, now, keep=True)
+    found = _done(actor, rows, now, told, keep=True)
     if found.errors:
         raise ListRefused(found.errors)
     return found
 
 
-def _done(actor: Actor, rows: Sequence[ListRow], now: datetime, *, keep: bool) -> StockList:
+def _done(
+    actor: Actor, rows: Sequence[ListRow], now: datetime, told: Told, *, keep: bool
+) -> StockList:
     actor.must(Verb.RECEIVE)
     found, known, had = StockList(len(rows)), _known(actor, rows), _had(actor, rows)
-    sound = []
-    for row in rows:
-        opening = _looked_at(actor, row, known, now, found)
-        if opening is not None:
-            sound.append((row, opening))
+    sound = [
+        (row, opening)
+        for row in rows
+        if (opening := _looked_at(actor, row, known, now, found)) is not None
+    ]
+    together: Together[tuple[ListRow, Opening], Moved] = Together(
+        lambda pairs: open_all(actor, [opening for _, opening in pairs], happened_at=now),
+        lambda pair, refusal: found.errors.append(_error(pair[0], refusal)),
+    )
+    done = len(rows) - len(sound)
     with transaction.atomic():
-        for row, moved in _opened(actor, sound, now, found):
-            (lot,), (measured,) = moved.lots, moved.measured
-            there = (lot.material_id, lot.supplier_lot) in had
-            found.opened.append(Opened(row.number, lot, measured, moved.value, there))
-        if found.errors or not keep:
+        for part in parts_of(sound, AT_ONCE):
+            # What is only tried is taken back at once, so that nobody else waits for it.
+            with transaction.atomic():
+                for (row, _), moved in together.written(part):
+                    found.opened.append(_opened(row, moved, had))
+                if not keep:
+                    transaction.set_rollback(True)
+            done += len(part)
+            told(done)
+        if found.errors:
             transaction.set_rollback(True)
     found.errors.sort(key=lambda error: error.row)
     return found
+
+
+def _opened(row: ListRow, moved: Moved, had: set[tuple[UUID, str]]) -> Opened:
+    (lot,), (measured,) = moved.lots, moved.measured
+    there = (lot.material_id, lot.supplier_lot) in had
+    return Opened(row.number, lot, measured, moved.value, there)
 
 
 def _looked_at(
@@ -127,24 +151,6 @@ def _looked_at(
     except Refusal as refusal:
         found.errors.append(_error(row, refusal))
         return None
-
-
-def _opened(
-    actor: Actor, sound: Sequence[tuple[ListRow, Opening]], now: datetime, found: StockList
-) -> list[tuple[ListRow, Moved]]:
-    """The lots of all rows, at once; where one is refused, each by itself, to find which."""
-    rows = [row for row, _ in sound]
-    if not rows:
-        return []
-    try:
-        with transaction.atomic(), explained():
-            moved = open_all(actor, [one for _, one in sound], happened_at=now)
-        return list(zip(rows, moved, strict=True))
-    except Refusal as refusal:
-        if len(sound) == 1:
-            found.errors.append(_error(rows[0], refusal))
-            return []
-    return [one for pair in sound for one in _opened(actor, [pair], now, found)]
 
 
 def _error(row: ListRow, refusal: Refusal) -> CellError:

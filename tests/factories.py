@@ -12,8 +12,9 @@ from django.contrib.auth import get_user_model
 from django.db import connection
 
 from formulas.batches import Size, plan_batch
-from formulas.composing import Draft, LineDraft, PhaseDraft, new_version, write_formula
+from formulas.composing import new_version, write_formula
 from formulas.composition import Balance, Fixed, ToEffect
+from formulas.drafts import Draft, LineDraft, PhaseDraft
 from formulas.drawing import Sample
 from formulas.finishing import Finished, finish
 from formulas.models import Batch, FormulaVersion, Product, Weighing

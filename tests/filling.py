@@ -6,9 +6,10 @@ from datetime import date
 from api.preferences import set_preferences
 from formulas.alternates import AlternateDraft
 from formulas.checks import check_batch
-from formulas.composing import LineDraft, PhaseDraft, write_formula
+from formulas.composing import write_formula
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.containers import Piece, record_water_fill, set_container
+from formulas.drafts import LineDraft, PhaseDraft
 from formulas.enough import say_enough
 from formulas.intermediates import plan_intermediates
 from formulas.judging import Measure, Window

@@ -29,7 +29,7 @@ from api.rest.fields import (
 from api.rest.infusion_shapes import InfusionIn, InfusionOut, infusion_in, infusion_json
 from api.rest.measurements import MEASURES, TYPED, WindowOut, window_json
 from api.rest.scaling_shapes import ScalingIn, ScalingOut, named, scaling_json
-from formulas import balances, composing
+from formulas import balances, composing, drafts
 from formulas.access import formula_for, formulas_of, version_for
 from formulas.alternates import MOST, AlternateDraft, prefetch_alternates
 from formulas.batches import Size
@@ -192,15 +192,13 @@ class VersionBrief(serializers.Serializer[Any]):
     person = Id()
 
 
-def draft_of(data: dict[str, Any]) -> composing.Draft:
+def draft_of(data: dict[str, Any]) -> drafts.Draft:
     """A formula as it was sent."""
     phases = [
-        composing.PhaseDraft(
-            name=phase["name"], lines=[_line_draft(line) for line in phase["lines"]]
-        )
+        drafts.PhaseDraft(name=phase["name"], lines=[_line_draft(line) for line in phase["lines"]])
         for phase in data["phases"]
     ]
-    return composing.Draft(
+    return drafts.Draft(
         name=data["name"],
         phases=phases,
         process_loss_percent=data.get("process_loss_percent"),
@@ -214,7 +212,7 @@ def draft_of(data: dict[str, Any]) -> composing.Draft:
     )
 
 
-def _line_draft(line: dict[str, Any]) -> composing.LineDraft:
+def _line_draft(line: dict[str, Any]) -> drafts.LineDraft:
     amount: Fixed | ToEffect | Balance
     if "percent" in line:
         amount = Fixed(line["percent"])
@@ -222,7 +220,7 @@ def _line_draft(line: dict[str, Any]) -> composing.LineDraft:
         amount = ToEffect(line["to_effect"]["typical_percent"], line["to_effect"]["max_percent"])
     else:
         amount = Balance()
-    return composing.LineDraft(
+    return drafts.LineDraft(
         amount,
         line.get("material"),
         line.get("formula"),

@@ -14,7 +14,7 @@ from django.db import connection
 from formulas.alternates import AlternateDraft
 from formulas.batches import Size, plan_batch
 from formulas.checks import check_batch
-from formulas.composing import Draft, LineDraft, PhaseDraft, write_formula
+from formulas.composing import write_formula
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.demo.history import Beside, Delivery, Made
 from formulas.demo.recipes import (
@@ -27,6 +27,7 @@ from formulas.demo.recipes import (
     ProductOf,
     RecipeOf,
 )
+from formulas.drafts import Draft, LineDraft, PhaseDraft
 from formulas.drawing import Sample
 from formulas.filling import Filled, fill
 from formulas.finishing import finish

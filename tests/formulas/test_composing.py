@@ -11,8 +11,9 @@ from deploy.embedded import Server
 from formulas.access import version_for
 from formulas.balances import scale_formula
 from formulas.batches import Size
-from formulas.composing import Draft, LineDraft, PhaseDraft, write_formula
+from formulas.composing import write_formula
 from formulas.composition import Fixed, ToEffect
+from formulas.drafts import Draft, LineDraft, PhaseDraft
 from formulas.errors import (
     BalanceNotPositive,
     FormulaCycle,

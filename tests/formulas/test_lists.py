@@ -8,6 +8,7 @@ from django.test.utils import CaptureQueriesContext
 
 from formulas.access import formulas_of
 from formulas.formula_lists import check_formulas, import_formulas
+from formulas.models import Line
 from ledger.models import Custody, Holding, Lot
 from ledger.price_list_rows import ListRefused, ListRow
 from ledger.stock_lists import check_stock, import_stock
@@ -139,3 +140,65 @@ def test_every_error_of_a_formula_stands_in_its_row(shop: Workshop) -> None:
     with pytest.raises(ListRefused):
         shop.does(import_formulas, rows=bad)
     assert shop.does(lambda actor: formulas_of(actor).count()) == 0
+
+
+def test_a_later_formula_of_a_list_may_name_an_earlier_one(shop: Workshop) -> None:
+    """And where the maker has one of the name already, that one is meant, as ever."""
+    for name in ("Oil", "Wax", "Base"):
+        shop.material(name)
+    listed = rows(
+        RECIPES,
+        "Balm,A,base,40,",
+        "Base,A,Oil,100,",
+        "Balm with base,A,base,40,",
+        "Balm,A,Wax,60,",
+        "Balm with base,A,Wax,60,",
+    )
+    found = shop.does(import_formulas, rows=listed)
+
+    def first(name: str) -> Line:
+        (version,) = (one.version for one in found.written if one.version.formula.name == name)
+        return shop.does(
+            lambda _: Line.objects.select_related("component", "material").get(
+                version=version, position=0
+            )
+        )
+
+    assert [one.version.formula.name for one in found.written] == ["Balm", "Base", "Balm with base"]
+    assert (first("Balm").component_id, first("Balm").material.name) == (None, "Base")
+    base = first("Balm with base").component
+    assert base is not None
+    again = rows(RECIPES, "Base,A,Wax,100,", "Other balm,A,BASE,100,")
+    found = shop.does(import_formulas, rows=again)
+    assert first("Other balm").component == base
+
+
+def test_hundreds_of_rows_are_written_in_as_many_statements_as_few(shop: Workshop) -> None:
+    """A hundred formulas of three rows took a thousand statements one by one."""
+    for name in ("Oil", "Wax", "Scent"):
+        shop.material(name)
+    lines = [
+        f"Balm {n},{phase},{of},{percent},"
+        for n in range(100)
+        for phase, of, percent in (("A", "Oil", "balance"), ("A", "Wax", "20"), ("B", "Scent", "1"))
+    ]
+    asked = []
+    for listed in (lines[:3], lines[3:]):
+        with CaptureQueriesContext(connection) as queries:
+            shop.does(import_formulas, rows=rows(RECIPES, *listed))
+        asked.append(len(queries))
+    assert asked[0] == asked[1] <= 20
+    assert shop.does(lambda _: Line.objects.count()) == len(lines)
+
+
+def test_among_many_lots_those_that_the_books_refuse_are_found_by_halves(shop: Workshop) -> None:
+    shop.material("Powder")
+    lines = [f"Powder,{n} kg,1.00,P-{n},," for n in range(1, 64)]
+    lines[40] = "Powder,999999999 kg,1.00,P-41,,"
+    told: list[int] = []
+    with CaptureQueriesContext(connection) as queries:
+        found = shop.does(check_stock, rows=rows(STOCK, *lines), now=MORNING, told=told.append)
+    assert [(row, code) for row, _, code in wrong(found)] == [(42, "quantity_too_large")]
+    assert len(found.opened) == 62
+    assert told == [63]
+    assert len(queries) < 150, "one by one they were some five hundred"

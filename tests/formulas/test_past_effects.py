@@ -5,8 +5,9 @@ from django.test.utils import CaptureQueriesContext
 
 from formulas.access import batches_of, with_details
 from formulas.alternates import AlternateDraft
-from formulas.composing import Draft, LineDraft, PhaseDraft, write_formula
+from formulas.composing import write_formula
 from formulas.composition import Balance, ToEffect
+from formulas.drafts import Draft, LineDraft, PhaseDraft
 from formulas.learning import Learned, Spread
 from formulas.past_effects import learned_for
 from formulas.topping_up import top_up

@@ -8,8 +8,9 @@ import pytest
 from django.db import Error
 
 from formulas.alternates import AlternateDraft
-from formulas.composing import Draft, LineDraft, PhaseDraft, write_formula
+from formulas.composing import write_formula
 from formulas.composition import Balance, Fixed
+from formulas.drafts import Draft, LineDraft, PhaseDraft
 from formulas.errors import CostUnknown, StandardKept
 from formulas.models import FormulaVersion, StandardCost, StandardPrice
 from formulas.standards import (

@@ -8,8 +8,9 @@ import pytest
 
 from formulas.access import batches_of, with_details
 from formulas.alternates import AlternateDraft
-from formulas.composing import Draft, LineDraft, PhaseDraft, new_version, write_formula
+from formulas.composing import new_version, write_formula
 from formulas.composition import Balance, Fixed
+from formulas.drafts import Draft, LineDraft, PhaseDraft
 from formulas.errors import BalanceTooSmall, NotAnAlternate
 from formulas.models import FormulaVersion
 from formulas.planning import Planned

@@ -8,8 +8,9 @@ import pytest
 from django.test import Client
 
 from api.pages.kept import done_at, mark_of
-from formulas.composing import Draft, LineDraft, PhaseDraft, write_formula
+from formulas.composing import write_formula
 from formulas.composition import Fixed
+from formulas.drafts import Draft, LineDraft, PhaseDraft
 from formulas.models import BatchCheck, Making, Measurement, Weighing
 from formulas.planning import Planned
 from ledger.access import acting_as

@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from formulas.composing import PhaseDraft, write_formula
+from formulas.composing import write_formula
 from formulas.composition import ToEffect
+from formulas.drafts import PhaseDraft
 from formulas.judging import Measure, Window
 from formulas.measurements import record_measurement
 from ledger.catalogue import add_supplier

@@ -7,8 +7,9 @@ import pytest
 from django.test import Client
 
 from formulas.alternates import AlternateDraft
-from formulas.composing import Draft, LineDraft, PhaseDraft, write_formula
+from formulas.composing import write_formula
 from formulas.composition import Balance, Fixed
+from formulas.drafts import Draft, LineDraft, PhaseDraft
 from formulas.models import TopUp
 from formulas.planning import Planned
 from ledger.access import acting_as
