@@ -1,11 +1,13 @@
 """What would another price of a material do: to every formula and product, at once."""
 
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Final
+from heapq import nsmallest
+from math import isnan
+from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
@@ -144,23 +146,18 @@ def what_if(
     }
     before, after = (levels.rolled(as_costs(levels.materials, costs)) for costs in (old, new))
     place = {id: n for n, id in enumerate(levels.formulas)}
-    touched = {
-        levels.formulas[n]: (told(before[n]), told(after[n]))
-        for n in levels.touched(material.id for material in materials).tolist()
-    }
+    touched = set(levels.touched(material.id for material in materials).tolist())
     changed = {material.id for material in materials}
     usual = usual_units(products) if batch_units is None else {}
     moved = []
     for product in products:
         n = place[product.formula_id]
-        if product.formula_id in touched or any(
-            item.material_id in changed for item in product.packaging.all()
-        ):
+        if n in touched or any(item.material_id in changed for item in product.packaging.all()):
             per_gram = (told(before[n]), told(after[n]))
             units = batch_units or usual[product.id]
             moved.append(_product(product, per_gram, (old, new), units, margin_percent))
     return WhatIf(
-        formulas=_formulas(actor, touched, limit),
+        formulas=_formulas(actor, _most(levels, before, after, touched, limit)),
         formulas_changed=len(touched),
         products=tuple(sorted(moved, key=lambda one: (-abs(one.per_unit.by), one.name))[:limit]),
         products_changed=len(moved),
@@ -263,11 +260,22 @@ def _changed(material: Material, change: Change, old: Fraction | None, place: in
     return old * (1 + Fraction(percent) / 100)
 
 
-def _formulas(actor: Actor, touched: Mapping[UUID, Grams], limit: int) -> tuple[FormulaMoved, ...]:
-    moved = {id: _per_kg(costs) for id, costs in touched.items()}
-    dearest = sorted(moved, key=lambda id: (-abs(moved[id].by), id))[:limit]
-    names = dict(formulas_of(actor).filter(id__in=dearest).values_list("id", "name"))
-    return tuple(FormulaMoved(id, names[id], moved[id]) for id in dearest)
+def _most(
+    levels: Levels, before: Any, after: Any, touched: Iterable[int], limit: int
+) -> dict[UUID, Grams]:
+    """Those of the touched that move most, first, in money of a gram.
+
+    They are found in binary numbers, so that only they are told in decimals, whatever is touched.
+    What is not known moves by nothing.
+    """
+    by = [0 if isnan(one) else -abs(one) for one in (after - before).tolist()]
+    most = nsmallest(limit, touched, key=lambda n: (by[n], levels.formulas[n]))
+    return {levels.formulas[n]: (told(before[n]), told(after[n])) for n in most}
+
+
+def _formulas(actor: Actor, most: Mapping[UUID, Grams]) -> tuple[FormulaMoved, ...]:
+    names = dict(formulas_of(actor).filter(id__in=most).values_list("id", "name"))
+    return tuple(FormulaMoved(id, names[id], _per_kg(costs)) for id, costs in most.items())
 
 
 def _product(

@@ -14,6 +14,7 @@ from ledger.money import (
     minor_units,
     parse_money,
     round_money,
+    round_money_up,
     round_to_step,
     round_together,
     split_exactly,
@@ -65,6 +66,17 @@ def test_rounding_is_half_even_and_shows_every_decimal(
     value: str, currency: str, rounded: str
 ) -> None:
     assert str(round_money(Decimal(value), currency)) == rounded
+
+
+def test_a_price_that_must_pay_for_something_is_rounded_up() -> None:
+    for value, currency, rounded in (
+        ("3.333333", "USD", "3.34"),
+        ("3.34", "USD", "3.34"),
+        ("3.330000001", "USD", "3.34"),
+        ("100.2", "JPY", "101"),
+        ("-1.009", "USD", "-1.00"),
+    ):
+        assert str(round_money_up(Decimal(value), currency)) == rounded
 
 
 def test_rounding_to_a_step_of_any_size() -> None:
