@@ -104,6 +104,8 @@ class CloseCount(Screen):
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
         forms = self._forms(id, request.POST)
+        if "another" in request.POST:
+            return self._page(id, forms)
         return self.act(
             forms,
             lambda: self._close(id, forms),
@@ -116,8 +118,12 @@ class CloseCount(Screen):
         all_lines = list(counting.lines_of(sheet))
         lines = [line for line in all_lines if line.asks == "explanation"]
         again = [line for line in all_lines if line.asks == "recount"]
+        two = [*data.getlist("two"), *data.getlist("another")] if data is not None else []
         causes = [
-            [CauseForm(data, reader=self.reader, prefix=f"{line.lot_id}-{n}") for n in range(2)]
+            [
+                CauseForm(data, reader=self.reader, prefix=f"{line.lot_id}-{n}")
+                for n in range(2 if str(line.lot_id) in two else 1)
+            ]
             for line in lines[:LINES]
         ]
         return Explained(EndForm(data, reader=self.reader), lines[:LINES], causes, again)

@@ -1,5 +1,6 @@
 """Writing a product down, and changing it: its fill, packaging, work, use and label."""
 
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any, ClassVar, Final
 from uuid import UUID
@@ -7,9 +8,9 @@ from uuid import UUID
 from django import forms
 from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import packed_in
 from api.pages.forms import MoneyField, NumberField, PageForm, QuantityField, WholeField
 from api.pages.screen import Screen
 from api.sheets.product import product_label
@@ -18,15 +19,13 @@ from formulas.access import formulas_of, product_for, version_for
 from formulas.caution_facts import of_product
 from formulas.declaration import Market
 from formulas.labelling import LabelDraft, label_product
-from formulas.models import Product
+from formulas.models import Packaging, Product
 from formulas.products import PackagingDraft, ProductDraft
 from ledger.access import day_of, materials_visible_to
-from ledger.errors import Conflict
-from ledger.quantities import Quantity, parse_quantity
+from ledger.quantities import parse_quantity
 from ledger.roles import Verb
 
 MOST_NAMES: Final = 300
-PACKED: Final = 6
 USES = [("", _("not said")), ("leave_on", _("stays on")), ("rinse_off", _("rinsed off"))]
 AREAS = [("eye", _("near the eyes")), ("lip", _("on the lips")), ("baby", _("for babies"))]
 # What is stated for the label; a product calls two of them otherwise.
@@ -35,13 +34,6 @@ STATED: Final = (
     *("safety_file", "notified_as", "professional_only"),
 )
 OF_PRODUCT: Final = {"function": "label_function", "warnings": "label_warnings"}
-
-
-class PiecesField(QuantityField):
-    """So many pieces of packaging: "1", "2 each"."""
-
-    def read(self, typed: str) -> Quantity:
-        return parse_quantity(f"{typed} each" if typed.isdecimal() else typed)
 
 
 class ProductForm(PageForm):
@@ -115,29 +107,30 @@ class ProductForm(PageForm):
         "/fill/nominal": "nominal",
         "/fill/overfill_percent": "overfill_percent",
         **{pointer: name for name, pointer in products.POINTERS.items()},
-        **{f"/packaging/{place}/material": f"packed_{place}" for place in range(PACKED)},
-        **{f"/packaging/{place}/quantity": f"pieces_{place}" for place in range(PACKED)},
+        **{f"/packaging/{place}/material": f"packed_{place}" for place in range(packed_in.MOST)},
+        **{f"/packaging/{place}/quantity": f"pieces_{place}" for place in range(packed_in.MOST)},
     }
 
-    def __init__(self, *args: Any, formulas: Any, materials: Any, **how: Any) -> None:
+    def __init__(
+        self, *args: Any, formulas: Any, parts: Mapping[str, str], rows: int, **how: Any
+    ) -> None:
         super().__init__(*args, **how)
         self.fields["formula"].choices = formulas  # type: ignore[attr-defined]
-        for place in range(PACKED):
-            packed = forms.ChoiceField(
-                label=said("Packed in"), required=False, choices=[("", said("nothing")), *materials]
-            )
-            pieces = PiecesField(label=said("Pieces of it"), required=False, initial="1")
+        self.rows = range(rows)
+        for place in self.rows:
+            pieces = packed_in.PiecesField()
             pieces.reader = self.reader
-            self.fields[f"packed_{place}"], self.fields[f"pieces_{place}"] = packed, pieces
+            self.fields[f"packed_{place}"] = packed_in.PackagingField(parts)
+            self.fields[f"pieces_{place}"] = pieces
 
     def packaging(self) -> list[tuple[Any, Any]]:
         """The fields of what it is packed in, in pairs."""
-        return [(self[f"packed_{place}"], self[f"pieces_{place}"]) for place in range(PACKED)]
+        return [(self[f"packed_{place}"], self[f"pieces_{place}"]) for place in self.rows]
 
     def draft(self) -> ProductDraft:
         """What was typed, as the verb takes it."""
         typed = self.cleaned_data
-        packed = [(typed[f"packed_{place}"], typed[f"pieces_{place}"]) for place in range(PACKED)]
+        packed = [(typed[f"packed_{place}"], typed[f"pieces_{place}"]) for place in self.rows]
         one = parse_quantity("1 each")
         return ProductDraft(
             name=typed["name"],
@@ -161,23 +154,24 @@ class WritesProducts(Screen):
 
     template = "pages/product_new.html"
 
-    def form_of(self, data: Any = None, **how: Any) -> ProductForm:
-        formulas = (
-            formulas_of(self.actor).order_by(Lower("name")).values_list("id", "name")[:MOST_NAMES]
-        )
+    def form_of(
+        self, data: Any = None, *, packed: Sequence[Packaging] = (), **how: Any
+    ) -> ProductForm:
+        """`packed` is what the product is packed in so far."""
+        formulas = formulas_of(self.actor).order_by(Lower("name")).values_list("id", "name")
         counted = materials_visible_to(self.actor).filter(
             maker=None, measured_by="count", stocked=True
         )
+        named = [(name, str(id)) for id, name in counted.order_by("-id").values_list("id", "name")]
+        # Of two that are called alike it is the one that it is packed in, or else the oldest.
+        named += [(item.material.name, str(item.material_id)) for item in packed]
+        self.parts = sorted({name for name, _ in named}, key=str.lower)[:MOST_NAMES]
         return ProductForm(
             data,
             reader=self.reader,
-            formulas=[(str(id), name) for id, name in formulas],
-            materials=[
-                (str(id), name)
-                for id, name in counted.order_by(Lower("name")).values_list("id", "name")[
-                    :MOST_NAMES
-                ]
-            ],
+            formulas=[(str(id), name) for id, name in formulas[:MOST_NAMES]],
+            parts={name.lower(): id for name, id in named},
+            rows=packed_in.rows_for(len(packed)) if data is None else packed_in.rows_sent(data),
             **how,
         )
 
@@ -190,6 +184,7 @@ class WritesProducts(Screen):
         return self.show(
             form=form,
             formulas=formulas,
+            parts=self.parts,
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
             **facts,
@@ -218,14 +213,15 @@ class ChangeProduct(WritesProducts):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         self.actor.must(Verb.FORMULATE)
-        product = self._product(id)
+        product = product_for(self.actor, id)
         careful = of_product(product, version_for(self.actor, product.formula_id))
-        form = self.form_of(initial=self._as_it_is(product))
+        packed = list(product.packaging.all())
+        form = self.form_of(packed=packed, initial=self._as_it_is(product))
         return self.page(form, product=product, cautions=careful)
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        product = self._product(id)
-        form = self.form_of(request.POST)
+        product = product_for(self.actor, id)
+        form = self.form_of(request.POST, packed=list(product.packaging.all()))
         version = request.POST.get("version", "")
         return self.act(
             form,
@@ -238,13 +234,6 @@ class ChangeProduct(WritesProducts):
             lambda changed: self.home(id),
             lambda: self.page(form, status=422, product=product),
         )
-
-    def _product(self, id: UUID) -> Product:
-        """Raises Conflict for one with more packaging than there are fields for."""
-        product = product_for(self.actor, id)
-        if len(product.packaging.all()) > PACKED:
-            raise Conflict(said("It is packed in more than a page has room for; use the API."))
-        return product
 
     def _as_it_is(self, product: Product) -> dict[str, Any]:
         """What the fields show."""
@@ -265,7 +254,7 @@ class ChangeProduct(WritesProducts):
             first[name] = getattr(product, OF_PRODUCT.get(name, name))
         packed = sorted(product.packaging.all(), key=lambda item: item.position)
         for place, item in enumerate(packed):
-            first[f"packed_{place}"] = str(item.material_id)
+            first[f"packed_{place}"] = item.material.name
             first[f"pieces_{place}"] = reader.entered(f"{item.quantity.normalize():f}")
         return first
 

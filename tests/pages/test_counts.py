@@ -50,6 +50,11 @@ def test_a_blind_count_is_read_twice_and_explained(shop: Workshop) -> None:
     half = {f"{first}-cause": "spill", f"{first}-quantity": "20"}
     assert "Say how" in refused(client, end, **half)
     half[f"{first}-reason"] = "dropped"
+    asked = client.post(end, {**half, "another": str(lot.id)}).content.decode()
+    assert f'name="two" value="{lot.id}"' in asked
+    assert f'name="{second}-cause"' in asked
+    assert 'value="dropped"' in asked
+    half["two"] = str(lot.id)
     wrong = {f"{second}-cause": "misbooked", f"{second}-reason": "x", f"{second}-batch": "none"}
     assert "No batch has this code" in refused(client, end, **half, **wrong)
     both = {**half, f"{second}-cause": "shrink", f"{second}-reason": "dried out"}

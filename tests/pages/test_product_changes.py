@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from formulas.models import Packaging
 from ledger.access import acting_as
 from ledger.models import Membership
 from tests.factories import Workshop, open_workshop
@@ -29,7 +30,7 @@ def test_a_product_is_changed(shop: Workshop) -> None:
     product = shop.product(version, "100 g", [(jar, "1 each")], use="leave_on", areas=["lip"])
     client, path = signed_in(shop), f"/products/{product.id}/edit"
     as_it_is = {**fields_of(client, path), "version": "1"}
-    assert as_it_is["packed_0"] == str(jar.id)
+    assert as_it_is["packed_0"] == "Jar"
     assert as_it_is["use"] == "leave_on"
     assert "0 to 100" in refused(client, path, **{**as_it_is, "overfill_percent": "101"})
     typed = {**as_it_is, "name": "Lip balm", "months_after_opening": "12", "pieces_0": "2"}
@@ -42,6 +43,29 @@ def test_a_product_is_changed(shop: Workshop) -> None:
     assert (kept.material_id, kept.quantity) == (jar.id, 2)
     # Somebody else has changed it since this one was read.
     assert "changed" in refused(client, path, **typed)
+
+
+def test_packaging_is_called_by_its_name(shop: Workshop) -> None:
+    """Ten parts have their rows and one is spare; of two of one name it stays the one it was."""
+    oil, first = shop.material("Almond oil"), shop.material("Lid", measured_by="count")
+    second = shop.material("Lid", measured_by="count", inci_name="sure")
+    others = [shop.material(f"Part {n}", measured_by="count") for n in range(9)]
+    version = shop.formula("Almond balm", [(oil, "100")])
+    packed = [(one, "1 each") for one in (second, *others)]
+    product = shop.product(version, "30 g", packed)
+    client, path = signed_in(shop), f"/products/{product.id}/edit"
+    as_it_is = {**fields_of(client, path), "version": "1"}
+    assert [name for name in as_it_is if name.startswith("pieces_")][-1] == "pieces_10"
+    said = "No packaging is called “Almond oil”: choose one from the list, or add it first."
+    assert said in refused(client, path, **{**as_it_is, "packed_10": "Almond oil"})
+    done(client, path, **{**as_it_is, "packed_1": "", "packed_10": " pART 0 "})
+    with acting_as(shop.actor):
+        kept = [item.material_id for item in product.packaging.order_by("position")]
+    assert kept == [second.id, *(one.id for one in others[1:]), others[0].id]
+    new = {"name": "Other balm", "formula": str(version.formula_id), "nominal": "50 g"}
+    done(client, "/products/new", **new, packed_0="lid", pieces_0="1")
+    with acting_as(shop.actor):
+        assert Packaging.objects.filter(material=first).count() == 1
 
 
 def test_what_asks_for_care_with_a_product_is_said_to_whoever_writes_it(shop: Workshop) -> None:
