@@ -4,7 +4,6 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-import pytest
 from django.test import Client
 
 from formulas.composing import write_formula
@@ -12,18 +11,8 @@ from formulas.composition import ToEffect
 from formulas.judging import Measure, read_window
 from formulas.planning import Planned
 from ledger.models import Material
-from tests.factories import D, Workshop, open_workshop
-from tests.pages.browsing import done, refused, shown, signed_in
-
-
-@pytest.fixture(scope="module")
-def shop(database: Any, redis_server: Any) -> Workshop:
-    return open_workshop()
-
-
-@pytest.fixture
-def client(shop: Workshop) -> Client:
-    return signed_in(shop)
+from tests.factories import D, Workshop
+from tests.pages.browsing import done, refused, shown
 
 
 def bench_of(planned: Planned) -> str:

@@ -2,7 +2,6 @@
 
 import re
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 import pytest
 from django.test import Client
@@ -15,21 +14,11 @@ from formulas.models import BatchCheck, Making, Measurement, Weighing
 from formulas.planning import Planned
 from ledger.access import acting_as
 from ledger.models import Lot, Membership
-from tests.factories import D, Workshop, open_workshop
-from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
+from tests.factories import D, Workshop
+from tests.pages.browsing import done, in_role, refused, sent, shown
 
 NOW = datetime(2026, 3, 4, 12, tzinfo=UTC)
 HOUR_MS = 3_600_000
-
-
-@pytest.fixture(scope="module")
-def shop(database: Any, redis_server: Any) -> Workshop:
-    return open_workshop()
-
-
-@pytest.fixture
-def client(shop: Workshop) -> Client:
-    return signed_in(shop)
 
 
 @pytest.fixture

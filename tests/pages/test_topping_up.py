@@ -1,7 +1,6 @@
 """The rest of a lot is used up and another makes up: seen before, done by its page, and read."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import pytest
 from django.test import Client
@@ -14,8 +13,8 @@ from formulas.models import TopUp
 from formulas.planning import Planned
 from ledger.access import acting_as
 from ledger.models import Lot, Material
-from tests.factories import D, Workshop, open_workshop
-from tests.pages.browsing import done, refused, sent, shown, signed_in
+from tests.factories import D, Workshop
+from tests.pages.browsing import done, refused, sent, shown
 
 
 @dataclass(frozen=True)
@@ -35,16 +34,6 @@ class Wash:
     @property
     def path(self) -> str:
         return f"/batches/{self.planned.batch.id}/top-up?line={self.line}"
-
-
-@pytest.fixture(scope="module")
-def shop(database: Any, redis_server: Any) -> Workshop:
-    return open_workshop()
-
-
-@pytest.fixture
-def client(shop: Workshop) -> Client:
-    return signed_in(shop)
 
 
 @pytest.fixture
