@@ -13,6 +13,7 @@ from formulas.demo import history
 from formulas.demo.bench import Bench
 from formulas.demo.called_back import CALLED_BACK
 from formulas.demo.catalogue import MATERIALS, SUPPLIERS
+from formulas.demo.certificates import CERTIFICATES
 from formulas.demo.containers import CONTAINERS
 from formulas.demo.counts import COUNTS
 from formulas.demo.handed_out import HANDED_OUT
@@ -41,7 +42,7 @@ LAST_MARKET_DAYS_AGO: Final = 2
 # Whoever acts for the co-op stands among the makers under this name.
 COOP: Final = "coop"
 BEFELL: Final = (
-    *(*INCIDENTS, *GIVEN, *PAPERS, *ROUNDS, *HANDED_OUT),
+    *(*INCIDENTS, *GIVEN, *PAPERS, *ROUNDS, *HANDED_OUT, *CERTIFICATES),
     *(*QUALITY, *SMALL_LOTS, *VERSIONS, *CONTAINERS, *CALLED_BACK, *COUNTS),
 )
 

@@ -13,7 +13,7 @@ from formulas.demo.history import MAKERS
 from formulas.demo.people import COORDINATOR, OWNERS
 from ledger.access import acting_as
 from ledger.makers import actor_for, all_coops
-from ledger.models import Coop, Maker, Membership
+from ledger.models import Coop, Document, Maker, Membership
 from tests.factories import Workshop
 from tests.pages.browsing import signed_in
 from tests.pages.looking import FILES, ROUTES, all_pages, found_by_name
@@ -81,3 +81,14 @@ def test_no_formula_is_called_unpreserved(demo: dict[str, Workshop]) -> None:
                 codes[one.material.name] = {caution.code for caution in of_formula(version)}
     assert len(codes) == 8
     assert {name for name, found in codes.items() if "water_unpreserved" in found} == set()
+
+
+def test_a_lot_has_its_papers(demo: dict[str, Workshop]) -> None:
+    """A certificate and a safety sheet, which say of whom and which lot they are."""
+    with acting_as(demo["north"].actor):
+        papers = {one.kind: one for one in Document.objects.select_related("lot")}
+    assert set(papers) == {"coa", "sds"}
+    for one in papers.values():
+        assert bytes(one.content).startswith(b"%PDF-1.4\n")
+        assert f"(Lot {one.lot.supplier_lot}) Tj".encode() in bytes(one.content)
+        assert b"(Valley Surfactants) Tj" in bytes(one.content)
