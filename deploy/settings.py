@@ -155,12 +155,11 @@ AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "django.contrib.auth.backends.ModelBackend",
 ]
-_PASSWORD = "django.contrib.auth.password_validation."  # noqa: S105 - a module's name
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": _PASSWORD + "UserAttributeSimilarityValidator"},
-    {"NAME": _PASSWORD + "MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
-    {"NAME": _PASSWORD + "CommonPasswordValidator"},
-    {"NAME": _PASSWORD + "NumericPasswordValidator"},
+    {"NAME": "api.password_rules.NotLikeYourName"},
+    {"NAME": "api.password_rules.LongEnough", "OPTIONS": {"min_length": 10}},
+    {"NAME": "api.password_rules.NotCommon"},
+    {"NAME": "api.password_rules.NotDigitsAlone"},
 ]
 AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = timedelta(minutes=15)

@@ -23,6 +23,11 @@ def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpR
     return faults.not_found(request) if _by_person(request) else problems.not_found(request)
 
 
+def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """What cannot be read, said likewise."""
+    return faults.bad_request(request) if _by_person(request) else problems.bad_request(request)
+
+
 def server_error(request: HttpRequest) -> HttpResponse:
     """A fault of ours, said likewise."""
     return faults.server_error(request) if _by_person(request) else problems.server_error(request)
@@ -33,6 +38,6 @@ def _by_person(request: HttpRequest) -> bool:
     return wants_page and not request.path.startswith("/api/")
 
 
-handler400 = "api.problems.bad_request"
+handler400 = "deploy.urls.bad_request"
 handler404 = "deploy.urls.not_found"
 handler500 = "deploy.urls.server_error"

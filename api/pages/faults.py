@@ -16,6 +16,11 @@ def not_from_here(request: HttpRequest, reason: str = "") -> HttpResponse:
     )
 
 
+def bad_request(request: HttpRequest) -> HttpResponse:
+    """What cannot be read at all, such as a form of a thousand fields."""
+    return _page(request, 400, _("What was sent cannot be read. Open the page anew and try again."))
+
+
 def not_found(request: HttpRequest) -> HttpResponse:
     return _page(request, 404, _("There is nothing at this address."))
 

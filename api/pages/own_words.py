@@ -10,6 +10,13 @@ DAY: Final = _("There is no such day; choose one in the calendar.")
 STALE: Final = _("This page is not what it was; load it again.")
 # By what kind of field says it and what it is about; the nearest kind counts.
 SAID: Final[dict[tuple[type[forms.Field], str], Any]] = {
+    (forms.Field, "required"): _("Fill this in."),
+    (forms.ChoiceField, "required"): _("Choose one of these."),
+    (forms.MultipleChoiceField, "required"): _("Choose among these."),
+    (forms.BooleanField, "required"): _("Tick this if it is so."),
+    (forms.DateField, "required"): _("Choose a day."),
+    (forms.DateTimeField, "required"): _("Choose a day and a time."),
+    (forms.FileField, "required"): _("Choose a file."),
     (forms.ChoiceField, "invalid_choice"): _("Choose one of those that are offered."),
     (forms.MultipleChoiceField, "invalid_choice"): _("Choose among those that are offered."),
     (forms.MultipleChoiceField, "invalid_list"): _("Choose among those that are offered."),

@@ -2,7 +2,6 @@
 
 import uuid
 from dataclasses import replace
-from typing import Any
 
 import pytest
 from django.contrib.auth import get_user_model
@@ -14,18 +13,8 @@ from formulas.models import Weighing
 from formulas.planning import Planned
 from ledger.access import acting_as
 from ledger.models import Membership
-from tests.factories import MORNING, D, Workshop, open_workshop
+from tests.factories import MORNING, D, Workshop
 from tests.pages.browsing import done, refused, sent, shown, signed_in, typed_in
-
-
-@pytest.fixture(scope="module")
-def shop(database: Any, redis_server: Any) -> Workshop:
-    return open_workshop()
-
-
-@pytest.fixture
-def client(shop: Workshop) -> Client:
-    return signed_in(shop)
 
 
 @pytest.fixture
@@ -68,7 +57,7 @@ def test_a_second_person_looks_and_checks_are_signed(
     assert "seen by helper-" in shown(client.get(batch))
     kettle = {"kind": "equipment", "subject": "Kettle 2"}
     assert "what was not as it should be" in refused(client, path, **kettle, result="fail")
-    assert "required" in refused(client, path, **kettle)
+    assert "Choose one of these" in refused(client, path, **kettle)
     assert "equipment: Kettle 2" in done(client, path, **kettle, result="pass")
     approved = {"kind": "approval", "result": "pass"}
     assert "finish it first" in refused(other, path, **approved)
@@ -139,7 +128,7 @@ def test_pieces_are_emptied_into_bulk(shop: Workshop, client: Client, balm: Plan
         assert path in client.get(page).content.decode()
     assert "no pieces that were filled" in shown(client.get(f"/lots/{bulk.id}/emptying"))
     assert "In store 5 pieces Filled into each 20 g" in shown(client.get(path))
-    assert "required" in refused(client, path, units="2")
+    assert "Fill this in" in refused(client, path, units="2")
     assert refused(client, path, units="6", reason="no lid")
     page = done(client, path, units="2", reason="no lid")
     assert "In store 40 g" in page

@@ -23,7 +23,7 @@ def test_called_off_or_thrown_away(shop: Workshop) -> None:
     shop.weigh_all(second)
     path = f"/batches/{first.batch.id}/stop"
     assert path in client.get(f"/batches/{first.batch.id}").content.decode()
-    assert "required" in refused(client, path, way="off")
+    assert "Fill this in" in refused(client, path, way="off")
     only = "only of what failed"
     assert only in refused(client, path, way="off", reason="no time", kept="10")
     assert "called off" in done(client, path, way="off", reason="no time")

@@ -1,7 +1,6 @@
 """A batch on its pages: what is mostly a slip is asked once, and what was done can be read."""
 
 from datetime import date
-from typing import Any
 
 import pytest
 from django.test import Client
@@ -12,15 +11,10 @@ from formulas.composition import ToEffect
 from formulas.planning import Planned
 from ledger.access import acting_as
 from ledger.models import Lot
-from tests.factories import D, Workshop, open_workshop
+from tests.factories import D, Workshop
 from tests.pages.browsing import done, refused, sent, shown, signed_in
 
 LYE = {"inci_name": "Sodium hydroxide"}
-
-
-@pytest.fixture(scope="module")
-def shop(database: Any, redis_server: Any) -> Workshop:
-    return open_workshop()
 
 
 @pytest.fixture
@@ -30,11 +24,6 @@ def balm(shop: Workshop) -> Planned:
     shop.receive(oil, "10 kg", "50.00")
     shop.receive(wax, "1 kg", "20.00")
     return shop.plan(shop.formula("Balm", [(oil, "80"), (wax, "20")]), "100 g")
-
-
-@pytest.fixture
-def client(shop: Workshop) -> Client:
-    return signed_in(shop)
 
 
 def path_of(planned: Planned) -> str:
@@ -169,7 +158,7 @@ def test_what_was_called_off_is_made_after_all(
     path = path_of(balm)
     done(client, f"{path}/bench", **weighing(shop, balm, 0, "80"))
     assert "called off" in done(client, f"{path}/stop", way="off", reason="a slip of the pen")
-    assert "required" in refused(client, path, do="reopen", reason="")
+    assert "Fill this in" in refused(client, path, do="reopen", reason="")
     assert "begun" in done(client, path, do="reopen", reason="it is wanted after all")
     assert "begun" in shown(client.get("/batches"))
 

@@ -39,7 +39,7 @@ def test_a_class_is_costed_otherwise_from_now_on(shop: Workshop) -> None:
     kept = client.get(f"{looked}average&as=csv&table=changes").content.decode()
     assert "Oil,each lot by its own cost,20000,g,120,,6" in kept
     chosen = {"cost_class": "oils", "formula": "fifo"}
-    assert "required" in refused(client, path, **chosen)
+    assert "Fill this in" in refused(client, path, **chosen)
     page = done(client, path, **chosen, reason="one way for all")
     assert formulas_of(shop) == {"fifo"}
     assert "each lot by its own cost → what came first goes first" in page

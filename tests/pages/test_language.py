@@ -18,6 +18,7 @@ from tests.pages.browsing import refused, shown, signed_in
 
 LEFT = "Only {left} of the lot {code} is left; take less, or the rest from another lot."
 TEXTS = {
+    "Fill this in.": "Bitte ausfüllen.",
     "How pages look to you": "Wie Seiten für Sie aussehen",
     "Keep this": "So behalten",
     LEFT: "Vom Los {code} sind nur noch {left} da; nehmen Sie weniger.",
@@ -63,8 +64,8 @@ def test_a_page_and_what_it_refuses_are_in_the_reader_s_language(shop: Workshop)
     wrong = refused(client, f"/lots/{lot.id}/out", **sale)
     assert f"Vom Los {lot.code} sind nur noch 2.500,5 g da" in wrong
     assert "Einheit" in refused(client, f"/lots/{lot.id}/out", **{**sale, "quantity": "3"})
-    # What Django itself asks of a field is in the same language.
-    assert "required" not in refused(client, f"/lots/{lot.id}/out", way="sold")
+    # What a field asks by itself is in the same language.
+    assert "Bitte ausfüllen." in refused(client, f"/lots/{lot.id}/out", way="sold")
     nothing = client.get(f"/lots/{shop.coop.id}")
     assert "Hier ist nichts Das gibt es hier nicht." in shown(nothing)
     # Who reads English is told the same in English, with figures as in English.

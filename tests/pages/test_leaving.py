@@ -57,7 +57,7 @@ def test_a_mistake_is_taken_back(shop: Workshop) -> None:
     told = shown(client.get(entry))
     assert "the fair" in told
     assert "-100 g -6.00 USD" in told
-    assert "required" in refused(client, entry, reason="")
+    assert "Fill this in" in refused(client, entry, reason="")
     undone = sent(client, entry, reason="it was another lot")
     assert "It takes back" in shown(client.get(undone["Location"]))
     assert "This was taken back" in shown(client.get(entry))

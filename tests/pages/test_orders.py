@@ -37,7 +37,7 @@ def test_an_order_is_written_corrected_and_ended(shop: Workshop) -> None:
     change = {"do": "correct", "line": of, "reason": "they sell six"}
     assert "Say what is to change" in refused(client, path, **change)
     assert "price is of the whole line" in refused(client, path, **change, packs="3")
-    assert "required" in refused(client, path, do="correct", line=of, price="70")
+    assert "Fill this in" in refused(client, path, do="correct", line=of, price="70")
     corrected = done(client, path, **change, packs="3", pack="6 kg", price="135")
     assert "6 kg · 135.00 USD" in corrected
     assert "corrected: they sell six" in corrected

@@ -3,17 +3,23 @@
 import importlib
 import pkgutil
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from django import forms
+from django.contrib.auth.models import User
+from django.contrib.auth.password_validation import (
+    get_default_password_validators,
+    password_validators_help_texts,
+    validate_password,
+)
 from django.core.validators import MaxLengthValidator, MaxValueValidator, MinValueValidator
+from django.test import Client
 
 import api.pages
 from api.pages.forms import NumberField, PageForm, WholeField
 from api.pages.reader import Reader
-
-# It needs no other words.
-PLAIN = {"required"}
+from tests.pages.browsing import shown
 
 
 def forms_of_pages(kind: type[PageForm] = PageForm) -> Iterator[type[PageForm]]:
@@ -47,7 +53,7 @@ def test_no_form_speaks_as_a_framework_does() -> None:
     for name, field in fields.items():
         defaults = framework(type(field))
         same = [code for code, text in field.error_messages.items() if text is defaults.get(code)]
-        assert set(same) <= PLAIN, (name, type(field), same)
+        assert not same, (name, type(field), same)
         for judge in field.validators:
             if isinstance(judge, MinValueValidator | MaxValueValidator | MaxLengthValidator):
                 assert not str(judge.message).startswith("Ensure"), (name, str(judge.message))
@@ -89,3 +95,39 @@ def test_a_number_that_is_none_hears_why(look: str, typed: str, words: str) -> N
 def test_a_whole_number_that_is_none_hears_why(typed: str, words: str) -> None:
     with pytest.raises(forms.ValidationError, match=words):
         WholeField(min_value=1, max_value=100).clean(typed)
+
+
+@pytest.mark.parametrize(
+    ("password", "words"),
+    [
+        ("dora.mills", "too much like your name"),
+        ("a kettle", "too short: write 10 characters or more"),
+        ("password12", "too common"),
+        ("7341985202", "digits alone"),
+    ],
+)
+def test_a_password_that_is_easily_guessed_hears_why(password: str, words: str) -> None:
+    with pytest.raises(forms.ValidationError, match=words):
+        validate_password(password, User(username="dora.mills"))
+
+
+def test_the_rules_of_passwords_are_told_beforehand() -> None:
+    told = password_validators_help_texts()
+    assert len(told) == len(get_default_password_validators()) == 4
+    assert not [one for one in told if "Your password" in one]
+    assert "10 characters or more." in told
+
+
+def test_what_is_no_page_is_told_in_a_page(database: Any, redis_server: Any) -> None:
+    """An address that leads nowhere, a form from elsewhere, and one that cannot be read."""
+    person = Client(enforce_csrf_checks=True, SERVER_NAME="localhost", HTTP_ACCEPT="text/html")
+    lost = person.get("/nowhere")
+    assert (lost.status_code, "nothing at this address" in shown(lost)) == (404, True)
+    elsewhere = person.post("/sign-in", {"username": "dora"})
+    assert (elsewhere.status_code, "from its own page" in shown(elsewhere)) == (403, True)
+    many = Client(SERVER_NAME="localhost", HTTP_ACCEPT="text/html").post(
+        "/sign-in", {f"field-{number}": "" for number in range(2000)}
+    )
+    assert (many.status_code, "cannot be read" in shown(many)) == (400, True)
+    program = Client(SERVER_NAME="localhost").get("/nowhere")
+    assert program["Content-Type"] == "application/problem+json"

@@ -50,7 +50,7 @@ def test_a_recall_from_its_lot_to_its_closing(shop: Workshop, other: Workshop) -
     path = f"/lots/{lot.id}/recall-list"
     assert "Call it back" in shown(client.get(path))
     assert "Call it back" not in shown(in_role(shop, Membership.Role.READ_ONLY).get(path))
-    assert "required" in refused(client, path, reason="")
+    assert "Fill this in" in refused(client, path, reason="")
     begun = {"happened_at": "2025-05-07T08:00", "depth": "retail"}
     one = sent(client, path, reason="mould in the drum", **begun)["Location"]
     page = shown(client.get(one)).replace("\xa0", " ")

@@ -84,7 +84,7 @@ def test_a_drum_whose_freight_another_paid(lender: Workshop, borrower: Workshop)
     mill = str(borrower.actor.maker)
     paid = {"paid": "2", "paid-0-maker": mill, "paid-0-amount": "40", "paid-0-note": "drum freight"}
     path = f"/lots/{drum.id}/decanting"
-    assert "required" in refused(north, path, **draws, **{**paid, "paid-0-note": ""})
+    assert "Fill this in" in refused(north, path, **draws, **{**paid, "paid-0-note": ""})
     assert "decimals" in refused(north, path, **draws, **{**paid, "paid-0-amount": "40.001"})
     drawn = done(north, path, **draws, **paid)
     assert "Heel 2 kg" in drawn

@@ -66,7 +66,7 @@ def test_nobody_makes_one_without_the_password(shop: Workshop) -> None:
     client = signed_in(shop)
     fields = {"do": "make", "note": "The till", "scope": "all"}
     assert "not your password" in refused(client, "/tokens", **fields, old="a guess")
-    assert "required" in refused(client, "/tokens", **fields)
+    assert "Fill this in" in refused(client, "/tokens", **fields)
     assert sent(client, "/tokens", do="nothing").status_code == 422
     with acting_as(shop.actor):
         assert Token.objects.count() == 1
