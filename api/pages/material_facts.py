@@ -44,7 +44,7 @@ from ledger.roles import Verb
 MOST_PARTS, LONGEST_NAME = 100, 200
 HUNDRED, FINEST = Decimal(100), -6
 # What only one kind of material has.
-MOST = {f"most_{kind}" for kind in USED_AS}
+MOST = {f"{of}_{kind}" for kind in USED_AS for of in ("most", "called")}
 OF_MASS, OF_COUNT, UNSTOCKED = {"density"}, {"mass_each"}, {"cost_per_kg", "cost_source"}
 
 
@@ -85,6 +85,11 @@ class PartsField(Typed):
         return catalogue.PartFacts(name, PercentField().read(self.reader.plain(number)))
 
 
+def _called(label: Any) -> forms.CharField:
+    """How a certificate calls a kind of product, beside the most that it allows there."""
+    return forms.CharField(label=label, max_length=120, required=False)
+
+
 class FactsForm(PageForm):
     """What can be said of a material, and changed later."""
 
@@ -94,7 +99,12 @@ class FactsForm(PageForm):
         required=False,
         help_text=_("What a label calls it, such as Glycerin"),
     )
-    cas_number = forms.CharField(label=_("CAS number"), max_length=20, required=False)
+    cas_number = forms.CharField(
+        label=_("CAS number"),
+        max_length=20,
+        required=False,
+        help_text=_("Of the substance, as its safety sheet has it, such as 56-81-5"),
+    )
     density = DensityField(
         label=_("Density"),
         required=False,
@@ -126,14 +136,19 @@ class FactsForm(PageForm):
         help_text=_("As the certificate says it, such as: category 4, leave-on"),
     )
     most_leave_on = PercentField(label=_("At most in what stays on, percent"), required=False)
+    called_leave_on = _called(_("What stays on, as the certificate calls it"))
     most_rinse_off = PercentField(label=_("At most in what is rinsed off, percent"), required=False)
+    called_rinse_off = _called(_("What is rinsed off, as the certificate calls it"))
     most_eye = PercentField(label=_("At most near the eyes, percent"), required=False)
+    called_eye = _called(_("What goes near the eyes, as the certificate calls it"))
     most_lip = PercentField(label=_("At most on the lips, percent"), required=False)
+    called_lip = _called(_("What goes on the lips, as the certificate calls it"))
     most_baby = PercentField(
         label=_("At most for babies, percent"),
         required=False,
         help_text=_("By the certificate's own categories; a product is judged by its lowest"),
     )
+    called_baby = _called(_("What is for babies, as the certificate calls it"))
     certificate_until = DayField(label=_("The certificate holds until"), required=False)
     shelf_life_days = WholeField(
         label=_("Keeps for how many days"),
@@ -172,15 +187,23 @@ class FactsForm(PageForm):
         label=_("Says who"), max_length=LONGEST_NAME, required=False, help_text=_("Such as: a bill")
     )
 
-    def maxima(self, before: Sequence[catalogue.MaximumFacts] = ()) -> list[catalogue.MaximumFacts]:
-        """What is allowed in each kind of product; a category stays with its figure."""
-        named = {(one.kind, one.max_percent): one.category for one in before}
+    def maxima(self) -> list[catalogue.MaximumFacts]:
+        """What is allowed in each kind of product."""
         typed = ((kind, self.cleaned_data[f"most_{kind}"]) for kind in USED_AS)
         return [
-            catalogue.MaximumFacts(kind, most, named.get((kind, most), ""))
+            catalogue.MaximumFacts(kind, most, self.cleaned_data[f"called_{kind}"])
             for kind, most in typed
             if most is not None
         ]
+
+    def clean(self) -> dict[str, Any]:
+        """A kind that is named has a maximum."""
+        typed = super().clean() or {}
+        for kind in USED_AS:
+            most = f"most_{kind}"
+            if typed.get(f"called_{kind}") and most in typed and typed[most] is None:
+                self.add_error(most, said("Write how much of it is allowed there."))
+        return typed
 
     def field_at(self, pointer: str) -> str:
         """A maximum is named by its place among those that were typed."""
@@ -285,14 +308,12 @@ class ChangeForm(FactsForm):
     version = forms.IntegerField(widget=forms.HiddenInput)
     name = forms.CharField(label=_("Name"), max_length=LONGEST_NAME)
 
-    def changed(self, before: Material) -> dict[str, Any]:
+    def changed(self) -> dict[str, Any]:
         """The facts that are others than they were."""
         names = {*self.changed_data} - {"version"}
         facts = {name: self.cleaned_data[name] for name in names - MOST}
         if names & MOST:
-            rows = before.maxima.all()
-            kept = [catalogue.MaximumFacts(one.kind, one.max_percent, one.category) for one in rows]
-            facts["maxima"] = self.maxima(kept)
+            facts["maxima"] = self.maxima()
         return facts
 
 
@@ -315,7 +336,7 @@ class ChangeMaterial(Screen):
                 self.actor,
                 material=id,
                 version=form.cleaned_data["version"],
-                facts=form.changed(material),
+                facts=form.changed(),
             ),
             lambda changed: f"/materials/{id}",
             lambda: self.show(material=material, form=form, status=422),
@@ -347,6 +368,7 @@ def as_typed(material: Material, reader: Reader) -> dict[str, Any]:
         "min_percent": reader.figure(material.min_percent),
         "max_percent": reader.figure(material.max_percent),
         **{f"most_{one.kind}": reader.figure(one.max_percent) for one in material.maxima.all()},
+        **{f"called_{one.kind}": one.category for one in material.maxima.all()},
         "allergens": _lines(material, MaterialPart.Kind.ALLERGEN, reader),
         "composition": _lines(material, MaterialPart.Kind.PART, reader),
         "brings": [] if brings is None else brings.split() or [NOTHING],

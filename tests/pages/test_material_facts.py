@@ -65,7 +65,14 @@ def test_a_scent_is_judged_by_how_a_product_is_used(shop: Workshop) -> None:
     done(client, path, **typed)
     assert "Lily scent" not in shown(client.get(price[0])).split("A piece costs")[0]
     assert "Lily scent: 1 %, at most 0.5 % for leave-on" in shown(client.get(price[1]))
-    done(client, path, **{**typed, "version": "2", "most_leave_on": "1.5"})
+    named = {"version": "2", "called_leave_on": "category 5A"}
+    unsaid = refused(client, path, **{**typed, **named, "most_leave_on": ""})
+    assert "how much of it is allowed" in unsaid
+    done(client, path, **{**typed, **named})
+    assert "Lily scent: 1 %, at most 0.5 % for category 5A" in shown(client.get(price[1]))
+    assert 'value="category 5A"' in client.get(path).content.decode()
+    named["version"] = "3"
+    done(client, path, **{**typed, **named, "most_leave_on": "1.5"})
     assert "at most 0.5 %" not in shown(client.get(price[1]))
 
 
