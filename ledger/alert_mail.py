@@ -15,6 +15,7 @@ from django.db.models import QuerySet
 from ledger import outbox
 from ledger.alert_texts import Told, told
 from ledger.announcing import MAIL, MAIL_DIGEST, REMINDER, TEST, Announcer
+from ledger.errors import Sentence
 from ledger.models import Alert, AlertMessage, AlertReceiver, Maker, Membership
 from ledger.outbox import Work
 
@@ -136,7 +137,7 @@ def _addresses(maker_id: UUID, receiver: AlertReceiver | None) -> list[str]:
 def _one(work: Work, message: AlertMessage, addresses: Sequence[str]) -> EmailMessage:
     maker = Maker.objects.get(id=work.maker_id)
     if message.alert is None:
-        words = Told("A test of Stillroom's alerts", ("Alerts will arrive here.",))
+        words = Told(Sentence("A test of Stillroom's alerts"), ("Alerts will arrive here.",))
         return _mail(message.id, words.subject, words.lines, maker, addresses)
     words = told(message.alert.kind, message.alert.facts)
     subject = f"Still so: {words.subject}" if message.event == REMINDER else words.subject
@@ -160,7 +161,7 @@ def _gathered(
 
 def _noticed(work: Work, alert: Alert) -> str:
     zone = Announcer(work.coop_id, work.maker_id).clock.zone
-    return f"Noticed:        {alert.opened_at.astimezone(zone):%Y-%m-%d %H:%M} ({zone.key})"
+    return f"Noticed:        {alert.opened_at.astimezone(zone):%-d %b %Y, %H:%M} ({zone.key})"
 
 
 def _mail(

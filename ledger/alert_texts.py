@@ -1,9 +1,17 @@
-"""What a mail about an alert says: a subject and its lines, of facts as they were found."""
+"""What a mail about an alert says: a subject and its lines, of facts as they were found.
+
+A mail is plain, since an address says nothing of how its reader writes; a page says the subject
+again as its reader does.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any
+
+from ledger.amounts import Amount
+from ledger.errors import Sentence
 
 Facts = Mapping[str, Any]
 
@@ -12,17 +20,8 @@ Facts = Mapping[str, Any]
 class Told:
     """One alert in words: what stands above it, and the lines below."""
 
-    subject: str
+    subject: Sentence
     lines: tuple[str, ...]
-
-
-def shown(quantity: Decimal, counted: bool) -> str:
-    """A quantity for people, exact: 18500 grams are "18.5 kg", 320 are "320 g"."""
-    if counted:
-        return f"{quantity.normalize():f} each"
-    if abs(quantity) >= 1000:
-        return f"{(quantity / 1000).normalize():f} kg"
-    return f"{quantity.normalize():f} g"
 
 
 def told(kind: str, facts: Facts) -> Told:
@@ -30,8 +29,16 @@ def told(kind: str, facts: Facts) -> Told:
     return _WORDS[kind](facts)
 
 
-def _amount(facts: Facts, name: str) -> str:
-    return shown(Decimal(facts[name]), facts["counted"])
+def _amount(facts: Facts, name: str) -> Amount:
+    return Amount(Decimal(facts[name]), facts["counted"])
+
+
+def _day(facts: Facts, name: str) -> date:
+    return date.fromisoformat(facts[name])
+
+
+def _in_words(day: date) -> str:
+    return f"{day:%-d %b %Y}"
 
 
 def _name(facts: Facts, name: str = "name") -> str:
@@ -40,14 +47,20 @@ def _name(facts: Facts, name: str = "name") -> str:
 
 def _low_stock(facts: Facts) -> Told:
     name, position = _name(facts), _amount(facts, "position")
-    point, ends = _amount(facts, "reorder_point"), facts["runs_out_on"]
+    point = _amount(facts, "reorder_point")
     by_use = (
-        f"Runs out:       {ends}, at {_amount(facts, 'daily_use')} a day"
-        if ends
+        f"Runs out:       {_in_words(_day(facts, 'runs_out_on'))}, at"
+        f" {_amount(facts, 'daily_use')} a day"
+        if facts["runs_out_on"]
         else "Runs out:       not known; none of it was used in the last ninety days"
     )
     return Told(
-        f"{name} is low: {position}, reorder at {point}",
+        Sentence(
+            "{name} is low: {position}, reorder at {point}",
+            name=name,
+            position=position,
+            point=point,
+        ),
         (
             f"{name} is running low.",
             "",
@@ -64,20 +77,21 @@ def _low_stock(facts: Facts) -> Told:
 
 
 def _batch_short(facts: Facts) -> Told:
-    lines = [f"Batch {facts['code']}, planned for {facts['planned_for']}, can't be made."]
+    code, day = facts["code"], _day(facts, "planned_for")
+    lines = [f"Batch {code}, planned for {_in_words(day)}, can't be made."]
     for short in facts["short"]:
-        lacks = shown(Decimal(short["quantity"]), short["counted"])
-        order = f"; order it by {short['order_by']}" if short["order_by"] else ""
-        lines.append(f"- {_name(short)}: {lacks} short{order}")
+        order = f"; order it by {_in_words(_day(short, 'order_by'))}" if short["order_by"] else ""
+        lines.append(f"- {_name(short)}: {_amount(short, 'quantity')} short{order}")
     if facts["more"]:
         lines.append(f"- and {facts['more']} more materials")
-    return Told(f"Batch {facts['code']} for {facts['planned_for']} is short", tuple(lines))
+    subject = Sentence("Batch {code} for {day:%-d %b %Y} is short", code=code, day=day)
+    return Told(subject, tuple(lines))
 
 
 def _expiring(facts: Facts) -> Told:
-    name, lot, day = _name(facts), facts["lot"], facts["expires_on"]
+    name, lot, day = _name(facts), facts["lot"], _day(facts, "expires_on")
     lines = [
-        f"Lot {lot} of {name} may be used until {day}.",
+        f"Lot {lot} of {name} may be used until {_in_words(day)}.",
         f"There is {_amount(facts, 'quantity')} of it, and {_amount(facts, 'at_risk')} will be"
         f" left at {_amount(facts, 'daily_use')} a day.",
     ]
@@ -89,26 +103,30 @@ def _expiring(facts: Facts) -> Told:
         lines.append(
             f"{makers} this material" + (f": {', '.join(named)}." if named else " in the co-op.")
         )
-    return Told(f"Lot {lot} of {name} expires on {day}", tuple(lines))
+    words = "Lot {lot} of {name} expires on {day:%-d %b %Y}"
+    return Told(Sentence(words, lot=lot, name=name, day=day), tuple(lines))
 
 
 def _retest_due(facts: Facts) -> Told:
-    name, lot, day = _name(facts), facts["lot"], facts["retest_on"]
+    name, lot, day = _name(facts), facts["lot"], _day(facts, "retest_on")
+    words = "Lot {lot} of {name} is to be retested by {day:%-d %b %Y}"
     return Told(
-        f"Lot {lot} of {name} is to be retested by {day}",
+        Sentence(words, lot=lot, name=name, day=day),
         (
-            f"Lot {lot} of {name}, {_amount(facts, 'quantity')}, may be used until {day} unless it"
-            " is retested.",
+            f"Lot {lot} of {name}, {_amount(facts, 'quantity')}, may be used until"
+            f" {_in_words(day)} unless it is retested.",
         ),
     )
 
 
 def _quarantine_ageing(facts: Facts) -> Told:
-    name, lot, since = _name(facts), facts["lot"], facts["since"]
+    name, lot, since = _name(facts), facts["lot"], _day(facts, "since")
+    words = "Lot {lot} of {name} is in quarantine since {since:%-d %b %Y}"
     return Told(
-        f"Lot {lot} of {name} is in quarantine since {since}",
+        Sentence(words, lot=lot, name=name, since=since),
         (
-            f"Lot {lot} of {name}, {_amount(facts, 'quantity')}, came into quarantine on {since}.",
+            f"Lot {lot} of {name}, {_amount(facts, 'quantity')}, came into quarantine on"
+            f" {_in_words(since)}.",
             "Release or reject it.",
         ),
     )
@@ -116,26 +134,33 @@ def _quarantine_ageing(facts: Facts) -> Told:
 
 def _price_jump(facts: Facts) -> Told:
     name, supplier = _name(facts), _name(facts, "supplier")
+    words, percent = "{name} from {supplier} costs {percent:f} % more", Decimal(facts["percent"])
+    currency, _, per = facts["unit"].partition("/")
+    a = "a piece" if per == "each" else "a kilogram"
     return Told(
-        f"{name} from {supplier} costs {facts['percent']} % more",
-        (f"{name} from {supplier} was {facts['was']} and is {facts['now']} {facts['unit']}.",),
+        Sentence(words, name=name, supplier=supplier, percent=percent.normalize()),
+        (f"{name} from {supplier} was {facts['was']} and is {facts['now']} {currency} {a}.",),
     )
 
 
 def _deposit_unclaimed(facts: Facts) -> Told:
-    supplier, since = _name(facts, "supplier"), facts["paid_on"]
-    amount = f"{facts['amount']} {facts['currency']}"
+    supplier, since = _name(facts, "supplier"), _in_words(_day(facts, "paid_on"))
+    amount, currency = Decimal(facts["amount"]), facts["currency"]
+    words = "{supplier} still has a deposit of {amount:f} {currency}"
     of = f" for what lot {facts['came_in']} came in" if facts["came_in"] else ""
     return Told(
-        f"{supplier} still has a deposit of {amount}",
-        (f"{amount} was paid to {supplier} on {since}{of}.", "Give it back, and claim it."),
+        Sentence(words, supplier=supplier, amount=amount, currency=currency),
+        (
+            f"{amount:f} {currency} was paid to {supplier} on {since}{of}.",
+            "Give it back, and claim it.",
+        ),
     )
 
 
 def _called_back(facts: Facts) -> Told:
     name, lot, by = _name(facts), facts["lot"], _name(facts, "by")
     return Told(
-        f"{by} calls back lot {lot} of {name}",
+        Sentence("{by} calls back lot {lot} of {name}", by=by, lot=lot, name=name),
         (
             f"{by} calls back lot {lot} of {name}: {_name(facts, 'reason')}.",
             f"{_amount(facts, 'quantity')} of it came to you.",

@@ -12,6 +12,8 @@ from uuid import UUID
 from django.db import connection
 
 from ledger.access import Actor
+from ledger.amounts import Amount
+from ledger.errors import Sentence
 from ledger.models import Material, OrderRound
 from ledger.money import minor_unit
 from ledger.round_portions import Alone, AloneOrder, Came, Due, HandedOut, Portion, portions
@@ -120,11 +122,15 @@ def _missing(
         return _missing_to_others(delivered)
     waiting = [(materials[id], to_come) for id, _, _, _, to_come, *_ in delivered if to_come]
     if waiting:
-        said = ", ".join(
-            f"{to_come.normalize():f} {'each' if of.counted else 'g'} of {of.name}"
+        return [
+            Sentence(
+                "Still to come: {amount} of {material}. Receive it, or say that nothing more is"
+                " expected.",
+                amount=Amount(to_come, of.counted),
+                material=of.name,
+            )
             for of, to_come in waiting
-        )
-        return [f"Still to come: {said}. Receive it, or say that nothing more is expected."]
+        ]
     if not any(one.quantity for one in came.values()):
         return ["Nothing came of the orders of this round."]
     return []

@@ -21,6 +21,7 @@ from api.pages.saying import in_words
 from api.pages.separators import unparted
 from api.preferences import Person
 from ledger.access import Actor
+from ledger.amounts import rounded
 from ledger.money import minor_units, round_money, round_money_up
 
 # The international avoirdupois pound and ounce, exactly (NIST SP 811, appendix B).
@@ -75,13 +76,13 @@ class Reader:
         """Grams or pieces for people: "2.5 kg", "320.5 g", "5.512 lb", "60 pieces"."""
         if counted:
             pieces = ngettext("piece", "pieces", 1 if value == 1 else 2)
-            return f"{self.number(_rounded(value, 3))}{THIN}{pieces}"
+            return f"{self.number(rounded(value, 3))}{THIN}{pieces}"
         if self.us:
             unit, name = (POUND_G, "lb") if abs(value) >= POUND_G else (OUNCE_G, "oz wt")
-            return f"{self.number(_rounded(value / unit, 3))}{THIN}{name}"
+            return f"{self.number(rounded(value / unit, 3))}{THIN}{name}"
         if abs(value) >= 1000:
-            return f"{self.number(_rounded(value / 1000, 3))}{THIN}kg"
-        return f"{self.number(_rounded(value, 2))}{THIN}g"
+            return f"{self.number(rounded(value / 1000, 3))}{THIN}kg"
+        return f"{self.number(rounded(value, 2))}{THIN}g"
 
     def per_mass(self, value: Decimal, counted: bool = False) -> Decimal:
         """What a kilogram costs, or a pound for who reads in pounds; a piece stays as it is."""
@@ -100,10 +101,10 @@ class Reader:
 
     def grams(self, value: Decimal) -> str:
         """Grams whatever the units, as a scale shows them."""
-        return f"{self.number(_rounded(value, 2))}{THIN}g"
+        return f"{self.number(rounded(value, 2))}{THIN}g"
 
     def percent(self, value: Decimal) -> str:
-        return f"{self.number(_rounded(value, 3))}{THIN}%"
+        return f"{self.number(rounded(value, 3))}{THIN}%"
 
     def money(self, value: Decimal) -> str:
         """Money in the co-op's currency, rounded to its minor unit."""
@@ -202,8 +203,3 @@ def asked_for(request: HttpRequest) -> str:
         if tag.split("-")[0] in WRITTEN:
             return tag.split("-")[0]
     return translation.get_language() or "en"
-
-
-def _rounded(value: Decimal, places: int) -> Decimal:
-    step = Decimal(1).scaleb(-places)
-    return value.quantize(step, ROUND_HALF_EVEN)

@@ -13,6 +13,7 @@ from typing import Any, Final
 from django.utils.translation import gettext
 
 from api.sheets.figures import Hand
+from ledger.amounts import Amount
 from ledger.errors import Sentence
 
 # In these places stands one of the domain's own fixed names, and not a name that people gave.
@@ -34,6 +35,8 @@ class _Places(string.Formatter):
             return self.reader.number(written, max(0, -int(written.as_tuple().exponent)))
         if isinstance(value, date):
             return self.reader.day(value)
+        if isinstance(value, Amount):
+            return self.reader.quantity(value.quantity, value.counted)
         return str(super().format_field(value, format_spec))
 
 

@@ -262,10 +262,13 @@ def told(facts: Mapping[str, str]) -> str:
 
 
 def _short(name: str, fact: str) -> str:
-    """A quantity without the zeros of its column, and of a moment its day and minute."""
+    """A quantity without the zeros of its column, of a moment its day and minute; pieces are called
+    so."""
     if name == "quantity":
         amount, _space, unit = fact.partition(" ")
         return f"{Decimal(amount).normalize():f} {worded(unit)}".rstrip()
+    if name == "entered" and fact.endswith(" each"):
+        return f"{fact.removesuffix('each')}{worded('each')}"
     return f"{fact[:10]} {fact[11:16]}" if MOMENT.fullmatch(fact) else fact
 
 

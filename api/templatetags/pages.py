@@ -42,6 +42,12 @@ def measured(context: Any, entered: str, value: Decimal, counted: bool = False) 
 
 
 @register.simple_tag(takes_context=True)
+def entered(context: Any, text: str) -> str:
+    """What was typed once, as its reader writes it: "1000 pieces", "2,5 kg"."""
+    return str(context["reader"].entered(text))
+
+
+@register.simple_tag(takes_context=True)
 def grams(context: Any, value: Decimal | None) -> str:
     return "" if value is None else str(context["reader"].grams(Decimal(value)))
 

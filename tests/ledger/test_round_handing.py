@@ -89,7 +89,7 @@ def test_what_is_not_there_yet_is_named(shops: list[Workshop]) -> None:
         "The buyer has not written the orders of this round yet."
     ]
     (order,) = north.does(place_orders, round=round.id, happened_at=EVENING)
-    with pytest.raises(Conflict, match="Still to come: 10000 g of Oil to share"):
+    with pytest.raises(Conflict, match="Still to come: 10 kg of Oil to share"):
         north.does(hand_out, round=round.id, happened_at=EVENING)
     told = mill.does(handing_out, round.id)
     assert (told.missing, told.makers, told.paid) == (

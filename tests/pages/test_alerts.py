@@ -69,7 +69,7 @@ def test_the_latest_say_what_was_told_and_to_whom(database: Any, redis_server: A
     page = done(client, "/alerts", do="try", of=one)
     assert "a test to desk@example.org" in page
     assert re.search(
-        rf"Lot {lot.code} of Sea salt expires on \S+"
+        rf"Lot {lot.code} of Sea salt expires on \d+ \w+ 20\d\d"
         " to desk@example.org, with others once a day",
         page,
     )

@@ -4,7 +4,11 @@ from typing import Any
 
 import pytest
 
-from tests.factories import Workshop, open_workshop
+from api.pages.reader import Reader
+from api.pages.words import told
+from ledger.amounts import Amount
+from ledger.errors import Sentence
+from tests.factories import D, Workshop, open_workshop
 from tests.pages.browsing import done, shown, signed_in
 from tests.pages.test_pricing import SOLD
 
@@ -44,3 +48,23 @@ def test_pages_are_read_in_pounds(shop: Workshop) -> None:
     rows = client.get(priced, SOLD | {"as": "csv", "table": "margins"}).content.decode()
     assert len(rows.splitlines()) == 26
     assert "Wholesale, %" in rows.splitlines()[0]
+
+
+def test_little_is_not_nothing() -> None:
+    """Half a hundredth of a gram is written as it is, and no quantity as nothing that is not."""
+    metric, us = Reader(), Reader(us=True)
+    assert metric.quantity(D("0.0042")) == "0.004\N{NO-BREAK SPACE}g"
+    assert metric.quantity(D("0.000000")) == "0\N{NO-BREAK SPACE}g"
+    assert metric.percent(D("0.00021")) == "0.0002\N{NO-BREAK SPACE}%"
+    assert us.quantity(D("0.001")) == "0.00004\N{NO-BREAK SPACE}oz wt"
+
+
+def test_an_amount_in_a_sentence_is_written_as_its_reader_writes_amounts() -> None:
+    said = Sentence("{name} is low: {position}", name="Oil", position=Amount(D(-1500), False))
+    assert said == "Oil is low: -1.5 kg"
+    assert Reader(us=True).say(said) == "Oil is low: -3.307\N{NO-BREAK SPACE}lb"
+    assert Reader("de").say(said) == "Oil is low: -1,5\N{NO-BREAK SPACE}kg"
+
+
+def test_pieces_that_were_typed_are_called_so() -> None:
+    assert told({"entered": "3000 each"}) == "entered: 3000 pieces"

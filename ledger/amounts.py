@@ -1,0 +1,31 @@
+"""An amount in a sentence: it is written plainly where the sentence is, and by a page as its reader
+writes amounts."""
+
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """Grams, or pieces where it is `counted`."""
+
+    quantity: Decimal
+    counted: bool
+
+    def __str__(self) -> str:
+        """ "18.5 kg", "320.25 g", "1,200 pieces": so many digits as a scale is read with, and never
+        nothing for something."""
+        if self.counted:
+            unit = "piece" if self.quantity == 1 else "pieces"
+            return f"{rounded(self.quantity, 3):,f} {unit}"
+        if abs(self.quantity) >= 1000:
+            return f"{rounded(self.quantity / 1000, 3):,f} kg"
+        return f"{rounded(self.quantity, 2):,f} g"
+
+
+def rounded(value: Decimal, places: int) -> Decimal:
+    """To so many places, half to the even one; of what would be nothing then, its first digit."""
+    found = value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN)
+    if value and not found:
+        found = value.quantize(Decimal(1).scaleb(value.adjusted()), ROUND_HALF_EVEN)
+    return found.normalize()
