@@ -4,7 +4,7 @@ waits for a decision. Each list is cut after a few rows; the pages behind it sho
 from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
@@ -13,7 +13,7 @@ from django.db.models.functions import Least
 from formulas.access import batches_of, standing
 from formulas.complaints import Report, reports_waiting
 from formulas.lacking import Short, short_batches
-from formulas.models import Batch, Filling, Making, Weighing
+from formulas.models import Batch, Filling, Formula, Making, Product, Weighing
 from formulas.use_soon import Ending, endings, with_uses
 from ledger.access import Actor, day_of
 from ledger.alert_answers import alerts
@@ -51,12 +51,14 @@ LISTED: Final = (AlertKind.BATCH_SHORT, AlertKind.EXPIRING, AlertKind.RETEST_DUE
 class Alerted:
     """An open alert that nobody has acknowledged or put off, in a line.
 
-    `runs_out_on` is when a material that is low will be used up, None where that is not known.
+    `runs_out_on` is when a material that is low will be used up, None where that is not known. What
+    the maker makes itself is planned as `made_as`, such as "formula:" and an id; "" for others.
     """
 
     alert: Alert
     words: str
     runs_out_on: date | None
+    made_as: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,8 +135,21 @@ def _alerted(actor: Actor, now: datetime, listed: Set[UUID]) -> list[Alerted]:
     open_now = Q(snoozed_until=None) | Q(snoozed_until__lte=now)
     rows = alerts(actor, open=True).filter(open_now, acknowledged_at=None)
     rows = rows.filter(Q(kind__in=ALERTED) | Q(kind__in=LISTED) & ~Q(subject__in=listed))
-    found = rows.order_by("-opened_at", "-id")[:MOST]
-    return [Alerted(one, told(one.kind, one.facts).subject, _runs_out(one)) for one in found]
+    of = {"coop_id": actor.coop_id, "material_id": OuterRef("material_id")}
+    makes: dict[str, Any] = {
+        name: Subquery(kind.objects.filter(**of).values("id")[:1])
+        for name, kind in (("product", Product), ("formula", Formula))
+    }
+    found = rows.annotate(**makes).order_by("-opened_at", "-id")[:MOST]
+    return [
+        Alerted(one, told(one.kind, one.facts).subject, _runs_out(one), _made_as(one))
+        for one in found
+    ]
+
+
+def _made_as(alert: Alert) -> str:
+    made = ((name, getattr(alert, name)) for name in ("product", "formula"))
+    return next((f"{name}:{id}" for name, id in made if id), "")
 
 
 def _runs_out(alert: Alert) -> date | None:

@@ -1,17 +1,19 @@
 """What waits for a maker in order rounds, all of it asked in one query.
 
-It may still pledge; it is asked to buy for all; what came is to be handed out; or a bill that came
-after that is to be shared. Each is settled by a verb of its own (`ledger.rounds`,
-`ledger.round_buyers`, `ledger.round_handing`, `ledger.round_late_bills`).
+It may still pledge; it is asked to buy for all; what came is to be handed out; a bill that came
+after that is to be shared; or what it was handed costs more than it has named as its highest price.
+Each is settled by a verb of its own (`ledger.rounds`, `ledger.round_buyers`,
+`ledger.round_handing`, `ledger.round_late_bills`); the last is disputed or paid
+(`ledger.settling`).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 
-from django.db.models import BooleanField, Exists, OuterRef, Q, Subquery, Value
-from django.db.models.expressions import Combinable
+from django.db.models import BooleanField, Exists, OuterRef, Q, Subquery, UUIDField, Value
+from django.db.models.expressions import Combinable, RawSQL
 from django.db.models.functions import Coalesce
 
 from ledger.access import Actor
@@ -33,6 +35,40 @@ from ledger.roles import Verb
 from ledger.rounds import rounds_of
 
 NEVER: Final = Value(False, output_field=BooleanField())
+A_MONTH: Final = timedelta(days=30)
+# Of what a maker was handed in a round, by which movement it owes the first that costs more than
+# its highest price. The rule itself is asked of `ledger_round_above_highest`.
+ABOVE: Final = """
+select v.id
+  from (select %s::uuid) own(maker)
+  join ledger_roundhandout h on h.coop_id = %s and h.round_id = ledger_orderround.id
+    and h.happened_at > %s
+  join ledger_roundportion p on p.coop_id = h.coop_id and p.hand_out_id = h.id
+    and p.to_maker_id = own.maker and p.maker_id <> own.maker
+  join ledger_movement v on v.coop_id = p.coop_id and v.transfer_id = p.transfer_id
+    and v.kind = 'goods'
+  where not exists (
+      select from ledger_disputed d where d.coop_id = v.coop_id and d.movement_id = v.id)
+    and not exists (
+      select from ledger_movement later
+        where later.coop_id = v.coop_id and later.kind in ('payment', 'clearing')
+          and later.recorded_at > v.recorded_at
+          and (later.maker_id, later.to_maker_id)
+            in ((v.maker_id, v.to_maker_id), (v.to_maker_id, v.maker_id)))
+    and p.material_id in (
+      select a.material_id
+        from (select jsonb_agg(to_jsonb(one)) as parts
+                from (select q.to_maker_id as maker, q.material_id as material,
+                             sum(q.quantity) as quantity, sum(q.amount) as amount
+                        from ledger_roundportion q
+                        where q.coop_id = h.coop_id and q.hand_out_id = h.id
+                          and q.to_maker_id = own.maker
+                        group by q.to_maker_id, q.material_id) one) told
+        cross join lateral ledger_round_above_highest(h.round_id, told.parts) a
+        where a.maker_id = own.maker)
+  order by v.id
+  limit 1
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,18 +77,20 @@ class Waiting:
 
     In those `to_pledge` in, a round has `pledged`: whether the maker has. In those of `asked` it is
     to buy, and has not answered. It has received what is to come of those `to_hand_out`, and what
-    was billed for those `to_share` is not shared yet.
+    was billed for those `to_share` is not shared yet. Of those that came `above` its highest price
+    that is the id of the movement by which it owes more.
     """
 
     to_pledge: Sequence[OrderRound]
     asked: Sequence[OrderRound]
     to_hand_out: Sequence[OrderRound]
     to_share: Sequence[OrderRound]
+    above: Sequence[OrderRound]
 
     @property
     def lists(self) -> tuple[Sequence[OrderRound], ...]:
         """All of them."""
-        return self.to_pledge, self.asked, self.to_hand_out, self.to_share
+        return self.to_pledge, self.asked, self.to_hand_out, self.to_share, self.above
 
 
 def rounds_waiting(actor: Actor, *, now: datetime, most: int) -> Waiting:
@@ -62,14 +100,22 @@ def rounds_waiting(actor: Actor, *, now: datetime, most: int) -> Waiting:
         "asked": _asked(actor),
         "to_hand_out": _to_hand_out(actor),
         "to_share": _to_share(actor),
+        "above": _above(actor, now),
     }
     own = RoundPledge.objects.filter(maker_id=actor.maker, round_id=OuterRef("id"))
     rows = rounds_of(actor).annotate(known_until=_known_until(actor), pledged=Exists(own))
     any_of = Q(to_pledge=True) | Q(asked=True) | Q(to_hand_out=True) | Q(to_share=True)
+    any_of |= Q(above__isnull=False)
     found = list(
         rows.annotate(**waits).filter(any_of).order_by("closes_at", "id")[: len(waits) * most]
     )
     return Waiting(**{name: [row for row in found if getattr(row, name)][:most] for name in waits})
+
+
+def waits_to_be_handed_out(actor: Actor, round: OrderRound) -> bool:
+    """Whether all has come that the maker is to hand out of this round. Raises Forbidden."""
+    rows = rounds_of(actor).annotate(to_hand_out=_to_hand_out(actor))
+    return rows.filter(id=round.id, to_hand_out=True).exists()
 
 
 def _to_pledge(actor: Actor, now: datetime) -> Combinable | Q:
@@ -122,6 +168,15 @@ def _to_share(actor: Actor) -> Combinable | Q:
     )
     late = Q(new=True, taken_back=False) | Q(new=False, taken_back=True)
     return Q(Exists(billed.filter(late)))
+
+
+def _above(actor: Actor, now: datetime) -> Combinable:
+    """By which movement the maker owes more than its highest price, if it has neither disputed it
+    nor paid since; those of long ago wait no more."""
+    if not actor.may(Verb.SETTLE):
+        return Value(None, output_field=UUIDField())
+    facts = [actor.maker, actor.coop_id, now - A_MONTH]
+    return RawSQL(ABOVE, facts, output_field=UUIDField())  # noqa: S611 - facts are parameters
 
 
 def _known_until(actor: Actor) -> Coalesce:

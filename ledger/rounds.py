@@ -32,7 +32,9 @@ from ledger.models import (
     RoundBuyer,
     RoundBuyerAnswer,
     RoundClosing,
+    RoundHandOut,
     RoundOutcome,
+    RoundPlacement,
     RoundPledge,
     Supplier,
 )
@@ -208,7 +210,9 @@ def close(round: UUID, now: datetime, *, person: int | None) -> None:
 
 
 def rounds_of(actor: Actor) -> "QuerySet[OrderRound]":
-    """The rounds of the co-op, each with `closed_at` and `reckoned_at`, None where it is not.
+    """The rounds of the co-op, each with `closed_at`, `reckoned_at` and `handed_out_at`, None where
+    it is not; a reckoned one may be of those that `orders_nothing`. Whether its orders are
+    `written` is told to the buyer alone.
 
     `asked_number`, `buying_id` and `buying_name` are of the buyer: whoever was asked last.
     `buyer_agrees` is what it said last, None where it has not answered, with `buyer_said` and
@@ -218,6 +222,10 @@ def rounds_of(actor: Actor) -> "QuerySet[OrderRound]":
         actor.must(Verb.READ)
     closing = RoundClosing.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
     outcome = RoundOutcome.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
+    written = RoundPlacement.objects.filter(
+        coop_id=OuterRef("coop_id"), order__round_id=OuterRef("id")
+    )
+    handed_out = RoundHandOut.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
     asked = RoundBuyer.objects.filter(coop_id=OuterRef("coop_id"), round_id=OuterRef("id"))
     newest = asked.order_by("-number")
     makers = Maker.objects.filter(coop_id=OuterRef("coop_id"), id=OuterRef("buying_id"))
@@ -237,6 +245,9 @@ def rounds_of(actor: Actor) -> "QuerySet[OrderRound]":
         **named,
         closed_at=Subquery(closing.values("closed_at")),
         reckoned_at=Subquery(outcome.values("reckoned_at")),
+        orders_nothing=Exists(outcome.filter(makers=0, together=0)),
+        written=Exists(written),
+        handed_out_at=Subquery(handed_out.values("happened_at")),
         buyer_agrees=Subquery(answer.values("agrees")[:1]),
         buyer_said=Subquery(answer.values("reason")[:1]),
         buyer_answered_at=Subquery(answer.values("answered_at")[:1]),

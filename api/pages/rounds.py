@@ -36,6 +36,7 @@ from ledger.round_buyers import answer_as_buyer, ask_another, asked_in
 from ledger.round_ordering import place_orders
 from ledger.round_results import Result, result_of
 from ledger.round_trouble import trouble_of
+from ledger.round_waiting import waits_to_be_handed_out
 
 MOST, MOST_NAMES, MOST_MAKERS = 30, 300, 200
 # A round that closes later is mostly a slip.
@@ -244,7 +245,7 @@ class Round(Acts):
         return {
             "result": result,
             "alone": _alone(result),
-            "written": any(order.placements.all() for order in result.orders),
+            "to_hand_out": waits_to_be_handed_out(self.actor, round),
         }
 
 

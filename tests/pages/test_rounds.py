@@ -1,5 +1,6 @@
 """A round on pages: the buyer is asked, and hands out what came after a look at it."""
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -26,6 +27,10 @@ from tests.pages.browsing import done, refused, sent, shown, signed_in
 from tests.pages.looking import looked_at
 
 MOST = 15
+STEPS = (
+    *("Write these orders", "What is still to come", "Hand out what came", "What is handed out"),
+    "What was handed out",
+)
 
 
 @pytest.fixture(scope="module")
@@ -55,6 +60,13 @@ def test_whoever_is_asked_answers_with_a_tap(buyer: Workshop, other: Workshop) -
     assert "Asked to buy for all" not in done(north, "/", do="buy", of=str(second.id))
 
 
+def stands(client: Client, path: str, how: str, offers: str) -> None:
+    """How the round's page says that it stands, and which one step of the goods it offers."""
+    page = shown(client.get(path))
+    assert f"{how} North Bench orders for all" in page
+    assert [step for step in STEPS if step in page] == [offers]
+
+
 def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) -> None:
     """Two packs of 5 kg for 80.00 and 28.00 of freight, of which one pack comes."""
     round, oil = asked(buyer), offered(buyer)
@@ -67,8 +79,9 @@ def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) 
     assert "Write these orders" in done(north, path, do="buy")
     (order,) = buyer.does(place_orders, round=round.id, happened_at=EVENING)
     out = f"{path}/hand-out"
-    assert out in north.get(path).content.decode()
-    assert "Still to come: 10000 g" in shown(north.get(out))
+    stands(mill, path, "worked out", "What is handed out")
+    stands(north, path, "ordered", "What is still to come")
+    assert "Still to come: 10 kg of Oil to share" in shown(north.get(out))
     assert "still to come" in refused(north, out).lower()
     (line,) = buyer.does(lambda actor: list(order.lines.all()))
     came = Delivered(
@@ -76,6 +89,7 @@ def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) 
     )
     about = {"charges": [], "happened_at": EVENING, "release_basis": "certificate seen"}
     buyer.does(receive, supplier=order.supplier_id, lines=[came], **about)
+    stands(north, path, "ordered", "Hand out what came")
     look = shown(north.get(out))
     assert "Mill Bench To pay 45.00 USD As it was split 54.00 USD" in look
     assert "Paid for what came, and by all together: 90.00 USD." in look
@@ -92,6 +106,10 @@ def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) 
     assert "on Saturday" in told
     assert "Hand it out" not in told
     assert "is handed out" in refused(north, out)
+    for browser in (north, mill):
+        stands(browser, path, "handed out", "What was handed out")
+    assert f"{path}/late-bills" in north.get(path).content.decode()
+    assert "handed out" in shown(mill.get("/order-rounds"))
     own = shown(mill.get(out))
     assert "Out of which lots" in own
     assert "What you get and pay To pay 45.00 USD As it was split 54.00 USD" in own
@@ -281,7 +299,19 @@ def test_who_would_pay_above_its_highest_price_is_named_before(
     assert "6.00 USD. Its goods cost more." in look
     asked = refused(north, out, note="as it came")
     assert "Mill Bench, Oil to share: 6.00 more than was split" in asked
+    assert "Above your highest price" not in shown(mill.get("/"))
     done(north, out, note="as it came", sure="on")
+    assert "Above your highest price Dearer than told" in shown(mill.get("/"))
+    assert "Above your highest price" not in shown(north.get("/")), "its own part it has kept"
+    (owes,) = re.findall(r'"(/movements/[^"]+)"', mill.get("/").content.decode())
+    assert "Disputed" in done(mill, owes, do="dispute", reason="too dear for us")
+    assert "Above your highest price" not in shown(mill.get("/"))
+    assert "It is right after all" in shown(mill.get(owes))
+    done(mill, owes, do="agree", reason="the season was bad")
+    assert "Above your highest price" in shown(mill.get("/")), "as long as it is not paid"
+    paid = {"direction": "paid", "maker": str(buyer.actor.maker), "amount": "60.00"}
+    done(mill, "/settlement", **paid, note="for the round")
+    assert "Above your highest price" not in shown(mill.get("/"))
     own = shown(mill.get(out))
     assert "you pay more than the highest price that you named" in own
     assert "/settlement/statement" in mill.get(out).content.decode()

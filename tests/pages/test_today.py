@@ -52,6 +52,7 @@ def test_what_came_since_is_told_and_promised_with_a_tap(shop: Workshop) -> None
     client = signed_in(shop)
     before = under(said(client), "Cannot be made yet")
     assert "Lacks 1 kg Oat oil" in before
+    assert f'href="/order/plan?until={days[0]}"' in client.get("/").content.decode()
     assert "Look again in the store" not in before
     shop.receive(oil, "1500 g", "9.00")
     # Too old for the second day, still good for the first.
@@ -87,7 +88,7 @@ def test_a_promise_that_does_not_hold_is_told_too(shop: Workshop) -> None:
     client, now = signed_in(shop), datetime.now(UTC)
     shop.does(lambda actor: reviewing.review(actor.coop_id, actor.maker, now=now))
     page = under(said(client), "Have a look")
-    assert f"Batch {planned.batch.code} for {day} is short" in page
+    assert f"Batch {planned.batch.code} for {day:%-d %b %Y} is short" in page
     assert f'href="/batches/{planned.batch.id}"' in client.get("/").content.decode()
     shop.receive(wax, "1 kg", "5.00")
     tapped(client, "choose", planned.batch.id)
@@ -102,10 +103,20 @@ def test_what_runs_low_says_when_it_is_used_up(shop: Workshop) -> None:
     lot = shop.receive(salt, "10 kg", "5.00", at=now - timedelta(days=2))
     sold = [Taken(lot.id, parse_quantity("9 kg"))]
     shop.does(sell, lines=sold, customer="stall 4", happened_at=now - timedelta(days=1))
-    shop.does(set_watch, material=salt.id, reorder_point=parse_quantity("2 kg"))
+    balm = shop.formula("Salt balm", [(salt, "100")]).formula
+    for low in (salt.id, balm.material_id):
+        shop.does(set_watch, material=low, reorder_point=parse_quantity("2 kg"))
     work_off()
-    page = under(said(signed_in(shop)), "Have a look")
+    client = signed_in(shop)
+    page = under(said(client), "Have a look")
     assert re.search(r"1 kg to count on; warned at 2 kg · runs out on \d+ \w+ 20\d\d", page)
+    # What is made here is planned, with what it is made by; what is bought is ordered.
+    links = client.get("/").content.decode()
+    assert f"/order/plan?material={salt.id}" in links
+    assert f"/order/plan?material={balm.material_id}" not in links
+    plan = client.get(f"/batches/new?what=formula:{balm.id}").content.decode()
+    assert f'"/batches/new?what=formula:{balm.id}"' in links
+    assert f'<option value="formula:{balm.id}" selected>' in plan
 
 
 def test_a_notice_leads_to_itself_and_old_goods_to_what_is_done_with_them(shop: Workshop) -> None:
