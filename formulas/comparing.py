@@ -108,7 +108,7 @@ def variances_of(actor: Actor, batch: UUID | str) -> Judged:
         raise NotFinished(batch=found.code)
     (compared,) = compare(actor, _makings(actor).filter(id=found.making_id))
     if compared.variances is None:
-        raise StandardMissing(name=compared.missing, day=compared.on.isoformat())
+        raise StandardMissing(name=compared.missing, day=compared.on)
     return Judged(compared, compared.variances, names_in(actor, compared.variances))
 
 

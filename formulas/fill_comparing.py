@@ -88,7 +88,8 @@ def variances_of_fill(actor: Actor, fill: UUID | str) -> JudgedFill:
         raise Conflict("This fill was undone: there is nothing to compare with a standard.")
     (compared,) = compare_fills(actor, [row])
     if compared.missing:
-        raise StandardMissing(name=compared.missing, day=compared.on.isoformat())
+        version = compared.version.number if compared.version else None
+        raise StandardMissing(name=compared.missing, day=compared.on, version=version)
     if compared.variances is None:
         raise DensityMissing(name=row.bulk_lot.material.name)
     return JudgedFill(compared, compared.variances, names_in(actor, compared.variances))

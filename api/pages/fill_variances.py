@@ -10,7 +10,6 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 
 from api.pages import tables
-from api.pages.saying import in_words
 from api.pages.screen import Screen
 from formulas.access import fills_of
 from formulas.errors import StandardMissing
@@ -53,8 +52,8 @@ class FillVariances(Screen):
         try:
             judged = variances_of_fill(self.actor, id)
         except (StandardMissing, DensityMissing, Conflict) as missing:
-            why = self.reader.dated(in_words(missing.detail, self.reader))
-            return self.show(fill=row, missing=why)
+            why = self.reader.say(missing.detail)
+            return self.show(fill=row, missing=why, version=missing.facts.get("version"))
         parts = _parts(judged)
         return self.show(
             files={"": lambda: _table(judged, parts, self.actor.currency)},

@@ -76,7 +76,11 @@ class LineForm(PageForm):
         error_messages={"required": _("Which lot of theirs is it? If it has none, say so here.")},
     )
     expires_on = DayField(label=_("Use by"), required=False)
-    retest_on = DayField(label=_("Retest on"), required=False)
+    retest_on = DayField(
+        label=_("Retest on"),
+        required=False,
+        help_text=_("From then on it is tested again before it is used"),
+    )
     density = DensityField(
         label=_("Density of this lot"), required=False, help_text=_("If the certificate gives it")
     )
@@ -102,7 +106,7 @@ class DeliveryForm(PageForm):
         label=_("How it arrived"), max_length=LONG, required=False, help_text=_("Dry, sealed, cold")
     )
     freight = MoneyField(label=_("Freight"), required=False)
-    duty = MoneyField(label=_("Duty"), required=False)
+    duty = MoneyField(label=_("Duty"), required=False, help_text=_("What customs took"))
     other = MoneyField(label=_("Anything else that was paid"), required=False)
     spread_by = forms.ChoiceField(
         label=_("Share these out by"),

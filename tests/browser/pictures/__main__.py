@@ -1,8 +1,8 @@
-"""`python -m tests.browser.pictures [--all FOLDER] [ADDRESS]`: the pictures of the README, anew.
+"""`python -m tests.browser.pictures [--all FOLDER [--dark]] [ADDRESS]`: those of the README, anew.
 
 They are of the demo: of a server that runs at ADDRESS, or of one that is started for it. With
 `--all` every kind of page is drawn into a folder instead, on a phone and at a desk, to be looked
-at.
+at; `--dark` as who prefers dark pages sees them.
 """
 
 import argparse
@@ -11,7 +11,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
 from PIL import Image
 from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
@@ -64,7 +64,7 @@ def trace(page: Page) -> None:
     page.goto("/lots?q=rosemary+glycerite&gone=on")
     page.locator("main .rows a").last.click()
     page.get_by_role("link", name="Where it came from and went").click()
-    page.locator(".flow svg").wait_for()
+    page.locator(".flow svg:visible").wait_for()
 
 
 SHOWN: Final[dict[str, tuple[Callable[[Page], None], ViewportSize]]] = {
@@ -87,6 +87,7 @@ def main() -> None:
     """Draw those of the README, or all."""
     parser = argparse.ArgumentParser(prog="tests.browser.pictures", description=__doc__)
     parser.add_argument("--all", type=Path, metavar="FOLDER", help="every page, in both widths")
+    parser.add_argument("--dark", action="store_true", help="dark pages, with --all")
     parser.add_argument("address", nargs="?", default="", help="of a server with the demo")
     given = parser.parse_args()
     with (
@@ -95,7 +96,7 @@ def main() -> None:
         launched(playwright) as browser,
     ):
         if given.all:
-            draw_all(browser, address, given.all)
+            draw_all(browser, address, given.all, "dark" if given.dark else "light")
         else:
             draw_shown(browser, address)
 
@@ -113,11 +114,13 @@ def draw_shown(browser: Browser, address: str) -> None:
         context.close()
 
 
-def draw_all(browser: Browser, address: str, folder: Path) -> None:
+def draw_all(
+    browser: Browser, address: str, folder: Path, scheme: Literal["dark", "light"]
+) -> None:
     """One page of each kind that links lead to, whole, on every screen."""
     folder.mkdir(parents=True, exist_ok=True)
     for screen, size in SIZES.items():
-        context = browser.new_context(viewport=size, base_url=address, color_scheme="light")
+        context = browser.new_context(viewport=size, base_url=address, color_scheme=scheme)
         page = context.new_page()
         sign_in(page)
         waiting, known = ["/"], {"/"}
