@@ -6,7 +6,7 @@ from fractions import Fraction
 from hypothesis import given
 from hypothesis import strategies as st
 
-from formulas.effect import Pot, effect_of, headroom, overrun, share_of
+from formulas.effect import Pot, effect_of, headroom, overrun, share_of, typical_grams
 from tests.factories import D
 
 GRAMS = st.decimals("0.000001", "1000000", places=6)
@@ -90,3 +90,10 @@ def test_the_refusal_names_its_place_and_never_rounds_the_headroom_up() -> None:
         " added. Add less, or record a deviation."
     )
     assert refused.facts["left"] == refused.facts["headroom_grams"] == D("0.019994")
+
+
+def test_the_typical_amount_is_a_share_of_the_final_mass() -> None:
+    """0.2 % beside 998 g is 2 g of 1000 g; none at 0 or at 100 %."""
+    assert typical_grams(D(998), D("0.2")) == D(2)
+    assert typical_grams(D(1), D(99)) == D(99)
+    assert [typical_grams(D(1), D(one)) for one in (-1, 0, 100)] == [0, 0, 0]
