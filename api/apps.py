@@ -11,4 +11,4 @@ class ApiConfig(AppConfig):
     def ready(self) -> None:
         """Make known what the outbox may be asked to do."""
         # It uses tables, which are there only now.
-        from api import webhooks  # noqa: F401
+        from api import long_lists, webhooks  # noqa: F401

@@ -9,7 +9,7 @@ told as wrong: what it shows is not in the file.
 import csv
 import io
 import zipfile
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time
 from decimal import Decimal
@@ -20,10 +20,11 @@ from ledger.errors import (
     Invalid,
     Sentence,
 )
+from ledger.in_parts import silent
 
 MOST_ROWS: Final = 2_000
-# Empty rows cost time too.
-MOST_READ: Final = 10_000
+# Empty rows cost time too: for each row that there may be, so many are read.
+MOST_READ: Final = 5
 MOST_COLUMNS: Final = 80
 LONGEST_CELL: Final = 1_000
 MOST_PARTS: Final = 200
@@ -69,33 +70,49 @@ class SheetRow:
 
 
 def read_sheet(
-    content: bytes, *, known: Collection[str], required: Iterable[str]
+    content: bytes,
+    *,
+    known: Collection[str],
+    required: Iterable[str],
+    most: int = MOST_ROWS,
+    told: Callable[[int], None] = silent,
 ) -> list[SheetRow]:
-    """The rows of a sheet that are not empty.
+    """The rows of a sheet that are not empty; how many are read is `told` in between.
 
     Raises SheetUnreadable, SheetTooLarge, and HeaderWrong for columns that are not known, not there
     or there twice.
     """
+    table = []
+    for row in sheet_rows(content, known=known, required=required, most=most):
+        table.append(row)
+        told(len(table))
+    return table
+
+
+def sheet_rows(
+    content: bytes, *, known: Collection[str], required: Iterable[str], most: int = MOST_ROWS
+) -> Iterator[SheetRow]:
+    """The same rows one after the other, read no further than they are asked for."""
     lines = _workbook(content) if content.startswith(ZIPPED) else _text(content)
     header = [cell.text.lower() for cell in next(lines, [])]
     while header and not header[-1]:
         header.pop()
     _check_header(header, known, required)
-    table: list[SheetRow] = []
+    found = 0
     for number, cells in enumerate(lines, start=2):
-        if number > MOST_READ or len(table) > MOST_ROWS:
-            raise SheetTooLarge(rows=MOST_ROWS)
+        if number > MOST_READ * most:
+            raise SheetTooLarge(rows=most)
         if any(cell.text for cell in cells[len(header) :]):
             raise HeaderWrong(
                 Sentence("Row {number} has more cells than there are columns.", number=number)
             )
         if any(cell.text for cell in cells):
-            table.append(SheetRow(number, dict(zip(header, cells, strict=False))))
-    if len(table) > MOST_ROWS:
-        raise SheetTooLarge(rows=MOST_ROWS)
-    if not table:
+            found += 1
+            if found > most:
+                raise SheetTooLarge(rows=most)
+            yield SheetRow(number, dict(zip(header, cells, strict=False)))
+    if not found:
         raise SheetUnreadable("There is no row below the header.")
-    return table
 
 
 def _check_header(header: Sequence[str], known: Collection[str], required: Iterable[str]) -> None:

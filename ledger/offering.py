@@ -5,10 +5,11 @@ maker, writes for all. Nothing is overwritten: a new price is a new row with the
 holds, and a correction is a later row for the same day.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Final
 from uuid import UUID
 
 from django.db.models import Q
@@ -21,6 +22,7 @@ from ledger.errors import (
     Sentence,
     placed,
 )
+from ledger.in_parts import Told, parts_of, silent
 from ledger.measuring import Measured, measure
 from ledger.models import Material, Offer, OfferBreak, OfferPrice, Supplier, SupplierTerms
 from ledger.money import minor_units
@@ -29,6 +31,9 @@ from ledger.offer_reading import offer_for
 from ledger.price_jumps import owe_review
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
+
+# So many rows are written at once; a statement must not take too long.
+AT_ONCE: Final = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,13 +289,21 @@ def currency_of(actor: Actor, currency: str, rate: Decimal | None) -> tuple[str,
     return currency, rate
 
 
-def keep(actor: Actor, offers: Sequence[Offer], priced: Iterable[Priced]) -> None:
-    """Write offers and prices, each kind at once, and have them looked over for jumps."""
-    priced = list(priced)
+def keep(
+    actor: Actor, offers: Sequence[Offer], priced: Sequence[Priced], *, told: Told = silent
+) -> None:
+    """Write offers and prices, each kind at once, and have them looked over for jumps.
+
+    Of thousands, a thousand at once; how many prices are written is `told` in between.
+    """
+    done = 0
     with explained():
-        Offer.objects.bulk_create(offers)
-        OfferPrice.objects.bulk_create(one.price for one in priced)
-        OfferBreak.objects.bulk_create(step for one in priced for step in one.breaks)
+        Offer.objects.bulk_create(offers, batch_size=AT_ONCE)
+        for part in parts_of(priced, AT_ONCE):
+            OfferPrice.objects.bulk_create(one.price for one in part)
+            OfferBreak.objects.bulk_create(step for one in part for step in one.breaks)
+            done += len(part)
+            told(done)
     if priced:
         owe_review(actor)
 

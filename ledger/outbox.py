@@ -256,6 +256,11 @@ def worker_alive() -> bool:
         return False
 
 
+def broker() -> Redis:
+    """The broker, for what may be lost with it. What is asked of it may raise RedisError."""
+    return _redis()
+
+
 @functools.cache
 def _redis() -> Redis:
     # No retries: the client would repeat the whole wait a few times.

@@ -21,6 +21,7 @@ from ledger.errors import (
     Refusal,
     Sentence,
 )
+from ledger.in_parts import Told, parts_of, silent
 from ledger.models import Material, Offer, OfferPrice, Supplier
 from ledger.offer_reading import breaks_of, with_breaks
 from ledger.offering import BreakFacts, Priced, PriceFacts, keep, owner_of, pack_of, price_of
@@ -32,10 +33,12 @@ from ledger.price_list_rows import (
     error_at,
     read_row,
 )
-from ledger.quantities import parse_quantity
+from ledger.quantities import Quantity, parse_quantity
 from ledger.roles import Verb
 
 Named = TypeVar("Named", Supplier, Material)
+# So many rows are compared at once; a statement must not take too long.
+AT_ONCE: Final = 1_000
 # The price that holds on the day of each of these offers, which come with their days.
 _IN_FORCE: Final = """
 select w.place, p.id from unnest(%s::uuid[], %s::date[]) with ordinality w(offer, day, place)
@@ -69,32 +72,48 @@ class PriceList:
     priced: list[Priced] = field(default_factory=list)
 
 
-def check_list(actor: Actor, rows: Sequence[ListRow], *, opened: bool | None = None) -> PriceList:
+def check_list(
+    actor: Actor, rows: Sequence[ListRow], *, opened: bool | None = None, told: Told = silent
+) -> PriceList:
     """What a list would change, with everything that is wrong with it; nothing is written.
 
-    A fixed number of queries, however many rows there are. Raises Forbidden.
+    Two queries for a thousand rows or fewer, and a fixed number beside them. How many rows are done
+    is `told` in between. Raises Forbidden.
     """
     actor.must(Verb.OFFER)
     found = PriceList(len(rows))
-    read = [read_row(row) for row in rows]
-    found.errors += [error for _, errors in read for error in errors]
-    known = _Known(actor, owner_of(actor, opened))
-    placed = [
-        (said, offer)
-        for said, _ in read
-        if said is not None and (offer := _offer_of(known, said, found)) is not None
-    ]
-    _compare(actor, placed, known, found)
+    known, done = _Known(actor, owner_of(actor, opened)), 0
+    for part in parts_of(rows, AT_ONCE):
+        read = [read_row(row) for row in part]
+        found.errors += [error for _, errors in read for error in errors]
+        placed = [
+            (said, offer)
+            for said, _ in read
+            if said is not None and (offer := _offer_of(known, said, found)) is not None
+        ]
+        _compare(actor, placed, known, found)
+        done += len(part)
+        told(done)
     found.errors.sort(key=lambda error: error.row)
     return found
 
 
-def import_list(actor: Actor, rows: Sequence[ListRow], *, opened: bool | None = None) -> PriceList:
-    """Write what a list changes. Raises ListRefused for any error, Forbidden, Conflict."""
-    found = check_list(actor, rows, opened=opened)
+def import_list(
+    actor: Actor, rows: Sequence[ListRow], *, opened: bool | None = None, told: Told = silent
+) -> PriceList:
+    """Write what a list changes. Raises ListRefused for any error, Forbidden, Conflict.
+
+    Half of the rows are told as done while all of them are looked at.
+    """
+    found = check_list(actor, rows, opened=opened, told=lambda done: told(done // 2))
     if found.errors:
         raise ListRefused(found.errors)
-    keep(actor, found.offers, found.priced)
+    keep(
+        actor,
+        found.offers,
+        found.priced,
+        told=lambda done: told(len(rows) - (len(found.priced) - done) // 2),
+    )
     return found
 
 
@@ -113,13 +132,30 @@ class _Known:
             for name in (material.name, str(material.id)):
                 self.materials[_key(name)].append(material)
             self.inci[_key(material.inci_name)].append(material)
-        self.offers: dict[tuple[UUID, UUID, str], list[Offer]] = defaultdict(list)
+        # By supplier, material, article and what the pack holds, as it is kept and as it was typed.
+        self.offers: dict[tuple[object, ...], Offer] = {}
         own = Q(maker__isnull=True) if owner is None else Q(maker_id=owner)
         rows = Offer.objects.filter(own, coop_id=actor.coop_id)
+        # Which row gave the price of an offer from a day on, and which offers the list adds.
+        self.seen: dict[tuple[UUID, date], int] = {}
+        self.added: set[UUID] = set()
         self.kept = set()
         for offer in rows.select_related("material", "supplier"):
-            self.offers[offer.supplier_id, offer.material_id, offer.article_code].append(offer)
+            self.add(offer, parse_quantity(offer.entered))
             self.kept.add(offer.id)
+
+    def add(self, offer: Offer, pack: Quantity) -> None:
+        """An offer that later rows may be about."""
+        self.offers.setdefault((*_sold(offer), offer.quantity), offer)
+        self.offers.setdefault((*_sold(offer), pack.measure, pack.amount), offer)
+
+    def same(self, made: Offer, said: ListedPrice) -> Offer | None:
+        """The offer of the same pack; where the row names no density, also by how it was typed,
+        whatever density has been stated since."""
+        found = self.offers.get((*_sold(made), made.quantity))
+        if found is None and said.density is None:
+            found = self.offers.get((*_sold(made), said.pack.measure, said.pack.amount))
+        return found
 
     def supplier(self, name: str) -> Supplier:
         return _the_one(self.suppliers.get(_key(name), []), "supplier")
@@ -166,7 +202,6 @@ def _offer_of(known: _Known, said: ListedPrice, found: PriceList) -> Offer | Non
         return None
     if supplier is None:
         return None
-    there = known.offers[supplier.id, material.id, said.article_code]
     try:
         made = pack_of(
             known.actor,
@@ -180,17 +215,14 @@ def _offer_of(known: _Known, said: ListedPrice, found: PriceList) -> Offer | Non
     except Refusal as refusal:
         found.errors.append(error_at(said.row, refusal.pointer.strip("/"), refusal))
         return None
-    for offer in there:
-        if offer.quantity == made.quantity or (said.density is None and _as_typed(offer, said)):
-            return offer
-    there.append(made)
-    return made
+    there = known.same(made, said)
+    if there is None:
+        known.add(made, said.pack)
+    return there or made
 
 
-def _as_typed(offer: Offer, said: ListedPrice) -> bool:
-    """Whether the pack was typed as the same, whatever density has been stated since."""
-    typed = parse_quantity(offer.entered)
-    return (typed.measure, typed.amount) == (said.pack.measure, said.pack.amount)
+def _sold(offer: Offer) -> tuple[object, ...]:
+    return offer.supplier_id, offer.material_id, offer.article_code
 
 
 def _compare(
@@ -198,15 +230,13 @@ def _compare(
 ) -> None:
     """Sort what rows say into what is new and what is known already."""
     held = _in_force(actor, [(offer.id, said.valid_from) for said, offer in placed])
-    seen: dict[tuple[UUID, date], int] = {}
-    added: set[UUID] = set()
     for place, (said, offer) in enumerate(placed):
         try:
             priced = price_of(actor, offer, _facts(said))
         except Refusal as refusal:
             found.errors.append(error_at(said.row, _column(refusal.pointer), refusal))
             continue
-        first = seen.setdefault((offer.id, said.valid_from), said.row.number)
+        first = known.seen.setdefault((offer.id, said.valid_from), said.row.number)
         if first != said.row.number:
             twice = Invalid(
                 Sentence(
@@ -219,9 +249,9 @@ def _compare(
         if was is not None and was.valid_from == said.valid_from and _same(was, priced):
             found.unchanged += 1
             continue
-        new = offer.id not in known.kept and offer.id not in added
+        new = offer.id not in known.kept and offer.id not in known.added
         if new:
-            added.add(offer.id)
+            known.added.add(offer.id)
             found.offers.append(offer)
         found.priced.append(priced)
         found.changes.append(Change(said.row.number, new, offer, priced.price, was))

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import date
 
+from api.long_lists import send_list
 from api.preferences import set_preferences
 from formulas.alternates import AlternateDraft
 from formulas.checks import check_batch
@@ -75,6 +76,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _round_alone(shop)
     does(coordinator(shop), name_store, maker=shop.actor.maker, now=MORNING)
     shop.does(set_preferences, units="us", theme="dark", numbers="de")
+    shop.does(send_list, kind="lots", name="lots.csv", content=b"material", now=MORNING)
     _alerts(shop)
 
 

@@ -47,6 +47,7 @@ OF_PATH = {
     "recall-notices": "notice",
     "recalls": "recall",
     "receipts": "receipt",
+    "sent-lists": "list",
     "shares": "share",
     "suppliers": "supplier",
     "tokens": "token",

@@ -1,99 +1,31 @@
 """Lists that are brought in: chosen, tried first with every error in its place, then kept whole.
 
 What was tried waits in the page itself, as the rows that were read, so that what is kept is what
-was shown. A list is small enough to be tried while somebody waits.
+was shown. A list that is too long for somebody to wait for goes to a worker (`sent_lists`).
 """
 
-from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from itertools import islice
 from typing import Any, ClassVar, Final
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
-from django.utils.functional import Promise
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api import errors
+from api import errors, long_lists
+from api.list_findings import Findings, findings_of
+from api.list_kinds import KINDS, Kind, list_row
 from api.pages.forms import PageForm, SentFileField
 from api.pages.packing import MOST_PACKED, packed, unpacked
 from api.pages.screen import Screen
-from api.sheet_files import SheetTooLarge, read_sheet
+from api.sheet_files import SheetTooLarge, sheet_rows
 from api.sheet_writing import csv_of
-from formulas import formula_lists
-from ledger import price_list_rows, price_lists, stock_lists
 from ledger.errors import Refusal
+from ledger.in_parts import silent
 from ledger.price_list_rows import ListRefused, ListRow
-from ledger.roles import Verb
 
-MOST_ERRORS, MOST_SHOWN = 80, 60
-
-
-@dataclass(frozen=True, slots=True)
-class Kind:
-    """A kind of list: its columns, an example, how many rows are tried at once, and its verbs."""
-
-    name: Promise | str
-    lead: Promise | str
-    verb: Verb
-    columns: Sequence[str]
-    known: Collection[str]
-    required: Sequence[str]
-    most: int
-    example: Sequence[Sequence[str]]
-    template: str
-    check: Callable[[Screen, Sequence[ListRow]], Any]
-    keep: Callable[[Screen, Sequence[ListRow]], Any]
-
-
-_PRICED: Final = (
-    "Harbour Oils,Glycerin,G-5,5 kg,,40.00,,,2026-01-31,1,7,720,25 kg,37.50,50 kg,35.00,,,"
-)
-KINDS: Final = {
-    "prices": Kind(
-        _("Prices of suppliers"),
-        _("One row is one price of one pack, from one day on."),
-        Verb.OFFER,
-        price_list_rows.columns(3),
-        price_list_rows.KNOWN,
-        price_list_rows.REQUIRED,
-        400,
-        [_PRICED.split(",")],
-        "pages/import_prices.html",
-        lambda screen, rows: price_lists.check_list(screen.actor, rows),
-        lambda screen, rows: price_lists.import_list(screen.actor, rows),
-    ),
-    "lots": Kind(
-        _("Lots that are there already"),
-        _("One row is one lot, with what is left of it and what that is worth."),
-        Verb.RECEIVE,
-        stock_lists.COLUMNS,
-        stock_lists.COLUMNS,
-        stock_lists.REQUIRED,
-        300,
-        [["Glycerin", "12.5 kg", "104.00", "G-17", "2027-06-30", "", "", "certificate seen"]],
-        "pages/import_lots.html",
-        lambda screen, rows: stock_lists.check_stock(screen.actor, rows, now=screen.now),
-        lambda screen, rows: stock_lists.import_stock(screen.actor, rows, now=screen.now),
-    ),
-    "formulas": Kind(
-        _("Formulas"),
-        _("One row is one ingredient; the rows of a formula have its name and come to 100."),
-        Verb.FORMULATE,
-        formula_lists.COLUMNS,
-        formula_lists.COLUMNS,
-        formula_lists.REQUIRED,
-        300,
-        [
-            ["Hand balm", "A", "Sunflower oil", "78", ""],
-            ["Hand balm", "A", "Beeswax", "balance", ""],
-            ["Hand balm", "B", "Vitamin E", "0.5", "1"],
-        ],
-        "pages/import_formulas.html",
-        lambda screen, rows: formula_lists.check_formulas(screen.actor, rows),
-        lambda screen, rows: formula_lists.import_formulas(screen.actor, rows),
-    ),
-}
+MOST_LISTS: Final = 20
 
 
 class FileForm(PageForm):
@@ -112,7 +44,7 @@ class PackedForm(PageForm):
 
 
 class Imports(Screen):
-    """The kinds of lists that can be brought in."""
+    """The kinds of lists that can be brought in, and the long ones that were sent."""
 
     template = "pages/imports.html"
 
@@ -120,7 +52,8 @@ class Imports(Screen):
         may = [(path, kind) for path, kind in KINDS.items() if self.actor.may(kind.verb)]
         if self.actor.maker_id is None:
             may = [(path, kind) for path, kind in may if path == "prices"]
-        return self.show(kinds=may)
+        sent = long_lists.lists_of(self.actor)[:MOST_LISTS]
+        return self.show(kinds=may, sent=[(row, KINDS[row.kind]) for row in sent])
 
 
 class Import(Screen):
@@ -152,54 +85,47 @@ class Import(Screen):
         if not form.is_valid():
             return self._page(form, status=422)
         try:
-            rows = self._read(form.cleaned_data["file"].read())
-            return self._page(form, found=self.kind.check(self, rows), packed=_packed(rows))
+            return self._tried(form, form.cleaned_data["file"])
         except Refusal as refusal:
             form.add_error("file", refusal.detail)
             return self._page(form, status=422)
 
+    def _tried(self, form: FileForm, file: Any) -> HttpResponse:
+        """What is found in a list; a long one is sent to a worker instead."""
+        kind, content = self.kind, file.read()
+        sheet = sheet_rows(content, known=kind.known, required=kind.required, most=kind.most)
+        rows = [list_row(row) for row in islice(sheet, kind.most_at_once + 1)]
+        text = packed([[row.number, dict(row.cells)] for row in rows])
+        if len(rows) > kind.most_at_once or text is None:
+            row = long_lists.send_list(
+                self.actor, kind=self.of, name=str(file.name), content=content, now=self.now
+            )
+            return self.go(f"/sent-lists/{row.id}")
+        found = kind.check(self.actor, rows, self.now, silent)
+        return self._page(form, found=findings_of(kind, rows, found), packed=text)
+
     def _keep(self, rows: Sequence[ListRow], sure: bool) -> Any:
-        if len(rows) > self.kind.most:
-            raise SheetTooLarge(rows=self.kind.most)
+        if len(rows) > self.kind.most_at_once:
+            raise SheetTooLarge(rows=self.kind.most_at_once)
         try:
-            kept = self.kind.keep(self, rows)
+            kept = self.kind.keep(self.actor, rows, self.now, silent)
         except ListRefused as refused:
             raise Refusal(
                 said("Something has changed since the list was tried: try it again.")
             ) from refused
         if getattr(kept, "known", ()) and not sure:
-            raise Refusal(
-                said(
-                    "Some of it is there already. Try the list again, and say that it is so meant."
-                )
-            )
+            raise Refusal(long_lists.THERE_ALREADY)
         return kept
-
-    def _read(self, content: bytes) -> list[ListRow]:
-        """The rows of a file, no more than are tried while somebody waits."""
-        kind = self.kind
-        rows = read_sheet(content, known=kind.known, required=kind.required)
-        if len(rows) > kind.most:
-            raise SheetTooLarge(rows=kind.most)
-        return [
-            ListRow(
-                row.number,
-                {column: cell.text for column, cell in row.cells.items()},
-                {column: cell.wrong for column, cell in row.cells.items() if cell.wrong},
-            )
-            for row in rows
-        ]
 
     def _page(
         self,
         form: PageForm,
         *,
-        found: Any = None,
+        found: Findings | None = None,
         packed: str = "",
         kept: str = "",
         status: int = 200,
     ) -> HttpResponse:
-        wrong = list(found.errors) if found else []
         blank = form if isinstance(form, FileForm) else FileForm(reader=self.reader)
         return self.show(
             kind=self.kind,
@@ -208,11 +134,7 @@ class Import(Screen):
             pressed=form if isinstance(form, PackedForm) else None,
             found=found,
             sure=PackedForm(reader=self.reader)["sure"],
-            told=self.kind.template,
-            wrong=wrong[:MOST_ERRORS],
-            more_wrong=len(wrong) > MOST_ERRORS,
-            most_shown=f":{MOST_SHOWN}",
-            packed="" if wrong else packed,
+            packed=packed,
             kept=kept,
             status=status,
         )
@@ -246,16 +168,8 @@ class Example(Screen):
         )
 
 
-def _packed(rows: Sequence[ListRow]) -> str:
-    """Rows as a hidden field carries them. Raises SheetTooLarge."""
-    text = packed([[row.number, dict(row.cells)] for row in rows])
-    if text is None:
-        raise SheetTooLarge(said("There is too much text in this list: send it in parts."))
-    return text
-
-
 def _unpacked(text: str) -> list[ListRow]:
-    """The rows that `_packed` made; they are judged again like any other."""
+    """The rows of the form; they are judged again like any other."""
     try:
         return [
             ListRow(int(number), {str(name): str(cell) for name, cell in cells.items()})

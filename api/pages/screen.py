@@ -209,6 +209,10 @@ class Screen(View):
             return HttpResponse(headers={"HX-Redirect": to})
         return HttpResponseRedirect(to, status=303)
 
+    def anew(self) -> HttpResponse:
+        """The whole page once more, for a part of it that waited until its work was done."""
+        return HttpResponse(headers={"HX-Refresh": "true"})
+
     def refused(
         self, refusal: Refusal, template: str = "pages/refused.html", **headers: str
     ) -> HttpResponse:

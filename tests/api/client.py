@@ -125,6 +125,7 @@ class Client:
         *,
         name: str = "certificate.pdf",
         said: str = "application/pdf",
+        cookies: str = "",
         **texts: str,
     ) -> Answer:
         """Send a form with a file and some texts, as a browser does."""
@@ -139,7 +140,7 @@ class Client:
             for head, content in parts
         )
         headers = {"Idempotency-Key": str(uuid.uuid4()) if key is None else key}
-        headers["Content-Type"] = f"multipart/form-data; boundary={boundary}"
+        headers |= {"Content-Type": f"multipart/form-data; boundary={boundary}", "Cookie": cookies}
         return self.raw("POST", path, body + f"--{boundary}--\r\n".encode(), headers)
 
     def change(self, method: str, path: str, body: Any, etag: str = "") -> Answer:

@@ -1,5 +1,6 @@
 """One of everything for a maker, made through the API: what others must never see."""
 
+import re
 import time
 import uuid
 from dataclasses import dataclass
@@ -73,11 +74,25 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     ids["offer"] = [_offered(maker, supplier, oil, secret)]
     ids |= _ordered(maker, supplier, oil, jar, secret) | _pledged(maker, oil, secret)
     ids |= {"alert": [_alert(maker, oil)], "receiver": _receivers(maker, secret)}
+    ids["list"] = [_sent_list(maker, secret)]
     ids["complaint"] = [_complained(maker, fill["lot"]["id"], product["id"], secret)]
     if ally is not None:
         ids |= _exchanged(maker, ally, oil_lot, jar_lot, secret)
         ids |= _recalled(maker, ally, ids, secret)
     return Populated(ids, [secret])
+
+
+def _sent_list(maker: Client, secret: str) -> str:
+    """A list of formulas of which no row can be read, too long for somebody to wait: of pages."""
+    seen = maker.raw("GET", "/look", None, {"Cookie": f"stillroom={maker.token}"})
+    (token,) = re.findall(r'name="csrfmiddlewaretoken" value="([^"]+)"', seen.raw.decode())[:1]
+    cookies = f"stillroom={maker.token}; {str(seen.headers['Set-Cookie']).split(';')[0]}"
+    rows = "\n".join(["formula,ingredient,percent", *[f"Rub {secret},none,some"] * 301])
+    form = {"csrfmiddlewaretoken": token, "form_key": str(uuid.uuid4()), "do": "look"}
+    told = {"name": f"list {secret}.csv", "said": "text/csv", "cookies": cookies, **form}
+    answer = maker.upload("/import/formulas", rows.encode(), **told)
+    assert answer.status == 303, answer.raw
+    return str(answer.headers["Location"]).rpartition("/")[2]
 
 
 def _certified(maker: Client, lot: str, secret: str) -> Any:

@@ -3,6 +3,7 @@
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
+from api.long_lists import send_list
 from formulas.by_products import ByProductDraft
 from formulas.complaints import add_fact, log_complaint
 from formulas.containers import Piece, record_water_fill, set_container
@@ -67,8 +68,10 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
     webhook = f"https://shelf.example.org/{number}"
     program = shop.does(add_receiver, webhook=webhook).receiver
     shop.does(send_test, id=program.id, now=NOON)
+    sent = shop.does(send_list, kind="lots", name="lots.csv", content=b"material", now=NOON)
     return {
         "alert-receivers": str(program.id),
+        "sent-lists": str(sent.id),
         "materials": str(oil.id),
         "lots": str(finished.lot.id),
         "batches": str(made.batch.id),

@@ -2,7 +2,7 @@
 
 import pytest
 
-from api.pages.imports import KINDS
+from api.list_kinds import KINDS
 from api.sheet_files import read_sheet
 from api.sheet_writing import csv_of
 

@@ -1,0 +1,262 @@
+"""Lists that are too long to be tried while somebody waits: kept, and worked through by a worker.
+
+A worker does it as whoever sent the list, within the walls of that maker and by the same verbs: it
+tries the list, and takes it in once that is asked for, in one transaction or not at all. How far it
+is stands beside the transaction (`ledger.progress`). The file is kept for as long as it is needed.
+"""
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from typing import Any, Final
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import QuerySet
+
+from api.list_findings import Findings, findings_of, findings_of_wrong, to_keep
+from api.list_kinds import KINDS, Kind, list_row
+from api.models import SentList
+from api.sheet_files import read_sheet
+from ledger import outbox
+from ledger.access import Actor, find, set_walls
+from ledger.entries import EXPLAINED
+from ledger.errors import Conflict, Forbidden, Invalid, Refusal, Sentence
+from ledger.models import Coop, Maker, Membership
+from ledger.outbox import Work
+from ledger.price_list_rows import ListRefused, ListRow
+from ledger.progress import Progress
+
+TRY, TAKE_IN = "try_list", "take_list_in"
+# What fails so often is given up: somebody waits for it and can send it otherwise.
+MOST_TRIES: Final = 3
+# So many of one person may wait at a time.
+MOST_WAITING: Final = 10
+State = SentList.State
+KEPT: Final = (State.WAITING, State.TRIED, State.TAKING)
+THERE_ALREADY: Final = (
+    "Some of it is there already. Try the list again, and say that it is so meant."
+)
+EXPLAINED["sent_list_goes_on"] = lambda facts: Conflict(
+    "This list is done with already: look at it again."
+)
+
+
+class GivenUp(Conflict):
+    """It was begun several times and did not come to an end: send it in parts, or tell whoever runs
+    the server, whose log says why."""
+
+    code = "given_up"
+
+
+def send_list(actor: Actor, *, kind: str, name: str, content: bytes, now: datetime) -> SentList:
+    """Keep a list to be tried by a worker. The same file again is the list that waits already.
+
+    Raises Forbidden, and Conflict where too many wait or nobody could work it through.
+    """
+    actor.must(KINDS[kind].verb)
+    waiting = lists_of(actor).filter(state__in=KEPT)
+    digest = hashlib.sha256(content).digest()
+    for same in waiting.filter(kind=kind, digest=digest).exclude(state=State.TAKING)[:1]:
+        return same
+    if waiting.count() >= MOST_WAITING:
+        raise Conflict(
+            Sentence(
+                "{most} lists of yours wait already: take them in or drop them first.",
+                most=MOST_WAITING,
+            )
+        )
+    row = SentList.objects.create(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker_id,
+        person_id=actor.person_id,
+        kind=kind,
+        name=" ".join(name.split())[:200],
+        size=len(content),
+        digest=digest,
+        content=content,
+        sent_at=now,
+        asked_at=now,
+    )
+    _owe(actor, row, TRY)
+    return row
+
+
+def lists_of(actor: Actor) -> "QuerySet[SentList]":
+    """The lists that the person has sent for the maker, the latest first, without their files."""
+    rows = SentList.objects.filter(coop_id=actor.coop_id, person_id=actor.person_id)
+    return rows.defer("content").order_by("-id")
+
+
+def list_for(actor: Actor, id: UUID | str) -> SentList:
+    """One of them. Raises NotFound."""
+    return find(lists_of(actor), id)
+
+
+def take_in(actor: Actor, *, id: UUID | str, sure: bool, now: datetime) -> SentList:
+    """Have a list that was tried taken in by a worker; once, however often it is asked for.
+
+    Raises NotFound, Forbidden, Conflict for one that cannot be taken in, and Invalid at /sure where
+    some of it is there already.
+    """
+    row = _locked(actor, id)
+    actor.must(KINDS[row.kind].verb)
+    if row.state in (State.TAKING, State.TAKEN):
+        return row
+    if row.state != State.TRIED:
+        raise Conflict("This list cannot be taken in: send it again.")
+    if row.found and row.found["known"] and not sure:
+        raise Invalid(THERE_ALREADY, pointer="/sure")
+    row.state, row.sure, row.asked_at = State.TAKING, sure, now
+    row.save(update_fields=["state", "sure", "asked_at"])
+    _owe(actor, row, TAKE_IN)
+    return row
+
+
+def drop_list(actor: Actor, *, id: UUID | str) -> None:
+    """Forget a list that is not being taken in, with its file. Raises NotFound, Conflict."""
+    row = _locked(actor, id)
+    if row.state == State.TAKING:
+        raise Conflict("This list is being taken in: wait until that is done.")
+    row.delete()
+
+
+def _locked(actor: Actor, id: UUID | str) -> SentList:
+    return find(lists_of(actor).select_for_update(no_key=True), id)
+
+
+def _owe(actor: Actor, row: SentList, task: str) -> None:
+    """Owe work about a list. Work is a maker's; the co-op's own is owed beside that of its first,
+    who sees nothing of the list."""
+    maker = actor.maker_id
+    if maker is None:
+        maker = Maker.objects.order_by("id").values_list("id", flat=True).first()
+        if maker is None:
+            raise Conflict("The co-op has no maker yet: send the list in parts.")
+    set_walls(actor.coop_id, maker)
+    outbox.owe(actor.coop_id, maker, task, [row.id])
+    set_walls(actor.coop_id, actor.maker_id)
+
+
+@outbox.does(TRY)
+def try_list(work: Work, now: datetime) -> None:
+    """Try a list, and keep what was found; nothing of the list itself stays written."""
+    _work_through(work, State.WAITING)
+
+
+@outbox.does(TAKE_IN)
+def take_list_in(work: Work, now: datetime) -> None:
+    """Take a list in, whole or not at all."""
+    _work_through(work, State.TAKING)
+
+
+def _work_through(work: Work, state: str) -> None:
+    row = _asked(work)
+    if row is None or row.state != state:
+        with outbox.inside(work):
+            outbox.mark_done(work, note="done already, or dropped")
+        return
+    if work.attempts > MOST_TRIES:
+        _stop(work, row, GivenUp().detail)
+        return
+    progress = Progress(row.id)
+    try:
+        rows = _rows_of(row, progress)
+        with _settling(work, row, state) as actor:
+            if actor is not None:
+                _settle(row, *_done(actor, row, rows, progress))
+    except Refusal as refusal:
+        _stop(work, row, refusal.detail)
+    progress.forget()
+
+
+def _asked(work: Work) -> SentList | None:
+    """The list with its file, of the maker or else of the co-op."""
+    with transaction.atomic(durable=True):
+        for maker in (work.maker_id, None):
+            set_walls(work.coop_id, maker)
+            for row in SentList.objects.filter(id=work.subject):
+                return row
+    return None
+
+
+def _rows_of(row: SentList, progress: Progress) -> list[ListRow]:
+    kind = KINDS[row.kind]
+    told = progress.telling("read")
+    sheet = read_sheet(
+        bytes(row.content or b""),
+        known=kind.known,
+        required=kind.required,
+        most=kind.most,
+        told=told,
+    )
+    return [list_row(one) for one in sheet]
+
+
+@contextmanager
+def _settling(work: Work, row: SentList, state: str) -> Iterator[Actor | None]:
+    """One durable transaction of whoever sent the list, which marks the work as done.
+
+    The row is locked, so that of two workers one comes second; there is nobody to act where the
+    list is dropped or done meanwhile.
+    """
+    with transaction.atomic(durable=True):
+        set_walls(row.coop_id, row.maker_id)
+        rows = SentList.objects.select_for_update(no_key=True).filter(id=row.id, state=state)
+        yield _sender(row) if rows.values_list("id", flat=True).first() else None
+        set_walls(work.coop_id, work.maker_id)
+        outbox.mark_done(work)
+
+
+def _sender(row: SentList) -> Actor:
+    """Who sent the list, in the role that it has now. Raises Forbidden."""
+    coop = Coop.objects.get(id=row.coop_id)
+    place: dict[str, Any] = {"coop_id": row.coop_id, "maker_id": row.maker_id}
+    mine = Membership.objects.filter(**place, person_id=row.person_id)
+    for role in mine.values_list("role", flat=True):
+        return Actor(row.person_id, coop.id, row.maker_id, role, coop.currency, coop.time_zone)
+    raise Forbidden
+
+
+def _done(
+    actor: Actor, row: SentList, rows: list[ListRow], progress: Progress
+) -> tuple[str, Findings]:
+    """The state in which a list is afterwards, and what was found in it."""
+    kind = KINDS[row.kind]
+    if row.state == State.WAITING:
+        told = progress.telling("looked", len(rows))
+        found = findings_of(kind, rows, kind.check(actor, rows, row.asked_at, told))
+        return (State.WRONG if found.wrong else State.TRIED), found
+    try:
+        return State.TAKEN, _kept(actor, kind, row, rows, progress)
+    except ListRefused as refused:
+        return State.WRONG, findings_of_wrong(rows, refused.errors)
+
+
+def _kept(
+    actor: Actor, kind: Kind, row: SentList, rows: list[ListRow], progress: Progress
+) -> Findings:
+    told = progress.telling("taken", len(rows))
+    with transaction.atomic():
+        kept = kind.keep(actor, rows, row.asked_at, told)
+        if getattr(kept, "known", ()) and not row.sure:
+            raise Conflict(THERE_ALREADY)
+    return findings_of(kind, rows, kept)
+
+
+def _settle(row: SentList, state: str, found: Findings) -> None:
+    row.state, row.found = state, to_keep(found)
+    if state not in KEPT:
+        row.content = None
+    row.save(update_fields=["state", "found", "content"])
+
+
+def _stop(work: Work, row: SentList, why: str) -> None:
+    """Give a list up, and say why."""
+    with transaction.atomic(durable=True):
+        set_walls(row.coop_id, row.maker_id)
+        left = SentList.objects.filter(id=row.id, state=row.state)
+        left.update(state=State.STOPPED, why=str(why)[:400], content=None)
+        set_walls(work.coop_id, work.maker_id)
+        outbox.mark_done(work, note="stopped")

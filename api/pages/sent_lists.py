@@ -1,0 +1,77 @@
+"""A long list that was sent: how far a worker is with it, what was found, and taking it in."""
+
+from datetime import timedelta
+from typing import Any, ClassVar, Final
+
+from django import forms
+from django.http import HttpResponse
+from django.utils.translation import gettext as said
+from django.utils.translation import gettext_lazy as _
+
+from api import long_lists
+from api.list_findings import as_kept
+from api.list_kinds import KINDS
+from api.models import SentList
+from api.pages import tables
+from api.pages.acts import Acts
+from api.pages.forms import Button, PageForm
+from ledger.progress import Reached, reached
+
+WORKING: Final = (SentList.State.WAITING, SentList.State.TAKING)
+# Its file is forgotten then.
+KEPT_DAYS: Final = timedelta(days=7)
+
+
+class TakeForm(PageForm):
+    sure = forms.BooleanField(label=_("These are others: keep them too"), required=False)
+
+
+class OneList(Acts):
+    """One list of one's own."""
+
+    template = "pages/sent_list.html"
+    forms: ClassVar = {"take": ("pressed", TakeForm), "drop": ("pressed", Button)}
+
+    def do(self, act: str, form: Any) -> str:
+        id = self.kwargs["id"]
+        if act == "drop":
+            long_lists.drop_list(self.actor, id=id)
+            return "/import"
+        long_lists.take_in(self.actor, id=id, now=self.now, **form.cleaned_data)
+        return f"/sent-lists/{id}"
+
+    def page(self, status: int = 200, **forms: Any) -> HttpResponse:
+        row = long_lists.list_for(self.actor, self.kwargs["id"])
+        working = row.state in WORKING
+        if self.request.headers.get("HX-Request") and not working:
+            return self.anew()
+        found = as_kept(row.found) if row.found else None
+        return self.show(
+            files={"": lambda: _wrong(found.wrong)} if found and found.wrong else None,
+            row=row,
+            kind=KINDS[row.kind],
+            found=found,
+            working=working,
+            reached=self._reached(row) if working else None,
+            until=row.sent_at + KEPT_DAYS,
+            pressed=forms.get("pressed"),
+            form=self.form(TakeForm),
+            status=status,
+        )
+
+    def _reached(self, row: SentList) -> dict[str, Any]:
+        """How far it is, and whether that is some time ago."""
+        found: Reached | None = reached(row.id)
+        return {
+            "step": found.step if found else "",
+            "done": found.done if found else 0,
+            "whole": found.whole if found else None,
+            "still": (found or Reached("", 0, None, row.asked_at)).stands_still(self.now),
+        }
+
+
+def _wrong(rows: Any) -> tables.Table:
+    """What is wrong, as far as the page shows it."""
+    columns = [said("Row"), said("Cell"), said("Column"), said("Stands there"), said("What to do")]
+    cells = ((one.row, one.cell, one.column, one.value, str(one.detail)) for one in rows)
+    return tables.Table("what-is-wrong", columns, cells)
