@@ -9,7 +9,8 @@ from typing import Any, Final
 from api.list_kinds import Kind, Line
 from ledger.price_list_rows import CellError, ListRow
 
-MOST_WRONG, MOST_LINES = 100, 60
+# Of a long list fewer are shown: what is done with it stands beneath them.
+MOST_WRONG, MOST_LINES, FEW_LINES = 100, 60, 20
 FIGURES: Final = ("price", "was", "quantity")
 DAYS: Final = ("day",)
 
@@ -101,7 +102,9 @@ def to_keep(found: Findings) -> dict[str, Any]:
         "new": found.new,
         "unchanged": found.unchanged,
         "known": found.known,
-        "lines": [{name: _plain(value) for name, value in one.items()} for one in found.lines],
+        "lines": [
+            {name: _plain(value) for name, value in one.items()} for one in found.lines[:FEW_LINES]
+        ],
     }
 
 

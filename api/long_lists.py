@@ -9,10 +9,10 @@ import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 from uuid import UUID
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import QuerySet
 
 from api.list_findings import Findings, findings_of, findings_of_wrong, to_keep
@@ -21,12 +21,13 @@ from api.models import SentList
 from api.sheet_files import read_sheet
 from ledger import outbox
 from ledger.access import Actor, find, set_walls
+from ledger.acting_later import actor_by_then, maker_to_owe
 from ledger.entries import EXPLAINED
-from ledger.errors import Conflict, Forbidden, Invalid, Refusal, Sentence
-from ledger.models import Coop, Maker, Membership
+from ledger.errors import Conflict, Invalid, Refusal, Sentence
 from ledger.outbox import Work
 from ledger.price_list_rows import ListRefused, ListRow
 from ledger.progress import Progress
+from ledger.statements import unhurried
 
 TRY, TAKE_IN = "try_list", "take_list_in"
 # What fails so often is given up: somebody waits for it and can send it otherwise.
@@ -35,12 +36,15 @@ MOST_TRIES: Final = 3
 MOST_WAITING: Final = 10
 State = SentList.State
 KEPT: Final = (State.WAITING, State.TRIED, State.TAKING)
-THERE_ALREADY: Final = (
-    "Some of it is there already. Try the list again, and say that it is so meant."
-)
 EXPLAINED["sent_list_goes_on"] = lambda facts: Conflict(
     "This list is done with already: look at it again."
 )
+
+
+class ThereAlready(Invalid):
+    """Some of it is there already. Try the list again, and say that it is so meant."""
+
+    code = "there_already"
 
 
 class GivenUp(Conflict):
@@ -107,7 +111,7 @@ def take_in(actor: Actor, *, id: UUID | str, sure: bool, now: datetime) -> SentL
     if row.state != State.TRIED:
         raise Conflict("This list cannot be taken in: send it again.")
     if row.found and row.found["known"] and not sure:
-        raise Invalid(THERE_ALREADY, pointer="/sure")
+        raise ThereAlready(pointer="/sure")
     row.state, row.sure, row.asked_at = State.TAKING, sure, now
     row.save(update_fields=["state", "sure", "asked_at"])
     _owe(actor, row, TAKE_IN)
@@ -122,6 +126,12 @@ def drop_list(actor: Actor, *, id: UUID | str) -> None:
     row.delete()
 
 
+def forget() -> None:
+    """Forget the lists that were sent more than seven days ago, in all co-ops."""
+    with unhurried(), connection.cursor() as cursor:
+        cursor.execute("select api_forget_lists()")
+
+
 def _locked(actor: Actor, id: UUID | str) -> SentList:
     return find(lists_of(actor).select_for_update(no_key=True), id)
 
@@ -129,11 +139,9 @@ def _locked(actor: Actor, id: UUID | str) -> SentList:
 def _owe(actor: Actor, row: SentList, task: str) -> None:
     """Owe work about a list. Work is a maker's; the co-op's own is owed beside that of its first,
     who sees nothing of the list."""
-    maker = actor.maker_id
+    maker = maker_to_owe(actor)
     if maker is None:
-        maker = Maker.objects.order_by("id").values_list("id", flat=True).first()
-        if maker is None:
-            raise Conflict("The co-op has no maker yet: send the list in parts.")
+        raise Conflict("The co-op has no maker yet: send the list in parts.")
     set_walls(actor.coop_id, maker)
     outbox.owe(actor.coop_id, maker, task, [row.id])
     set_walls(actor.coop_id, actor.maker_id)
@@ -204,19 +212,10 @@ def _settling(work: Work, row: SentList, state: str) -> Iterator[Actor | None]:
     with transaction.atomic(durable=True):
         set_walls(row.coop_id, row.maker_id)
         rows = SentList.objects.select_for_update(no_key=True).filter(id=row.id, state=state)
-        yield _sender(row) if rows.values_list("id", flat=True).first() else None
+        there = rows.values_list("id", flat=True).first()
+        yield actor_by_then(row.coop_id, row.maker_id, row.person_id) if there else None
         set_walls(work.coop_id, work.maker_id)
         outbox.mark_done(work)
-
-
-def _sender(row: SentList) -> Actor:
-    """Who sent the list, in the role that it has now. Raises Forbidden."""
-    coop = Coop.objects.get(id=row.coop_id)
-    place: dict[str, Any] = {"coop_id": row.coop_id, "maker_id": row.maker_id}
-    mine = Membership.objects.filter(**place, person_id=row.person_id)
-    for role in mine.values_list("role", flat=True):
-        return Actor(row.person_id, coop.id, row.maker_id, role, coop.currency, coop.time_zone)
-    raise Forbidden
 
 
 def _done(
@@ -241,7 +240,7 @@ def _kept(
     with transaction.atomic():
         kept = kind.keep(actor, rows, row.asked_at, told)
         if getattr(kept, "known", ()) and not row.sure:
-            raise Conflict(THERE_ALREADY)
+            raise ThereAlready
     return findings_of(kind, rows, kept)
 
 

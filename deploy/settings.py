@@ -99,9 +99,10 @@ REDIS_URL = ENV.get("REDIS_URL") or "redis://127.0.0.1:6379/0"
 RATE_LIMIT_STORAGE_URL = environment.limits_url(REDIS_URL)
 RATE_PER_MINUTE = int(ENV.get("STILLROOM_RATE_PER_MINUTE", "1200"))
 
-# How long a task may run: it is told to stop at the first limit and killed at the second.
-CELERY_TASK_SOFT_TIME_LIMIT = 100
-CELERY_TASK_TIME_LIMIT = 120
+# How long a task may run: it is told to stop at the first limit and killed at the second. The
+# longest list takes twenty seconds, and several times as long on a busy machine.
+CELERY_TASK_SOFT_TIME_LIMIT = 220
+CELERY_TASK_TIME_LIMIT = 240
 # All co-ops are verified in one task, which takes as long as there is history.
 LONGEST_TASK_S = 3600
 CELERY_TASK_ANNOTATIONS = {

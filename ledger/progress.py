@@ -3,6 +3,7 @@
 It stands with the broker and fades; without it the work is the same, and only less is told.
 """
 
+import itertools
 import logging
 import time
 from collections.abc import Callable
@@ -49,6 +50,11 @@ class Progress:
         self.again = time.monotonic()
         self._tell(step, 0, whole)
         return lambda done: self._tell(step, done, whole)
+
+    def counting(self, step: str) -> Callable[[], None]:
+        """What to call each time that something more is done. Never raises."""
+        told, done = self.telling(step), itertools.count(1)
+        return lambda: told(next(done))
 
     def forget(self) -> None:
         """There is nothing to wait for any more."""

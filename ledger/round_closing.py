@@ -33,6 +33,7 @@ from ledger.money import minor_unit, round_to_step
 from ledger.offer_reading import OfferOn, offers_on
 from ledger.order_bills import SupplierOrder
 from ledger.outbox import Work
+from ledger.progress import Progress
 from ledger.round_market import Market
 from ledger.round_offers import market
 from ledger.round_pledges import Pledge, Reckoned
@@ -64,12 +65,14 @@ def close_and_reckon(work: Work, now: datetime) -> None:
         with outbox.inside(work):
             outbox.mark_done(work, note="reckoned already")
         return
+    progress = Progress(asked.round.id)
     # That may take most of the minute that the heart of a worker lasts.
-    found = _reckon(asked, outbox.beat_heart)
+    found = _reckon(asked, progress.counting("plans"))
     with _of_the_coop(work):
         _write(asked, found, now)
         set_walls(work.coop_id, work.maker_id)
         outbox.mark_done(work)
+    progress.forget()
 
 
 def close_and_reckon_at_once(actor: Actor, *, round: UUID | str, now: datetime) -> None:

@@ -114,7 +114,7 @@ class Import(Screen):
                 said("Something has changed since the list was tried: try it again.")
             ) from refused
         if getattr(kept, "known", ()) and not sure:
-            raise Refusal(long_lists.THERE_ALREADY)
+            raise long_lists.ThereAlready
         return kept
 
     def _page(

@@ -31,6 +31,7 @@ from ledger.access import day_of, materials_visible_to, suppliers_visible_to
 from ledger.co_op_store import store_keeper
 from ledger.finding import material_named
 from ledger.models import OrderRound
+from ledger.progress import reached
 from ledger.roles import Verb
 from ledger.round_buyers import answer_as_buyer, ask_another, asked_in
 from ledger.round_ordering import place_orders
@@ -198,6 +199,10 @@ class Round(Acts):
         may_pledge = state == "open" and maker is not None and self.actor.may(Verb.PLEDGE)
         runs = self.actor.may(Verb.RUN_ROUNDS) and maker in (None, round.buying_id)
         buys = maker == round.buying_id and self.actor.may(Verb.ORDER)
+        trouble = trouble_of(round) if state == "closed" else None
+        working = state == "closed" and not (trouble and trouble.given_up)
+        if self.request.headers.get("HX-Request") and not working:
+            return self.anew()
         closing = forms.get("closing")
         own: dict[str, Any] = {
             "form": self.form(PledgeForm),
@@ -214,7 +219,9 @@ class Round(Acts):
             keeper=store_keeper(self.actor) if may_pledge else None,
             may_close=state == "open" and runs,
             left_out=rounds.left_out(self.actor, round),
-            trouble=trouble_of(round) if state == "closed" else None,
+            trouble=trouble,
+            working=working,
+            reached=reached(round.id) if working else None,
             **self._came_of(round, state),
             may_write=buys,
             may_answer=buys and not round.buyer_agrees,  # type: ignore[attr-defined]

@@ -47,10 +47,9 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     sold = {"customer": f"customer {secret}", "deviation": {"reason": f"reason {secret}"}}
     sale = _moved(maker, "sales", fill["lot"]["id"], "3 each", **sold)
     issue = _moved(maker, "issues", oil_lot, "1 g", purpose="gift", reason=f"reason {secret}")
-    measured = {"measure": "ph", "value": "5.5", "note": f"note {secret}"}
-    measurement = maker.post(f"batches/{planned['id']}/measurements", measured).made()
+    ph = {"measure": "ph", "value": "5.5", "note": f"note {secret}"}
+    measurement = maker.post(f"batches/{planned['id']}/measurements", ph).made()
     _cost_formula(maker, secret)
-    document = _certified(maker, oil_lot, secret)
     ids = {
         "material": [oil, jar],
         "own_material": [formula["material"], product["material"]],
@@ -67,7 +66,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
         "fill": [fill["id"]],
         "measurement": [measurement["id"]],
         "container": [jar],
-        "document": [document["id"]],
+        "document": [_certified(maker, oil_lot, secret)["id"]],
         "token": [row["id"] for row in maker.listed("tokens")],
         "count": [_counted(maker, oil_lot, secret)],
     }

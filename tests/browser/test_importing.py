@@ -6,9 +6,16 @@ import pytest
 from playwright.sync_api import FilePayload, Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_well_made, assert_well_made_in_the_dark, go
+from tests.browser.visiting import (
+    PATIENCE_MS,
+    SIZES,
+    assert_well_made,
+    assert_well_made_in_the_dark,
+    go,
+)
 
 pytestmark = pytest.mark.xdist_group("browser")
+LONG = 401
 PRICES = "supplier,material,pack,price,valid_from\n"
 
 
@@ -43,6 +50,28 @@ def test_prices(page: Page, north: Client) -> None:
     page.get_by_role("button", name="Keep all of it").click()
     expect(page.locator(".good")).to_contain_text("Kept")
     assert len(north.listed("offers", material=material)) == 1
+    if width == SIZES["phone"]["width"]:
+        long_list(page, north, supplier, f"Apricot oil {width}")
+        assert len(north.listed("offers", material=material)) == 1 + LONG
+
+
+def long_list(page: Page, north: Client, supplier: str, material: str) -> None:
+    """More than somebody waits for: the page renews itself until it is tried, and taken in."""
+    rows = [f"{supplier},{material},{n} kg,{n}.00,2025-01-31\n" for n in range(10, 10 + LONG)]
+    go(page, "/import/prices")
+    choose(page, PRICES + "".join(rows))
+    page.wait_for_url("**/sent-lists/*")
+    heading = page.locator("h1")
+    expect(heading).to_have_text("list.csv")
+    take = page.get_by_role("button", name="Take these in")
+    expect(take).to_be_visible(timeout=PATIENCE_MS)
+    assert_well_made_in_the_dark(page)
+    take.click()
+    expect(page.locator(".good")).to_contain_text("All of it is taken in", timeout=PATIENCE_MS)
+    assert_well_made(page)
+    go(page, "/import")
+    expect(page.locator("main")).to_contain_text("Long lists that you sent")
+    assert_well_made(page)
 
 
 def test_lots_and_formulas(page: Page, north: Client) -> None:

@@ -16,6 +16,7 @@ from ledger.billing import Wanted, book_bill
 from ledger.costing import ChargeKind
 from ledger.models import Bill, Membership, OrderRound, Outbox, PurchaseOrderLine, Receipt
 from ledger.outbox import MOST_ATTEMPTS, mark_failed
+from ledger.progress import Progress
 from ledger.quantities import parse_quantity
 from ledger.receiving import Delivered, receive
 from ledger.round_closing import close_and_reckon
@@ -262,7 +263,14 @@ def test_a_round_that_could_not_be_worked_out_says_so(buyer: Workshop, other: Wo
     round = opened(buyer, name="Out of luck")
     buyer.does(close_round, round=round.id, now=MORNING)
     work, path, mill = owed(buyer, round), f"/order-rounds/{round.id}", signed_in(other)
-    assert "takes a minute at most" in shown(mill.get(path))
+    waits = mill.get(path)
+    assert "takes a minute at most" in shown(waits)
+    assert f'hx-get="{path}" hx-trigger="every' in waits.content.decode()
+    assert '<noscript><meta http-equiv="refresh"' in waits.content.decode()
+    Progress(round.id).counting("plans")()
+    renewed = mill.get(path, headers={"HX-Request": "true"})
+    assert "HX-Refresh" not in renewed
+    assert 'id="renews"' in renewed.content.decode()
     for attempts, told in (
         (1, "it is tried again by itself, at"),
         (MOST_ATTEMPTS, "is not tried any more"),
@@ -277,6 +285,7 @@ def test_a_round_that_could_not_be_worked_out_says_so(buyer: Workshop, other: Wo
         assert "PlanNotFound" not in page
         assert "takes a minute at most" not in page
     close_and_reckon(work, EVENING)
+    assert mill.get(path, headers={"HX-Request": "true"})["HX-Refresh"] == "true"
     assert "is not tried any more" not in shown(mill.get(path))
 
 

@@ -3,7 +3,7 @@
 import io
 import re
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import openpyxl
@@ -63,7 +63,11 @@ def long_one(client: Client, kind: str, content: bytes, name: str = "list.csv") 
 
 
 def row_of(shop: Workshop, page: str) -> SentList:
-    return shop.does(lambda _: SentList.objects.get(id=page.rpartition("/")[2]))
+    return shop.does(lambda _: SentList.objects.get(id=row_id(page)))
+
+
+def row_id(page: str) -> str:
+    return page.rpartition("/")[2]
 
 
 def some_prices(many: int) -> list[tuple[Any, ...]]:
@@ -217,6 +221,16 @@ def test_a_file_that_is_wrong_further_down_says_so(shop: Workshop) -> None:
     page = long_one(client, "lots", endless)
     work_off()
     assert "A list has at most 1000 rows" in shown(client.get(page))
+
+
+def test_a_list_is_forgotten_after_seven_days(shop: Workshop) -> None:
+    client = signed_in(shop)
+    old, young = (long_one(client, "lots", lots(name)) for name in ("old", "young"))
+    before = datetime.now(UTC) - timedelta(days=7, minutes=1)
+    shop.does(lambda _: SentList.objects.filter(id=row_id(old)).update(sent_at=before))
+    long_lists.forget()
+    assert [client.get(page).status_code for page in (old, young)] == [404, 200]
+    work_off()
 
 
 def test_the_coordinator_brings_in_prices_for_all(shop: Workshop) -> None:

@@ -20,7 +20,7 @@ from tests.pages.browsing import done, sent, shown, signed_in
 from tests.races.workers import Workers, wait_for
 
 pytestmark = pytest.mark.usefixtures("database")
-LEASE_S = 15
+LEASE_S = 6
 # More than somebody waits for, and more than are written at once.
 MANY = 320
 WAITS = """
