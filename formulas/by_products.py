@@ -11,20 +11,11 @@ from datetime import datetime
 from decimal import Decimal
 from uuid import UUID
 
-from formulas.drawing import dates_of_made
+from formulas.beside import check_money, materials_of, open_lots_beside
 from formulas.models import Batch, ByProduct, Making
-from ledger.access import Actor, day_of, materials_for
+from ledger.access import Actor
 from ledger.entries import Move, account
-from ledger.errors import (
-    Invalid,
-    MoneyTooFine,
-    Sentence,
-    placed,
-)
-from ledger.lots import NewLot, must_be_stocked, open_lots
-from ledger.measuring import density_of, measure
-from ledger.models import Account, Holding, Lot, Material
-from ledger.money import minor_units, round_money
+from ledger.models import Account, Holding, Material
 from ledger.quantities import Quantity
 
 
@@ -37,10 +28,11 @@ class ByProductDraft:
     nrv: Decimal
 
 
-def materials_of(actor: Actor, drafts: Sequence[ByProductDraft]) -> list[Material]:
+def materials_of_by_products(actor: Actor, drafts: Sequence[ByProductDraft]) -> list[Material]:
     """What each by-product is of. Raises NotFound in its place."""
-    named = [(one.material, f"/by_products/{n}/material") for n, one in enumerate(drafts)]
-    return materials_for(actor, named) if named else []
+    return materials_of(
+        actor, [(one.material, f"/by_products/{n}/material") for n, one in enumerate(drafts)]
+    )
 
 
 def open_by_products(
@@ -56,39 +48,23 @@ def open_by_products(
     `materials` are what each is of. Raises DensityMissing, MoneyTooFine, and Invalid for what is
     counted or not stocked, for what the batch is made for, and for a value below zero.
     """
-    if not drafts:
-        return []
-    rows = []
-    for place, (draft, material) in enumerate(zip(drafts, materials, strict=True)):
-        _check(actor, batch, draft, material, f"/by_products/{place}")
-        with placed(f"/by_products/{place}/quantity"):
-            measured = measure(draft.quantity, material, density_of(material))
-        rows.append(
-            ByProduct(
-                coop_id=actor.coop_id,
-                maker_id=actor.maker,
-                position=place,
-                entered=measured.entered,
-                grams=measured.quantity,
-                nrv=draft.nrv,
-            )
+    place, wanted = "/by_products", []
+    for n, (draft, material) in enumerate(zip(drafts, materials, strict=True)):
+        check_money(actor, draft.nrv, f"{place}/{n}/nrv")
+        wanted.append((material, draft.quantity, f"{place}/{n}"))
+    opened = open_lots_beside(actor, batch, wanted, held, happened_at)
+    return [
+        ByProduct(
+            coop_id=actor.coop_id,
+            maker_id=actor.maker,
+            position=n,
+            lot=lot,
+            entered=measured.entered,
+            grams=measured.quantity,
+            nrv=draft.nrv,
         )
-    day = day_of(actor, happened_at)
-    new = []
-    for material in materials:
-        last, note = dates_of_made(day, material.shelf_life_days, (one.lot for one in held))
-        new.append(
-            NewLot(
-                material=material,
-                arrived_on=day,
-                made_in_id=batch.account_id,
-                expires_on=last,
-                dates_note=note,
-            )
-        )
-    for row, lot in zip(rows, open_lots(actor, new, release_basis=None), strict=True):
-        row.lot = lot
-    return rows
+        for n, (draft, (lot, measured)) in enumerate(zip(drafts, opened, strict=True))
+    ]
 
 
 def moves_of_by_products(actor: Actor, rows: Sequence[ByProduct]) -> list[Move]:
@@ -108,32 +84,3 @@ def keep_by_products(making: Making, rows: Sequence[ByProduct]) -> None:
 def by_products_of(making: Making) -> list[ByProduct]:
     """What came out beside the main product, in the order in which it was told."""
     return list(making.by_products.select_related("lot").order_by("position"))
-
-
-def lots_of(rows: Sequence[ByProduct]) -> list[Lot]:
-    """The lots of some by-products."""
-    return [row.lot for row in rows]
-
-
-def _check(
-    actor: Actor, batch: Batch, draft: ByProductDraft, material: Material, pointer: str
-) -> None:
-    must_be_stocked(material, f"{pointer}/material")
-    if material.counted:
-        raise Invalid(
-            Sentence("{material} is counted, and a by-product is weighed.", material=material.name),
-            pointer=f"{pointer}/material",
-        )
-    if material.id == batch.version.formula.material_id:
-        raise Invalid(
-            Sentence(
-                "{material} is what the batch makes: it belongs to the output.",
-                material=material.name,
-            ),
-            pointer=f"{pointer}/material",
-        )
-    if draft.nrv < 0:
-        raise Invalid("What it will bring is zero or more.", pointer=f"{pointer}/nrv")
-    if draft.nrv != round_money(draft.nrv, actor.currency):
-        digits = minor_units(actor.currency)
-        raise MoneyTooFine(currency=actor.currency, digits=digits, pointer=f"{pointer}/nrv")

@@ -3,7 +3,7 @@
 What went into a batch is read from the entry of its finish: every lot that lay in it, as weighed,
 topped up, put in instead, or added by a count, at the cost that it carried; and the packaging that
 was drawn. What was scrapped before the finish is no part of it. A standard is of the output alone:
-what came out beside it as a by-product, or was declared lost, is yield. What that took off the cost
+what came out beside it, or was declared lost, is yield. What that took off the cost
 of the batch is told beside the variances and is no part of them (a choice of ours).
 """
 

@@ -64,11 +64,13 @@ class Overhead:
 
 @dataclass(frozen=True, slots=True)
 class BatchCost:
-    """The cost of one batch: inputs = the four before it, total = inputs - by_products - abnormal.
+    """The cost of one batch: inputs = the four before it, total = inputs - by_products -
+    joint_products - abnormal.
 
-    `total` is what the good output carries, `abnormal` is expensed, and `by_products` is what came
-    out beside it, at net realisable value. `per_kg` leaves the
-    packaging out; `per_unit` carries everything and is None when nothing was filled.
+    `total` is what the good output carries, `abnormal` is expensed, `by_products` is what came out
+    beside it, at net realisable value, and `joint_products` what the other products of the batch
+    carry of the joint cost. `per_kg` leaves the packaging out; `per_unit` carries everything and is
+    None when nothing was filled.
     """
 
     materials: Decimal
@@ -77,6 +79,7 @@ class BatchCost:
     overhead: Decimal
     inputs: Decimal
     by_products: Decimal
+    joint_products: Decimal
     abnormal: Decimal
     total: Decimal
     per_kg: Decimal
@@ -106,36 +109,30 @@ def batch_cost(
     labour: Decimal = ZERO,
     overhead: Decimal = ZERO,
     by_products: Decimal = ZERO,
+    joint_products: Decimal = ZERO,
     output_grams: Decimal,
     declared_grams: Decimal = ZERO,
     units: int | None = None,
 ) -> BatchCost:
     """Cost of a batch with `output_grams` good and `declared_grams` lost beyond what is normal.
 
-    abnormal = declared · (inputs - packaging - by-products) ÷ (output + declared): the declared
-    loss costs what the same mass of good output costs, and packaging was not lost with it. Loss
-    that is not declared is carried by the good output. By-products are deducted at net realisable
-    value (IAS 2, paragraph 14). Money comes in and goes out with six decimals. Raises
-    QuantityNotPositive without good output, and Invalid for a declared loss below zero or for
-    by-products that would bring more than all of it cost.
+    abnormal = declared · (inputs - packaging - by-products - joint products) ÷ (output + declared):
+    the declared loss costs what the same mass of good output costs, and packaging was not lost with
+    it. Loss that is not declared is carried by the good output. By-products are deducted at net
+    realisable value, joint products at their part of the joint cost (IAS 2, paragraph 14). Money
+    comes in and goes out with six decimals. Raises QuantityNotPositive without good output, and
+    Invalid for a declared loss below zero or for by-products that would bring more than all of it
+    cost.
     """
     _check_masses(output_grams, declared_grams)
     if units is not None and units < 1:
         raise QuantityNotPositive(pointer="/units")
     inputs = materials + packaging + labour + overhead
     made = Fraction(output_grams) + Fraction(declared_grams)
-    shared = inputs - packaging - by_products
-    if by_products < 0 or shared < 0:
-        raise Invalid(
-            Sentence(
-                "By-products bring at most what went into the batch without packaging,"
-                " {inputs:.2f}: what brings more is a product of its own.",
-                inputs=inputs - packaging,
-            ),
-            pointer="/by_products",
-        )
+    shared = inputs - packaging - by_products - joint_products
+    _check_by_products(by_products, inputs - packaging, shared)
     abnormal = round_stored(Fraction(declared_grams) * Fraction(shared) / made)
-    total = inputs - by_products - abnormal
+    total = inputs - by_products - joint_products - abnormal
     return BatchCost(
         materials=materials,
         packaging=packaging,
@@ -143,6 +140,7 @@ def batch_cost(
         overhead=overhead,
         inputs=inputs,
         by_products=by_products,
+        joint_products=joint_products,
         abnormal=abnormal,
         total=total,
         per_kg=unit_cost(total - packaging, output_grams, per=GRAMS_PER_KG),
@@ -207,8 +205,8 @@ def shown(cost: BatchCost, currency: str) -> BatchCost:
     materials, packaging, labour, overhead = _round_to_sum(
         inputs, (cost.materials, cost.packaging, cost.labour, cost.overhead), step
     )
-    total, by_products, abnormal = _round_to_sum(
-        inputs, (cost.total, cost.by_products, cost.abnormal), step
+    total, by_products, joint_products, abnormal = _round_to_sum(
+        inputs, (cost.total, cost.by_products, cost.joint_products, cost.abnormal), step
     )
     return replace(
         cost,
@@ -218,6 +216,7 @@ def shown(cost: BatchCost, currency: str) -> BatchCost:
         overhead=overhead,
         inputs=inputs,
         by_products=by_products,
+        joint_products=joint_products,
         abnormal=abnormal,
         total=total,
     )
@@ -240,6 +239,18 @@ def _round_to_sum(total: Decimal, figures: Sequence[Decimal], step: Decimal) -> 
 
 def _percent_of(part: Decimal, whole: Decimal) -> Decimal:
     return round_stored(Fraction(part) * 100 / Fraction(whole))
+
+
+def _check_by_products(by_products: Decimal, shareable: Decimal, left: Decimal) -> None:
+    if by_products < 0 or left < 0:
+        raise Invalid(
+            Sentence(
+                "By-products bring at most what went into the batch without packaging,"
+                " {inputs:.2f}: what brings more is a product of its own.",
+                inputs=shareable,
+            ),
+            pointer="/by_products",
+        )
 
 
 def _check_masses(output_grams: Decimal, declared_grams: Decimal) -> None:

@@ -7,6 +7,7 @@ from typing import Final
 from uuid import UUID
 
 from formulas.access import id_of
+from formulas.beside_figures import PARTS, abnormal_way, beside_of, total_way
 from formulas.costing import BatchCost, BatchYield
 from formulas.filling import total_of
 from formulas.finishing import cost_of, yield_of
@@ -75,6 +76,7 @@ class _Teller:
         self.told: set[UUID] = set()
         self.tellers = {
             "by_product": self._by_product,
+            "joint_product": self._joint_product,
             "emptying": self._emptied,
             "decanted": self._decanted,
             "moved": self._moved,
@@ -119,25 +121,15 @@ class _Teller:
             ),
         )
         abnormal = self._money(
-            "abnormal",
-            cost.abnormal,
-            "declared · (inputs - packaging - by-products) ÷ (output + declared)",
-            facts=_declared(making),
+            "abnormal", cost.abnormal, abnormal_way(making), facts=_declared(making)
         )
-        how, parts = "inputs - abnormal", [inputs, abnormal]
-        if making.by_product_grams:
-            how = "inputs - by-products - abnormal"
-            parts.insert(1, self._beside(making))
-        yield self._money("total", cost.total, how, parts)
+        beside = [
+            self._money(one.name, one.value, one.how, facts=one.facts) for one in beside_of(making)
+        ]
+        yield self._money("total", cost.total, total_way(making), [inputs, *beside, abnormal])
         yield self._money("per_kg", cost.per_kg, "(total - packaging) ÷ output")
         if cost.per_unit is not None:
             yield self._money("per_unit", cost.per_unit, f"total ÷ {making.units} pieces")
-
-    def _beside(self, making: Making) -> Figure:
-        """What came out beside the main product, at what it will bring."""
-        facts = {"grams": f"{making.by_product_grams:f}"}
-        how = "net realisable value, deducted from the main product"
-        return self._money("by-products", making.by_product_value, how, facts=facts)
 
     def _weighings(self, batch: Batch) -> tuple[Figure, ...]:
         return tuple(self._weighing(row) for row in self.known.weighings[batch.id])
@@ -222,6 +214,11 @@ class _Teller:
     def _by_product(self, rows: Sequence[Origin], facts: dict[str, str]) -> Figure:
         ((facts["batch"],), (nrv,)) = rows[0].words, rows[0].figures
         return self._money("by-product", nrv, "net realisable value", facts=facts)
+
+    def _joint_product(self, rows: Sequence[Origin], facts: dict[str, str]) -> Figure:
+        row = rows[0]
+        (facts["batch"], base), (value,) = row.words, row.figures
+        return self._money("joint product", value, PARTS[base], self._of(row), facts)
 
     def _decanted(self, rows: Sequence[Origin], facts: dict[str, str]) -> Figure:
         row = rows[0]

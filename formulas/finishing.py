@@ -9,14 +9,8 @@ from uuid import UUID
 
 from formulas.access import locked_batch
 from formulas.batches import held_by, must_be_planned
-from formulas.by_products import (
-    ByProductDraft,
-    keep_by_products,
-    lots_of,
-    materials_of,
-    moves_of_by_products,
-    open_by_products,
-)
+from formulas.beside_drafts import BesideDrafts
+from formulas.by_products import ByProductDraft, keep_by_products, moves_of_by_products
 from formulas.costing import BatchCost, BatchYield, Labour, Overhead, batch_cost, batch_yield
 from formulas.drawing import (
     Sample,
@@ -27,7 +21,14 @@ from formulas.drawing import (
     moves_of,
 )
 from formulas.errors import NothingWeighed
-from formulas.models import Batch, ByProduct, Making, Product
+from formulas.joint_products import (
+    JointDraft,
+    facts_of_joint,
+    keep_joint_products,
+    moves_of_joint_products,
+    share_out,
+)
+from formulas.models import Batch, Making, Product
 from formulas.outcomes import AbnormalLoss, Outcome, outcome_of
 from formulas.recipes import density_of
 from formulas.reserving import free, promised_materials
@@ -71,6 +72,7 @@ def finish(
     release_basis: str | None = None,
     labour_minutes: Decimal | None = None,
     by_products: Sequence[ByProductDraft] = (),
+    joint: JointDraft | None = None,
     label_version: str = "",
 ) -> Finished:
     """Finish a batch: all that was weighed in becomes one lot, in one entry.
@@ -81,8 +83,8 @@ def finish(
     expensed. The lot is in quarantine unless released, and lasts as long as the formula's shelf
     life, but no longer than the earliest input. What is still reserved is given back. Labour costs
     the minutes of the product's policy, or `labour_minutes`. Of an infusion the `marc` may be
-    weighed: what was strained out, with what it kept. By-products become lots of their own, and
-    what they will bring is deducted. `label_version` is the label of the units.
+    weighed: what was strained out, with what it kept. By-products become lots at what they will
+    bring, `joint` products at their part of the joint cost. `label_version` is the units' label.
 
     Raises NotFound, AlreadyFinished, NothingWeighed, DensityMissing, Invalid, and NotEnough naming
     the packaging that is missing.
@@ -91,22 +93,21 @@ def finish(
     found = locked_batch(actor, batch)
     must_be_planned(found)
     outcome = outcome_of(found, output, units, abnormal_loss, labour_minutes, marc)
-    outcome = replace(outcome, label_version=label_version)
-    materials = materials_of(actor, by_products)
+    drafts = BesideDrafts.of(actor, by_products, joint)
     held = held_by(found)
     if not held:
         raise NothingWeighed(batch=found.code)
-    beside = open_by_products(actor, found, by_products, materials, held, happened_at)
-    outcome = replace(outcome, spent_grams=spent_in(found, held), by_products=beside)
+    outcome = replace(outcome, spent_grams=spent_in(found, held), label_version=label_version)
+    outcome = drafts.opened(actor, found, outcome, held, happened_at)
     lot = _open_lot(actor, found, held, outcome, happened_at, release_basis)
-    draws = _draw(actor, found, held, [lot, *lots_of(beside)], units, happened_at)
+    draws = _draw(actor, found, held, [lot, *outcome.lots_beside], units, happened_at)
     cost, yielded = _reckon(found, held, draws, outcome)
     entry_id = _post(actor, found, held, draws, lot, cost, outcome, happened_at)
     samples_entry_id = issue_samples(
         actor, lot, samples, happened_at=happened_at, details={"batch": str(found.id)}
     )
     making = _keep(actor, found, lot, held, cost, outcome, happened_at, entry_id, samples_entry_id)
-    status = _stopped(actor, held, lot, beside, release_basis)
+    status = _stopped(actor, held, lot, outcome.lots_beside, release_basis)
     return Finished(found, making, lot, status, cost, yielded)
 
 
@@ -114,16 +115,25 @@ def _stopped(
     actor: Actor,
     held: Sequence[Holding],
     lot: Lot,
-    beside: Sequence[ByProduct],
+    beside: Sequence[Lot],
     release_basis: str | None,
 ) -> Status:
     """The status of what was made: all of it is on hold where an input is."""
     status = Status.QUARANTINE if release_basis is None else Status.RELEASED
     inputs = [one.lot for one in held]
-    for made in (*lots_of(beside), lot):
+    for made in (*beside, lot):
         if stop_if_made_of_stopped(actor, made, inputs) is not None:
             status = Status.HOLD
     return status
+
+
+def _beside_facts(outcome: Outcome) -> dict[str, Any]:
+    """What a making keeps of all that came out beside the main product."""
+    return {
+        "by_product_grams": outcome.by_product_grams,
+        "by_product_value": outcome.by_product_value,
+        **facts_of_joint(outcome.joint),
+    }
 
 
 def cost_of(making: Making) -> BatchCost:
@@ -134,6 +144,7 @@ def cost_of(making: Making) -> BatchCost:
         labour=making.labour,
         overhead=making.overhead,
         by_products=making.by_product_value,
+        joint_products=making.joint_value,
         output_grams=making.output_grams,
         declared_grams=making.declared_grams,
         units=making.units,
@@ -148,7 +159,7 @@ def yield_of(making: Making, batch: Batch) -> BatchYield:
         planned_output_grams=batch.output_grams,
         process_loss_percent=making.process_loss_percent,
         declared_grams=making.declared_grams,
-        by_product_grams=making.by_product_grams,
+        by_product_grams=making.beside_grams,
         expected_loss_grams=expected_loss(batch.version, making.weighed_grams, making.spent_grams),
     )
 
@@ -225,13 +236,18 @@ def _reckon(
     batch: Batch, held: Sequence[Holding], draws: Sequence[StoreDraw], outcome: Outcome
 ) -> tuple[BatchCost, BatchYield]:
     materials = sum((one.value for one in held), ZERO)
-    labour, overhead = _policy_of(batch.product, outcome.labour_minutes)
+    by_labour, by_overhead = _policy_of(batch.product, outcome.labour_minutes)
+    labour, overhead = by_labour.cost(outcome.units or 0), by_overhead.cost(materials)
+    if outcome.joint is not None:
+        joint_cost = materials + labour + overhead - outcome.by_product_value
+        share_out(outcome.joint, joint_cost, outcome.declared_grams)
     cost = batch_cost(
         materials=materials,
         packaging=sum((draw.value for draw in draws), ZERO),
-        labour=labour.cost(outcome.units or 0),
-        overhead=overhead.cost(materials),
+        labour=labour,
+        overhead=overhead,
         by_products=outcome.by_product_value,
+        joint_products=outcome.joint.value if outcome.joint else ZERO,
         output_grams=outcome.output_grams,
         declared_grams=outcome.declared_grams,
         units=outcome.units,
@@ -244,7 +260,7 @@ def _reckon(
         planned_output_grams=batch.output_grams,
         process_loss_percent=batch.version.process_loss_percent,
         declared_grams=outcome.declared_grams,
-        by_product_grams=outcome.by_product_grams,
+        by_product_grams=outcome.beside_grams,
         expected_loss_grams=expected_loss(batch.version, weighed, outcome.spent_grams),
     )
     return cost, yielded
@@ -268,6 +284,7 @@ def _post(
     store = account(actor, Account.Kind.STORE, "store")
     moves.append(Move(making, store, lot.id, made, cost.total))
     moves += moves_of_by_products(actor, outcome.by_products)
+    moves += moves_of_joint_products(actor, outcome.joint)
     details: dict[str, Any] = {"batch": str(batch.id), "output": outcome.entered}
     if outcome.declared_grams:
         details["abnormal_loss"] = {
@@ -323,8 +340,7 @@ def _keep(
         weighed_grams=sum((one.quantity for one in held), ZERO),
         declared_grams=outcome.declared_grams,
         declared_reason=outcome.declared_reason,
-        by_product_grams=outcome.by_product_grams,
-        by_product_value=outcome.by_product_value,
+        **_beside_facts(outcome),
         spent_grams=outcome.spent_grams,
         marc_grams=outcome.marc_grams,
         process_loss_percent=batch.version.process_loss_percent,
@@ -344,6 +360,7 @@ def _keep(
     )
     making.save(force_insert=True)
     keep_by_products(making, outcome.by_products)
+    keep_joint_products(making, outcome.joint)
     batch.making, batch.state = making, Batch.State.FINISHED
     batch.save(update_fields=["making", "state"])
     return making

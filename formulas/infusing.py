@@ -141,7 +141,7 @@ def steeped(
 ) -> Steeped:
     """Reckon an infusion of `input_grams`, all weighed in with the solids among them.
 
-    `apart_grams` went elsewhere by name: declared as an abnormal loss, or as by-products. The
+    `apart_grams` went elsewhere by name: declared as an abnormal loss, or lots beside. The
     retention comes out as (marc - spent) ÷ spent, to six decimals, and is not known where nothing
     was spent.
     """

@@ -55,13 +55,16 @@ def split_joint_cost(
     Largest remainder in the last stored place. Raises Invalid for an output without the figures
     that the base asks for, and for one that weighs or brings nothing: it has no part by that base.
     """
-    weights = [_weight(output, base) for output in outputs]
+    weights = [weight_of(output, base) for output in outputs]
     together = sum(weights)
     return round_together([Fraction(cost) * one / together for one in weights], step=STORED)
 
 
-def _weight(output: JointOutput, base: JointBase) -> Fraction:
-    """What stands for an output by the base, with what was lost of it after the split."""
+def weight_of(output: JointOutput, base: JointBase) -> Fraction:
+    """What stands for an output by the base, with what was lost of it after the split.
+
+    Raises Invalid as the split does.
+    """
     weight = Fraction(output.quantity)
     if base is not JointBase.MASS:
         weight = Fraction(_brings(output, base))

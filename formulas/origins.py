@@ -20,6 +20,12 @@ select 'by_product', g.lot_id, null::uuid, array[b.code], array[g.nrv], 0::bigin
   join formulas_batch b on b.coop_id = m.coop_id and b.id = m.batch_id
  where g.coop_id = %(coop)s and g.id = any (%(by_product)s::uuid[])
 union all
+select 'joint_product', g.lot_id, m.lot_id, array[b.code, m.joint_base], array[g.value], 0
+  from formulas_jointproduct g
+  join formulas_making m on m.coop_id = g.coop_id and m.id = g.making_id
+  join formulas_batch b on b.coop_id = m.coop_id and b.id = m.batch_id
+ where g.coop_id = %(coop)s and g.id = any (%(joint_product)s::uuid[])
+union all
 select 'emptying', g.bulk_lot_id, g.lot_id, array[g.reason],
        array[g.units, g.grams, g.expensed, g.bulk], 0
   from formulas_emptying g
@@ -43,16 +49,17 @@ select 'charge', n.lot_id, null, array[c.kind, c.spread_by], array[s.amount, c.a
  where n.coop_id = %(coop)s and n.id = any (%(received)s::uuid[])
  order by place
 """
-KINDS: Final = ("by_product", "emptying", "decanted", "moved", "received")
+KINDS: Final = ("by_product", "joint_product", "emptying", "decanted", "moved", "received")
 
 
 @dataclass(frozen=True, slots=True)
 class Origin:
     """What a lot came from: the lot `of` which it was taken, if any, and what its kind tells.
 
-    by_product: code of the batch; net realisable value. emptying: reason; units, grams, expensed,
-    bulk. decanted: as entered; drawn in all, heel, share of the cost. moved: who gave it; amount.
-    charge: kind, spread by; share, the whole charge.
+    by_product: code of the batch; net realisable value. joint_product: what the batch was made for;
+    code of the batch, base of the split; part of the joint cost. emptying: reason; units, grams,
+    expensed, bulk. decanted: as entered; drawn in all, heel, share of the cost. moved: who gave it;
+    amount. charge: kind, spread by; share, the whole charge.
     """
 
     of: UUID | None

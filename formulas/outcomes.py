@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from formulas.batches import MOST_UNITS
+from formulas.joint_products import Joint
 from formulas.models import Batch, ByProduct
 from formulas.recipes import density_of
 from formulas.steeping import marc_of
@@ -14,6 +15,7 @@ from ledger.errors import (
     Sentence,
     placed,
 )
+from ledger.models import Lot
 from ledger.quantities import Quantity, grams_of
 
 ZERO = Decimal(0)
@@ -41,11 +43,22 @@ class Outcome:
     marc_grams: Decimal | None
     spent_grams: Decimal | None = None
     by_products: Sequence[ByProduct] = ()
+    joint: Joint | None = None
     label_version: str = ""
 
     @property
     def by_product_grams(self) -> Decimal:
         return sum((one.grams for one in self.by_products), ZERO)
+
+    @property
+    def lots_beside(self) -> list[Lot]:
+        """All lots that came out beside the main one."""
+        return [*(one.lot for one in self.by_products), *(self.joint.lots if self.joint else ())]
+
+    @property
+    def beside_grams(self) -> Decimal:
+        """All that came out beside the main product."""
+        return self.by_product_grams + (self.joint.grams if self.joint else ZERO)
 
     @property
     def by_product_value(self) -> Decimal:

@@ -15,6 +15,7 @@ def places_of(
     input_grams: Decimal,
     output_grams: Decimal,
     by_product_grams: Decimal,
+    joint_grams: Decimal,
     abnormal_grams: Decimal,
     is_infusion: bool,
     marc_grams: Decimal | None,
@@ -26,6 +27,7 @@ def places_of(
     places = [
         ("output", output_grams),
         ("by-products", by_product_grams),
+        ("joint products", joint_grams),
         ("abnormal loss", abnormal_grams),
     ]
     if marc_grams is not None:

@@ -87,7 +87,7 @@ def steeped_of(making: Making, version: FormulaVersion) -> Steeped | None:
         spent_grams=making.spent_grams,
         output_grams=making.output_grams,
         marc_grams=making.marc_grams,
-        apart_grams=making.declared_grams + making.by_product_grams,
+        apart_grams=making.declared_grams + making.beside_grams,
     )
 
 

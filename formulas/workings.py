@@ -77,6 +77,11 @@ with recursive node(kind, id) as (
     select 'by_product', g.id from formulas_byproduct g
       where n.kind = 'lot' and g.coop_id = %(coop)s and g.lot_id = n.id
     union all
+    select u.kind, u.id from formulas_jointproduct g
+      join formulas_making m on m.coop_id = g.coop_id and m.id = g.making_id
+      cross join lateral (values ('joint_product', g.id), ('lot', m.lot_id)) u(kind, id)
+      where n.kind = 'lot' and g.coop_id = %(coop)s and g.lot_id = n.id and g.position > 0
+    union all
     select 'received', g.id from ledger_receiptline g
       where n.kind = 'lot' and g.coop_id = %(coop)s and g.lot_id = n.id
     union all

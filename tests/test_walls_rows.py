@@ -14,6 +14,7 @@ from django.db import connection, models
 from formulas.by_products import ByProductDraft
 from formulas.complaints import add_fact, log_complaint
 from formulas.emptying import empty
+from formulas.joint_products import JointDraft, JointProductDraft
 from formulas.standards import set_formula_standard
 from ledger.access import acting_as
 from ledger.catalogue import PartFacts, change_material
@@ -75,7 +76,15 @@ def _fill(shop: Workshop) -> None:
     shop.weigh_all(planned)
     shop.look_again(planned)
     beside = ByProductDraft(jelly.id, parse_quantity("1 g"), D(1))
-    made = shop.finish(planned, "149 g", units=3, samples=["1 each"], by_products=[beside])
+    water = JointProductDraft(shop.material("Hydrosol").id, parse_quantity("2 g"))
+    made = shop.finish(
+        planned,
+        "147 g",
+        units=3,
+        samples=["1 each"],
+        by_products=[beside],
+        joint=JointDraft("mass", [water]),
+    )
     shop.does(empty, lot=made.lot.id, units=1, reason="no lid", happened_at=MORNING)
     shop.plan(product, 500)
     complaint = shop.does(

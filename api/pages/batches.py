@@ -325,10 +325,19 @@ class Cost:
         plot = plots.bars(said("What it cost"), parts, x=currency, numbers=reader.numbers)
         return cls(cost, parts, plot, currency)
 
+    @property
+    def taken(self) -> list[tuple[str, Decimal]]:
+        """What of it is not carried by what the batch was made for."""
+        named = [
+            (said("By-products, at what they will bring"), self.cost.by_products),
+            (said("Carried by its other products"), self.cost.joint_products),
+            (said("Expensed, as an unusual loss"), self.cost.abnormal),
+        ]
+        return [(name, amount) for name, amount in named if amount]
+
     def table(self) -> tables.Table:
         """The same as a file."""
-        lost = [(said("Expensed, as an unusual loss"), -self.cost.abnormal)]
-        rows = [*self.parts, *(lost if self.cost.abnormal else ())]
+        rows = [*self.parts, *((name, -amount) for name, amount in self.taken)]
         rows.append((said("What is good carries"), self.cost.total))
         return side_tables.named("cost", self.currency, rows)
 

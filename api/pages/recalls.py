@@ -22,6 +22,7 @@ from api.pages.screen import Screen
 from ledger import recall_notices, recall_records
 from ledger.access import Actor, lot_for
 from ledger.recall_buyers import buyers_of, sales_of
+from ledger.recall_gaps import accounted_for
 from ledger.recall_tallies import percent_back
 from ledger.recalling import recall_list
 from ledger.roles import Verb
@@ -104,7 +105,7 @@ class WhoHasIt(Screen):
                 "accounts": lambda: recall_tables.accounts(listed),
             },
             listed=listed,
-            balance=Balance(listed.received, listed.accounted),
+            balance=Balance(listed.received, accounted_for(listed)),
             lots=listed.lots[:MOST_LOTS],
             more_lots=len(listed.lots[MOST_LOTS:]),
             buyers=buyers[:MOST_LOTS],

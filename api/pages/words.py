@@ -106,6 +106,8 @@ FIGURES: Final[Mapping[str, Promise | str]] = {
     "bulk": _("bulk"),
     "by-product": _("by-product"),
     "by-products": _("by-products"),
+    "joint product": _("product of the same batch"),
+    "joint products": _("other products of the batch"),
     "count differences": _("count differences"),
     "decanted": _("decanted"),
     "duty": _("duty"),
@@ -151,6 +153,9 @@ WAYS: Final[Mapping[str, Promise | str]] = {
     "declared · (inputs - packaging - by-products) ÷ (output + declared)": _(
         "declared · (inputs - packaging - by-products) ÷ (output + declared)"
     ),
+    "declared · (inputs - packaging - by-products - joint products) ÷ (output + declared)": _(
+        "declared · (inputs - packaging - by-products - other products) ÷ (output + declared)"
+    ),
     "differences of the period, beside the cost of the batch": _(
         "differences of the period, beside the cost of the batch"
     ),
@@ -161,6 +166,16 @@ WAYS: Final[Mapping[str, Promise | str]] = {
     ),
     "inputs - abnormal": _("inputs - abnormal"),
     "inputs - by-products - abnormal": _("inputs - by-products - abnormal"),
+    "inputs - by-products - joint products - abnormal": _(
+        "inputs - by-products - other products - abnormal"
+    ),
+    "its part of the joint cost, by mass": _("its part of what all products cost, by mass"),
+    "its part of the joint cost, by net realisable value": _(
+        "its part of what all products cost, by what each will bring"
+    ),
+    "its part of the joint cost, by sales value": _(
+        "its part of what all products cost, by what each fetches"
+    ),
     "its part of what all that was drawn carries, the heel included": _(
         "its part of what all that was drawn carries, the heel included"
     ),

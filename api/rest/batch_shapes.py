@@ -1,6 +1,7 @@
 """How a batch is sent and shown."""
 
 from collections.abc import Sequence
+from dataclasses import fields
 from typing import Any
 
 from rest_framework import serializers
@@ -48,6 +49,7 @@ from api.rest.infusion_shapes import (
     planned_infusion_json,
     steeped_json,
 )
+from api.rest.joint_shapes import JointIn, JointOut, joint_json
 from api.rest.later_bills import LaterBillsOut, later_bills_json, no_bills_json
 from api.rest.later_counts import LaterCountsOut, later_counts_json, no_counts_json
 from api.rest.measurements import MeasurementOut, StandingOut, WindowOut, standing_json
@@ -110,6 +112,7 @@ class CostOut(serializers.Serializer[Any]):
     overhead = Shown()
     inputs = Shown(help_text="All that went in.")
     by_products = Shown(help_text="What came out beside it, at net realisable value.")
+    joint_products = Shown(help_text="What the batch's other products carry of the joint cost.")
     abnormal = Shown(help_text="The part that is expensed.")
     total = Shown(help_text="What the good output carries.")
     per_kg = Shown(help_text="(total - packaging) ÷ output")
@@ -133,6 +136,7 @@ class FinishedOut(StandingOut):
     plan_percent = Shown()
     loss = LossOut()
     by_products = ByProductOut(many=True)
+    joint = JointOut(allow_null=True, help_text="Null for a batch of one product.")
     infusion = SteepedOut(allow_null=True)
     mass_balance = MassBalanceOut()
     note = Text(allow_blank=True, help_text="What to look at again, if anything.")
@@ -236,6 +240,7 @@ class FinishIn(Body):
         required=False, allow_null=True, help_text="Of an infusion: what was strained out."
     )
     by_products = listed(ByProductIn, most=20, required=False)
+    joint = JointIn(required=False, allow_null=True)
     release = ReleaseIn(required=False, allow_null=True)
     labour_minutes = DecimalText(
         least="0",
@@ -357,6 +362,7 @@ def finished_json(
             "beyond_grams": plain(yielded.beyond_grams),
         },
         "by_products": by_products_json(actor, making),
+        "joint": joint_json(actor, making),
         "infusion": steeped_json(making, batch.version),
         "mass_balance": mass_balance_json(making),
         "note": MORE_THAN_WENT_IN if yielded.actual_grams < 0 else "",
@@ -367,8 +373,7 @@ def finished_json(
 def cost_json(cost: BatchCost, currency: str) -> dict[str, Any]:
     """The cost at the minor unit, where it still adds up."""
     rounded = shown(cost, currency)
-    names = "materials packaging labour overhead inputs by_products abnormal total per_kg per_unit"
-    return {name: plain(getattr(rounded, name)) for name in names.split()}
+    return {one.name: plain(getattr(rounded, one.name)) for one in fields(rounded)}
 
 
 def samples_of(data: dict[str, Any]) -> list[Sample]:

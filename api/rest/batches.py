@@ -26,6 +26,7 @@ from api.rest.batch_shapes import (
 )
 from api.rest.by_product_shapes import by_products_in
 from api.rest.explained import Explain, figure_json
+from api.rest.joint_shapes import joint_in
 from formulas import advising, batches, finishing, weighing
 from formulas.access import batches_of, with_details
 from formulas.explaining import explain
@@ -126,6 +127,7 @@ class Finishes(Resource):
             abnormal_loss=AbnormalLoss(**loss) if loss else None,
             marc=data.get("marc"),
             by_products=by_products_in(data),
+            joint=joint_in(data),
             release_basis=release and release["basis"],
             labour_minutes=data.get("labour_minutes"),
             label_version=data.get("label_version", ""),

@@ -55,7 +55,8 @@ class SteepedOut(serializers.Serializer[Any]):
     spent_grams = Shown(help_text="Solid that went in.")
     marc_grams = Shown(allow_null=True)
     evaporation_grams = Shown(
-        allow_null=True, help_text="input - output - by-products - marc - declared loss"
+        allow_null=True,
+        help_text="input - output - what came out beside - marc - declared loss",
     )
     output_grams = Shown()
     retention = Shown(allow_null=True, help_text="Measured: (marc - spent) ÷ spent.")
@@ -105,6 +106,7 @@ def mass_balance_json(making: Making) -> dict[str, Any]:
         input_grams=making.weighed_grams,
         output_grams=making.output_grams,
         by_product_grams=making.by_product_grams,
+        joint_grams=making.joint_grams,
         abnormal_grams=making.declared_grams,
         is_infusion=making.spent_grams is not None,
         marc_grams=making.marc_grams,

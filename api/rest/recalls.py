@@ -1,7 +1,10 @@
 """The recall list of a lot."""
 
+from collections.abc import Mapping
 from decimal import Decimal
+from types import MappingProxyType
 from typing import Any
+from uuid import UUID
 
 from rest_framework import serializers
 
@@ -9,9 +12,11 @@ from api.operation import Resource, reads
 from api.rest.fields import Id, Shown, Text, plain
 from api.rest.lots import STATUSES
 from api.rest.stock import amount
+from formulas.made_losses import MadeLoss, losses_of
 from ledger import recalling
 from ledger.access import Actor
 from ledger.quantities import kept_in
+from ledger.recall_gaps import accounted_for, is_explained, unexplained_in
 
 
 class RecallPlaceOut(serializers.Serializer[Any]):
@@ -19,6 +24,19 @@ class RecallPlaceOut(serializers.Serializer[Any]):
     quantity = Shown()
     within_reach = serializers.BooleanField(help_text="Here, in process or at a shop: stop it.")
     of_recalled = Shown(help_text="How much of the recalled lot is in it.")
+    explained = serializers.BooleanField(
+        help_text="False where a count found it gone without a cause: it is in `unexplained`."
+    )
+
+
+class MakingLossOut(serializers.Serializer[Any]):
+    """What went into its batch and did not come out. The part of the recalled lot that was in it
+    counts as in the lot that was made: nobody can tell which grams were lost."""
+
+    normal_grams = Shown(help_text="As much as its formula expects, or less.")
+    beyond_grams = Shown(help_text="Beyond that, and for no reason that was given.")
+    declared_grams = Shown(help_text="Declared at the finish, and expensed.")
+    declared_reason = Text(allow_blank=True)
 
 
 class RecallLotOut(serializers.Serializer[Any]):
@@ -31,7 +49,11 @@ class RecallLotOut(serializers.Serializer[Any]):
     found = Shown(help_text="What counts found beyond the books.")
     used = Shown(help_text="What other lots were made of.")
     places = RecallPlaceOut(many=True)
-    unexplained = Shown()
+    unexplained = Shown(help_text="What the books do not find, or a count found gone.")
+    making_loss = MakingLossOut(
+        allow_null=True,
+        help_text="Null for what no batch made, and in the list of a recall as it was.",
+    )
 
 
 class DirectAccountOut(serializers.Serializer[Any]):
@@ -73,22 +95,26 @@ class RecallLists(Resource):
     @reads(None, RecallListOut)
     def get(self, actor: Actor, id: str) -> dict[str, Any]:
         """List what was made of a lot, where all of it is now, and who was sold some."""
-        return list_json(recalling.recall_list(actor, lot=id))
+        found = recalling.recall_list(actor, lot=id)
+        return list_json(found, losses_of(actor, (lot.id for lot in found.lots)))
 
 
-def list_json(found: recalling.RecallList) -> dict[str, Any]:
+def list_json(
+    found: recalling.RecallList, losses: Mapping[UUID, MadeLoss] = MappingProxyType({})
+) -> dict[str, Any]:
+    """A recall list, with what was lost in making its lots."""
     counted = {lot.id: lot.counted for lot in found.lots}
     pieces = [one for one in found.accounts if counted[one.lot_id]]
     sold = sum((one.sold for one in pieces), Decimal(0))
     returned = sum((one.returned for one in pieces), Decimal(0))
-    root = found.lot.counted
+    root, accounted = found.lot.counted, accounted_for(found)
     return {
-        "lots": [_lot(lot) for lot in found.lots],
+        "lots": [_lot(lot, losses.get(lot.id)) for lot in found.lots],
         "balance": {
             "unit": kept_in(root),
             "received": plain(found.received),
-            "accounted": plain(found.accounted),
-            "unexplained": plain(found.received - found.accounted),
+            "accounted": plain(accounted),
+            "unexplained": plain(found.received - accounted),
         },
         "within_reach": {
             "units": amount(found.within_reach(counted=True), True),
@@ -111,7 +137,7 @@ def list_json(found: recalling.RecallList) -> dict[str, Any]:
     }
 
 
-def _lot(lot: recalling.Listed) -> dict[str, Any]:
+def _lot(lot: recalling.Listed, loss: MadeLoss | None) -> dict[str, Any]:
     return {
         "lot": str(lot.id),
         "code": lot.code,
@@ -127,8 +153,16 @@ def _lot(lot: recalling.Listed) -> dict[str, Any]:
                 "quantity": amount(place.quantity, lot.counted),
                 "within_reach": place.within_reach,
                 "of_recalled": plain(place.of_recalled),
+                "explained": is_explained(place),
             }
             for place in lot.places
         ],
-        "unexplained": amount(lot.unexplained, lot.counted),
+        "unexplained": amount(unexplained_in(lot), lot.counted),
+        "making_loss": loss
+        and {
+            "normal_grams": plain(loss.normal_grams),
+            "beyond_grams": plain(loss.beyond_grams),
+            "declared_grams": plain(loss.declared_grams),
+            "declared_reason": loss.declared_reason,
+        },
     }

@@ -144,6 +144,7 @@ class BatchVariancesOut(ToldVariancesOut, JudgedBatchOut):
     formula_standard = Id()
     product_standard = Id(allow_null=True)
     by_products = Shown(help_text="Of what went in, taken off by what came out beside it.")
+    joint_products = Shown(help_text="Of what went in, carried by the batch's other products.")
     abnormal = Shown(help_text="Of what went in, expensed as abnormal loss.")
     carried = Shown(help_text="What the good output carries of it.")
 
@@ -256,8 +257,11 @@ def batch_variances_json(judged: Judged) -> dict[str, Any]:
         "formula_standard": str(compared.formula_standard and compared.formula_standard.id),
         "product_standard": product and str(product.id),
         "by_products": plain(making.by_product_value),
+        "joint_products": plain(making.joint_value),
         "abnormal": plain(making.abnormal),
-        "carried": plain(told.actual - making.by_product_value - making.abnormal),
+        "carried": plain(
+            told.actual - making.by_product_value - making.joint_value - making.abnormal
+        ),
         **told_json(told, judged.names, recorded=making.labour_minutes is not None),
     }
 

@@ -8,6 +8,7 @@ from formulas.models.contents import Container, NetContents, UnitWeighing, Water
 from formulas.models.emptyings import Emptying
 from formulas.models.enough import Enough
 from formulas.models.formulas import Formula, FormulaVersion, Line, Phase, Window
+from formulas.models.joint_products import JointProduct
 from formulas.models.made_for import MadeFor
 from formulas.models.making import Filling, Making, SecondLook, Weighing
 from formulas.models.measurements import Measurement
@@ -31,6 +32,7 @@ __all__ = [
     "Filling",
     "Formula",
     "FormulaVersion",
+    "JointProduct",
     "Lack",
     "Line",
     "LineChange",

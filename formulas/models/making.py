@@ -3,10 +3,13 @@
 A row counts as long as its entry is not reversed.
 """
 
+from decimal import Decimal
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from formulas.joint_costs import JointBase
 from formulas.models.batches import Batch, BatchLine
 from formulas.models.formulas import percent_field
 from formulas.models.products import Product, policy_percent
@@ -86,7 +89,8 @@ class Making(MakerRow):
     `label_version` is the label that its units got.
     Of an infusion, `spent_grams` is the solid that went in, and `marc_grams` what was weighed of it
     when it came out, if it was. By-products of `by_product_grams` took `by_product_value` with
-    them.
+    them. Of a batch that made several products at once, `joint_base` is by what their cost was
+    split, and those beside the main one, `joint_grams` of them, carry `joint_value` of it.
     """
 
     batch = link(Batch, related_name="makings")
@@ -102,6 +106,9 @@ class Making(MakerRow):
     declared_reason = models.CharField(max_length=400, blank=True)
     by_product_grams = quantity(default=0)
     by_product_value = money(default=0)
+    joint_base = models.CharField(max_length=24, blank=True)
+    joint_grams = quantity(default=0)
+    joint_value = money(default=0)
     spent_grams = quantity(null=True)
     marc_grams = quantity(null=True)
     process_loss_percent = percent_field()
@@ -158,6 +165,20 @@ class Making(MakerRow):
                 name="making_by_products_within_cost",
             ),
             models.CheckConstraint(
+                condition=Q(joint_base="", joint_grams=0, joint_value=0)
+                | Q(
+                    joint_base__in=[base.value for base in JointBase],
+                    joint_grams__gt=0,
+                    joint_grams__lt=FINITE,
+                    joint_value__gte=0,
+                    joint_value__lte=models.F("materials")
+                    + models.F("labour")
+                    + models.F("overhead")
+                    - models.F("by_product_value"),
+                ),
+                name="making_joint_within_cost",
+            ),
+            models.CheckConstraint(
                 condition=Q(
                     materials__gte=0,
                     materials__lt=FINITE,
@@ -177,6 +198,12 @@ class Making(MakerRow):
             models.Index(fields=["coop", "batch"], name="making_by_batch"),
             models.Index(fields=["coop", "lot"], name="making_by_lot"),
         )
+
+    @property
+    def beside_grams(self) -> Decimal:
+        """All that came out beside the main product."""
+        grams: Decimal = self.by_product_grams + self.joint_grams
+        return grams
 
 
 class Filling(MakerRow):

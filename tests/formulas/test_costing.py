@@ -66,6 +66,23 @@ def test_by_products_are_deducted_before_an_abnormal_loss_is_shared() -> None:
     assert cost.per_kg == D(7)
 
 
+def test_joint_products_take_their_part_of_what_by_products_leave() -> None:
+    """120 of materials, 8 by-products: of 112 the others carry 40, and a tenth of 72 was lost."""
+    cost = batch_cost(
+        materials=D(120),
+        packaging=D(30),
+        by_products=D(8),
+        joint_products=D(40),
+        output_grams=D(900),
+        declared_grams=D(100),
+    )
+    assert (cost.joint_products, cost.abnormal, cost.total) == (D(40), D("7.2"), D("94.8"))
+    rounded = shown(cost, "JPY")
+    amounts = (rounded.total, rounded.by_products, rounded.joint_products, rounded.abnormal)
+    assert amounts == (D(95), D(8), D(40), D(7))
+    assert sum(amounts) == rounded.inputs == D(150)
+
+
 @pytest.mark.parametrize("value", ["-0.01", "120.01"])
 def test_by_products_bring_no_more_than_went_in(value: str) -> None:
     """Packaging was never in them: 120 of 150."""

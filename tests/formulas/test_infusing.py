@@ -172,6 +172,7 @@ def test_the_places_of_a_batch_sum_to_what_went_in(
         input_grams=put_in,
         output_grams=output,
         by_product_grams=beside,
+        joint_grams=D(0),
         abnormal_grams=abnormal,
         is_infusion=is_infusion,
         marc_grams=marc if is_infusion else None,
@@ -191,18 +192,20 @@ def test_the_places_of_a_batch_sum_to_what_went_in(
 
 
 def test_every_place_has_its_own_grams() -> None:
-    """1,000 g: 700 are filled, 40 scraped out, 30 spilt, 200 pressed marc; 30 are in the air."""
+    """1,000 g: 670 are filled, 40 scraped out, 30 drawn off, 30 spilt, 200 marc; 30 evaporated."""
     found = places_of(
         input_grams=D(1000),
-        output_grams=D(700),
+        output_grams=D(670),
         by_product_grams=D(40),
+        joint_grams=D(30),
         abnormal_grams=D(30),
         is_infusion=True,
         marc_grams=D(200),
     )
     assert found == (
-        ("output", D(700)),
+        ("output", D(670)),
         ("by-products", D(40)),
+        ("joint products", D(30)),
         ("abnormal loss", D(30)),
         ("marc", D(200)),
         ("evaporation", D(30)),
@@ -215,6 +218,7 @@ def test_a_loss_has_the_name_that_is_known_for_it() -> None:
             input_grams=D(1000),
             output_grams=D(output),
             by_product_grams=D(0),
+            joint_grams=D(0),
             abnormal_grams=D(0),
             is_infusion=is_infusion,
             marc_grams=None if marc is None else D(marc),

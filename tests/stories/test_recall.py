@@ -91,7 +91,9 @@ def units_at(found: list[dict[str, Any]], place: str) -> int:
     )
 
 
-def assert_the_drum_itself(here: dict[str, Any], there: dict[str, Any]) -> None:
+def assert_the_drum_itself(here: dict[str, Any], there: dict[str, Any], reworked: str) -> None:
+    """And the 60 units that would be missed without the link of the rework."""
+    assert [one["total"] for one in here["lots"] if one["lot"] == reworked] == ["60"]
     root = {one["place"]: one["quantity"] for one in here["lots"][0]["places"]}
     assert root == {
         "in store": "2300.000000",
@@ -138,7 +140,7 @@ def test_where_all_of_the_drum_is(pair: Coop) -> None:
     both = [here, there]
     reached = {lot["lot"] for lot in here["lots"]}
     assert set(lots.values()) < reached, "the rework included"
-    assert_the_drum_itself(here, there)
+    assert_the_drum_itself(here, there, lots["L-25"])
     made = [lot for recall in both for lot in recall["lots"] if lot["unit"] == "each"]
     assert sorted(int(lot["total"]) for lot in made) == [36, 47, 52, 60, 118]
     assert sum(int(lot["total"]) for lot in made) == 313

@@ -16,6 +16,9 @@ def maker(server: Running) -> Client:
     return open_coop(server, "North Bench")["North Bench"]
 
 
+INCI, OTHER_INCI = "Sodium Laureth Sulfate", "Sodium Myreth Sulfate"
+
+
 def take(maker: Client, lot: str, quantity: str) -> None:
     body = {
         "lines": [{"lot": lot, "quantity": quantity}],
@@ -28,9 +31,10 @@ def take(maker: Client, lot: str, quantity: str) -> None:
 
 def write_wash(maker: Client) -> dict[str, Any]:
     """52 % water, 15 % of a paste of 70 % active with a grade of 28 % as its alternate."""
-    sles = {"inci_name": "Sodium Laureth Sulfate", "function": "surfactant", "cost_formula": "lot"}
-    paste = maker.material("SLES paste", brings=[], **sles)
-    grade = maker.material("SLES 28", brings=["preservative", "salts"], **sles)
+    kind = {"function": "surfactant", "cost_formula": "lot"}
+    paste = maker.material("SLES paste", inci_name=INCI, brings=[], **kind)
+    brought: dict[str, Any] = {"brings": ["preservative", "salts"], **kind}
+    grade = maker.material("SLES 28", inci_name=OTHER_INCI, **brought)
     rest = maker.material("Glycerin", inci_name="Glycerin")
     water = maker.material("Water", inci_name="Aqua", stocked=False)
     alternates = [{"material": grade, "active_percent": "28"}]
@@ -85,12 +89,10 @@ def test_the_rest_of_a_lot_made_up_by_active_matter(maker: Client) -> None:
         "total": D("8.833"),
         "planned": D("8.850"),
     }
-    assert {one["code"] for one in done["cautions"]} == {
-        "preservative_carried",
-        "salts_carried",
-        "check_ph",
-        "balance_changed",
-    }
+    cautions = {one["code"]: one["text"] for one in done["cautions"]}
+    carried = {"preservative_carried", "salts_carried"}
+    assert set(cautions) == {"inci_changed", "check_ph", "balance_changed", *carried}
+    assert all(name in cautions["inci_changed"] for name in (INCI, OTHER_INCI))
     shown = maker.get(path).made()
     assert [D(one["grams"]) for one in shown["lines"]] == [4180, 2520, 3300]
     assert [D(one["planned_grams"]) for one in shown["lines"]] == [5200, 1500, 3300]

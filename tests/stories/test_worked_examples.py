@@ -182,7 +182,11 @@ def test_scaling_to_units(maker: Client) -> None:
     assert cents(needs[humectant]["millilitres"]) == D("1098.11")
     # Of the humectant 579.19 g are in the glycerite: 643.55 g of charge less the herb.
     direct = D(lines["Glycerin"]["grams"])
-    assert (D(needs[humectant]["grams"]) - direct).quantize(D("0.01")) == D("579.19")
+    steeped = D(needs[humectant]["grams"]) - direct
+    assert steeped.quantize(D("0.01")) == D("579.19")
+    planned = maker.post("batches", {"product": product, "units": 60, "planned_for": "2025-05-06"})
+    (charge,) = planned.made()["advice"]["intermediates"]
+    assert cents(charge["batch_grams"]) == D("643.55")
 
 
 def test_an_intermediate_costs_what_its_marc_cost_too(maker: Client) -> None:

@@ -1,0 +1,83 @@
+"""Lots that come out of a batch beside what it was made for, whatever they carry of its cost."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from decimal import Decimal
+from uuid import UUID
+
+from formulas.drawing import dates_of_made
+from formulas.models import Batch
+from ledger.access import Actor, day_of, materials_for
+from ledger.errors import Invalid, MoneyTooFine, Sentence, placed
+from ledger.lots import NewLot, must_be_stocked, open_lots
+from ledger.measuring import Measured, density_of, measure
+from ledger.models import Holding, Lot, Material
+from ledger.money import minor_units, round_money
+from ledger.quantities import Quantity
+
+
+def materials_of(actor: Actor, named: Sequence[tuple[UUID | str, str]]) -> list[Material]:
+    """The materials with these ids, each with the place where it was named. Raises NotFound."""
+    return materials_for(actor, named) if named else []
+
+
+def open_lots_beside(
+    actor: Actor,
+    batch: Batch,
+    wanted: Sequence[tuple[Material, Quantity, str]],
+    held: Sequence[Holding],
+    happened_at: datetime,
+) -> list[tuple[Lot, Measured]]:
+    """A lot for so much of each material, in quarantine and no younger than what went in.
+
+    Each comes with its place, where a refusal points. Nothing is posted yet. Raises
+    DensityMissing, and Invalid for what is counted or not stocked or what the batch is made for.
+    """
+    if not wanted:
+        return []
+    measured = [_measured(batch, *one) for one in wanted]
+    day = day_of(actor, happened_at)
+    new = []
+    for material, _, _ in wanted:
+        last, note = dates_of_made(day, material.shelf_life_days, (one.lot for one in held))
+        new.append(
+            NewLot(
+                material=material,
+                arrived_on=day,
+                made_in_id=batch.account_id,
+                expires_on=last,
+                dates_note=note,
+            )
+        )
+    return list(zip(open_lots(actor, new, release_basis=None), measured, strict=True))
+
+
+def check_money(actor: Actor, amount: Decimal, pointer: str) -> None:
+    """Raises Invalid for an amount below zero, MoneyTooFine for parts of the smallest coin."""
+    if amount < 0:
+        raise Invalid("What it will bring is zero or more.", pointer=pointer)
+    if amount != round_money(amount, actor.currency):
+        digits = minor_units(actor.currency)
+        raise MoneyTooFine(currency=actor.currency, digits=digits, pointer=pointer)
+
+
+def _measured(batch: Batch, material: Material, quantity: Quantity, pointer: str) -> Measured:
+    must_be_stocked(material, f"{pointer}/material")
+    if material.counted:
+        raise Invalid(
+            Sentence(
+                "{material} is counted, and what comes out beside is weighed.",
+                material=material.name,
+            ),
+            pointer=f"{pointer}/material",
+        )
+    if material.id == batch.version.formula.material_id:
+        raise Invalid(
+            Sentence(
+                "{material} is what the batch makes: it belongs to the output.",
+                material=material.name,
+            ),
+            pointer=f"{pointer}/material",
+        )
+    with placed(f"{pointer}/quantity"):
+        return measure(quantity, material, density_of(material))
