@@ -3,6 +3,7 @@
 What comes back is a customer return in the books; nothing of it is typed here beside them.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -19,16 +20,19 @@ from api.pages.recall_notices import counts_of
 from api.pages.recall_paper import recall_sheet
 from api.pages.recall_words import CLASSES, DEPTHS
 from api.pages.screen import Screen
+from formulas.made_losses import MadeLoss, losses_of
 from ledger import recall_notices, recall_records
 from ledger.access import Actor, lot_for
 from ledger.recall_buyers import buyers_of, sales_of
-from ledger.recall_gaps import accounted_for
+from ledger.recall_gaps import accounted_for, is_explained
 from ledger.recall_tallies import percent_back
-from ledger.recalling import recall_list
+from ledger.recalling import Listed, Place, recall_list
 from ledger.roles import Verb
 from ledger.transferring import makers_of_coop
 
 MOST, MOST_LOTS, LONGEST = 20, 40, 400
+# A lot of the list, what was lost in making it, and its places with whether they are explained.
+LotRow = tuple[Listed, MadeLoss | None, list[tuple[Place, bool]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +110,7 @@ class WhoHasIt(Screen):
             },
             listed=listed,
             balance=Balance(listed.received, accounted_for(listed)),
-            lots=listed.lots[:MOST_LOTS],
+            lots=self._lots(listed.lots[:MOST_LOTS]),
             more_lots=len(listed.lots[MOST_LOTS:]),
             buyers=buyers[:MOST_LOTS],
             more_buyers=len(buyers[MOST_LOTS:]),
@@ -114,6 +118,14 @@ class WhoHasIt(Screen):
             form=form if self.actor.may(Verb.DECIDE) and not running else None,
             status=status,
         )
+
+    def _lots(self, lots: Sequence[Listed]) -> list[LotRow]:
+        """Each with what its batch lost, and its places with whether they are explained."""
+        losses = losses_of(self.actor, (lot.id for lot in lots))
+        return [
+            (lot, losses.get(lot.id), [(place, is_explained(place)) for place in lot.places])
+            for lot in lots
+        ]
 
 
 class Recalls(Screen):

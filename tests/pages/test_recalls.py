@@ -9,8 +9,10 @@ import pytest
 
 from ledger import recall_records
 from ledger.consigning import consign
+from ledger.count_closing import Explained, close_sheet
+from ledger.counting import Chosen, Read, open_sheet, read_lots
 from ledger.issuing import Taken, sell
-from ledger.models import Membership
+from ledger.models import CountCause, Membership
 from ledger.quantities import parse_quantity
 from ledger.recall_records import Progress
 from ledger.transferring import accept_transfer, offer_transfer
@@ -42,6 +44,26 @@ def sold_all_over(shop: Workshop, other: Workshop) -> Any:
     offer = shop.does(offer_transfer, lot=lot.id, **to, **about)
     other.does(accept_transfer, transfer=offer.id, release_basis="seal whole", **about)
     return lot
+
+
+def test_what_a_count_found_gone_is_not_accounted_for(shop: Workshop) -> None:
+    """Of 1 kg, 500 g are made into 480; of the rest a count finds 400, and nobody knows why."""
+    wax = shop.material("Cera Alba")
+    lot = shop.receive(wax, "1 kg", "20.00")
+    batch = shop.plan(shop.formula("Wax cake", [(wax, "100")]), "500 g")
+    shop.weigh_all(batch)
+    shop.finish(batch, "480 g")
+    sheet = shop.does(open_sheet, chosen=Chosen(lots=[lot.id]), now=MORNING)
+    read = [Read(lot.id, quantity=parse_quantity("400 g"))]
+    for _ in range(2):
+        shop.does(read_lots, sheet=sheet.id, readings=read, happened_at=MORNING, now=MORNING)
+    why = Explained(lot.id, "/causes/0", CountCause.Cause.SHRINK, "nothing else was found")
+    shop.does(close_sheet, sheet=sheet.id, causes=[why], now=MORNING)
+    page = shown(signed_in(shop).get(f"/lots/{lot.id}/recall-list")).replace("\xa0", " ")
+    assert "Accounted for 900 g 90 %" in page
+    assert "Not accounted for 100 g" in page
+    assert "100 g nobody knows where" in page
+    assert "Lost in making it: 0 g as expected · 20 g beyond that" in page
 
 
 def test_a_recall_from_its_lot_to_its_closing(shop: Workshop, other: Workshop) -> None:
