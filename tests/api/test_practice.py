@@ -156,6 +156,18 @@ def test_a_change_is_a_new_version_and_a_batch_keeps_its_own(north: Client) -> N
     assert (new["version"], [D(one["grams"]) for one in new["lines"]]) == (2, [D(60), D(40)])
 
 
+def test_nothing_that_was_written_down_can_be_removed(north: Client) -> None:
+    """17 and Articles 10 and 11: of a batch and all that it rests on there is no removal."""
+    lot = north.receive(north.material("Candelilla wax"), "1 kg", "30.00")
+    formula = formula_of(north, lot, "Candelilla balm")
+    batch = planned(north, formula, lot, "100")
+    paths = [f"lots/{lot}", f"formulas/{formula}", f"batches/{batch['id']}"]
+    entry = north.get(paths[-1]).made()["weighings"][0]["entry"]
+    for path in (*paths, f"entries/{entry}", f"lots/{lot}/decisions"):
+        assert north.raw("DELETE", path).status == 405, path
+        assert north.get(path).status == 200, path
+
+
 def formula_of(maker: Client, lot: str, name: str) -> str:
     """A formula of nothing but what the lot is of."""
     material = maker.get(f"lots/{lot}").made()["material"]
