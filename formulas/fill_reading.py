@@ -8,13 +8,13 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, Subquery
+from django.db.models import Exists, F, OuterRef, Subquery, Sum
 from django.db.models.functions import Lower
 
-from formulas.access import fills_of
+from formulas.access import fills_of, standing
 from formulas.fill_targets import Giveaway
 from formulas.finishing import yield_of
-from formulas.models import Filling, Making, NetContents, Product, UnitWeighing
+from formulas.models import Batch, Filling, Making, NetContents, Product, UnitWeighing, Weighing
 from formulas.net_contents import Limits
 from formulas.unit_weighings import (
     Checked,
@@ -138,6 +138,17 @@ def past_yields(actor: Actor, formula: UUID, *, limit: int = MOST_PAST) -> list[
             PastYield(row.batch_id, row.batch.code, on, told.yield_percent, told.plan_percent)
         )
     return found[::-1]
+
+
+def weighed_by_material(actor: Actor, batch: Batch) -> list[tuple[UUID, str, Decimal]]:
+    """What was weighed into a batch and counts, by the material, with its name. In one query.
+
+    Raises Forbidden.
+    """
+    actor.must(Verb.READ)
+    rows = standing(Weighing.objects.filter(maker_id=actor.maker, batch=batch))
+    named = rows.values_list("lot__material_id", "lot__material__name")
+    return list(named.annotate(grams=Sum("quantity")).order_by("lot__material__name"))
 
 
 def units_seen(actor: Actor, of: FilledUnits, *, now: datetime) -> UnitsSeen:

@@ -56,9 +56,19 @@ class Week:
 
 
 @dataclass(frozen=True, slots=True)
+class Taken:
+    """What an intermediate that is still to be planned will take of a material, and from when."""
+
+    intermediate: str
+    on: date
+    grams: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class Record:
     """A material's weeks. `usable` is what may be used today, promises to batches included, and
-    `safety` what is to be there still at the end of each."""
+    `safety` what is to be there still at the end of each. `taken` are those of its needs that are
+    of intermediates, and `lost` is what nobody uses in time, by the day after its last."""
 
     material: str
     formula: str | None
@@ -66,6 +76,8 @@ class Record:
     usable: Decimal
     weeks: tuple[Week, ...]
     safety: Decimal = ZERO
+    taken: tuple[Taken, ...] = field(default=(), compare=False)
+    lost: Dated = field(default=(), compare=False)
 
     @property
     def net(self) -> Decimal:
@@ -92,20 +104,22 @@ def records_of(facts: Facts) -> dict[str, Record]:
     needs: dict[str, list[tuple[date, Decimal]]] = defaultdict(list)
     needs |= {material: [*dated] for material, dated in facts.needs.items()}
     material_of = {formula: material for material, formula in facts.made.items()}
+    taken: dict[str, list[Taken]] = defaultdict(list)
     found = {}
     for formula in _parents_first(facts.recipes):
         material = material_of[formula]
         if material not in needs:
             continue
-        found[material] = record = _record(facts, material, needs[material])
+        found[material] = record = _record(facts, material, needs[material], taken[material])
         recipe = facts.recipes[formula]
         for week in record.weeks:
             if output := week.netted.release:
                 for child, grams in _parts(recipe, output, material_of):
                     needs[child].append((week.first, grams))
+                    taken[child].append(Taken(material, week.first, grams))
     for material, dated in needs.items():
         if material not in found:
-            found[material] = _record(facts, material, dated)
+            found[material] = _record(facts, material, dated, taken[material])
     return found
 
 
@@ -128,7 +142,7 @@ def _parts(
     return [(material, grams) for material, grams in parts if grams]
 
 
-def _record(facts: Facts, material: str, needs: Dated) -> Record:
+def _record(facts: Facts, material: str, needs: Dated, taken: Sequence[Taken]) -> Record:
     stored = facts.stored.get(material, ())
     due = [(max(day, facts.first), quantity) for day, quantity in needs]
     # What can be used on its last day is lost on the day after.
@@ -148,7 +162,8 @@ def _record(facts: Facts, material: str, needs: Dated) -> Record:
         Week(start, start + timedelta(days=DAYS - 1), one, row)
         for start, one, row in zip(starts, expiring, netted, strict=True)
     ]
-    return Record(material, facts.made.get(material), lead, usable, tuple(weeks), safety)
+    formula = facts.made.get(material)
+    return Record(material, formula, lead, usable, tuple(weeks), safety, tuple(taken), lost)
 
 
 def _by_week(facts: Facts, dated: Dated) -> list[Decimal]:

@@ -1,46 +1,110 @@
-"""What the domain says can be said in another language: each sentence can be found beforehand."""
+"""What a page says in one breath is one text of the catalogue, with places for what varies: another
+language has another order of words, and other endings. Pieces that are only put beside each other
+cannot be translated."""
 
-import string
+import ast
+import re
+from collections.abc import Iterator
+from itertools import pairwise
+from pathlib import Path
+from typing import Final
 
 import pytest
 
-from api import sentences
-from api.sentences import Said, program, template
-from ledger.errors import DensityMissing, Invalid, Sentence
+from tests.test_words import CALLS, PAGES, TEMPLATES
+
+TAG: Final = re.compile(
+    r"""(?P<nothing>{\#.*?\#}|{%\s*opens\b[^%]*\bas\s+\w+\s*%}.*?{%\s*endopens\s*%}
+        |{%\s*(?:if|endif|for|with|endwith|load|opens|endopens)\b.*?%}
+        |{%[^%]*\bas\s+\w+\s*%}|</?(?:strong|em)\b[^>]*>|<a\b(?![^>]*\bbutton\b)[^>]*>|</a>)
+      |(?P<end>{%\s*(?:elif|else|endfor|empty|include|extends|block|endblock|field)\b.*?%}|<[^>]*>)
+      |{%\s*blocktranslate\b.*?%}(?P<whole>.*?){%\s*endblocktranslate\s*%}
+      |{%\s*translate\s+(?:"(?P<said>[^"]*)"|'(?P<quoted>[^']*)')\s*%}
+      |(?P<value>{%.*?%}|{{.*?}})""",
+    re.DOTALL | re.VERBOSE,
+)
+# What ends a sentence, or leads to a list or a value; and what stands between parts of a row.
+ENDS: Final = re.compile(r"[.:?!…]$")
+APART: Final = re.compile(r"[.·:=×→÷+/()–−…]|\w")  # noqa: RUF001 - signs as pages have them
 
 
-@pytest.fixture(scope="module")
-def found() -> list[Said]:
-    return list(sentences.sentences(program()))
+def glued(template: str) -> Iterator[tuple[int, str]]:
+    """Where two pieces, of which one is translated, make a sentence only when put together."""
+    before: tuple[str, str] | None = None
+    between, place = "", 0
+    for found in TAG.finditer(template):
+        between, place = between + template[place : found.start()], found.end()
+        if found["nothing"]:
+            continue
+        text = found["said"] or found["quoted"] or (found["whole"] or "").strip()
+        if found["end"] or APART.search(between):
+            before = None
+        if before and (text or before[0]) and not ENDS.search(before[0]):
+            yield template[: found.start()].count("\n") + 1, f"{before[1]} {found[0]}"
+        before, between = (None if found["end"] else (text, found[0])), ""
 
 
-def test_places_have_names(found: list[Said]) -> None:
-    for text in {one.text for one in found if one.text}:
-        for _, name, _, _ in string.Formatter().parse(text):
-            assert name is None or name.isidentifier(), text
+@pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: path.stem)
+def test_no_sentence_of_a_template_is_put_together_of_pieces(path: Path) -> None:
+    assert list(glued(path.read_text())) == []
 
 
-def test_all_kinds_of_them_are_found(found: list[Said]) -> None:
-    texts = {one.text for one in found}
-    assert "The present state forbids this." in texts
-    assert "Nobody offers {names}: write an offer, or leave it out." in texts
-    assert "Wear a mask and do not stir up dust." in texts
-    assert "Of that move {owed:f} {unit} is still owed; give back no more." in texts
-    assert "An error stands in this cell: put the value in its place." in texts
+def test_pieces_are_found() -> None:
+    one, day = '{% translate "until" %}', "{% day one.ends %}"
+    whole = "{% blocktranslate %}until {{ ends }}{% endblocktranslate %}"
+    for pieces in (
+        f"<p>{one} {day}</p>",
+        f"<p>{day} {one}</p>",
+        f"<p>{one}{{% if x %}}, <strong>{{{{ y }}}}</strong>{{% endif %}}</p>",
+        f'<p>{one} <a href="/">{{{{ y }}}}</a></p>',
+        f"<p>{whole} {day}</p>",
+    ):
+        assert len(list(glued(pieces))) == 1, pieces
+    label, end = '{% translate "Until:" %}', '{% translate "It is over." %}'
+    for right in (
+        f"<p>{label} {day}</p>",
+        f"<p>{end} {day} · {one}</p>",
+        f"<dt>{one}</dt><dd>{day}</dd>",
+        f"{{% if x %}}{one}{{% else %}}{day}{{% endif %}}",
+        f'<a class="button">{one}</a> <a class="button">{one}</a>',
+        f"{{% day one.ends as ends %}}{whole}",
+    ):
+        assert list(glued(right)) == [], right
 
 
-def test_they_are_a_template_for_a_translator() -> None:
-    twice = Said("a.py", 3, 'Write "g".', ""), Said("b.py", 5, 'Write "g".', "")
-    told = template([*twice, Said("c.py", 7, None, "why")])
-    assert '#: a.py:3 b.py:5\nmsgid "Write \\"g\\"."\nmsgstr ""\n' in told
-    assert "c.py" not in told
+@pytest.mark.parametrize("path", PAGES, ids=lambda path: path.stem)
+def test_no_sentence_of_a_module_is_put_together_of_pieces(path: Path) -> None:
+    assert [f"{path.name}:{line}" for line in glued_in(path.read_text())] == []
 
 
-def test_a_sentence_is_a_text_that_knows_its_places() -> None:
-    told = Sentence("{left:.2f} of {code!r}", left=2, code="A1")
-    assert told == "2.00 of 'A1'"
-    assert (told.template, told.places) == ("{left:.2f} of {code!r}", {"left": 2, "code": "A1"})
-    assert Invalid("As it stands, {so}.").detail == "As it stands, {so}."
-    by_default = DensityMissing(name="Oil").detail
-    assert isinstance(by_default, Sentence)
-    assert by_default.startswith("A volume of Oil")
+def glued_in(source: str) -> Iterator[int]:
+    """Lines where a translated text is joined with something that varies, by nothing but a space;
+    a heading and its unit, with a comma between, are two."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Add):
+            if said(node.left) or said(node.right):
+                yield node.lineno
+        elif isinstance(node, ast.JoinedStr):
+            parts = [one for one in node.values if not is_space(one)]
+            for one, other in pairwise(parts):
+                values = isinstance(one, ast.FormattedValue), isinstance(other, ast.FormattedValue)
+                if all(values) and (said(one) or said(other)):
+                    yield node.lineno
+
+
+def is_space(node: ast.expr) -> bool:
+    return isinstance(node, ast.Constant) and not str(node.value).strip()
+
+
+def said(node: ast.expr) -> bool:
+    """Whether this is a text that is translated right here."""
+    if isinstance(node, ast.FormattedValue):
+        node = node.value
+    return isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in CALLS
+
+
+def test_pieces_of_a_module_are_found() -> None:
+    assert list(glued_in("x = f\"{said('version')} {number}\"")) == [1]
+    assert list(glued_in("x = said('Version') + number")) == [1]
+    assert list(glued_in("x = f\"{said('Price')}, {currency}\"")) == []
+    assert list(glued_in("x = said('version %(n)s') % {'n': 1}")) == []

@@ -12,6 +12,7 @@ from django.core.management.commands import makemessages as django
 
 from api.management.commands import makemessages
 from api.pages import words
+from formulas.variances import FORMULAS, USAGE
 from ledger.issuing import ISSUED
 from ledger.makers import STANDING
 from ledger.models import Account, CountCause, Entry
@@ -37,6 +38,8 @@ NO_SENTENCES: Final = {
     *("lower left", "oz wt", "sent back"),
     *("certificate seen", "Hand balm", "Sunflower oil", "j M Y"),
 }
+# What makes a figure of a working, with its name and how it was reckoned.
+FIGURES: Final = {"Figure", "self._money", "self.figure", "teller.figure", "teller.split"}
 WORD: Final = re.compile(r"[A-Za-z]{2,}|\b[A-Z]\b")
 
 
@@ -110,7 +113,7 @@ def test_what_is_said_at_once_is_collected_for_translators(
     assert "--keyword=said" in told
 
 
-@pytest.mark.parametrize("module", ["explaining", "explaining_worth"])
+@pytest.mark.parametrize("module", ["explaining", "explaining_worth", "variance_workings"])
 def test_figures_are_told_in_words_that_pages_know(module: str) -> None:
     said = set(told_by((ROOT / "formulas" / f"{module}.py").read_text()))
     assert sorted(said - set(words.NAMES) - {"", "%", "g", "{} units"}) == []
@@ -120,13 +123,17 @@ def told_by(source: str) -> Iterator[str]:
     """The names of figures and the ways they are reckoned, so far as they are fixed."""
     for node in ast.walk(ast.parse(source)):
         texts: list[ast.expr] = []
-        if isinstance(node, ast.Call) and ast.unparse(node.func) in {"Figure", "self._money"}:
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in FIGURES:
             texts = [*node.args, *(word.value for word in node.keywords if word.arg == "how")]
         elif isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) in {"how", "loss"}:
             texts = [node.value]
         for one in texts:
             if isinstance(one, ast.Constant) and isinstance(one.value, str):
                 yield one.value
+
+
+def test_parts_of_a_difference_are_told_in_words_that_pages_know() -> None:
+    assert sorted({*FORMULAS.values(), USAGE} - set(words.NAMES)) == []
 
 
 def test_standing_accounts_are_called_in_words_that_pages_know() -> None:

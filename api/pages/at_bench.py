@@ -168,11 +168,17 @@ class AtBench(Screen):
             return ""
         facts = {"poured": weighed.lot.code, "older": older.code}
         if older.last_day is None:
-            told = said("%(older)s came before %(poured)s. Why not that one first?")
+            told = said(
+                "%(older)s came before %(poured)s. Why not that one first? Write the reason below,"
+                " or tick that it is so."
+            )
         else:
             facts["day"] = self.reader.day(older.last_day)
-            told = said("%(older)s is good until %(day)s. Why not that one first?")
-        return f"{told % facts} {said('Write the reason below, or tick that it is so.')}"
+            told = said(
+                "%(older)s is good until %(day)s. Why not that one first? Write the reason below,"
+                " or tick that it is so."
+            )
+        return told % facts
 
     def _heat_unknown(self, weighed: Weighed) -> str:
         """What is said where nobody knows how hot the batch is that heat must not harm."""

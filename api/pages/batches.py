@@ -30,6 +30,7 @@ from api.pages.forms import (
 from api.pages.reader import Reader
 from api.pages.screen import Screen
 from api.pages.window_words import MEASURES, asked
+from api.pages.workings import Working
 from api.sheets.batch import batch_sheet
 from formulas import batches, finishing, second_looks
 from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of, with_begun
@@ -342,11 +343,8 @@ class Cost:
         return side_tables.named("cost", self.currency, rows)
 
 
-class BatchWorking(Screen):
+class BatchWorking(Working):
     """How the figures of a batch came about; opened in place."""
 
-    template = "pages/working_page.html"
-    fragment = "pages/working.html"
-
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        return self.show(figure=explain(self.actor, id), back=f"/batches/{id}")
+        return self.opened(explain(self.actor, id), f"/batches/{id}")

@@ -14,6 +14,7 @@ from api.pages import side_tables, tables
 from api.pages.forms import DayField, PageForm
 from api.pages.screen import Screen
 from api.pages.words import account_called
+from api.pages.workings import Working
 from formulas import comparing
 from formulas.comparing import Compared
 from formulas.explaining_worth import explain_worth
@@ -99,17 +100,14 @@ class Books(OfBooks):
         )
 
 
-class Worth(Screen):
+class Worth(Working):
     """How the worth of one material came about; opened in place."""
-
-    template = "pages/working_page.html"
-    fragment = "pages/working.html"
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         form = OnForm(request.GET, reader=self.reader)
         on = form.cleaned_data["on"] if form.is_valid() else day_of(self.actor, self.now)
         figure = explain_worth(self.actor, material=id, on=on)
-        return self.show(figure=figure, back=f"/books?on={on}")
+        return self.opened(figure, f"/books?on={on}")
 
 
 class PeriodForm(PageForm):
@@ -181,6 +179,7 @@ class Sold(OfDays):
             found=found,
             rows=self.with_worth(found.rows),
             expensed=self.with_worth(expensed),
+            expensed_sum=sum((one.value for one in expensed), Decimal(0)),
         )
 
 
@@ -198,7 +197,7 @@ class Variances(OfDays):
         named = [part for part in PARTS if summed.parts[part]]
         amounts = self.adding_up([summed.parts[part] for part in named])
         parts = [
-            (PARTS[part], FORMULAS[part], amount)
+            (part, PARTS[part], FORMULAS[part], amount)
             for part, amount in zip(named, amounts, strict=True)
         ]
         money = f"{said('Difference')}, {self.actor.currency}"
@@ -206,6 +205,8 @@ class Variances(OfDays):
         return self.show(
             files={"parts": lambda: side_tables.named("parts", money, rest)},
             form=form,
+            first=first,
+            last=last,
             batches=comparing.compare(self.actor, rows[:MOST]),
             summed=summed,
             parts=parts,

@@ -14,9 +14,11 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
 from api.pages.fill_forms import FillForm, RuleForm, WeighingForm
+from api.pages.fill_workings import bulk, giveaway
 from api.pages.forms import PageForm, unsure
 from api.pages.reader import Reader
 from api.pages.screen import Screen
+from api.pages.workings import Line
 from formulas import fill_reading, filling, unit_weighings
 from formulas.access import batch_for, fills_of
 from formulas.bulk_age import fill_by
@@ -165,6 +167,11 @@ class Units(Screen):
         plot = yield_plot(past, self.reader.numbers)
         return {"yields": past, "this_batch": batch, "yield_plot": plot}
 
+    def _given(self, seen: UnitsSeen) -> list[Line]:
+        """How what is given away came about."""
+        costs = self.actor.may(Verb.SEE_COSTS)
+        return giveaway(seen, seen.checked, self.reader, costs=costs) if seen.checked else []
+
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         return self._page(id)
 
@@ -208,6 +215,7 @@ class Units(Screen):
             facts |= {
                 "files": side_tables.of_units(self.actor, seen, facts),
                 "seen": seen,
+                "given": self._given(seen),
                 "plot": _plot(seen, self.reader.numbers),
                 "rule_form": rule
                 or RuleForm(reader=self.reader, initial=_chosen(seen, self.reader)),
@@ -248,11 +256,12 @@ class Fill(Units):
 
     def facts(self, id: UUID) -> dict[str, Any]:
         row: Any = find(fills_of(self.actor).select_related("product"), id)
-        total = filling.total_of(row)
+        found = filling.reconciled(row, row.weighed_grams)
         return {
             "fill": row,
-            "found": filling.reconciled(row, row.weighed_grams),
-            "total": total,
+            "found": found,
+            "unexplained": bulk(row, found, self.reader),
+            "total": filling.total_of(row),
             "undoing": self.undoing or UndoForm(reader=self.reader),
             "may_undo": self.actor.may(Verb.REVERSE),
             **self._yields_of(fill_reading.batch_of_fill(self.actor, row)),

@@ -134,8 +134,10 @@ class VersionsForm(PageForm):
 
     def __init__(self, *args: Any, written: Sequence[tuple[int, datetime]], **how: Any) -> None:
         super().__init__(*args, **how)
+        called = said("version %(number)s, %(day)s")
         choices = [
-            (number, f"{said('version')} {number}, {self.reader.day(at)}") for number, at in written
+            (number, called % {"number": number, "day": self.reader.day(at)})
+            for number, at in written
         ]
         for name in ("before", "after"):
             self.fields[name].choices = choices  # type: ignore[attr-defined]

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import side_tables, tables
 from api.pages.forms import LONG, CertificateField, DayField, PageForm, id_in
 from api.pages.screen import Screen
+from api.pages.workings import Working
 from api.sheets.lots import lot_label
 from formulas.explaining import explain_lot
 from formulas.labelling import gtin_of_lot
@@ -224,14 +225,11 @@ class Lot(Screen):
         return side_tables.life(moved, counted=lot["counted"])
 
 
-class LotWorking(Screen):
+class LotWorking(Working):
     """How the cost of a lot came about, down to the last charge; opened in place."""
 
-    template = "pages/working_page.html"
-    fragment = "pages/working.html"
-
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        return self.show(figure=explain_lot(self.actor, id), back=f"/lots/{id}")
+        return self.opened(explain_lot(self.actor, id), f"/lots/{id}")
 
 
 class LotLabel(Screen):

@@ -123,7 +123,7 @@ def prices_table(found: Iterable[Priced], currency: str) -> Table:
         cells.append(
             (
                 *(row.valid_from, "", row.price, row.currency, row.rate, row.own_price),
-                *(one.each, row.note if one.offered else f"{said('not any more')} {row.note}"),
+                *(one.each, row.note if one.offered else f"{said('not any more')}: {row.note}"),
             )
         )
         for step in one.steps:

@@ -14,8 +14,10 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
 from api.pages.forms import MoneyField, NumberField, PageForm, Rows, WholeField
+from api.pages.price_workings import piece, told_price
 from api.pages.saying import in_words
 from api.pages.screen import Screen
+from api.pages.workings import Line
 from formulas import prices, unit_costs
 from formulas.access import product_for
 from formulas.caution_facts import of_costed, of_use
@@ -158,6 +160,7 @@ class Price(Screen):
             product=cost.product,
             cautions=of_costed(cost),
             cost=cost,
+            told=piece(cost, self.reader),
             unpaid=_unpaid(cost.product),
             form=form,
             rows=rows,
@@ -196,7 +199,11 @@ class Price(Screen):
             return None
         priced = [one.priced for one in ladder.rungs]
         curves = curves_of(list(zip(channels, priced, strict=True)), cost)
-        return Found(ladder, curves, _plot(curves, self.actor.currency, self.reader.numbers))
+        told = [
+            told_price(channel, one, self.reader)
+            for channel, one in zip(channels, priced, strict=True)
+        ]
+        return Found(ladder, curves, told, _plot(curves, self.actor.currency, self.reader.numbers))
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +212,7 @@ class Found:
 
     ladder: Ladder
     curves: Sequence[Curve]
+    told: Sequence[Line]
     plot: SafeString
 
     @property

@@ -231,8 +231,9 @@ class Receive(Screen):
         typed.is_valid()
         forms = Rows(LineForm, "lines", data, reader=self.reader).filled
         lines = [line for line in map(_so_far, forms) if line is not None]
+        called = said("Line %(place)s, %(label)s")
         reasons = [
-            (f"{said('Line')} {place}, {label}" if len(forms) > 1 else label, why)
+            (called % {"place": place, "label": label} if len(forms) > 1 else label, why)
             for place, form in enumerate(forms, start=1)
             for label, why in unread(form)
         ]

@@ -110,7 +110,8 @@ def needed(needs: Needs) -> Table:
 
 def versions(beside: Beside) -> Table:
     """Two versions, line by line, and what each loses and costs."""
-    numbers = [f"{said('version')} {one.number}" for one in (beside.before, beside.after)]
+    called = said("version %(number)s")
+    numbers = [called % {"number": one.number} for one in (beside.before, beside.after)]
     cells: list[tuple[Cell, ...]] = [
         (
             pair.shown.name if pair.shown else "",

@@ -80,13 +80,14 @@ class StandardForm(PageForm):
         counted = one.material.counted
         number = self.reader.number(one.share)
         told = (
-            f"{number}\N{NO-BREAK SPACE}{said('in a piece')}"
+            said("%(number)s in a piece") % {"number": number}
             if counted
             else (self.reader.percent(one.share) if one.share else said("instead of another"))
         )
         if one.price is None:
             return told
-        return f"{told} · {said('now')} {self.reader.unit_cost(one.price)}"
+        now = said("now %(cost)s") % {"cost": self.reader.unit_cost(one.price)}
+        return f"{told} · {now}"
 
 
 class ProductStandardForm(StandardForm):
@@ -102,7 +103,7 @@ class ProductStandardForm(StandardForm):
         super().__init__(*args, **how)
         for name in POINTERS:
             now = self.reader.number(getattr(product, name))
-            self.fields[name].help_text = f"{said('now')} {now}"
+            self.fields[name].help_text = said("now %(number)s") % {"number": now}
 
     def policy(self) -> Policy:
         return Policy(**{name: self.cleaned_data[name] for name in POINTERS})

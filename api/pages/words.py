@@ -102,6 +102,7 @@ PLACES: Final[Mapping[str, Promise | str]] = {
 FIGURES: Final[Mapping[str, Promise | str]] = {
     "abnormal": _("unusual loss"),
     "actual_grams": _("lost"),
+    "base": _("base"),
     "beyond_grams": _("lost beyond what was expected"),
     "bulk": _("bulk"),
     "by-product": _("by-product"),
@@ -112,6 +113,7 @@ FIGURES: Final[Mapping[str, Promise | str]] = {
     "decanted": _("decanted"),
     "duty": _("duty"),
     "each": _("pieces"),
+    "efficiency": _("time"),
     "emptied": _("emptied"),
     "expected_grams": _("loss that was expected"),
     "filled": _("filled"),
@@ -125,6 +127,7 @@ FIGURES: Final[Mapping[str, Promise | str]] = {
     "lot": _("lot"),
     "made": _("made"),
     "materials": _("materials"),
+    "mix": _("mix"),
     "moved": _("moved"),
     "not stocked": _("not stocked"),
     "opening stock": _("opening stock"),
@@ -133,8 +136,13 @@ FIGURES: Final[Mapping[str, Promise | str]] = {
     "per_kg": _("a kilogram"),
     "per_unit": _("a piece"),
     "plan_percent": _("against plan"),
+    "price": _("price"),
+    "rate": _("rate"),
     "total": _("in all"),
+    "usage": _("quantity"),
+    "variance": _("difference"),
     "weighed back": _("weighed back"),
+    "yield": _("yield"),
     "yield_percent": _("yield"),
 }
 # How figures are reckoned.
@@ -144,6 +152,31 @@ WAYS: Final[Mapping[str, Promise | str]] = {
         "(minutes per batch + minutes per piece · pieces) · hourly rate ÷ 60"
     ),
     "(total - packaging) ÷ output": _("(total - packaging) ÷ output"),
+    "(actual hours - standard hours) · standard rate": _(
+        "(actual hours - standard hours) · standard rate"
+    ),
+    "(actual pieces - standard pieces of the units) · standard price": _(
+        "(actual pieces - those of the standard) · standard price"
+    ),
+    "(actual quantity - its share of all that went in by the standard mix) · standard price": _(
+        "(actual quantity - its share of all that went in by the standard mix) · standard price"
+    ),
+    "(actual rate - standard rate) · actual hours": _(
+        "(actual rate - standard rate) · actual hours"
+    ),
+    "(all that went in - what the standard takes for the output) · standard mix": _(
+        "(all that went in - what the standard takes for the output) · standard mix"
+    ),
+    "actual - standard": _("actual - standard"),
+    "actual overhead - standard overhead on the actual materials": _(
+        "actual overhead - standard overhead on the actual materials"
+    ),
+    "actual value - actual pieces · standard price": _(
+        "actual value - actual pieces · standard price"
+    ),
+    "actual value - actual quantity · standard price": _(
+        "actual value - actual quantity · standard price"
+    ),
     "actual - expected, or nothing": _("actual - expected, or nothing"),
     "agreed with whoever gave it": _("agreed with whoever gave it"),
     "all that came in less all that went out": _("all that came in less all that went out"),
@@ -181,6 +214,7 @@ WAYS: Final[Mapping[str, Promise | str]] = {
     ),
     "materials + packaging + labour + overhead": _("materials + packaging + labour + overhead"),
     "minutes that it took · hourly rate ÷ 60": _("minutes that it took · hourly rate ÷ 60"),
+    "mix + yield": _("mix + yield"),
     "moving average of what was in store; these receipts went into it last": _(
         "moving average of what was in store; these receipts went into it last"
     ),
@@ -190,12 +224,18 @@ WAYS: Final[Mapping[str, Promise | str]] = {
     ),
     "output ÷ all weighed in": _("output ÷ all weighed in"),
     "output ÷ planned output": _("output ÷ planned output"),
+    "price + usage": _("price + quantity"),
     "price - discount": _("price - discount"),
+    "rate + base": _("rate + base"),
+    "rate + efficiency": _("rate + time"),
     "share of the bill by what the batch had used of the lot": _(
         "share of the bill by what the batch had used of the lot"
     ),
     "spent · (1 + retention) + weighed · evaporation": _(
         "spent · (1 + retention) + weighed · evaporation"
+    ),
+    "standard overhead on the actual materials - on the standard ones": _(
+        "standard overhead on the actual materials - on the standard ones"
     ),
     "sum per batch + percent of materials": _("sum per batch + percent of materials"),
     "taken from the cost layers": _("taken from the cost layers"),
@@ -207,6 +247,7 @@ WAYS: Final[Mapping[str, Promise | str]] = {
 }
 # What a figure was reckoned from.
 FACTS: Final[Mapping[str, Promise | str]] = {
+    "actual": _("actual"),
     "at": _("at"),
     "batch": _("batch"),
     "bill": _("bill"),
@@ -217,6 +258,7 @@ FACTS: Final[Mapping[str, Promise | str]] = {
     "density": _("density"),
     "density_of": _("density of"),
     "deviation": _("deviation"),
+    "direction": _("for you"),
     "drawn": _("drawn"),
     "entered": _("entered"),
     "expected_evaporation": _("expected evaporation"),
@@ -224,6 +266,7 @@ FACTS: Final[Mapping[str, Promise | str]] = {
     "expensed": _("expensed"),
     "finished_at": _("finished at"),
     "formula": _("formula"),
+    "formula_standard_from": _("standard of the formula from"),
     "from": _("from"),
     "grams": _("grams"),
     "heel": _("heel"),
@@ -236,11 +279,14 @@ FACTS: Final[Mapping[str, Promise | str]] = {
     "overrode": _("overrode"),
     "per_batch": _("per batch"),
     "percent_of_materials": _("percent of materials"),
+    "product_standard_from": _("standard of the product from"),
     "quantity": _("quantity"),
     "reason": _("reason"),
     "received_at": _("received at"),
     "reference": _("reference"),
     "spent": _("spent"),
+    "standard": _("standard"),
+    "standard_quantity": _("quantity by the standard"),
     "supplier": _("supplier"),
     "supplier_lot": _("supplier's lot"),
     "units": _("pieces"),

@@ -7,9 +7,10 @@ from typing import Any
 
 from django import template
 from django.forms import BoundField, CheckboxInput, RadioSelect
+from django.utils.html import format_html
 from django.utils.text import capfirst
 
-from api.pages import words
+from api.pages import words, workings
 from api.pages.saying import in_words
 from api.static_files import FILES
 from ledger.access import Actor
@@ -165,6 +166,18 @@ def field(bound: BoundField, **words: str) -> dict[str, Any]:
     widget = bound.field.widget
     several = isinstance(widget, RadioSelect)
     return {"field": bound, "several": several, "ticked": isinstance(widget, CheckboxInput)} | words
+
+
+@register.simple_block_tag
+def opens(content: str, *place: object, **asked: object) -> str:
+    """A figure that opens to its working: beneath the figures, or on a page of its own."""
+    to = workings.address(*place, **asked)
+    return format_html(
+        '<a href="{}" hx-get="{}" hx-target="next .opened" hx-swap="innerHTML show:top">{}</a>',
+        to,
+        to,
+        content,
+    )
 
 
 @register.filter

@@ -33,7 +33,7 @@ def test_the_books_of_a_day_and_of_a_month(page: Page, borage: str) -> None:
         page.get_by_role("link", name="XLSX").click()
     assert download.value.suggested_filename == "valuation-2024-03-05.xlsx"
     worth.get_by_role("row", name="Borage oil").get_by_role("link").last.click()
-    expect(page.locator("#working")).to_contain_text(re.compile(r"came in\s*30"))
+    expect(page.locator(".opened .working")).to_contain_text(re.compile(r"came in\s*30"))
     assert_well_made(page)
     month = "first=2024-03-01&last=2024-03-31"
     for path in ("usage", "sold"):

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulas.composition import Composed, Ingredient, Kind, Recipe
-from formulas.requirement_records import Facts, Record, Week, records_of
+from formulas.requirement_records import Facts, Record, Taken, Week, records_of
 from ledger.expiring import InStore, expiring_unused
 from ledger.netting import Netted
 
@@ -170,6 +170,7 @@ def test_what_is_made_in_no_time_needs_what_it_is_made_of_in_the_same_week() -> 
     assert (found["gel"].formula, found["gel"].lead_days) == ("gel formula", None)
     assert [one.netted.release for one in found["gel"].weeks] == [0, 100]
     herb = found["herb"]
+    assert (herb.taken, found["gel"].taken) == ((Taken("gel", later(7), D(100)),), ())
     assert (herb.formula, herb.lead_days, herb.usable) == (None, 11, D(0))
     assert [(one.netted.gross, one.netted.late) for one in herb.weeks] == [
         (D(0), D(100)),
@@ -183,6 +184,7 @@ def test_a_lot_is_of_use_on_its_last_day_and_lost_on_the_next() -> None:
     facts = Facts(FIRST, 2, {"wax": []}, {}, {"wax": lots}, {}, {}, {})
     wax = records_of(facts)["wax"]
     assert [one.expiring for one in wax.weeks] == [10, 10]
+    assert list(wax.lost) == [(later(6), D(10)), (later(7), D(10))]
     assert (wax.needed, wax.left) == (D(0), D(20)), "what is lost unused is no need"
 
 

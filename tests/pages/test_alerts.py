@@ -70,12 +70,12 @@ def test_the_latest_say_what_was_told_and_to_whom(database: Any, redis_server: A
     assert "a test to desk@example.org" in page
     assert re.search(
         rf"Lot {lot.code} of Sea salt expires on \d+ \w+ 20\d\d"
-        " to desk@example.org, with others once a day",
+        " to desk@example.org · with others once a day",
         page,
     )
     assert "an alert stays open" not in page
     with acting_as(shop.actor):
         alert = Alert.objects.get(kind="low_stock", maker_id=shop.actor.maker)
     shop.does(alert_answers.snooze, id=alert.id, until=now + timedelta(days=1), now=now)
-    assert "an alert stays open, to desk@example.org" in shown(client.get("/alerts"))
+    assert "an alert stays open · to desk@example.org" in shown(client.get("/alerts"))
     assert f'href="/lots/{lot.id}"' in client.get("/alerts").content.decode()

@@ -27,7 +27,7 @@ def test_a_blind_count_is_read_twice_and_explained(shop: Workshop) -> None:
     assert "never counted" in shown(client.get("/counts"))
     page = done(client, "/counts", place="Cold room", blind="on")
     assert "0 / 2" in page
-    assert "looked at yet, in the books" not in page
+    assert "looked at yet · in the books" not in page
     path = re.findall(r"/counts/[0-9a-f-]{36}", client.get("/counts").content.decode())[0]
     found, gross, tare = (f"{name}_{lot.id}" for name in ("found", "gross", "tare"))
     empty = {found: "", gross: "", tare: "", f"found_{jars.id}": ""}
@@ -77,7 +77,7 @@ def test_a_sheet_of_one_lot_is_dropped(shop: Workshop) -> None:
     assert "No material" in refused(client, "/counts", material="Nothing like it")
     page = done(client, "/counts", lot=str(oil.id))
     assert "0 / 1" in page
-    assert "not looked at yet, in the books 1 kg" in plain(page)
+    assert "not looked at yet · in the books 1 kg" in plain(page)
     assert "another open sheet" in refused(client, "/counts", lot=str(oil.id))
     path = re.findall(r"/counts/[0-9a-f-]{36}", client.get("/counts").content.decode())[0]
     assert "dropped" in done(client, path, do="drop", reason="begun too early")

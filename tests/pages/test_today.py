@@ -51,7 +51,7 @@ def test_what_came_since_is_told_and_promised_with_a_tap(shop: Workshop) -> None
     first, second = (shop.plan(balm, "1 kg", planned_for=day).batch for day in days)
     client = signed_in(shop)
     before = under(said(client), "Cannot be made yet")
-    assert "Lacks 1 kg Oat oil" in before
+    assert "Lacking: 1 kg Oat oil" in before
     assert f'href="/order/plan?until={days[0]}"' in client.get("/").content.decode()
     assert "Look again in the store" not in before
     shop.receive(oil, "1500 g", "9.00")
@@ -61,7 +61,7 @@ def test_what_came_since_is_told_and_promised_with_a_tap(shop: Workshop) -> None
     page = said(client)
     short, _, found = page.partition("What was lacking is here")
     assert f"{second.code} Oat balm" in under(short, "Cannot be made yet")
-    assert "Lacks 1 kg Oat oil (500 g in store by now)" in short
+    assert "Lacking: 1 kg Oat oil (500 g in store by now)" in short
     assert "Look again in the store" in short
     assert f"{first.code} Oat balm" in found
     assert "In store by now, and promised to nobody: 1 kg Oat oil" in found
@@ -72,7 +72,7 @@ def test_what_came_since_is_told_and_promised_with_a_tap(shop: Workshop) -> None
     assert "What was lacking is here" not in page
     assert f"{first.code} Oat balm" in under(page, "Ready for the bench")
     page = tapped(client, "choose", second.id)
-    assert "Lacks 500 g Oat oil" in page
+    assert "Lacking: 500 g Oat oil" in page
     assert "Look again in the store" not in page
     other = signed_in(open_workshop("Mill Bench", coop=shop.coop))
     assert sent(other, "/", do="choose", of=str(second.id)).status_code == 422

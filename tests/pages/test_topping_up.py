@@ -103,7 +103,7 @@ def test_another_lot_or_none_of_its_own(shop: Workshop, client: Client, wash: Wa
     certain = {"lot": mine, "other": f"other_lot:{wash.other.id}"}
     answer = client.post(wash.path, {**certain, "do": "look"}, headers={"HX-Request": "true"})
     assert "<h1>" not in answer.content.decode()
-    assert f"{wash.other.code}, instead of" in shown(answer)
+    assert f"{wash.other.code} · instead of" in shown(answer)
     wrong = sent(client, wash.path, do="look", lot="", other="other_lot:none")
     assert "Choose one of those" in shown(wrong)
 

@@ -1,0 +1,147 @@
+"""Every figure that is worked out opens to its working, and what opens comes to the figure."""
+
+import re
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from ledger.alerts import set_watch
+from ledger.catalogue import add_supplier
+from ledger.models import Material
+from ledger.ordering import Ordered, write_order
+from ledger.quantities import parse_quantity
+from tests.factories import MORNING, D, Workshop, open_workshop
+from tests.pages.browsing import signed_in
+from tests.pages.figures import all_of, amount_in, figures_of, opened, workings_of
+from tests.pages.looking import looked_at
+from tests.pages.shops import planned_ahead, work
+
+DAYS = "first=2025-01-01&last=2025-12-31"
+# So far a figure may lie from the exact one: it is rounded so that a column adds up.
+COIN = Decimal("0.01")
+# A kilogram is told to a gram, a gram to a hundredth, and a margin to a tenth of a percent.
+LEAST = Decimal("0.5")
+ROUGHLY = {"kg": LEAST, "g": COIN, "USD": COIN, "%": Decimal("0.06")}
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+@pytest.fixture(scope="module")
+def ids(shop: Workshop) -> dict[str, str]:
+    """Two of everything; the ids of the second."""
+    planned_ahead(shop, 0)
+    work(shop, 0)
+    return work(shop, 1)
+
+
+def needed_for_weeks(shop: Workshop) -> Material:
+    """What is needed twice, lies here, expires between the two, and is on order."""
+    today = datetime.now(UTC).date()
+
+    def after(days: int) -> date:
+        return today + timedelta(days=days)
+
+    water = shop.material("Rosa Damascena Flower Water")
+    shop.receive(water, "2 kg", "20.00", expires_on=after(15))
+    version = shop.formula("Toner", [(water, "100")])
+    shop.plan(version, "1 kg", planned_for=after(10))
+    shop.plan(version, "3 kg", planned_for=after(30))
+    supplier = shop.does(add_supplier, name="Waters")
+    line = Ordered(str(water.id), parse_quantity("500 g"), D(5), expected_on=after(8))
+    shop.does(write_order, supplier=supplier.id, lines=[line], happened_at=MORNING)
+    return water
+
+
+@pytest.mark.parametrize(
+    "path", ["/books", *(f"/books/{one}?{DAYS}" for one in ("usage", "sold", "variances"))]
+)
+def test_every_figure_of_the_books_opens_and_adds_up(
+    shop: Workshop, ids: dict[str, str], path: str
+) -> None:
+    client = signed_in(shop)
+    page = looked_at(client, path)
+    figures = [one for one in figures_of(page.text) if one.text.endswith("USD")]
+    assert [one for one in figures if not one.to] == []
+    assert len(figures) >= 3
+    for one in figures:
+        told = opened(client, one.to)
+        assert abs(told.exact - amount_in(one.text)) < COIN, one
+        assert told.adds_up, one
+
+
+def test_every_figure_of_the_weeks_opens_and_adds_up(shop: Workshop, ids: dict[str, str]) -> None:
+    client, material = signed_in(shop), needed_for_weeks(shop)
+    kinds = set()
+    for path in ["/order", f"/order?material={material.id}"]:
+        for one in figures_of(looked_at(client, path).text):
+            assert one.to, f"{path}: {one}"
+            told = opened(client, one.to)
+            assert abs(told.exact - amount_in(one.text)) <= LEAST, one
+            assert told.adds_up, one
+            kinds.add(re.sub(r".*figure=(\w+).*|.*", r"\1", one.to))
+    assert kinds == {"", "needed", "coming", "expiring", "short", "left", "order", "to_order"}
+    # 2 kg and the 500 g that come, less 4 kg that are needed, and then up to the 6 kg again.
+    about = {"material": material.id, "reorder_point": parse_quantity("6 kg")}
+    shop.does(set_watch, **about)
+    page = looked_at(client, f"/order?material={material.id}").text
+    lifts = {"counted_on": -1_500, "position": -1_500, "lift": 7_501}
+    for figure, grams in lifts.items():
+        told = opened(client, f"/materials/{material.id}/need?figure={figure}")
+        assert told.adds_up
+        assert told.exact == grams
+    assert "figure=lift" in page
+    assert "figure=position" in page
+
+
+# What somebody typed or weighed stands for itself.
+TYPED = {"Came out", "Nominal", "Bulk that went in", "Left in the filler", "Rejected", "Samples"}
+# The words further down on a page that say how its figures are reckoned, without the numbers.
+IN_WORDS = {"#weights", "#rule", "#target", "#evens", "#life", "#lines"}
+
+
+def assert_opened(client: Client, path: str, units: str) -> None:
+    """Each figure in these units opens, and its working has the figure in it."""
+    page = looked_at(client, path).text
+    figures = [one for one in figures_of(page) if one.text.endswith(tuple(units.split()))]
+    figures = [one for one in figures if one.label.partition(" was ")[0] not in TYPED]
+    assert figures
+    for one in figures:
+        assert one.to, f"{path}: {one}"
+        if one.to.startswith("#"):
+            assert f'id="{one.to[1:]}"' in page, f"{path}: {one}"
+            told = workings_of(page)
+        else:
+            told = [opened(client, one.to)]
+        if one.to not in IN_WORDS:
+            near = next(rough for unit, rough in ROUGHLY.items() if one.text.endswith(unit))
+            amounts = [abs(part.amount) for part in all_of(told) if part.amount is not None]
+            shown = abs(amount_in(one.text))
+            assert any(abs(amount - shown) < near for amount in amounts), f"{path}: {one}"
+
+
+LADDER = "channels=1&channels-0-name=Shop&channels-0-way=margin_percent&channels-0-figure=60"
+
+
+@pytest.mark.parametrize(
+    ("kind", "rest", "units"),
+    [
+        ("fills", "", "USD kg g %"),
+        ("batches", "", "USD %"),
+        ("lots", "", "USD"),
+        ("products", f"/price?{LADDER}&channels-0-tax_percent=20&cost_from=present", "USD g %"),
+    ],
+)
+def test_every_figure_of_a_thing_opens(
+    shop: Workshop, ids: dict[str, str], kind: str, rest: str, units: str
+) -> None:
+    assert_opened(signed_in(shop), f"/{kind}/{ids[kind]}{rest}", units)
+
+
+def test_what_makers_owe_each_other_opens(shop: Workshop, ids: dict[str, str]) -> None:
+    assert_opened(signed_in(shop), "/settlement/statement?month=2025-05", "USD")
