@@ -1,7 +1,7 @@
 """Opening stock as a list: a lot in every row, all of them or none.
 
 Whoever imports checks first. A check does everything and takes it back, so that it tells what the
-import would. Every lot is an entry of its own, as if it were entered by hand; hundreds of them are
+import would. Every lot is an entry of its own, as if it were entered by hand; a hundred are
 written in as few queries as one.
 """
 
@@ -45,7 +45,7 @@ COLUMNS: Final = (*REQUIRED, "expires_on", "retest_on", "density", "released_bec
 # Where a refusal of the ledger names what the list calls otherwise.
 CALLED: Final = {"release": "released_because"}
 # So many lots are written at once; a statement must not take too long.
-AT_ONCE: Final = 250
+AT_ONCE: Final = 100
 
 
 @dataclass(frozen=True, slots=True)

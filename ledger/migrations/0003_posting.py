@@ -16,6 +16,7 @@ class Migration(migrations.Migration):
     dependencies = [("ledger", "0002_walls")]
 
     operations = [
+        _sql.renew("check_postings"),
         _sql.run("posting"),
         _sql.run("closing"),
         _sql.run("open_entry"),
