@@ -168,6 +168,29 @@ def test_nothing_that_was_written_down_can_be_removed(north: Client) -> None:
         assert north.get(path).status == 200, path
 
 
+def test_a_scent_is_held_against_its_certificate_for_that_kind_of_product(north: Client) -> None:
+    """0.6 % of a scent: too much for what stays on, of which 0.5 % may be; not for rinsed off."""
+    maxima = [
+        {"kind": "leave_on", "max_percent": "0.5"},
+        {"kind": "rinse_off", "max_percent": "2", "category": "category 9"},
+    ]
+    scent = north.material("Parfum of lilies", cautions=["fragrance"], maxima=maxima)
+    base = north.material("Lotion base")
+    lines = [{"material": base, "balance": True}, {"material": scent, "percent": "0.6"}]
+    body: dict[str, Any] = {"name": "Lily lotion", "phases": [{"name": "A", "lines": lines}]}
+    formula = north.post("formulas", body).made()["id"]
+    told = {}
+    for use in ("leave_on", "rinse_off", None):
+        body = {"name": f"Lily {use}", "formula": formula, "fill": {"nominal": "100 g"}}
+        made = north.post("products", {**body, "packaging": [], "use": use}).made()
+        cautions = north.get(f"products/{made['id']}").made()["cautions"]
+        told[use] = {one["code"]: one["about"] for one in cautions}
+    too_much = ["Parfum of lilies: 0.6 %, at most 0.5 % for leave-on"]
+    assert told["leave_on"]["above_certificate"] == too_much
+    assert "above_certificate" not in told["rinse_off"]
+    assert too_much[0] in told[None]["above_certificate"], "of no kind that is known, all count"
+
+
 def formula_of(maker: Client, lot: str, name: str) -> str:
     """A formula of nothing but what the lot is of."""
     material = maker.get(f"lots/{lot}").made()["material"]
