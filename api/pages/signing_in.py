@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 from django.conf import settings
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseNotAllowed
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.middleware.csrf import rotate_token
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext_lazy as _
@@ -84,9 +84,9 @@ class SignOut(Screen):
     """The token is worth nothing from then on."""
 
     def answered(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
-        """Whoever has chosen no maker yet can leave, too."""
+        """Whoever has chosen no maker yet can leave, too; an address alone signs nobody out."""
         if request.method != "POST":
-            return HttpResponseNotAllowed(["POST"])
+            return self.onwards("/")
         token = request.COOKIES.get(SESSION, "")
         with transaction.atomic(durable=True):
             person = preferences.person_of(token)

@@ -129,5 +129,6 @@ def test_what_is_no_page_is_told_in_a_page(database: Any, redis_server: Any) -> 
         "/sign-in", {f"field-{number}": "" for number in range(2000)}
     )
     assert (many.status_code, "cannot be read" in shown(many)) == (400, True)
+    assert person.get("/sign-out")["Location"] == "/", "whoever types it stays signed in"
     program = Client(SERVER_NAME="localhost").get("/nowhere")
     assert program["Content-Type"] == "application/problem+json"
