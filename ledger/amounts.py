@@ -25,7 +25,6 @@ class Amount:
 
 def rounded(value: Decimal, places: int) -> Decimal:
     """To so many places, half to the even one; of what would be nothing then, its first digit."""
-    found = value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN)
-    if value and not found:
-        found = value.quantize(Decimal(1).scaleb(value.adjusted()), ROUND_HALF_EVEN)
-    return found.normalize()
+    if 0 < abs(value) <= Decimal(5).scaleb(-places - 1):
+        places = -value.adjusted()
+    return value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN).normalize()
