@@ -97,7 +97,10 @@ def to_keep(found: Findings) -> dict[str, Any]:
     """What was found in values that JSON has."""
     return {
         "rows": found.rows,
-        "wrong": [[w.row, w.cell, w.column, w.value, str(w.detail)] for w in found.wrong],
+        "wrong": [
+            [w.row, w.cell, w.column, _printable(w.value), _printable(w.detail)]
+            for w in found.wrong
+        ],
         "wrong_in_all": found.wrong_in_all,
         "new": found.new,
         "unchanged": found.unchanged,
@@ -113,6 +116,11 @@ def as_kept(told: Mapping[str, Any]) -> Findings:
     wrong = [Wrong(*one) for one in told["wrong"]]
     lines = [{name: _read(name, value) for name, value in one.items()} for one in told["lines"]]
     return Findings(**{**told, "wrong": wrong, "lines": lines})
+
+
+def _printable(text: str) -> str:
+    """A text without what JSON in the database does not take."""
+    return "".join(sign for sign in text if sign.isprintable())
 
 
 def _plain(value: Any) -> Any:

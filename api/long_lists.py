@@ -9,7 +9,7 @@ import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection, transaction
@@ -206,12 +206,14 @@ def _rows_of(row: SentList, progress: Progress) -> list[ListRow]:
 def _settling(work: Work, row: SentList, state: str) -> Iterator[Actor | None]:
     """One durable transaction of whoever sent the list, which marks the work as done.
 
-    The row is locked, so that of two workers one comes second; there is nobody to act where the
-    list is dropped or done meanwhile.
+    A list that is taken in is locked, so that of two workers one comes second; one that is tried
+    may be dropped meanwhile. There is nobody to act where it is dropped or done already.
     """
     with transaction.atomic(durable=True):
         set_walls(row.coop_id, row.maker_id)
-        rows = SentList.objects.select_for_update(no_key=True).filter(id=row.id, state=state)
+        rows = SentList.objects.filter(id=row.id, state=state)
+        if state == State.TAKING:
+            rows = rows.select_for_update(no_key=True)
         there = rows.values_list("id", flat=True).first()
         yield actor_by_then(row.coop_id, row.maker_id, row.person_id) if there else None
         set_walls(work.coop_id, work.maker_id)
@@ -245,10 +247,9 @@ def _kept(
 
 
 def _settle(row: SentList, state: str, found: Findings) -> None:
-    row.state, row.found = state, to_keep(found)
-    if state not in KEPT:
-        row.content = None
-    row.save(update_fields=["state", "found", "content"])
+    facts: dict[str, Any] = {} if state in KEPT else {"content": None}
+    there = SentList.objects.filter(id=row.id, state=row.state)
+    there.update(state=state, found=to_keep(found), **facts)
 
 
 def _stop(work: Work, row: SentList, why: str) -> None:

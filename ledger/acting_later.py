@@ -14,7 +14,7 @@ def actor_by_then(coop_id: UUID, maker_id: UUID | None, person_id: int) -> Actor
     Raises Forbidden for somebody who does not belong to it any more.
     """
     place: dict[str, Any] = {"coop_id": coop_id, "maker_id": maker_id}
-    mine = Membership.objects.filter(**place, person_id=person_id)
+    mine = Membership.objects.filter(**place, person_id=person_id, person__is_active=True)
     coop = Coop.objects.get(id=coop_id)
     for role in mine.values_list("role", flat=True):
         return Actor(person_id, coop_id, maker_id, role, coop.currency, coop.time_zone)
