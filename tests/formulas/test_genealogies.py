@@ -245,7 +245,7 @@ def weight(grams: int) -> Any:
     return parse_quantity(f"{grams} g")
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(makings=MAKINGS, steps=STEPS, started=POURS, root=st.integers(0, 4))
 @example(makings=[], steps=ALL_OF_IT, started={0: 10, 3: 5}, root=0)
 @example(makings=[], steps=ALL_OF_IT, started={1: 10}, root=3)
