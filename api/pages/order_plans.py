@@ -13,7 +13,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api import errors
-from api.pages import tables
+from api.pages import tables, workings
 from api.pages.forms import LONG, PageForm, id_in
 from api.pages.packing import packed, unpacked
 from api.pages.plan_wishes import Wish
@@ -133,6 +133,7 @@ class OrderPlan(Screen):
             form=wish.form,
             found=found,
             parts=shown,
+            told=_told(found, parts, currency) if found else (),
             lines=lines,
             few=lines <= FEW_LINES,
             ask_all=wish.anew("page", "without"),
@@ -184,6 +185,30 @@ def _tip(told: LineAdvice, held: Decimal, wish: Wish) -> Tip | None:
     planned, more = told.as_planned, told.best.quantity - told.as_planned.quantity
     take = wish.taking(str(told.offer.material), held + more) if more > 0 else ""
     return Tip(told.best, planned, told.steps[0], take)
+
+
+def _told(found: Ordering, parts: Sequence[Part], currency: str) -> list[workings.Line]:
+    """What the plan costs, order by order, and what that saves."""
+    orders = [
+        workings.Line(
+            part.name,
+            part.order.cost,
+            currency,
+            parts=(
+                workings.Line(said("goods"), part.order.goods, currency),
+                workings.Line(said("freight"), part.order.freight, currency),
+            ),
+        )
+        for part in parts
+    ]
+    saved = (
+        workings.Line(said("Line by line"), found.line_by_line, currency),
+        workings.Line(said("less all of it as planned"), -found.plan.cost, currency),
+    )
+    return [
+        workings.Line(said("In all, with freight"), found.plan.cost, currency, parts=tuple(orders)),
+        workings.Line(said("Saved"), found.saving, currency, parts=saved),
+    ]
 
 
 def _lines_of(parts: Sequence[Part], first: int, last: int) -> list[Part]:

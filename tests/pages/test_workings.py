@@ -16,7 +16,7 @@ from ledger.quantities import parse_quantity
 from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.pages.browsing import signed_in
 from tests.pages.figures import all_of, amount_in, figures_of, opened, workings_of
-from tests.pages.looking import looked_at
+from tests.pages.looking import SOON, looked_at
 from tests.pages.shops import planned_ahead, work
 
 DAYS = "first=2025-01-01&last=2025-12-31"
@@ -102,7 +102,7 @@ def test_every_figure_of_the_weeks_opens_and_adds_up(shop: Workshop, ids: dict[s
 # What somebody typed or weighed stands for itself.
 TYPED = {"Came out", "Nominal", "Bulk that went in", "Left in the filler", "Rejected", "Samples"}
 # The words further down on a page that say how its figures are reckoned, without the numbers.
-IN_WORDS = {"#weights", "#rule", "#target", "#evens", "#life", "#lines"}
+IN_WORDS = {"#weights", "#rule", "#target", "#evens", "#life", "#lines", "#line-by-line"}
 
 
 def assert_opened(client: Client, path: str, units: str) -> None:
@@ -145,3 +145,11 @@ def test_every_figure_of_a_thing_opens(
 
 def test_what_makers_owe_each_other_opens(shop: Workshop, ids: dict[str, str]) -> None:
     assert_opened(signed_in(shop), "/settlement/statement?month=2025-05", "USD")
+
+
+def test_what_a_plan_of_orders_costs_opens_and_adds_up(shop: Workshop, ids: dict[str, str]) -> None:
+    client, path = signed_in(shop), f"/order/plan?{SOON}"
+    assert_opened(client, path, "USD")
+    told = workings_of(looked_at(client, path).text)
+    assert len(told) == 2
+    assert all(one.adds_up for one in told)
