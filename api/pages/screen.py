@@ -75,8 +75,8 @@ class Screen(View):
     reader: Reader = Reader()
     now: datetime
     key: Key | None = None
-    # Whether the body is left where it is, being too large.
-    unread = False
+    # Whether the body is left where it is, being too large; and whether it was done.
+    unread = done = False
 
     def dispatch(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
         """The page in its reader's language, if there is a catalogue of it."""
@@ -201,6 +201,7 @@ class Screen(View):
         if self.key is not None:
             self.key.keep_as(self.actor, 303, "", {"Location": address})
         transaction.on_commit(outbox.hint)
+        self.done = True
         return to.show() if isinstance(to, Once) else self.onwards(address)
 
     def onwards(self, to: str) -> HttpResponse:
@@ -244,8 +245,11 @@ class Screen(View):
         return Key(f"form {text[:200]}", said)
 
     def _form_key(self) -> str:
-        """A form that was refused keeps its key: nothing was done under it."""
-        sent = "" if self.unread else self.request.POST.get("form_key")
+        """A form that was refused keeps its key: nothing was done under it.
+
+        What is shown once something was done has forms as well, and they are other acts.
+        """
+        sent = "" if self.unread or self.done else self.request.POST.get("form_key")
         return str(sent or uuid.uuid4().hex)
 
 

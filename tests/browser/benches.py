@@ -45,3 +45,21 @@ def type_weight(page: Page, quantity: str, lot: str = "") -> None:
 def weigh(page: Page, quantity: str, lot: str = "") -> None:
     type_weight(page, quantity, lot)
     page.get_by_role("button", name="It is in").click()
+
+
+def filled(north: Client, name: str) -> dict[str, Any]:
+    """Ten jars of 50 g of an oil, in which a batch was finished; enough of both is left."""
+    oil, jar = north.material(f"{name} oil"), north.material(f"{name} jar", measured_by="count")
+    lot = north.receive(oil, "2 kg", "40.00")
+    north.receive(jar, "60 each", "30.00")
+    phases = [{"name": "A", "lines": [{"material": oil, "percent": "100"}]}]
+    formula = north.post("formulas", {"name": name, "phases": phases}).made()["id"]
+    packaging = [{"material": jar, "quantity": "1 each"}]
+    product = {"name": f"{name} 50 g", "formula": formula, "packaging": packaging}
+    sold = north.post("products", {**product, "fill": {"nominal": "50 g"}}).made()["id"]
+    plan = {"product": sold, "units": 10, "planned_for": "2025-05-06"}
+    batch = north.post("batches", plan).made()
+    weighing = {"line": batch["lines"][0]["id"], "lot": lot, "quantity": "500 g"}
+    north.post(f"batches/{batch['id']}/weighings", weighing).made()
+    done = {"output": "500 g", "units": 10, "release": {"basis": "looks right"}}
+    return dict(north.post(f"batches/{batch['id']}/finish", done).made())

@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
 from tests.browser.benches import balm, batch_of, type_weight, weigh, weighed
-from tests.browser.visiting import assert_well_made, go
+from tests.browser.visiting import assert_fits, go
 
 
 @pytest.fixture(scope="module")
@@ -23,16 +23,16 @@ def batch(north: Client, formula: dict[str, Any]) -> dict[str, Any]:
 
 def test_from_the_plan_to_the_cost(page: Page, formula: dict[str, Any]) -> None:
     go(page, "/batches/new")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("What is to be made").select_option(label=formula["name"])
     page.get_by_label("How much").fill("1 kg")
     page.get_by_role("button", name="Plan it").click()
     page.wait_for_url(re.compile(r"/batches/[0-9a-f-]{36}$"))
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name="To the bench").click()
     expect(page.locator("h1")).to_have_text("Olive oil")
     expect(page.locator(".big").first).to_contain_text(re.compile(r"800\s*g"))
-    assert_well_made(page)
+    assert_fits(page)
     weigh(page, "500")
     # More of the same is wanted, so the same ingredient stays.
     expect(page.locator(".big").first).to_contain_text(re.compile(r"300\s*g"))
@@ -54,7 +54,7 @@ def test_from_the_plan_to_the_cost(page: Page, formula: dict[str, Any]) -> None:
     weigh(page, "6")
     page.get_by_role("button", name="That is enough").click()
     page.get_by_role("link", name="Finish it").click()
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("What came out").fill("990 g")
     page.get_by_label("Release at once").fill("smells and looks right")
     page.get_by_role("button", name="It is done").click()
@@ -63,7 +63,7 @@ def test_from_the_plan_to_the_cost(page: Page, formula: dict[str, Any]) -> None:
     expect(page.locator(".plot svg")).to_be_visible()
     page.get_by_role("link", name="How this came about").click()
     expect(page.locator("#working")).to_contain_text("all weighings")
-    assert_well_made(page)
+    assert_fits(page)
     look_at_the_trace(page)
 
 
@@ -72,10 +72,10 @@ def look_at_the_trace(page: Page) -> None:
     page.get_by_role("link", name="Where it came from and went").click()
     page.get_by_role("link", name="What it was made of").click()
     expect(page.locator(".flow svg:visible")).to_contain_text("Beeswax")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name="Who has it").click()
     expect(page.locator("main")).to_contain_text("within reach")
-    assert_well_made(page)
+    assert_fits(page)
 
 
 def test_without_javascript(plain: Page, north: Client, batch: dict[str, Any]) -> None:

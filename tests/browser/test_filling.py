@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_well_made, go
+from tests.browser.visiting import assert_fits, assert_well_made, go
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -39,9 +39,9 @@ def bulk(north: Client) -> dict[str, Any]:
 
 def test_filled_weighed_and_judged(page: Page, bulk: dict[str, Any]) -> None:
     go(page, "/fills")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name="Fill it").click()
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("Filled pieces").fill("15")
     page.get_by_label("Bulk that went in").fill("20 kg")
     page.get_by_role("button", name="It is filled").click()
@@ -55,7 +55,7 @@ def test_filled_weighed_and_judged(page: Page, bulk: dict[str, Any]) -> None:
     page.wait_for_url(re.compile(r"/fills/[0-9a-f-]{36}$"))
     # 790 g less 15 pieces of 50 g and what was left.
     expect(page.locator("main")).to_contain_text(re.compile(r"Not explained\s*15\s*g"))
-    assert_well_made(page)
+    assert_fits(page)
     rule = page.get_by_role("button", name="This rule")
     if rule.is_visible():
         # Only the first of the two screens chooses it.
@@ -77,4 +77,4 @@ def test_filled_weighed_and_judged(page: Page, bulk: dict[str, Any]) -> None:
     assert_well_made(page)
     page.get_by_role("link", name="How its cost came about").click()
     expect(page.locator("#working")).to_contain_text("packaging")
-    assert_well_made(page)
+    assert_fits(page)

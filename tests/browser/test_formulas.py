@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_well_made, go
+from tests.browser.visiting import assert_fits, assert_well_made, go
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +38,7 @@ def fill_row(page: Page, number: int, name: str, percent: str, phase: str = "A")
 
 def test_written_down_with_its_sum(page: Page, shea: str) -> None:
     go(page, "/formulas/new")
-    assert_well_made(page)
+    assert_fits(page)
     name = f"Shea stick {page.viewport_size['width'] if page.viewport_size else 0}"
     page.get_by_label("What it is called").fill(name)
     fill_row(page, 0, "shea butter", "70")
@@ -49,13 +49,13 @@ def test_written_down_with_its_sum(page: Page, shea: str) -> None:
     expect(page.locator("main")).to_contain_text("95")
     expect(page.locator(".errorlist").first).to_be_visible()
     assert page.locator("[name=lines-1-name]").input_value() == "Candelilla wax"
-    assert_well_made(page)
+    assert_fits(page)
     fill_row(page, 1, "Candelilla wax", "30", "B")
     expect(page.locator("#sum")).to_contain_text("It is whole.")
     page.get_by_role("button", name="Write it down").click()
     page.wait_for_url(re.compile(r"/formulas/[0-9a-f-]{36}$"))
     expect(page.locator("h1")).to_contain_text(name)
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("For how much").fill("1 kg")
     page.get_by_role("button", name="Work it out").click()
     # 300 g of wax are wanted and 200 g are there; of the butter there is nothing.
@@ -80,7 +80,7 @@ def test_the_next_version_and_what_changed(
     fill_row(page, 2, "shea butter", "10", "Cool")
     expect(page.locator("#sum")).to_contain_text(re.compile(r"60\s*% is left, and the balance"))
     expect(page.locator("#sum")).to_contain_text("never bought yet are Shea butter")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("button", name="Keep as the next version").click()
     page.wait_for_url(re.compile(r"/formulas/[0-9a-f-]{36}$"))
     # What the page does not show is as it was.
@@ -127,7 +127,7 @@ def test_scaled_to_so_many_pieces(page: Page, tinned: str) -> None:
     # 50 times 20 g of the butter, of which there is none, and 50 tins.
     expect(page.locator("main")).to_contain_text(re.compile(r"1,000\s*g"))
     expect(page.locator("main .tag.warn").first).to_contain_text(re.compile(r"50\s*pieces"))
-    assert_well_made(page)
+    assert_fits(page)
 
 
 def test_without_javascript(plain: Page, shea: str) -> None:

@@ -12,6 +12,7 @@ from tests.browser.benches import balm, batch_of, type_weight, weigh, weighed
 from tests.browser.visiting import (
     SIZES,
     Visit,
+    assert_fits,
     assert_well_made,
     assert_well_made_in_the_dark,
     come_in,
@@ -168,7 +169,7 @@ def test_only_an_answer_about_what_was_typed_ends_its_waiting(
     page.get_by_role("button", name="Put it right").click()
     expect(page.locator(".errorlist")).to_contain_text("No lot of yours has the code")
     expect(page.locator(".kept")).to_have_count(0)
-    assert_well_made(page)
+    assert_fits(page)
     weigh(page, page.get_by_label("On the scale").input_value())
     expect(page.locator("main")).to_contain_text(re.compile(r"In:\s*80\s*g"))
     expect(page.locator(".kept")).to_have_count(0)
@@ -194,7 +195,7 @@ def test_what_somebody_else_typed_waits_for_them(
         visit.context.set_offline(False)
         page.get_by_role("link", name="Sign in").click()
         expect(page.locator("main")).to_contain_text("waits until whoever typed it signs in")
-        assert_well_made(page)
+        assert_fits(page)
         sign_in(page, other)
         page.wait_for_url(f"**{bench}")
         expect(page.locator("main")).to_contain_text("waits until whoever typed it signs in")

@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_well_made, go
+from tests.browser.visiting import assert_fits, assert_well_made, go
 
 
 @pytest.fixture
@@ -42,14 +42,14 @@ def test_a_rest_is_made_up_and_signed_for(page: Page, wash: dict[str, Any]) -> N
     page.get_by_role("button", name="Do it so").click()
     expect(page.locator("h1")).to_have_text("Paste")
     expect(page.locator(".big").first).to_contain_text(re.compile(r"820\s*g"))
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name="Rework goes in").click()
     expect(page.locator("main")).to_contain_text(re.compile(r"May still go in\s*500\s*g"))
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name="To the bench").click()
     page.get_by_role("link", name="Checks and second looks").click()
     page.get_by_label("Of what").fill("kettle 2, cleaned")
     page.get_by_label("as it should be", exact=True).check()
     page.get_by_role("button", name="I have looked").click()
     expect(page.locator("#checked + .rows")).to_contain_text("kettle 2, cleaned")
-    assert_well_made(page)
+    assert_fits(page)

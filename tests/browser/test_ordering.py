@@ -7,7 +7,13 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Client, Coop, sign_in
-from tests.browser.visiting import Visit, assert_well_made, assert_well_made_in_the_dark, go
+from tests.browser.visiting import (
+    Visit,
+    assert_fits,
+    assert_well_made,
+    assert_well_made_in_the_dark,
+    go,
+)
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -42,10 +48,10 @@ def handed_out(page: Page, buyer: Client, other: Client, material: str) -> None:
     arrived(buyer, material)
     page.get_by_role("link", name="Hand out what came").click()
     expect(page.locator("main")).to_contain_text("Mill Bench")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("button", name="Hand it out").click()
     expect(page.locator("main .tag.fine")).to_contain_text("handed out")
-    assert_well_made(page)
+    assert_fits(page)
     assert other.stock(material)["on_hand"] != "0"
 
 
@@ -64,7 +70,7 @@ def test_from_need_to_shelf(page: Page, north: Client) -> None:
     go(page, "/order")
     page.get_by_role("link", name=name).click()
     expect(page.locator("main .card")).to_contain_text(re.compile(r"22\s*kg"))
-    assert_well_made_in_the_dark(page)
+    assert_fits(page)
     page.get_by_role("link", name="Find the cheapest way to buy it").click()
     page.get_by_role("button", name="Find the cheapest way").click()
     # Five packs at 30.00 and 12.00 of freight; the least number of packs that covers it.
@@ -73,19 +79,19 @@ def test_from_need_to_shelf(page: Page, north: Client) -> None:
     assert_well_made_in_the_dark(page)
     page.get_by_role("button", name="Write these orders").click()
     page.wait_for_url("**/orders/*")
-    assert_well_made_in_the_dark(page)
+    assert_fits(page)
     page.get_by_role("link", name="It came").click()
     # What is to come stands there already; only the lot's number is missing.
     assert page.get_by_label("What came").input_value() == name
     assert page.get_by_label("How much").input_value() == "25 kg"
     page.get_by_label("Their lot number").fill("W-1")
     page.get_by_label("Release at once").fill("certificate seen")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("button", name="Put it on the shelf").click()
     page.wait_for_url("**/receipts/*")
     go(page, "/orders")
     expect(page.locator("#found li").first).to_contain_text("done")
-    assert_well_made(page)
+    assert_fits(page)
     page.locator("#found a").first.click()
     page.wait_for_url("**/orders/*-*")
     expect(page.locator("main")).to_contain_text(re.compile(r"25\s*kg of\s*25\s*kg"))
@@ -111,11 +117,11 @@ def test_together(browser: Browser, page: Page, north: Client, shop: Coop) -> No
         go(look, "/order-rounds")
         look.get_by_label("What it is called").fill(f"Autumn {width}")
         look.get_by_label("Who orders for all").select_option(label="North Bench")
-        assert_well_made(look)
+        assert_fits(look)
         look.get_by_role("button", name="Open it").click()
         look.wait_for_url("**/order-rounds/*-*")
         at = look.url.removeprefix(look.base)  # type: ignore[attr-defined]
-        assert_well_made(look)
+        assert_fits(look)
         mill.post(
             f"order-rounds{at[13:]}/pledges", {"material": butter, "quantity": "11.7 kg"}
         ).made()
@@ -123,12 +129,12 @@ def test_together(browser: Browser, page: Page, north: Client, shop: Coop) -> No
         page.get_by_label("What", exact=True).fill(name)
         page.get_by_label("How much").fill("13 kg")
         page.get_by_label("At most").fill("9.50")
-        assert_well_made(page)
+        assert_fits(page)
         page.get_by_role("button", name="Pledge it").click()
         expect(page.get_by_role("button", name="Take it back")).to_be_visible()
         assert re.search(r"13\s*kg", page.inner_text("main"))
         assert not re.search(r"11\.7", page.inner_text("main")), "the other's own"
-        assert_well_made(page)
+        assert_fits(page)
         look.reload()
         look.get_by_role("button", name="Close the round").click()
         # Its time is not over: whoever closes it sooner is asked once.
@@ -145,7 +151,7 @@ def test_together(browser: Browser, page: Page, north: Client, shop: Coop) -> No
     page.get_by_role("button", name="We buy for all").click()
     page.get_by_role("button", name="Write these orders").click()
     expect(main.locator(".tag.fine").nth(1)).to_be_visible()
-    assert_well_made(page)
+    assert_fits(page)
     handed_out(page, north, mill, butter)
 
 

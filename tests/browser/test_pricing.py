@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_well_made, go
+from tests.browser.visiting import assert_fits, assert_well_made, go
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -26,7 +26,7 @@ def stick(north: Client) -> dict[str, Any]:
 
 def test_a_product_is_priced_and_a_dearer_material_tried(page: Page, stick: dict[str, Any]) -> None:
     go(page, f"/products/new?formula={stick['id']}")
-    assert_well_made(page)
+    assert_fits(page)
     name = f"Mango stick {page.viewport_size}"[:24]
     page.get_by_label("What it is called").fill(name)
     page.get_by_label("What the label says").fill("50 g")
@@ -35,14 +35,14 @@ def test_a_product_is_priced_and_a_dearer_material_tried(page: Page, stick: dict
     page.wait_for_url(re.compile(r"/products/[0-9a-f-]{36}/price$"))
     # 50 g at 12.00 a kilogram, and a tube.
     expect(page.locator(".figures")).to_contain_text(re.compile(r"1\.00\s*USD"))
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_text("How today's cost came about").click()
     expect(page.locator("main")).to_contain_text(re.compile(r"Mango butter\s*50\s*g"))
     page.locator("[name=channels-0-way]").select_option("price")
     page.locator("[name=channels-0-figure]").fill("0.90")
     page.get_by_role("button", name="Work it out").click()
     expect(page.locator(".refusal")).to_contain_text("less than the piece costs")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("Show prices below cost").check()
     page.get_by_label("To be paid whatever is sold").fill("150")
     page.get_by_role("button", name="Work it out").click()
@@ -61,9 +61,9 @@ def test_a_product_is_priced_and_a_dearer_material_tried(page: Page, stick: dict
     assert [row[1] for row in rows] == ["Without tax, USD", "0.9", "2.5"]
     go(page, "/products")
     expect(page.locator("main")).to_contain_text(name)
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name="If a material cost more").click()
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("If this").select_option(label="Mango butter")
     page.get_by_label("or changes by, percent").fill("50")
     page.get_by_role("button", name="Try it").click()

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Client, Coop
-from tests.browser.visiting import Visit, assert_well_made, go
+from tests.browser.visiting import Visit, assert_fits, go
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -27,30 +27,30 @@ def test_complained_of_called_back_told_closed(
     shop["Mill Bench"].post(f"transfers/{offer['id']}/acceptance", {}).made()
     complain(page, stall, code)
     page.get_by_role("link", name="Who has it, calling it back").click()
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("Why it is called back").fill("mould in the drum")
     page.get_by_role("button", name="Call it back").click()
     page.wait_for_url("**/recalls/*")
     recall = page.url
     expect(page.locator("main")).to_contain_text("no answer yet")
-    assert_well_made(page)
+    assert_fits(page)
     with Visit(browser, shop["Mill Bench"], size=size, color_scheme="dark") as visit:
         answer(visit.page, code)
     tell(page, stall)
     go(page, f"/at-shops?shop=shop {width}")
-    assert_well_made(page)
+    assert_fits(page)
     page.goto(recall)
     expect(page.locator("main")).to_contain_text("answered")
     page.get_by_label("Why it is done").fill("all have answered")
     page.get_by_role("button", name="It is done").click()
     expect(page.locator("main .good")).to_contain_text("all have answered")
-    assert_well_made(page)
+    assert_fits(page)
 
 
 def complain(page: Page, who: str, code: str) -> None:
     """A serious event, with what the law may ask for."""
     go(page, "/complaints/new")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("What happened").fill("a rash on both hands")
     page.get_by_label("Yes, and it was serious").check()
     page.get_by_label("Who told it").fill(who)
@@ -58,19 +58,19 @@ def complain(page: Page, who: str, code: str) -> None:
     page.get_by_role("button", name="Keep it").click()
     page.wait_for_url(re.compile("/complaints/[0-9a-f-]{36}"))
     expect(page.locator("main")).to_contain_text("check your local authority")
-    assert_well_made(page)
+    assert_fits(page)
     go(page, "/complaints")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name="a rash on both hands").first.click()
 
 
 def answer(page: Page, code: str) -> None:
     """Another maker is told, and holds what it has."""
     go(page, "/recalls")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name=code).click()
     page.get_by_text("Your records are not right", exact=True).click()
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("button", name="Answer").click()
     expect(page.locator("main")).to_contain_text(re.compile(r"of that, on hold\s*1\s*kg"))
 
@@ -78,7 +78,7 @@ def answer(page: Page, code: str) -> None:
 def tell(page: Page, who: str) -> None:
     """A buyer is told, and has used some up."""
     page.get_by_role("link", name="All buyers").click()
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name=who).click()
     page.get_by_label("They have answered").check()
     page.get_by_label("What became of the goods").select_option(label="used up there")
@@ -86,4 +86,4 @@ def tell(page: Page, who: str) -> None:
     page.get_by_label("How much").fill("100 g")
     page.get_by_role("button", name="Keep it").click()
     expect(page.locator("main")).to_contain_text(re.compile(r"used up\s*100\s*g"))
-    assert_well_made(page)
+    assert_fits(page)

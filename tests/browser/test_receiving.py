@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
 from tests.api.files import pdf
-from tests.browser.visiting import assert_well_made, go
+from tests.browser.visiting import assert_fits, go
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +22,7 @@ def fill(page: Page, **typed: str) -> None:
 
 def test_kilograms_stand_there_while_it_is_typed(page: Page, glycerin: str, north: Client) -> None:
     go(page, f"/receive?material={glycerin}")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("How much").fill("4 gal")
     # 4 US gallons of 3.785411784 L each (NIST SP 811), at 1.26 g/mL.
     expect(page.locator("#working")).to_contain_text(re.compile(r"19\.078\s*kg"))
@@ -40,28 +40,28 @@ def test_kilograms_stand_there_while_it_is_typed(page: Page, glycerin: str, nort
     if page.locator(".errorlist").count():
         # Only the first of the two screens brings a new supplier.
         assert "No supplier is called" in page.locator(".errorlist").first.inner_text()
-        assert_well_made(page)
+        assert_fits(page)
         page.get_by_label("This supplier is new").check()
         page.get_by_label("Certificate").set_input_files(
             {"name": "CoA.pdf", "mimeType": "application/pdf", "buffer": pdf(page.url)}
         )
         page.get_by_role("button", name="Put it on the shelf").click()
     page.wait_for_url("**/receipts/*")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_text("on the shelf", exact=False).first.click()
     expect(page.locator("main")).to_contain_text("freight")
     page.get_by_role("link", name="Glycerin").click()
     page.wait_for_url("**/lots/*")
     expect(page.locator("main")).to_contain_text("in quarantine")
     expect(page.locator("main")).to_contain_text("CoA.pdf")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("Release it").check()
     page.get_by_label("Because").fill("certificate agrees")
     page.get_by_role("button", name="So be it").click()
     expect(page.locator("main")).to_contain_text("release: certificate agrees")
     page.get_by_role("link", name="How its cost came about").click()
     expect(page.locator("#working")).to_contain_text("freight")
-    assert_well_made(page)
+    assert_fits(page)
 
 
 def test_without_javascript(plain: Page, glycerin: str) -> None:
@@ -127,7 +127,7 @@ def test_a_search_stays_in_the_address(page: Page, glycerin: str) -> None:
     expect(page.locator("#found")).to_contain_text("Glycerin")
     page.get_by_label("Look for").fill("nothing of the kind")
     expect(page.locator("#found")).to_contain_text("Nothing is called so")
-    assert_well_made(page)
+    assert_fits(page)
     go(page, "/lots?q=glyc&gone=on")
     assert page.get_by_label("Look for").input_value() == "glyc"
     expect(page.locator("#found")).to_contain_text("Glycerin")
@@ -141,7 +141,7 @@ def test_a_material_with_its_prices(page: Page, glycerin: str, north: Client) ->
     page.wait_for_url("**/materials/*")
     expect(page.locator(".plot svg")).to_be_visible()
     expect(page.locator("table")).to_contain_text(re.compile(r"14\.0000\s*USD"))
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("Warn me when there is no more than").fill("2 kg")
     page.get_by_role("button", name="Warn me").click()
     page.wait_for_load_state()
@@ -151,7 +151,7 @@ def test_a_material_with_its_prices(page: Page, glycerin: str, north: Client) ->
 
 def test_a_new_material(page: Page) -> None:
     go(page, "/materials/new")
-    assert_well_made(page)
+    assert_fits(page)
     size = page.viewport_size
     name = f"Panthenol {size and size['width']}"
     page.get_by_label("Name", exact=True).fill(name)
@@ -172,15 +172,15 @@ def test_sold_and_taken_back(page: Page, north: Client) -> None:
     page.get_by_role("link", name="Sold, given out, back").click()
     page.get_by_label("How much").fill("12")
     page.get_by_label("To whom, or why").fill("A shop")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("button", name="It is out").click()
     page.wait_for_url(re.compile(r"/lots/[^/]+$"))
     page.get_by_role("link", name="sold", exact=True).click()
     expect(page.locator("main")).to_contain_text("A shop")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("Why it is taken back").fill("it was another lot")
     page.get_by_role("button", name="Take it back").click()
     expect(page.locator("main .note")).to_contain_text("It takes back")
     for path in ("/suppliers", "/alerts"):
         go(page, path)
-        assert_well_made(page)
+        assert_fits(page)

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Client, Coop, sign_in
-from tests.browser.visiting import Visit, assert_well_made, go
+from tests.browser.visiting import Visit, assert_fits, go
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -21,9 +21,9 @@ def test_shared_claimed_owed_cleared(
     with Visit(browser, shop["Mill Bench"], size=size, color_scheme="dark") as visit:
         claim(visit.page, name)
         go(page, "/co-op")
-        assert_well_made(page)
+        assert_fits(page)
         page.get_by_role("link", name="Yes or no").click()
-        assert_well_made(page)
+        assert_fits(page)
         page.get_by_role("button", name="Yes, give it").click()
         expect(page.locator("main")).to_contain_text(re.compile(r"You are owed 43\.00\s*USD"))
         dispute(visit.page)
@@ -32,7 +32,7 @@ def test_shared_claimed_owed_cleared(
         go(visit.page, "/settlement")
         expect(visit.page.locator("main")).to_contain_text("Mill Bench → North Bench")
         expect(visit.page.locator("main")).to_contain_text("No way needs fewer.")
-        assert_well_made(visit.page)
+        assert_fits(visit.page)
     pay(page)
 
 
@@ -40,7 +40,7 @@ def share(page: Page, lot: str) -> None:
     """4 kg of a lot, at 21.50 a kilogram."""
     go(page, f"/lots/{lot}")
     page.get_by_role("link", name="Share it").click()
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("How much of it").fill("4 kg")
     page.get_by_label("at a price for a kilogram or piece").check()
     page.get_by_role("button", name="Share it").click()
@@ -48,13 +48,13 @@ def share(page: Page, lot: str) -> None:
     page.get_by_label("Price", exact=True).fill("21.50")
     page.get_by_role("button", name="Share it").click()
     page.wait_for_url("**/shares/*")
-    assert_well_made(page)
+    assert_fits(page)
 
 
 def claim(page: Page, name: str) -> None:
     """Too much of it, and then 2 kg."""
     go(page, "/co-op")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name=name).click()
     expect(page.locator("main")).to_contain_text(re.compile(r"21\.5000\s*USD"))
     page.get_by_label("How much you want").fill("5 kg")
@@ -64,21 +64,21 @@ def claim(page: Page, name: str) -> None:
     page.get_by_role("button", name="Ask for it").click()
     page.wait_for_url("**/claims/*")
     expect(page.locator("main")).to_contain_text("waits for an answer")
-    assert_well_made(page)
+    assert_fits(page)
 
 
 def dispute(page: Page) -> None:
     """What is owed for the goods, and that it is right after all."""
     go(page, "/settlement")
     expect(page.locator("main")).to_contain_text(re.compile(r"you owe\s*\d+\.00\s*USD"))
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name="North Bench").first.click()
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name=re.compile("Goods")).last.click()
     page.get_by_label("Why").fill("one of the cans leaked")
     page.get_by_role("button", name="I dispute it").click()
     expect(page.locator("main")).to_contain_text("by you: one of the cans leaked")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("Why").fill("it was ours")
     page.get_by_role("button", name="It is right after all").click()
     expect(page.locator(".note")).to_have_count(0)
@@ -91,10 +91,10 @@ def pay(page: Page) -> None:
     page.get_by_label("I was paid").check()
     page.get_by_label("How much").fill(owed)
     page.get_by_label("How, and what for").fill("bank, for the oil")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("button", name="Write it down").click()
     page.wait_for_url("**/movements/*")
-    assert_well_made(page)
+    assert_fits(page)
     go(page, "/settlement")
     expect(page.locator("main .rows").first).to_contain_text("even")
 
@@ -108,20 +108,20 @@ def test_a_drum_is_drawn_off(page: Page, north: Client, shop: Coop) -> None:
     page.locator("[name=draws-1-net]").fill("77 kg")
     page.locator("[name=draws-1-maker]").select_option(label="Mill Bench")
     page.get_by_text("Another maker paid part").click()
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("button", name="It is drawn off").click()
     page.wait_for_url("**/decantings/*")
     expect(page.locator("main")).to_contain_text(re.compile(r"3\s*kg"))
     # 760.00 for 197 kg: each kilogram carries its part of the heel.
     expect(page.locator("main")).to_contain_text(re.compile(r"462\.94\s*USD"))
     expect(page.locator("main")).to_contain_text(re.compile(r"297\.06\s*USD"))
-    assert_well_made(page)
+    assert_fits(page)
     go(page, "/deposits")
     page.get_by_label("How much").fill("25.00")
     page.get_by_label("What for").fill(f"drum {width}")
     page.get_by_role("button", name="Keep it").click()
     expect(page.locator("main .rows")).to_contain_text(f"drum {width}")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("button", name="It came back").first.click()
     expect(page.locator("main .tag.fine").first).to_contain_text("back")
 
@@ -135,7 +135,7 @@ def test_lent_and_replaced(browser: Browser, page: Page, north: Client, shop: Co
     page.get_by_role("link", name="Offer it to one maker").click()
     page.get_by_label("How much of it").fill("1 kg")
     page.get_by_label("lent: as much").check()
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("button", name="Offer it").click()
     page.wait_for_url("**/transfers/*")
     at = page.url.removeprefix(page.base)  # type: ignore[attr-defined]
@@ -144,15 +144,15 @@ def test_lent_and_replaced(browser: Browser, page: Page, north: Client, shop: Co
         look = visit.page
         go(look, at)
         look.get_by_label("Release it at once").fill("seal whole")
-        assert_well_made(look)
+        assert_fits(look)
         look.get_by_role("button", name="Yes, I take it").click()
         look.get_by_label("With which lot").select_option(own)
-        assert_well_made(look)
+        assert_fits(look)
         look.get_by_role("button", name="Offer it back").click()
         look.wait_for_url("**/transfers/*")
     go(page, "/co-op")
     expect(page.locator("main")).to_contain_text("you lent it to Mill Bench")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("link", name="Yes or no").first.click()
     page.get_by_role("button", name="Yes, I take it").click()
     expect(page.locator("main .tag.fine").first).to_contain_text("given")

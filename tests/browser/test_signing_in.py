@@ -6,7 +6,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.api.client import PASSWORD, Coop
 from tests.api.client import sign_in as ask_in
 from tests.api.people import add_person, join
-from tests.browser.visiting import SIZES, Visit, assert_well_made, go, sign_in
+from tests.browser.visiting import SIZES, Visit, assert_fits, assert_well_made, go, sign_in
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -23,7 +23,7 @@ def test_in_and_out(browser: Browser, shop: Coop, size: str) -> None:
         assert kept["stillroom"]["sameSite"] == "Lax"
         go(page, "/")
         assert "North Bench" in page.locator("header").inner_text()
-        assert_well_made(page)
+        assert_fits(page)
         if size == "phone":
             page.get_by_text("Places", exact=True).first.click()
         page.get_by_role("button", name="Sign out").locator("visible=true").click()
@@ -62,7 +62,7 @@ def test_whoever_has_two_makers_chooses(browser: Browser, shop: Coop) -> None:
         go(page, "/sign-in")
         sign_in(page, person)
         page.wait_for_url("**/makers")
-        assert_well_made(page)
+        assert_fits(page)
         page.get_by_role("button", name="Mill Bench").click()
         page.wait_for_url("**/")
         assert "Mill Bench" in page.locator("header").inner_text()
@@ -70,7 +70,7 @@ def test_whoever_has_two_makers_chooses(browser: Browser, shop: Coop) -> None:
 
 def test_how_pages_look(page: Page) -> None:
     go(page, "/look")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_label("dark").check()
     page.get_by_label("pounds and ounces").check()
     page.get_by_role("button", name="Keep this").click()
@@ -107,12 +107,12 @@ def test_a_password_is_changed(browser: Browser, shop: Coop, size: str) -> None:
         page.get_by_label("The new one again").fill("1234567890")
         page.get_by_role("button", name="Change it").click()
         expect(page.locator(".errorlist").first).to_contain_text("too common")
-        assert_well_made(page)
+        assert_fits(page)
         page.get_by_label("Your password until now").fill(PASSWORD)
         page.get_by_label("A new one").fill(new)
         page.get_by_label("The new one again").fill(new)
         page.get_by_role("button", name="Change it").click()
         expect(page.get_by_role("status")).to_contain_text("It is changed")
-        assert_well_made(page)
+        assert_fits(page)
         assert ask_in(shop.server, person, PASSWORD).status == 401
         assert ask_in(shop.server, person, new).status == 201

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import Visit, assert_well_made, assert_well_made_in_the_dark, go
+from tests.browser.visiting import Visit, assert_fits, go
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -34,14 +34,14 @@ def test_terms_an_offer_a_declaration_and_a_jar(phone: Page, north: Client) -> N
     product, jar = face_oil(north)
     page = phone
     go(page, f"/suppliers/{north.supplier()}")
-    assert_well_made_in_the_dark(page)
+    assert_fits(page)
     page.get_by_role("link", name="Write it down").click()
     page.get_by_label("An order comes to at least").fill("150")
     page.get_by_label("Freight").select_option(label="so much an order")
     page.get_by_label("It is", exact=True).fill("28")
     page.get_by_role("button", name="Keep it").click()
     expect(page.get_by_role("region", name="What held from when")).to_contain_text("counts today")
-    assert_well_made_in_the_dark(page)
+    assert_fits(page)
     page.locator("h1 a").click()
     page.get_by_role("link", name="Write an offer").click()
     page.get_by_label("What", exact=True).fill("Rice bran oil")
@@ -49,15 +49,15 @@ def test_terms_an_offer_a_declaration_and_a_jar(phone: Page, north: Client) -> N
     page.get_by_label("A pack costs").fill("40")
     page.get_by_label("From so much in one order").first.fill("25 kg")
     page.get_by_label("each pack costs").first.fill("36")
-    assert_well_made(page)
+    assert_fits(page)
     page.get_by_role("button", name="Keep it").click()
     expect(page.get_by_role("region", name="Cheaper by more")).to_contain_text("from 25 kg")
-    assert_well_made_in_the_dark(page)
+    assert_fits(page)
     go(page, f"/products/{product}/declaration")
     page.get_by_role("button", name="Copy it").click()
     expect(page.get_by_role("status")).to_contain_text("It is copied.")
     assert page.evaluate("navigator.clipboard.readText()") == "Oryza Sativa Bran Oil"
-    assert_well_made_in_the_dark(page)
+    assert_fits(page)
     go(page, f"/materials/{jar}/container")
     page.get_by_label("It is sold as holding").fill("60 mL")
     page.get_by_role("button", name="Keep it").click()
@@ -67,9 +67,9 @@ def test_terms_an_offer_a_declaration_and_a_jar(phone: Page, north: Client) -> N
     page.get_by_role("button", name="Keep it").first.click()
     given = page.get_by_role("region", name="What is given away")
     expect(given).to_contain_text("6.19")
-    assert_well_made_in_the_dark(page)
+    assert_fits(page)
     go(page, "/books/cost-formulas")
     page.get_by_label("what came first goes first").check()
     page.get_by_role("button", name="See what would change").click()
     expect(page.get_by_role("button", name="Cost it so from now on")).to_be_visible()
-    assert_well_made_in_the_dark(page)
+    assert_fits(page)

@@ -8,7 +8,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Coop, open_coop
 from tests.api.test_alerts import waited
-from tests.browser.visiting import Visit, assert_well_made, go
+from tests.browser.visiting import Visit, assert_fits, assert_well_made, go
 from tests.running import Running
 
 pytestmark = pytest.mark.xdist_group("browser")
@@ -46,7 +46,7 @@ def test_who_begins_is_led_to_the_first_finished_batch(browser: Browser, young: 
         go(page, "/")
         expect(page.locator(".steps li")).to_have_count(6)
         expect(page.locator(".steps .done")).to_have_count(0)
-        assert_well_made(page)
+        assert_fits(page)
         step(page, "Add one")
         page.get_by_label("Name", exact=True).fill("Apricot oil")
         page.get_by_role("button", name="Add it").click()
@@ -116,7 +116,7 @@ def test_what_waits_is_settled_with_a_tap(browser: Browser, young: Coop, size: s
         go(page, "/")
         claimed = row(page, "Claimed from what you share", name)
         expect(claimed).to_contain_text(re.compile(r"Near Bench: 1\s*kg"))
-        assert_well_made(page)
+        assert_fits(page)
         claimed.get_by_text("Decline", exact=True).click()
         claimed.get_by_role("button", name="Let it go").click()
         expect(claimed).to_have_count(0)
@@ -129,7 +129,7 @@ def test_what_waits_is_settled_with_a_tap(browser: Browser, young: Coop, size: s
         go(page, "/")
         again = row(page, "To be tested again", name).first
         again.get_by_role("link", name="Tested").click()
-        assert_well_made(page)
+        assert_fits(page)
         page.get_by_label("It is still good").check()
         page.get_by_label("To be tested again on").fill("2199-01-01")
         page.locator("#retest").get_by_label("Because").fill("looks and smells right")
@@ -144,7 +144,7 @@ def test_what_waits_is_settled_with_a_tap(browser: Browser, young: Coop, size: s
         go(page, "/")
         told = row(page, "Called back by another maker", name)
         expect(told).to_contain_text("New Bench: a wrong label")
-        assert_well_made(page)
+        assert_fits(page)
         told.get_by_role("button", name="Hold it, and answer").click()
         expect(told).to_have_count(0)
         assert near.get(f"lots/{made['shared']}").made()["status"] == "hold"

@@ -1,10 +1,12 @@
 """Who looks at the pages, on what screen, and what every page must stand up to."""
 
+import re
+from collections.abc import Mapping
 from types import TracebackType
 from typing import Any, Final
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, ViewportSize
+from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from tests.api.client import PASSWORD, Client
 
@@ -15,6 +17,12 @@ SIZES: Final[dict[str, ViewportSize]] = {
 # What fails a page: what keeps somebody from using it.
 SERIOUS: Final = {"serious", "critical"}
 SMALLEST_TARGET_PX: Final = 48
+# Opens what is folded around a form and in it, and tells of what kind its fields are.
+UNFOLD: Final = """form => {
+  for (let one = form; one; one = one.parentElement) if (one.tagName === "DETAILS") one.open = true;
+  form.querySelectorAll("details").forEach(one => { one.open = true; });
+  return Object.fromEntries([...form.elements].map(one => [one.name, one.type]));
+}"""
 # For what must come: a busy machine takes its time.
 PATIENCE_MS: Final = 90_000
 
@@ -88,6 +96,37 @@ def go(page: Page, path: str) -> None:
     assert answer.status == 200, f"{path}: {answer.status}"
 
 
+def width_of(page: Page) -> int:
+    """How many pixels wide the screen is; what is made for one screen is called by it."""
+    assert page.viewport_size is not None
+    return page.viewport_size["width"]
+
+
+def send(page: Page, button: str, told: str, typed: Mapping[str, str] = {}) -> None:
+    """Type into the form of a button, unfolding what is folded, and send it.
+
+    A field is named as it is sent. `told` is a pattern of what the page says then, and not before;
+    and whatever it says, all of it fits.
+    """
+    assert not re.search(told, page.inner_text("main")), f"{told!r} is told already"
+    has = "".join(f":has([name='{name}'])" for name in list(typed)[:1])
+    form = page.locator(f"form:has(button:text-is('{button}')){has}").first
+    kinds = form.evaluate(UNFOLD)
+    for name, text in typed.items():
+        field = form.locator(f"[name='{name}']")
+        if kinds[name] == "select-one":
+            field.select_option(text)
+        elif kinds[name] == "radio":
+            form.locator(f"[name='{name}'][value='{text}']").check()
+        elif kinds[name] == "checkbox":
+            field.check()
+        else:
+            field.fill(text)
+    form.get_by_role("button", name=button, exact=True).click()
+    expect(page.locator("main")).to_contain_text(re.compile(told))
+    assert_fits(page)
+
+
 def sign_in(page: Page, username: str, password: str = PASSWORD) -> None:
     """Fill the form of the door, and send it."""
     page.get_by_label("User name").fill(username)
@@ -114,11 +153,28 @@ def assert_open_to_all(page: Page) -> None:
 
 
 def assert_well_made(page: Page) -> None:
-    """Nothing that keeps people out, nothing wider than the screen, nothing too small to touch."""
-    # What a page says of itself is the same on every screen: it is asked on the small one, and of
-    # every page in the dark at twice its size.
+    """Nothing that keeps people out, and all of it fits.
+
+    What a page says of itself is the same on every screen: it is asked on the small one.
+    """
     if page.viewport_size and page.viewport_size["width"] < SIZES["desk"]["width"]:
         assert_open_to_all(page)
+    assert_all_fits(page)
+
+
+def assert_fits(page: Page) -> None:
+    """All of it fits; and where something is refused, nothing of that keeps people out.
+
+    That is asked of every page as it usually is where each is looked at by itself.
+    """
+    if page.locator("[role=alert], .errorlist").count():
+        assert_well_made(page)
+    else:
+        assert_all_fits(page)
+
+
+def assert_all_fits(page: Page) -> None:
+    """Nothing wider than the screen, nothing too small to touch."""
     wider = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
     assert wider <= 0, f"{wider} px wider than the screen"
     small = page.evaluate(
@@ -134,8 +190,7 @@ def assert_well_made(page: Page) -> None:
 
 
 def assert_well_made_in_the_dark(page: Page) -> None:
-    """The same as it is, and where the device asks for dark colours."""
-    assert_well_made(page)
+    """The same where the device asks for dark colours."""
     page.emulate_media(color_scheme="dark")
     assert_well_made(page)
     page.emulate_media(color_scheme="light")

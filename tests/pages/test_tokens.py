@@ -41,6 +41,7 @@ def test_a_token_is_made_for_a_program_and_shown_once(shop: Workshop) -> None:
     (secret,) = SECRET.findall(answer.content.decode())
     assert "cannot be shown again" in shown(answer)
     assert answer["Cache-Control"] == "no-store"
+    assert key not in answer.content.decode(), "the forms beside it are other acts"
     with acting_as(shop.actor):
         kept = Token.objects.get(note="The till")
         answers = [str(list(row)) for row in Answer.objects.values_list()]
