@@ -1,7 +1,7 @@
 """A round is reckoned in its time, however many makers and pledges there are."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -9,8 +9,16 @@ from uuid import UUID
 import pytest
 
 from ledger import round_game
-from ledger.order_bills import SupplierOrder
-from ledger.order_terms import Need, NothingCovers, PlanNotFound, Why
+from ledger.order_bills import SupplierOrder, bill
+from ledger.order_terms import (
+    Need,
+    NothingCovers,
+    PackOffer,
+    PackPrice,
+    PlanNotFound,
+    Terms,
+    Why,
+)
 from ledger.round_pledges import Plan, Pledge, Reckoned
 from ledger.round_reckoning import reckon
 from tests.ledger.toy_rounds import (
@@ -20,8 +28,10 @@ from tests.ledger.toy_rounds import (
     OFFERS,
     OIL,
     QUAY,
+    SUPPLIER,
     WAX,
     D,
+    Ordered,
     Orders,
     Toy,
     oil,
@@ -47,12 +57,14 @@ class Slow(Toy):
     takes: Callable[[Decimal], Decimal] = lambda seconds: seconds
     asked: list[frozenset[Need]] = field(default_factory=list)
     begun: list[Sequence[SupplierOrder]] = field(default_factory=list)
+    given: list[Decimal] = field(default_factory=list)
 
     def plan(
         self, needs: Sequence[Need], seconds: Decimal, begin: Sequence[SupplierOrder] = ()
     ) -> Plan:
         self.asked.append(frozenset(needs))
         self.begun.append(begin)
+        self.given.append(seconds)
         self.clock.passed += int(self.takes(seconds) * 10**9)
         return super().plan(needs, seconds, begin)
 
@@ -157,3 +169,74 @@ def test_offers_of_one_s_own_that_do_not_do_are_none(clock: Clock) -> None:
 
     slow = Slow(order, owns={NORTH: never}, clock=clock)
     assert paid(timed([oil(NORTH, 1000)], slow, 50)) == {NORTH: D(68)}
+
+
+def test_each_plan_has_its_part_of_the_time(clock: Clock) -> None:
+    """Of 8 s that never pass: a quarter for the order of all, a fourth part each for three makers
+    alone and the rest, and of the third that is spent at first as much for each group of two."""
+    slow = Slow(clock=clock, takes=lambda _: D(0))
+    timed([oil(one, 500 << one.int) for one in makers(3)], slow, 8)
+    third = D(8) / 3
+    assert slow.given == [D(2)] + [D(2)] * 3 + [third / 4] * 3
+    # Of a minute no plan has more than its most, and the first once more after some have left.
+    slow = Slow(clock=clock, takes=lambda _: D(0))
+    timed([oil(NORTH, 10_000), oil(MILL, 5000, "6.00"), oil(QUAY, 6000)], slow, 60)
+    given = {next(iter(needs)).quantity: seconds for needs, seconds in _given(slow)}
+    assert given[D(21_000)] == D(10)
+    assert given[D(10_000)] == given[D(16_000)] == D(3)
+    # Of 0.2 s that is left nobody has less than is worth asking.
+    slow = Slow(clock=clock, takes=lambda _: D(0))
+    reckon(
+        [oil(one, 500 << one.int) for one in makers(3)], slow, {OIL}, coin=CENT, seconds=D("0.2")
+    )
+    assert slow.given == [D("0.1")] * 4
+
+
+def _given(slow: Slow) -> list[tuple[frozenset[Need], Decimal]]:
+    return list(zip(slow.asked, slow.given, strict=True))
+
+
+def test_a_plan_begins_with_orders_that_do(clock: Clock) -> None:
+    """A small group with what its makers would order alone; who wants less now, with what it would
+    have ordered; all that are left, with the order for all."""
+    slow = Slow(clock=clock, takes=lambda _: D(0))
+    timed([oil(one, 5000 << place) for place, one in enumerate(makers(5))], slow, 50)
+    begins = dict(zip(slow.asked, slow.begun, strict=True))
+    ((pair,), (most,)) = (begins[frozenset({Need(OIL, D(kg * 5000))})] for kg in (3, 30))
+    assert (pair.lines[0].packs, most.lines[0].packs) == (3, 31)
+    slow = Slow(clock=clock, takes=lambda _: D(0))
+    wax = Pledge(NORTH, WAX, D(1000), False)
+    timed([oil(NORTH, 5000, "1.00"), wax, oil(MILL, 6000)], slow, 50)
+    begins = dict(zip(slow.asked, slow.begun, strict=True))
+    alone = begins[frozenset({Need(WAX, D(1000))})]
+    assert {line.offer.material for one in alone for line in one.lines} == {OIL, WAX}
+    again = begins[frozenset({Need(OIL, D(6000)), Need(WAX, D(1000))})]
+    assert sorted(line.packs for one in again for line in one.lines) == [1, 3]
+
+
+def test_where_nothing_keeps_long_enough_a_maker_alone_buys_what_it_may_not_use(
+    clock: Clock,
+) -> None:
+    @dataclass
+    class Fresh(Slow):
+        def plan(
+            self, needs: Sequence[Need], seconds: Decimal, begin: Sequence[SupplierOrder] = ()
+        ) -> Plan:
+            found = super().plan(needs, seconds, begin)
+            if any(need.use_per_month is not None for need in needs):
+                raise NothingCovers(materials=[OIL], reason=Why.WOULD_EXPIRE)
+            return found
+
+    slow = Fresh(clock=clock, takes=lambda _: D(0))
+    found = timed([replace(oil(NORTH, 5000), use_per_month=D(10))], slow, 50)
+    assert paid(found) == {NORTH: D(68)}
+    assert slow.asked[-1] == frozenset({Need(OIL, D(5000), None, sure=D(5000))})
+
+
+def test_own_offers_are_heeded_with_what_is_sold_of_the_packs(clock: Clock) -> None:
+    """A pail is 68.00, of which 2 kg are sold for 16.00: own offers of 52.00 are just enough."""
+    pledges = [oil(NORTH, 3000), oil(QUAY, None, leftover=True)]
+    own = PackOffer("own", SUPPLIER, OIL, D(3000), (PackPrice(1, D("52.00")),))
+    owns = {NORTH: lambda _: Ordered(bill({own: 1}, {SUPPLIER: Terms()}, CENT))}
+    found = timed(pledges, Slow(order, owns=owns, clock=clock), 50)
+    assert (found.dropped, paid(found)[NORTH]) == ((), D("52.00"))
