@@ -12,7 +12,7 @@ from formulas.models import Batch, Filling, Making, Weighing
 from formulas.repromising import promise_again
 from ledger.access import Actor, find
 from ledger.entries import Posted, lock_pools, reverse_entry
-from ledger.errors import Invalid
+from ledger.errors import Invalid, NotFound
 from ledger.models import Custody, Entry, Posting
 from ledger.roles import Verb
 
@@ -26,12 +26,20 @@ class Undone:
     batch: Batch | None
 
 
-def undo(actor: Actor, *, entry: UUID | str, reason: str, happened_at: datetime) -> Undone:
+def undo(
+    actor: Actor,
+    *,
+    entry: UUID | str,
+    reason: str,
+    happened_at: datetime,
+    of_batch: UUID | None = None,
+) -> Undone:
     """Take back an entry of any kind by a reversal that says why.
 
     A finish makes its batch planned again, with all that was weighed; its samples are taken back
     with it. A cancelled batch becomes planned again with what had been weighed. A weighing stops
     counting. What comes back to the store is promised to the batch again, as far as it needs it.
+    With `of_batch` an entry of anything else is not there.
 
     Raises Forbidden, NotFound, Invalid for no reason, AlreadyReversed, Conflict for a reversal,
     UsedSince naming what stands in the way, AlreadyFinished for a weighing back into a batch that
@@ -42,6 +50,8 @@ def undo(actor: Actor, *, entry: UUID | str, reason: str, happened_at: datetime)
         raise Invalid("Say why the entry is reversed.", pointer="/reason")
     found = find(Entry.objects.filter(maker_id=actor.maker), entry)
     batch = _batch_of(actor, found)
+    if of_batch is not None and (batch is None or batch.id != of_batch):
+        raise NotFound(pointer="/entry")
     if batch is not None and _needs_planned(found, batch):
         must_be_planned(batch)
     for samples in _samples_of(found):

@@ -1,4 +1,4 @@
-"""Whatever a maker may have rows of beyond its first batch, made by the verbs."""
+"""Whatever a maker may have rows of, made by the verbs."""
 
 from dataclasses import replace
 from datetime import date
@@ -6,22 +6,27 @@ from datetime import date
 from api.long_lists import send_list
 from api.preferences import set_preferences
 from formulas.alternates import AlternateDraft
+from formulas.by_products import ByProductDraft
 from formulas.checks import check_batch
+from formulas.complaints import add_fact, log_complaint
 from formulas.composing import write_formula
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.containers import Piece, record_water_fill, set_container
 from formulas.drafts import LineDraft, PhaseDraft
+from formulas.emptying import empty
 from formulas.enough import say_enough
 from formulas.intermediates import plan_intermediates
+from formulas.joint_products import JointDraft, JointProductDraft
 from formulas.judging import Measure, Window
 from formulas.measurements import record_measurement
 from formulas.repicking import reserve_again
 from formulas.reworking import rework
+from formulas.standards import set_formula_standard
 from formulas.topping_up import top_up
 from formulas.unit_weighings import Weighed, choose_rule, units_of_batch, weigh_units
 from ledger.alert_settings import Choices, choose
 from ledger.billing import Wanted, book_bill
-from ledger.catalogue import MaximumFacts, add_supplier
+from ledger.catalogue import MaximumFacts, PartFacts, add_supplier, change_material
 from ledger.closing import close_books
 from ledger.co_op_store import name_store
 from ledger.costing import ChargeKind
@@ -29,19 +34,23 @@ from ledger.count_closing import Explained, close_sheet
 from ledger.counting import Chosen, Read, open_sheet, read_lots
 from ledger.decanting import Drawn, decant
 from ledger.deposits import pay_deposit, return_deposit
+from ledger.documents import attach_document
+from ledger.limits import Limit
 from ledger.models import Bill, CountCause, Maker, Material, ReceiptLine
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
 from ledger.ordering import Ordered, end_order, write_order
 from ledger.quantities import parse_quantity
 from ledger.receivers import add_receiver, send_test
 from ledger.receiving import Delivered, receive
-from ledger.retesting import retest
+from ledger.retesting import Found, record_results, retest, specify
 from ledger.round_buyers import answer_as_buyer, ask_another
 from ledger.round_closing import close_and_reckon
 from ledger.round_handing import hand_out
 from ledger.round_late_bills import share_late_bills
 from ledger.round_ordering import place_orders
 from ledger.source_tests import record_source_test
+from ledger.stopping import decide_through
+from tests.api.files import pdf
 from tests.factories import MORNING, TODAY, D, Workshop
 from tests.ordering_together import (
     EVENING,
@@ -53,6 +62,51 @@ from tests.ordering_together import (
     owed,
     pledged,
 )
+
+
+def fill(shop: Workshop) -> None:
+    """A delivery, a formula, a product and its batch, and what is found out about their lots."""
+    oil, jar = shop.material("Oil", density="0.91 g/mL"), shop.material("Jar", measured_by="count")
+    jelly = shop.material("Jelly")
+    lot = shop.receive(oil, "10 kg", "77.70", freight="3.00")
+    shop.receive(jar, "100 each", "33.30")
+    version = shop.formula("Balm", [(oil, "100")])
+    shop.does(
+        change_material,
+        material=version.formula.material_id,
+        version=None,
+        facts={"composition": [PartFacts("Olea Europaea Oil", D(100))]},
+    )
+    product = shop.product(version, "50 g", [(jar, "1 each")])
+    shop.does(set_formula_standard, formula=version.formula_id, valid_from=TODAY)
+    planned = shop.plan(product, 3)
+    shop.weigh_all(planned)
+    shop.look_again(planned)
+    beside = ByProductDraft(jelly.id, parse_quantity("1 g"), D(1))
+    water = JointProductDraft(shop.material("Hydrosol").id, parse_quantity("2 g"))
+    made = shop.finish(
+        planned,
+        "147 g",
+        units=3,
+        samples=["1 each"],
+        by_products=[beside],
+        joint=JointDraft("mass", [water]),
+    )
+    shop.does(empty, lot=made.lot.id, units=1, reason="no lid", happened_at=MORNING)
+    shop.plan(product, 500)
+    complaint = shop.does(
+        log_complaint, received_on=TODAY, today=TODAY, what_happened="a rash", product=product.id
+    )
+    shop.does(add_fact, complaint=complaint.id, kind="note", on=TODAY, today=TODAY, text="called")
+    shop.does(specify, material=oil.id, limits=[Limit("acid value", high=D(2))])
+    found = [Found("acid value", D(1))]
+    shop.does(record_results, lot=lot.id, found=found, tested_on=TODAY, today=TODAY)
+    paper = shop.does(
+        attach_document, lot=lot.id, kind="coa", content=pdf(), name="certificate.pdf"
+    )
+    shop.does(
+        decide_through, lot=lot.id, decision="hold", basis="cloudy", documents=[str(paper.id)]
+    )
 
 
 def fill_the_rest(shop: Workshop) -> None:

@@ -22,6 +22,8 @@ from tests.running import Running
 # In one process, which populates the makers once.
 # The first has markup in it, which every page must show as text.
 SECRETS = ("<i>Wren</i>", "Finch", "Siskin", "Dunnock")
+# What the others of a co-op may read of each: its name, and those of materials.
+KNOWN = ("North", "Mill", "Quay", "Pond")
 # What an id in a path is of, by the first word of the path.
 OF_PATH = {
     "alerts": "alert",
@@ -58,7 +60,7 @@ OF_PATH = {
 
 @dataclass(frozen=True)
 class Maker:
-    """A maker signed in, what it has, and its name that nobody else may hear."""
+    """A maker signed in, what it has, and the word that nobody else may hear."""
 
     client: Client
     has: Populated
@@ -71,20 +73,14 @@ class Maker:
 def makers(server: Running) -> list[Maker]:
     """Two co-ops of two makers each; the first maker is the one who looks."""
     found = []
-    for pair in (SECRETS[:2], SECRETS[2:]):
-        coop = open_coop(server, *(f"{secret} Bench" for secret in pair), ALLY)
-        for secret in pair:
-            name = f"{secret} Bench"
+    for at in (0, 2):
+        pair = list(zip(SECRETS, KNOWN, strict=True))[at : at + 2]
+        coop = open_coop(server, *(f"{known} Bench" for _, known in pair), ALLY)
+        for secret, known in pair:
+            name = f"{known} Bench"
             client = coop[name]
-            found.append(
-                Maker(
-                    client,
-                    populate(client, secret, coop[ALLY]),
-                    secret,
-                    coop,
-                    str(maker_id(coop, name)),
-                )
-            )
+            has = populate(client, secret, coop[ALLY], known=known)
+            found.append(Maker(client, has, secret, coop, str(maker_id(coop, name))))
     return found
 
 
@@ -242,9 +238,8 @@ def test_lists_show_nothing_of_others(makers: list[Maker]) -> None:
         said = {path: one.client.get(path, **query).made() for path, query in asked.items()}
         of_its_own = [path for path, answer in said.items() if one.secret in json.dumps(answer)]
         assert len(of_its_own) >= 6, "one's own is shown"
-        for path, answer in said.items():
-            shared = path.endswith(("/materials", "/suppliers", "/makers", "/order-rounds"))
-            assert_shows_only(json.dumps(answer), one, makers, shared=shared)
+        for answer in said.values():
+            assert_shows_only(json.dumps(answer), one, makers)
 
 
 def whole(path: str, operation: dict[str, Any]) -> dict[str, Any]:
@@ -254,13 +249,12 @@ def whole(path: str, operation: dict[str, Any]) -> dict[str, Any]:
     return own | ({"limit": 200} if "limit" in asked_by(operation) else {})
 
 
-def assert_shows_only(said: str, one: Maker, makers: list[Maker], *, shared: bool) -> None:
-    """Nothing of other makers; but the catalogue is shared by the makers of a co-op."""
+def assert_shows_only(said: str, one: Maker, makers: list[Maker]) -> None:
+    """Nothing of other makers: no private text, and no id of what is private."""
     for other in makers:
         if other is one:
             continue
-        if not (shared and other.coop is one.coop):
-            assert other.secret not in said
+        assert other.secret not in said
         assert not [id for id in other.has.private() if id in said]
 
 

@@ -88,7 +88,9 @@ class AtBench(Screen):
             undoing = UndoForm(request.POST, reader=self.reader)
             return self.act(
                 undoing,
-                lambda: undo(self.actor, happened_at=self.done_at, **undoing.cleaned_data),
+                lambda: undo(
+                    self.actor, of_batch=id, happened_at=self.done_at, **undoing.cleaned_data
+                ),
                 lambda undone: here,
                 lambda: self._page(id, undoing=undoing, status=422),
             )

@@ -19,7 +19,7 @@ from formulas.undoing import undo
 from ledger import billing, receiving
 from ledger.access import suppliers_visible_to
 from ledger.costing import ChargeKind, SpreadBy
-from ledger.errors import Invalid
+from ledger.errors import Invalid, NotFound
 from ledger.finding import called_like
 from ledger.models import Bill
 from ledger.money import round_money
@@ -161,12 +161,14 @@ class Receipt(Screen):
     def _undo(self, id: UUID, reason: str) -> Any:
         """The delivery, or one of its bills, is taken back whole."""
         bill = self.request.POST.get("bill", "")
-        kept = (
-            billing.bill_for(self.actor, bill)
-            if bill
-            else receiving.receipt_for(self.actor, id).receipt
-        )
-        return undo(self.actor, entry=kept.entry_id, reason=reason, happened_at=self.now)
+        if bill:
+            booked = {str(one.id): one.entry_id for one in billing.bills_of(self.actor, id)}
+            if bill not in booked:
+                raise NotFound
+            entry = booked[bill]
+        else:
+            entry = receiving.receipt_for(self.actor, id).receipt.entry_id
+        return undo(self.actor, entry=entry, reason=reason, happened_at=self.now)
 
     def _form(self, kept: receiving.Kept, data: Any = None) -> BillForm:
         form = BillForm(data, reader=self.reader)
@@ -190,7 +192,8 @@ class Receipt(Screen):
         batches = batches_in(self.actor, bills)
         undone = receiving.is_undone(self.actor, kept.receipt)
         may_bill = self.actor.may(Verb.BILL) and not undone
-        of_bill = id_in(self.request.POST.get("bill", ""))
+        sent = id_in(self.request.POST.get("bill", ""))
+        of_bill = next((sent for bill in bills if str(bill.id) == sent), None)
         names = (
             suppliers_visible_to(self.actor).order_by(Lower("name")).values_list("name", flat=True)
         )

@@ -29,10 +29,11 @@ class Populated:
 ALLY = "Ally Bench"
 
 
-def populate(maker: Client, secret: str, ally: Client | None = None) -> Populated:
-    """Receive, make, fill, sell, watch: everything once. Private names all contain `secret`."""
-    oil = maker.material(f"Oil of {secret}", density="0.91 g/mL", inci_name="Olea Europaea Oil")
-    jar = maker.material(f"Jar of {secret}", measured_by="count")
+def populate(maker: Client, secret: str, ally: Client | None = None, known: str = "") -> Populated:
+    """Everything once. Private texts contain `secret`; what all of the co-op may read, `known`."""
+    known = known or secret
+    oil = maker.material(f"Oil of {known}", density="0.91 g/mL", inci_name="Olea Europaea Oil")
+    jar = maker.material(f"Jar of {known}", measured_by="count")
     supplier = maker.supplier()
     receipt = _receipt(maker, supplier, oil, jar, secret)
     oil_lot, jar_lot = (line["lot"]["id"] for line in receipt["lines"])
@@ -44,9 +45,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     ).made()
     fill = _filled(maker, product["id"], bulk["lot"]["id"], secret)
     _measured(maker, jar, product["id"], fill["id"])
-    sold = {"customer": f"customer {secret}", "deviation": {"reason": f"reason {secret}"}}
-    sale = _moved(maker, "sales", fill["lot"]["id"], "3 each", **sold)
-    issue = _moved(maker, "issues", oil_lot, "1 g", purpose="gift", reason=f"reason {secret}")
+    sale, issue = _out(maker, fill["lot"]["id"], oil_lot, secret)
     ph = {"measure": "ph", "value": "5.5", "note": f"note {secret}"}
     measurement = maker.post(f"batches/{planned['id']}/measurements", ph).made()
     _cost_formula(maker, secret)
@@ -76,9 +75,16 @@ def populate(maker: Client, secret: str, ally: Client | None = None) -> Populate
     ids["list"] = [_sent_list(maker, secret)]
     ids["complaint"] = [_complained(maker, fill["lot"]["id"], product["id"], secret)]
     if ally is not None:
-        ids |= _exchanged(maker, ally, oil_lot, jar_lot, secret)
-        ids |= _recalled(maker, ally, ids, secret)
+        ids |= _exchanged(maker, ally, oil_lot, jar_lot, secret, known)
+        ids |= _recalled(maker, ally, ids, secret, known)
     return Populated(ids, [secret])
+
+
+def _out(maker: Client, units: str, oil: str, secret: str) -> tuple[Any, Any]:
+    """Some of the units sold, and some of the oil given away."""
+    sold = {"customer": f"customer {secret}", "deviation": {"reason": f"reason {secret}"}}
+    sale = _moved(maker, "sales", units, "3 each", **sold)
+    return sale, _moved(maker, "issues", oil, "1 g", purpose="gift", reason=f"reason {secret}")
 
 
 def _sent_list(maker: Client, secret: str) -> str:
@@ -150,7 +156,7 @@ def _filled(maker: Client, product: str, bulk: str, secret: str) -> Any:
 
 
 def _exchanged(
-    maker: Client, ally: Client, lot: str, jars: str, secret: str
+    maker: Client, ally: Client, lot: str, jars: str, secret: str, known: str
 ) -> dict[str, list[str]]:
     """An offer to the ally, a maker of whom the others may know; jars that are open to all."""
     (to,) = [row["id"] for row in maker.listed("makers") if row["name"] == ALLY]
@@ -158,12 +164,12 @@ def _exchanged(
     offer = maker.post("transfers", body).made()
     consigned = {"shop": f"shop {secret}", "lines": [{"lot": lot, "quantity": "1 g"}]}
     maker.post("consignments", consigned).made()
-    opened = {"lot": jars, "quantity": "2 each", "note": f"note {secret}"}
+    opened = {"lot": jars, "quantity": "2 each", "note": f"note {known}"}
     share = maker.post("shares", opened).made()["id"]
     claim = ally.post(f"shares/{share}/claims", {"quantity": "1 each"}).made()["id"]
     paid = {"maker": to, "direction": "paid", "amount": "3.30", "note": f"note {secret}"}
     payment = maker.post("payments", {**paid, "happened_at": "2025-05-07T09:00:00Z"}).made()
-    drum = maker.receive(maker.material(f"Drum of {secret}"), "9 kg", "9.90")
+    drum = maker.receive(maker.material(f"Drum of {known}"), "9 kg", "9.90")
     drawn = {"draws": [{"net": "4 kg"}, {"net": "2 kg", "maker": to}], "note": f"note {secret}"}
     decanting = maker.post(f"lots/{drum}/decantings", drawn).made()
     deposit = {"supplier": maker.supplier(), "amount": "5.50", "note": f"note {secret}"}
@@ -185,10 +191,10 @@ def _spare(ally: Client) -> str:
 
 
 def _recalled(
-    maker: Client, ally: Client, ids: dict[str, list[str]], secret: str
+    maker: Client, ally: Client, ids: dict[str, list[str]], secret: str, known: str
 ) -> dict[str, list[str]]:
     """A recall of a lot that the ally has some of, and the notice of it."""
-    spare = maker.material(f"Spare oil of {secret}")
+    spare = maker.material(f"Spare oil of {known}")
     lot = maker.receive(spare, "1 kg", "5.00", supplier_lot=f"lot {secret}")
     on = {"happened_at": "2025-05-07T09:00:00Z"}
     body = {"maker": ids["maker"][0], "lot": lot, "quantity": "1 g", **on}

@@ -36,7 +36,10 @@ NAMED: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A page at an address: how often it asked the database, what it says, and what it weighs."""
+    """A page at an address: how often it asked the database, what it says, and what it weighs.
+
+    `policy` is what it lets a browser load and run.
+    """
 
     path: str
     route: str
@@ -44,6 +47,7 @@ class Seen:
     status: int
     size: int
     text: str
+    policy: str
 
 
 def looked_at(client: Client, path: str) -> Seen:
@@ -56,7 +60,8 @@ def looked_at(client: Client, path: str) -> Seen:
     page = "html" in answer["Content-Type"]
     text = answer.content.decode() if page else ""
     size = len(answer.content) if page else 0
-    return Seen(path, route_of(path), len(asked), answer.status_code, size, text)
+    policy = answer.headers.get("Content-Security-Policy", "")
+    return Seen(path, route_of(path), len(asked), answer.status_code, size, text, policy)
 
 
 def found_by_name(client: Client) -> list[str]:

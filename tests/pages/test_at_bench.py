@@ -9,6 +9,7 @@ from django.test import Client
 from formulas.composing import write_formula
 from formulas.composition import ToEffect
 from formulas.judging import Measure, read_window
+from formulas.models import Weighing
 from formulas.planning import Planned
 from ledger.models import Material
 from tests.factories import D, Workshop
@@ -111,3 +112,19 @@ def test_what_no_line_lists_dilutes_the_preservative(shop: Workshop, client: Cli
     shop.weigh(planned, 1, kept, "120 g")
     assert "Guard: 0.9919 %" in plain(done(client, bench, **other, **{"add-quantity": "62"}))
     assert "Guard: 0.9919 %" in plain(shown(client.get(bench.replace("bench", "finish"))))
+
+
+def test_what_went_into_another_batch_is_not_taken_back_here(
+    shop: Workshop, client: Client
+) -> None:
+    oil = shop.material("Rice oil")
+    shop.receive(oil, "2 kg", "9.00")
+    version = shop.formula("Rice balm", [(oil, "100")])
+    made, other = shop.plan(version, "500 g"), shop.plan(version, "500 g")
+    for planned in (made, other):
+        shop.weigh_all(planned)
+    weighings = Weighing.objects.filter(batch=made.batch)
+    (entry,) = shop.does(lambda actor: list(weighings.values_list("entry_id", flat=True)))
+    about = {"do": "undo", "entry": str(entry), "reason": "the wrong pot"}
+    assert "no such thing" in refused(client, bench_of(other), **about)
+    done(client, bench_of(made), **about)

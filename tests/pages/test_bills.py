@@ -41,6 +41,11 @@ def test_what_is_billed_later_falls_on_what_is_left_and_on_what_was_used(shop: W
     assert "credit note" in page
     ids = re.findall(r'name="bill" value="([^"]+)"', client.get(path).content.decode())
     assert len(ids) == 3
+    shop.receive(shop.material("Clay"), "1 kg", "3.00")
+    elsewhere = re.findall(r"/receipts/[0-9a-f-]{36}", client.get("/receipts").content.decode())[0]
+    assert elsewhere != path
+    about = {"do": "undo", "bill": ids[-1], "reason": "not ours"}
+    assert "no such thing" in refused(client, elsewhere, **about)
     assert refused(client, path, do="undo", bill=ids[-1], reason="")
     assert "taken back" in done(client, path, do="undo", bill=ids[-1], reason="not ours")
     assert "used" in refused(client, path, do="undo", reason="another oil")
