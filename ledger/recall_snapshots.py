@@ -6,7 +6,6 @@ from typing import Any, Final
 from uuid import UUID
 
 from ledger.models import Status
-from ledger.recall_gaps import accounted_for
 from ledger.recall_tallies import Count, Tally
 from ledger.recalling import DirectAccount, Listed, Place, RecallList
 from ledger.tracing import OTHER_MAKERS
@@ -77,8 +76,9 @@ def tally_of(found: RecallList) -> Tally:
     for one in found.accounts:
         sold = sold.plus(one.sold, counted=counted[one.lot_id])
         returned = returned.plus(one.returned, counted=counted[one.lot_id])
-    accounted = accounted_for(found)
-    return Tally(found.received, accounted, found.makings, sold=sold, returned=returned, **counts)
+    return Tally(
+        found.received, found.accounted, found.makings, sold=sold, returned=returned, **counts
+    )
 
 
 def _counted_as(lot: Listed, place: Place) -> tuple[str, ...]:

@@ -2,6 +2,11 @@
 
 Inside one maker's walls: what went to another maker shows as moved to it (21 CFR 7.49 and ISO 22716
 14 ask whom to tell and what came back).
+
+The books always close: whatever leaves a store goes to an account. What a count found gone, and
+for which nobody found a cause but shrink, stands in such an account as well, and yet nobody knows
+where it is; it may have left the house. In a recall it is not accounted for (the purpose of a
+mass balance: 21 CFR 7.42, ISO 22005). What was spilt, has evaporated or was scrapped is.
 """
 
 from collections import defaultdict
@@ -17,7 +22,7 @@ from django.db import connection
 
 from ledger.access import Actor, lot_for
 from ledger.entries import account
-from ledger.models import Account
+from ledger.models import Account, CountCause
 from ledger.recall_balance import Making, carried, rounded, share_of
 from ledger.roles import Verb
 from ledger.tracing import ORIGINS, OTHER_MAKERS, RETURNED_TO, place_of
@@ -29,6 +34,8 @@ BEFORE_ALL: Final = datetime(1, 1, 1, tzinfo=UTC)
 WITHIN_REACH: Final = frozenset({"store", "batch", "consignment"})
 # From other makers it came for a while, and may go back.
 OWN_ORIGINS: Final = ORIGINS - OTHER_MAKERS
+
+_GONE: Final = (Account.Kind.LOSS, CountCause.Cause.SHRINK)
 
 # From key to key: the planner cannot know how few lots are reached, and would read through all that
 # was ever made instead.
@@ -105,6 +112,11 @@ class Place:
     def within_reach(self) -> bool:
         return self.kind in WITHIN_REACH
 
+    @property
+    def explained(self) -> bool:
+        """Whether anybody knows what became of what lies there by the books."""
+        return (self.kind, self.account) != _GONE
+
 
 @dataclass(frozen=True, slots=True)
 class Listed:
@@ -125,8 +137,9 @@ class Listed:
 
     @property
     def unexplained(self) -> Decimal:
-        """What neither lies anywhere nor was used; it ought to be 0."""
-        return self.total - self.used - sum((place.quantity for place in self.places), ZERO)
+        """What nobody can account for: gone without a cause, or not found by the books."""
+        known = (place.quantity for place in self.places if place.explained)
+        return self.total - self.used - sum(known, ZERO)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,8 +175,9 @@ class RecallList:
 
     @property
     def accounted(self) -> Decimal:
-        """How much of it the list finds, in whatever was made of it."""
-        return sum((place.of_recalled for lot in self.lots for place in lot.places), ZERO)
+        """How much of it lies, or went, where somebody knows, in whatever was made of it."""
+        places = (place for lot in self.lots for place in lot.places)
+        return sum((place.of_recalled for place in places if place.explained), ZERO)
 
     def within_reach(self, *, counted: bool) -> Decimal:
         """What can still be stopped: pieces, or grams."""

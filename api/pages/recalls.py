@@ -24,15 +24,14 @@ from formulas.made_losses import MadeLoss, losses_of
 from ledger import recall_notices, recall_records
 from ledger.access import Actor, lot_for
 from ledger.recall_buyers import buyers_of, sales_of
-from ledger.recall_gaps import accounted_for, is_explained
 from ledger.recall_tallies import percent_back
-from ledger.recalling import Listed, Place, recall_list
+from ledger.recalling import Listed, recall_list
 from ledger.roles import Verb
 from ledger.transferring import makers_of_coop
 
 MOST, MOST_LOTS, LONGEST = 20, 40, 400
-# A lot of the list, what was lost in making it, and its places with whether they are explained.
-LotRow = tuple[Listed, MadeLoss | None, list[tuple[Place, bool]]]
+# A lot of the list, and what was lost in making it.
+LotRow = tuple[Listed, MadeLoss | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +108,7 @@ class WhoHasIt(Screen):
                 "accounts": lambda: recall_tables.accounts(listed),
             },
             listed=listed,
-            balance=Balance(listed.received, accounted_for(listed)),
+            balance=Balance(listed.received, listed.accounted),
             lots=self._lots(listed.lots[:MOST_LOTS]),
             more_lots=len(listed.lots[MOST_LOTS:]),
             buyers=buyers[:MOST_LOTS],
@@ -120,12 +119,9 @@ class WhoHasIt(Screen):
         )
 
     def _lots(self, lots: Sequence[Listed]) -> list[LotRow]:
-        """Each with what its batch lost, and its places with whether they are explained."""
+        """Each with what its batch lost."""
         losses = losses_of(self.actor, (lot.id for lot in lots))
-        return [
-            (lot, losses.get(lot.id), [(place, is_explained(place)) for place in lot.places])
-            for lot in lots
-        ]
+        return [(lot, losses.get(lot.id)) for lot in lots]
 
 
 class Recalls(Screen):

@@ -16,7 +16,6 @@ from formulas.made_losses import MadeLoss, losses_of
 from ledger import recalling
 from ledger.access import Actor
 from ledger.quantities import kept_in
-from ledger.recall_gaps import accounted_for, is_explained, unexplained_in
 
 
 class RecallPlaceOut(serializers.Serializer[Any]):
@@ -107,14 +106,14 @@ def list_json(
     pieces = [one for one in found.accounts if counted[one.lot_id]]
     sold = sum((one.sold for one in pieces), Decimal(0))
     returned = sum((one.returned for one in pieces), Decimal(0))
-    root, accounted = found.lot.counted, accounted_for(found)
+    root = found.lot.counted
     return {
         "lots": [_lot(lot, losses.get(lot.id)) for lot in found.lots],
         "balance": {
             "unit": kept_in(root),
             "received": plain(found.received),
-            "accounted": plain(accounted),
-            "unexplained": plain(found.received - accounted),
+            "accounted": plain(found.accounted),
+            "unexplained": plain(found.received - found.accounted),
         },
         "within_reach": {
             "units": amount(found.within_reach(counted=True), True),
@@ -153,11 +152,11 @@ def _lot(lot: recalling.Listed, loss: MadeLoss | None) -> dict[str, Any]:
                 "quantity": amount(place.quantity, lot.counted),
                 "within_reach": place.within_reach,
                 "of_recalled": plain(place.of_recalled),
-                "explained": is_explained(place),
+                "explained": place.explained,
             }
             for place in lot.places
         ],
-        "unexplained": amount(unexplained_in(lot), lot.counted),
+        "unexplained": amount(lot.unexplained, lot.counted),
         "making_loss": loss
         and {
             "normal_grams": plain(loss.normal_grams),
