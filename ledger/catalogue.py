@@ -17,7 +17,7 @@ from ledger.errors import (
 )
 from ledger.finding import called_like
 from ledger.models import Material, MaterialMaximum, MaterialPart, Supplier
-from ledger.models.catalogue import CAUTIONS, USED_AS
+from ledger.models.catalogue import CAUTIONS, FUNCTIONS, USED_AS
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -45,23 +45,7 @@ PLAIN = [
     "certificate_category",
     "certificate_until",
 ]
-# What a material does in a formula (the usual functions of the trade), and what a raw material may
-# carry beside its active matter.
-FUNCTIONS = [
-    "acid",
-    "base",
-    "botanical",
-    "chelant",
-    "emollient",
-    "emulsifier",
-    "fragrance",
-    "humectant",
-    "other",
-    "preservative",
-    "solvent",
-    "surfactant",
-    "thickener",
-]
+# What a raw material may carry beside its active matter.
 BROUGHT = ["allergens", "preservative", "salts"]
 
 
@@ -355,6 +339,9 @@ def _set(material: Material, facts: MaterialFacts) -> None:
             "What is stocked costs what its lots cost; its own cost is for what is not.",
             pointer="/cost_per_kg",
         )
+    if facts.function and facts.function not in FUNCTIONS:
+        named = ", ".join(FUNCTIONS)
+        raise Invalid(Sentence("A function is one of: {named}.", named=named), pointer="/function")
     for place, caution in enumerate(facts.cautions):
         if caution not in CAUTIONS:
             named = ", ".join(CAUTIONS)

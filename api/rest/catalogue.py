@@ -34,7 +34,7 @@ from ledger.access import (
     suppliers_visible_to,
 )
 from ledger.models import Material, MaterialPart, Supplier
-from ledger.models.catalogue import CAUTIONS, USED_AS
+from ledger.models.catalogue import CAUTIONS, FUNCTIONS, USED_AS
 from ledger.roles import Verb
 
 FORMULAS = ["lot", "fifo", "average"]
@@ -103,9 +103,7 @@ class MaterialIn(Body):
     allergens = listed(
         PartIn, most=100, required=False, help_text="By its certificate, in percent of it."
     )
-    function = Choice(
-        ["", *catalogue.FUNCTIONS], required=False, help_text="Its work in a formula."
-    )
+    function = Choice(["", *FUNCTIONS], required=False, help_text="Its work in a formula.")
     brings = serializers.ListField(
         child=Choice(catalogue.BROUGHT),
         max_length=len(catalogue.BROUGHT),

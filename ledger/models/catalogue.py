@@ -16,6 +16,9 @@ class CostFormula(models.TextChoices):
     AVERAGE = "average"
 
 
+# What a material does in a formula (the usual functions of the trade).
+FUNCTIONS = ["acid", "base", "botanical", "chelant", "emollient", "emulsifier", "fragrance"]
+FUNCTIONS += ["humectant", "other", "preservative", "solvent", "surfactant", "thickener"]
 # What asks for care with a material.
 CAUTIONS = ["lye", "water", "preservative", "fragrance", "essential_oil", "botanical", "powder"]
 CAUTIONS += ["solvent", "nut", "milk", "wheat"]
@@ -94,6 +97,9 @@ class Material(CoopRow):
                     | models.Q(min_percent__lte=models.F("max_percent"))
                 ),
                 name="material_percents_in_order",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(function__in=["", *FUNCTIONS]), name="material_function_known"
             ),
             models.CheckConstraint(
                 condition=models.Q(declared_as__in=["ingredient", "colourant", "absent"]),

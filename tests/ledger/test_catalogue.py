@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from django.db import IntegrityError
 
 from ledger.access import acting_as, material_for, materials_visible_to, supplier_for
 from ledger.catalogue import (
@@ -120,6 +121,7 @@ def test_how_it_is_measured_and_whether_it_is_stocked_is_fixed() -> None:
         ({"mass_each": parse_quantity("32 g")}, "/mass_each"),
         ({"measured_by": "count", "mass_each": parse_quantity("32 mL")}, "/mass_each"),
         ({"cost_per_kg": D("0.01")}, "/cost_per_kg"),
+        ({"function": "polish"}, "/function"),
     ],
 )
 def test_facts_that_contradict_are_refused(facts: dict[str, Any], pointer: str) -> None:
@@ -129,6 +131,13 @@ def test_facts_that_contradict_are_refused(facts: dict[str, Any], pointer: str) 
     assert refused.value.pointer == pointer
     with acting_as(bench.actor):
         assert not Material.objects.exists()
+
+
+def test_postgresql_knows_the_functions_as_well() -> None:
+    bench = open_bench()
+    added = add(bench)
+    with pytest.raises(IntegrityError, match="material_function_known"), acting_as(bench.actor):
+        Material.objects.filter(id=added.id).update(function="polish")
 
 
 def test_water_has_a_cost_and_no_stock_and_a_bottle_has_a_mass() -> None:
