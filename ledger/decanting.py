@@ -27,7 +27,14 @@ from ledger.errors import (
     placed,
 )
 from ledger.ids import new_id, same_id
-from ledger.lots import NewLot, custody_of, inherit_status, must_be_stocked, open_lots
+from ledger.lots import (
+    NewLot,
+    custody_of,
+    hold_lot_numbers,
+    inherit_status,
+    must_be_stocked,
+    open_lots,
+)
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import (
     Account,
@@ -118,6 +125,7 @@ def decant(
     must_be_stocked(found.material, "")
     read = [_read(found, draw, f"/draws/{place}") for place, draw in enumerate(draws)]
     status = _drawable(actor, found)
+    hold_lot_numbers(actor)
     lock_pools([found.material_id])
     amounts = [one.net.quantity for one in read]
     drawn = sum(amounts, ZERO)

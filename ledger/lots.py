@@ -59,6 +59,12 @@ def next_lot_codes(actor: Actor, count: int) -> list[str]:
     return [f"{mark}{number}" for number in range(last - count + 1, last + 1)]
 
 
+def hold_lot_numbers(actor: Actor) -> None:
+    """Take the lock on the maker's running number. It comes before those on its stock, so whoever
+    looks at the stock before lots are opened takes it first."""
+    next_lot_codes(actor, 0)
+
+
 def open_lots(actor: Actor, lots: Sequence[NewLot], *, release_basis: str | None) -> list[Lot]:
     """Open lots in quarantine, or released on a stated basis (ISO 22716 6.4, 6.5).
 

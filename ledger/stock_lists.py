@@ -16,6 +16,7 @@ from django.db import transaction
 from django.db.models.functions import Lower
 
 from ledger.access import Actor, materials_visible_to
+from ledger.entries import lock_pools
 from ledger.errors import (
     Invalid,
     Refusal,
@@ -23,6 +24,7 @@ from ledger.errors import (
 )
 from ledger.in_parts import Together, Told, parts_of, silent
 from ledger.issuing import Moved
+from ledger.lots import hold_lot_numbers
 from ledger.measuring import Measured
 from ledger.models import Lot, Material
 from ledger.opening_stock import Opening, There, open_all, opening_of
@@ -112,6 +114,10 @@ def _done(
     )
     done = len(rows) - len(sound)
     with transaction.atomic():
+        if keep:
+            # All at once and in their order: a later part must not wait for whom an earlier keeps.
+            hold_lot_numbers(actor)
+            lock_pools(opening.new.material.id for _, opening in sound)
         for part in parts_of(sound, AT_ONCE):
             # What is only tried is taken back at once, so that nobody else waits for it.
             with transaction.atomic():

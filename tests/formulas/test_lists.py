@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from formulas.access import formulas_of
 from formulas.formula_lists import check_formulas, import_formulas
 from formulas.models import Line
+from ledger import stock_lists
 from ledger.models import Custody, Holding, Lot
 from ledger.price_list_rows import ListRefused, ListRow
 from ledger.stock_lists import check_stock, import_stock
@@ -107,6 +108,22 @@ def test_what_only_the_books_refuse_is_told_at_its_row(shop: Workshop) -> None:
 
 
 RECIPES = "formula,phase,ingredient,percent,most_percent"
+
+
+def test_all_locks_of_a_list_are_taken_before_its_first_part(
+    shop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Or a later part would wait for whom an earlier one keeps waiting."""
+    monkeypatch.setattr(stock_lists, "AT_ONCE", 1)
+    both = [shop.material(f"{name} oil") for name in ("Plum", "Date")]
+    sent = rows(STOCK, "Date oil,1 kg,1.00,A-1,,", "Plum oil,1 kg,1.00,A-2,,")
+    with CaptureQueriesContext(connection) as queries:
+        shop.does(import_stock, rows=sent, now=MORNING)
+    asked = [one["sql"] for one in queries.captured_queries]
+    locks = [place for place, one in enumerate(asked) if "ledger_lock_pools" in one]
+    lots = [place for place, one in enumerate(asked) if 'INSERT INTO "ledger_lot"' in one]
+    assert all(one.id.hex in asked[locks[0]] for one in both)
+    assert locks[0] < lots[0] < lots[1]
 
 
 def test_formulas_are_tried_and_then_written(shop: Workshop) -> None:
