@@ -3,7 +3,8 @@
 import pytest
 from django.db import IntegrityError, transaction
 
-from formulas.joint_products import JointDraft, JointProductDraft
+from formulas import finishing
+from formulas.joint_products import Joint, JointDraft, JointProductDraft
 from formulas.models import JointProduct, Making
 from ledger.access import acting_as
 from ledger.quantities import parse_quantity
@@ -51,3 +52,16 @@ def test_a_making_says_what_can_be(wrong: dict[str, object]) -> None:
             setattr(making, name, value)
         with pytest.raises(IntegrityError, match="making_joint_within_cost"), transaction.atomic():
             making.save(force_insert=True)
+
+
+@pytest.mark.parametrize("kept", [0, 1])
+def test_a_making_has_the_products_that_it_says(monkeypatch: pytest.MonkeyPatch, kept: int) -> None:
+    """Without any, and with the main one alone."""
+
+    def forget(making: Making, joint: Joint) -> None:
+        joint.main.making, joint.main.lot_id = making, making.lot_id
+        JointProduct.objects.bulk_create([joint.main][:kept])
+
+    monkeypatch.setattr(finishing, "keep_joint_products", forget)
+    with pytest.raises(IntegrityError, match=r"has its main one and another|carry what"):
+        distilled()
