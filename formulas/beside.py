@@ -6,7 +6,7 @@ from decimal import Decimal
 from uuid import UUID
 
 from formulas.drawing import dates_of_made
-from formulas.models import Batch
+from formulas.models import Batch, ByProduct, JointProduct, Making
 from ledger.access import Actor, day_of, materials_for
 from ledger.errors import Invalid, MoneyTooFine, Sentence, placed
 from ledger.lots import NewLot, must_be_stocked, open_lots
@@ -55,7 +55,7 @@ def open_lots_beside(
 def check_money(actor: Actor, amount: Decimal, pointer: str) -> None:
     """Raises Invalid for an amount below zero, MoneyTooFine for parts of the smallest coin."""
     if amount < 0:
-        raise Invalid("What it will bring is zero or more.", pointer=pointer)
+        raise Invalid("An amount of money is zero or more here.", pointer=pointer)
     if amount != round_money(amount, actor.currency):
         digits = minor_units(actor.currency)
         raise MoneyTooFine(currency=actor.currency, digits=digits, pointer=pointer)
@@ -81,3 +81,14 @@ def _measured(batch: Batch, material: Material, quantity: Quantity, pointer: str
         )
     with placed(f"{pointer}/quantity"):
         return measure(quantity, material, density_of(material))
+
+
+def lots_beside(making: Making) -> list[ByProduct | JointProduct]:
+    """What came out beside the main product, each with its lot and material; mostly nothing."""
+    found: list[ByProduct | JointProduct] = []
+    if making.by_product_grams:
+        found += making.by_products.select_related("lot__material").order_by("position")
+    if making.joint_base:
+        others = making.joint_products.filter(position__gt=0)
+        found += others.select_related("lot__material").order_by("position")
+    return found

@@ -35,8 +35,10 @@ from api.sheets.batch import batch_sheet
 from formulas import batches, finishing, second_looks
 from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of, with_begun
 from formulas.bench import TOLERANCE_PERCENT, bench_of
+from formulas.beside import lots_beside
 from formulas.costing import BatchCost
 from formulas.explaining import explain
+from formulas.finishing import yield_of
 from formulas.planning import Planned
 from formulas.recipes import infusion_of
 from formulas.repicking import reserve_again
@@ -282,7 +284,7 @@ class Batch(Screen):
         if making is not None:
             made_on = day_of(self.actor, making.happened_at)
             facts["planned_otherwise"] = made_on != bench.batch.planned_for
-            facts["yielded"] = finishing.yield_of(making, bench.batch)
+            facts |= {"beside": lots_beside(making), "yielded": yield_of(making, bench.batch)}
             if self.actor.may(Verb.SEE_COSTS):
                 cost = Cost.of(finishing.cost_of(making), self.reader)
                 facts["cost"], files["cost"] = cost, cost.table

@@ -5,23 +5,38 @@ from typing import Any, ClassVar, Final
 from uuid import UUID
 
 from django import forms
+from django.db.models import QuerySet
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import NumberField, PageForm, QuantityField, SureField, WholeField, unsure
+from api.pages.forms import (
+    MoneyField,
+    NumberField,
+    PageForm,
+    QuantityField,
+    SureField,
+    WholeField,
+    unsure,
+)
 from api.pages.screen import Screen
 from formulas import finishing
 from formulas.access import batch_for
 from formulas.bench import TOLERANCE_PERCENT, Bench, bench_of
+from formulas.by_products import ByProductDraft
 from formulas.caution_facts import of_finish
 from formulas.drawing import Sample
 from formulas.models import Batch
 from formulas.outcomes import AbnormalLoss
 from formulas.recipes import infusion_of
+from ledger.access import Actor, materials_visible_to
+from ledger.finding import material_named
+from ledger.models import Material
 from ledger.roles import Verb
 
 MOST_NAMED: Final = 6
+MOST_NAMES: Final = 300
 SAMPLES: Final = [("retained", _("kept as evidence")), ("sample", _("to be tested or shown"))]
 
 
@@ -58,6 +73,19 @@ class FinishForm(PageForm):
         help_text=_("Spilt or burnt: an expense that the rest does not carry"),
     )
     loss_reason = forms.CharField(label=_("How it was lost"), max_length=400, required=False)
+    beside = forms.CharField(
+        label=_("What else came of it"),
+        max_length=200,
+        required=False,
+        help_text=_("A by-product that can be used or sold, such as a hydrolate; it has its lot"),
+        widget=forms.TextInput(attrs={"list": "materials", "autocomplete": "off"}),
+    )
+    beside_quantity = QuantityField(label=_("How much of it"), required=False)
+    beside_nrv = MoneyField(
+        label=_("What all of it will bring"),
+        required=False,
+        help_text=_("After what selling it costs; so much less the main product carries"),
+    )
     basis = forms.CharField(
         label=_("Release at once, because"),
         max_length=400,
@@ -68,6 +96,9 @@ class FinishForm(PageForm):
     called: ClassVar = {
         "/release/basis": "basis",
         "/samples/0/quantity": "sample",
+        "/by_products/0/material": "beside",
+        "/by_products/0/quantity": "beside_quantity",
+        "/by_products/0/nrv": "beside_nrv",
         "/abnormal_loss/quantity": "loss",
         "/abnormal_loss/reason": "loss_reason",
     }
@@ -78,8 +109,16 @@ class FinishForm(PageForm):
             del self.fields["marc"]
         return self
 
-    def told(self) -> dict[str, Any]:
-        """What was typed, as the verb takes it."""
+    def clean(self) -> dict[str, Any]:
+        typed = super().clean() or {}
+        if typed.get("beside") and not typed.get("beside_quantity"):
+            self.add_error("beside_quantity", _("How much of it came out?"))
+        if typed.get("beside_quantity") and not typed.get("beside"):
+            self.add_error("beside", _("What is it?"))
+        return typed
+
+    def told(self, actor: Actor) -> dict[str, Any]:
+        """What was typed, as the verb takes it. Raises Invalid for a by-product not known."""
         typed = self.cleaned_data
         sample, loss = typed["sample"], typed["loss"]
         purpose = typed["sample_purpose"] or "retained"
@@ -88,10 +127,20 @@ class FinishForm(PageForm):
             "output": typed["output"],
             **{name: typed[name] for name in ("units", "labour_minutes", "label_version")},
             "marc": typed.get("marc"),
+            "by_products": self._by_products(actor),
             "samples": [Sample(sample, why, purpose)] if sample else [],
             "abnormal_loss": AbnormalLoss(loss, typed["loss_reason"]) if loss else None,
             "release_basis": typed["basis"] or None,
         }
+
+    def _by_products(self, actor: Actor) -> list[ByProductDraft]:
+        typed = self.cleaned_data
+        if not typed["beside"]:
+            return []
+        made = material_named(actor, typed["beside"], pointer="/by_products/0/material")
+        return [
+            ByProductDraft(made.id, typed["beside_quantity"], typed["beside_nrv"] or Decimal(0))
+        ]
 
 
 class Finish(Screen):
@@ -113,7 +162,9 @@ class Finish(Screen):
 
     def _finish(self, id: UUID, form: FinishForm) -> Any:
         bench = bench_of(self.actor, id)
-        finished = finishing.finish(self.actor, batch=id, happened_at=self.done_at, **form.told())
+        finished = finishing.finish(
+            self.actor, batch=id, happened_at=self.done_at, **form.told(self.actor)
+        )
         if not form.cleaned_data["sure"]:
             self._ask(bench, finished.making.output_grams)
         return finished
@@ -136,6 +187,12 @@ class Finish(Screen):
         return self.show(
             bench=bench,
             cautions=of_finish(bench.batch),
+            materials=list(self._bought().values_list("name", flat=True)[:MOST_NAMES]),
             form=form or FinishForm(reader=self.reader, initial=first).fit(bench.batch),
             status=status,
         )
+
+    def _bought(self) -> "QuerySet[Material]":
+        """What a by-product may be: stocked, and made by nobody as a product."""
+        rows = materials_visible_to(self.actor).filter(maker=None, stocked=True)
+        return rows.order_by(Lower("name"))

@@ -4,8 +4,11 @@ from typing import Any
 
 import pytest
 
+from formulas.models import ByProduct
+from ledger.access import acting_as
+from ledger.models import Lot
 from tests.factories import D, Workshop, open_workshop
-from tests.pages.browsing import done, refused, signed_in
+from tests.pages.browsing import done, refused, sent, signed_in
 
 
 @pytest.fixture(scope="module")
@@ -36,3 +39,26 @@ def test_called_off_or_thrown_away(shop: Workshop) -> None:
     assert "thrown away" in done(client, path, **away, kept="100", brings="2")
     assert shop.disagreements() == []
     assert path not in client.get(f"/batches/{second.batch.id}").content.decode()
+
+
+def test_what_came_out_beside_it_has_its_lot(shop: Workshop) -> None:
+    """A kilogram of leaf for 30.00: 200 g of hydrolate bring 4.00, and the oil carries 26.00."""
+    leaf, _ = shop.material("Rosemary leaf"), shop.material("Rosemary hydrolate")
+    shop.receive(leaf, "1 kg", "30.00")
+    planned = shop.plan(shop.formula("Rosemary oil", [(leaf, "100")]), "1 kg")
+    shop.weigh_all(planned)
+    client, path = signed_in(shop), f"/batches/{planned.batch.id}/finish"
+    about = {"output": "650 g", "beside": "rosemary HYDROLATE", "beside_nrv": "4.00"}
+    assert "How much of it came out?" in refused(client, path, **about)
+    assert "What is it?" in refused(client, path, output="650 g", beside_quantity="200 g")
+    about["beside_quantity"] = "200 g"
+    unknown = sent(client, path, **{**about, "beside": "Rosemary wax"}).content.decode()
+    assert "No material is called" in unknown
+    assert 'value="Rosemary wax"' in unknown
+    assert "Rosemary hydrolate" in done(client, path, **about)
+    with acting_as(shop.actor):
+        row = ByProduct.objects.select_related("lot").get(making__batch=planned.batch)
+        oil = planned.batch.version.formula.material
+        made = Lot.objects.get(material=oil)
+    assert shop.held(row.lot) == (D(200), D(4))
+    assert shop.held(made) == (D(650), D(26))
