@@ -120,7 +120,7 @@ def as_kept(told: Mapping[str, Any]) -> Findings:
 
 def _printable(text: str) -> str:
     """A text without what JSON in the database does not take."""
-    return "".join(sign for sign in text if sign.isprintable())
+    return "".join(sign for sign in text if sign != "\0" and not "\ud800" <= sign <= "\udfff")
 
 
 def _plain(value: Any) -> Any:

@@ -55,15 +55,18 @@ class GivenUp(Conflict):
 
 
 def send_list(actor: Actor, *, kind: str, name: str, content: bytes, now: datetime) -> SentList:
-    """Keep a list to be tried by a worker. The same file again is the list that waits already.
+    """Keep a list to be tried by a worker. The same file again is the list that waits already, or
+    is tried anew, since what was found then may be different by now.
 
     Raises Forbidden, and Conflict where too many wait or nobody could work it through.
     """
     actor.must(KINDS[kind].verb)
     waiting = lists_of(actor).filter(state__in=KEPT)
     digest = hashlib.sha256(content).digest()
-    for same in waiting.filter(kind=kind, digest=digest).exclude(state=State.TAKING)[:1]:
-        return same
+    same = waiting.filter(kind=kind, digest=digest)
+    for waits in same.filter(state=State.WAITING)[:1]:
+        return waits
+    same.filter(state=State.TRIED).delete()
     if waiting.count() >= MOST_WAITING:
         raise Conflict(
             Sentence(

@@ -2,6 +2,7 @@
 
 from django.contrib.auth import password_validation as rules
 from django.utils.translation import gettext as said
+from django.utils.translation import ngettext
 
 
 class NotLikeYourName(rules.UserAttributeSimilarityValidator):
@@ -14,10 +15,20 @@ class NotLikeYourName(rules.UserAttributeSimilarityValidator):
 
 class LongEnough(rules.MinimumLengthValidator):
     def get_error_message(self) -> str:
-        return said("This is too short: write %d characters or more.") % self.min_length
+        return (
+            ngettext(
+                "This is too short: write %d character or more.",
+                "This is too short: write %d characters or more.",
+                self.min_length,
+            )
+            % self.min_length
+        )
 
     def get_help_text(self) -> str:
-        return said("%d characters or more.") % self.min_length
+        return (
+            ngettext("%d character or more.", "%d characters or more.", self.min_length)
+            % self.min_length
+        )
 
 
 class NotCommon(rules.CommonPasswordValidator):

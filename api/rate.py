@@ -41,7 +41,8 @@ def _limiter() -> FixedWindowRateLimiter:
 
 
 @functools.cache
-def _limit() -> RateLimitItemPerMinute:
+def limit() -> RateLimitItemPerMinute:
+    """How many requests a caller may make in a minute."""
     return RateLimitItemPerMinute(settings.RATE_PER_MINUTE)
 
 
@@ -99,10 +100,10 @@ def _count(kind: str, caller: str) -> None:
         return
     several = max(1, settings.RATE_PER_MINUTE // 120)
     try:
-        if _limiter().hit(_limit(), kind, caller, cost=several):
+        if _limiter().hit(limit(), kind, caller, cost=several):
             _grant(kind, caller, several - 1)
             return
-        reset = _limiter().get_window_stats(_limit(), kind, caller).reset_time
+        reset = _limiter().get_window_stats(limit(), kind, caller).reset_time
     except (RedisError, StorageError, OSError) as error:
         log.warning("The rate is not limited: %s", error)
         return

@@ -59,11 +59,6 @@ class OfDays(Working):
         days = {"what": name, "first": self.reader.day(first), "last": self.reader.day(last)}
         return said("%(what)s, %(first)s to %(last)s") % days
 
-    @property
-    def most(self) -> int:
-        """How many lines are wanted: all that a file holds, or those of a page."""
-        return TOO_MANY if tables.asked(self.request) else MOST_LINES
-
     def by_entry(self, name: object, found: book_lines.Lines, unit: str = "") -> Line:
         """A figure by its entries, with their day and what they did; each opens to what moved."""
         money = self.actor.currency
@@ -158,7 +153,7 @@ class Expensed(OfDays):
     def get(self, request: HttpRequest) -> HttpResponse:
         first, last = self.days()
         days = {"first": first, "last": last}
-        kind, name = request.GET.get("kind", ""), request.GET.get("name", "").replace("\x00", "")
+        kind, name = (request.GET.get(asked, "").replace("\x00", "") for asked in ("kind", "name"))
         if kind:
             found = book_lines.expensed_by_entry(
                 self.actor, kind=kind, name=name, **days, limit=self.most

@@ -25,8 +25,8 @@ LINES, CODES = 25, 20
 LONGEST = 400
 CAUSES: Final = [
     ("", _("not explained yet")),
-    ("shrink", _("it lost or took up moisture")),
-    ("evaporation", _("it evaporated")),
+    ("shrink", _("it is gone, and nobody knows why")),
+    ("evaporation", _("it evaporated or dried out")),
     ("spill", _("it was spilled or thrown away")),
     ("found", _("it was found again")),
     ("misbooked", _("a batch was booked wrongly")),
@@ -103,6 +103,7 @@ class CloseCount(Screen):
         return self._page(id, self._forms(id))
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.COUNT)
         forms = self._forms(id, request.POST)
         if "another" in request.POST:
             return self._page(id, forms)

@@ -203,6 +203,8 @@ class Round(Acts):
         working = state == "closed" and not (trouble and trouble.given_up)
         if self.request.headers.get("HX-Request") and not working:
             return self.anew()
+        may_answer = buys and not round.buyer_agrees  # type: ignore[attr-defined]
+        asked = self._asked(round)
         closing = forms.get("closing")
         own: dict[str, Any] = {
             "form": self.form(PledgeForm),
@@ -221,11 +223,13 @@ class Round(Acts):
             left_out=rounds.left_out(self.actor, round),
             trouble=trouble,
             working=working,
+            # What is typed meanwhile would be lost.
+            renews=working and not may_answer and "to_ask" not in asked,
             reached=reached(round.id) if working else None,
             **self._came_of(round, state),
             may_write=buys,
-            may_answer=buys and not round.buyer_agrees,  # type: ignore[attr-defined]
-            **self._asked(round),
+            may_answer=may_answer,
+            **asked,
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
             **(own | forms),

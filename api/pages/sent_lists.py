@@ -15,6 +15,7 @@ from api.models import SentList
 from api.pages import tables
 from api.pages.acts import Acts
 from api.pages.forms import Button, PageForm
+from api.pages.reader import Reader
 from ledger.progress import Reached, reached
 
 WORKING: Final = (SentList.State.WAITING, SentList.State.TAKING)
@@ -47,11 +48,11 @@ class OneList(Acts):
             return self.anew()
         found = as_kept(row.found) if row.found else None
         return self.show(
-            files={"": lambda: _wrong(found.wrong)} if found and found.wrong else None,
+            files={"": lambda: _wrong(self.reader, found.wrong)} if found and found.wrong else None,
             row=row,
             kind=KINDS[row.kind],
             found=found,
-            working=working,
+            renews=working,
             reached=self._reached(row) if working else None,
             until=row.sent_at + KEPT_DAYS,
             pressed=forms.get("pressed"),
@@ -70,8 +71,8 @@ class OneList(Acts):
         }
 
 
-def _wrong(rows: Any) -> tables.Table:
+def _wrong(reader: Reader, rows: Any) -> tables.Table:
     """What is wrong, as far as the page shows it."""
     columns = [said("Row"), said("Cell"), said("Column"), said("Stands there"), said("What to do")]
-    cells = ((one.row, one.cell, one.column, one.value, str(one.detail)) for one in rows)
+    cells = ((one.row, one.cell, one.column, one.value, reader.say(one.detail)) for one in rows)
     return tables.Table("what-is-wrong", columns, cells)

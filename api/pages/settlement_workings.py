@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import id_in
 from api.pages.settlement import MONTH
-from api.pages.workings import MOST_LINES, Line, Working, address, with_rest
+from api.pages.workings import Line, Working, address, with_rest
 from ledger import settling
 from ledger.access import day_of
 from ledger.months import month_of
@@ -49,7 +49,7 @@ class Owed(Working):
                 facts={"reason": one.movement.note},
                 to=address("movements", one.movement.id),
             )
-            for one in settling.seen_by(self.actor, list(rows[:MOST_LINES]))
+            for one in settling.seen_by(self.actor, list(rows[: self.most]))
         ]
         name = said("Owed to you after %(day)s") % {"day": self.reader.day(month.last)}
         others = count - (len(lines) - 1)

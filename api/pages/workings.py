@@ -69,6 +69,11 @@ class Working(Screen):
     template = "pages/working_page.html"
     fragment = "pages/working.html"
 
+    @property
+    def most(self) -> int:
+        """How many lines are wanted: all that a file holds, or those of a page."""
+        return tables.MOST_ROWS + 1 if tables.asked(self.request) else MOST_LINES
+
     def opened(self, figure: Figure, back: str) -> HttpResponse:
         """The working, or its lines as a file."""
         files = {"": lambda: as_table(figure)}

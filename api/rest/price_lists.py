@@ -10,6 +10,7 @@ from drf_spectacular.utils import OpenApiResponse
 from rest_framework import serializers
 
 from api.forms import File, Form, Upload
+from api.list_kinds import list_row
 from api.operation import Resource, Sent, reads, writes
 from api.printing import Printed
 from api.rest.fields import Body, Choice, Id, Shown, Text, plain, shortest
@@ -126,14 +127,7 @@ def _change_json(change: price_lists.Change, *, kept: bool) -> dict[str, Any]:
 def _rows(actor: Actor, file: Upload) -> list[ListRow]:
     """The rows of a file, which is opened only for whoever may write what stands in it."""
     actor.must(Verb.OFFER)
-    return [
-        ListRow(
-            row.number,
-            {column: cell.text for column, cell in row.cells.items()},
-            {column: cell.wrong for column, cell in row.cells.items() if cell.wrong},
-        )
-        for row in read_sheet(file.content, known=KNOWN, required=REQUIRED)
-    ]
+    return [list_row(row) for row in read_sheet(file.content, known=KNOWN, required=REQUIRED)]
 
 
 def _flag(data: dict[str, Any]) -> bool | None:

@@ -51,7 +51,7 @@ class RecallLotOut(serializers.Serializer[Any]):
     unexplained = Shown(help_text="What the books do not find, or a count found gone.")
     making_loss = MakingLossOut(
         allow_null=True,
-        help_text="Null for what no batch made, and in the list of a recall as it was.",
+        help_text="Null but for a batch's main product, and in the list of a recall as it was.",
     )
 
 

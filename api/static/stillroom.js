@@ -55,6 +55,12 @@ document.addEventListener("submit", (event) => {
   if (sendKept(form, submitter)) event.preventDefault();
 });
 
+// A figure of a page opens to its working on it; not every browser opens what that lies in.
+document.addEventListener("click", ({ target }) => {
+  const link = target.closest?.('a[href^="#"]');
+  if (link) document.getElementById(link.hash.slice(1))?.closest("details")?.setAttribute("open", "");
+});
+
 function ready() {
   // A page that comes back by the browser's own button can send its form again.
   for (const form of document.forms) {
