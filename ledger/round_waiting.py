@@ -37,7 +37,8 @@ from ledger.rounds import rounds_of
 NEVER: Final = Value(False, output_field=BooleanField())
 A_MONTH: Final = timedelta(days=30)
 # Of what a maker was handed in a round, by which movement it owes the first that costs more than
-# its highest price. The rule itself is asked of `ledger_round_above_highest`.
+# its highest price. The rule itself is asked of `ledger_round_above_highest`. Who has recorded a
+# payment since has seen it, on whatever day that is said to have been paid.
 ABOVE: Final = """
 select v.id
   from (select %s::uuid) own(maker)

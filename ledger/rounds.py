@@ -247,7 +247,7 @@ def rounds_of(actor: Actor) -> "QuerySet[OrderRound]":
         reckoned_at=Subquery(outcome.values("reckoned_at")),
         orders_nothing=Exists(outcome.filter(makers=0, together=0)),
         written=Exists(written),
-        handed_out_at=Subquery(handed_out.values("happened_at")),
+        handed_out_at=Subquery(handed_out.values("happened_at")[:1]),
         buyer_agrees=Subquery(answer.values("agrees")[:1]),
         buyer_said=Subquery(answer.values("reason")[:1]),
         buyer_answered_at=Subquery(answer.values("answered_at")[:1]),

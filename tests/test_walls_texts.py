@@ -18,8 +18,10 @@ import openpyxl
 import psycopg
 import pytest
 from django.test import Client
+from django.test.utils import override_settings
 from psycopg import sql
 
+from api import rate
 from deploy import embedded
 from ledger.quantities import parse_quantity
 from ledger.sharing import open_share
@@ -77,7 +79,16 @@ class Ground:
 
 
 @pytest.fixture(scope="module")
-def ground(database: embedded.Server, redis_server: Any) -> Ground:
+def unlimited() -> Iterator[None]:
+    """A quick machine asks more here than a person may in a minute."""
+    with override_settings(RATE_PER_MINUTE=1_000_000):
+        rate.limit.cache_clear()
+        yield
+    rate.limit.cache_clear()
+
+
+@pytest.fixture(scope="module")
+def ground(database: embedded.Server, redis_server: Any, unlimited: None) -> Ground:
     shop = open_workshop("North Bench")
     other = open_workshop("Mill Bench", coop=shop.coop)
     ids = {}

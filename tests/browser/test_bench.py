@@ -68,7 +68,7 @@ def test_from_the_plan_to_the_cost(page: Page, formula: dict[str, Any]) -> None:
 
 
 def look_at_the_trace(page: Page) -> None:
-    page.locator("dd a").click()
+    page.locator("dd a[href^='/lots/']").first.click()
     page.get_by_role("link", name="Where it came from and went").click()
     page.get_by_role("link", name="What it was made of").click()
     expect(page.locator(".flow svg:visible")).to_contain_text("Beeswax")

@@ -46,6 +46,7 @@ def arrived(buyer: Client, material: str) -> None:
 def handed_out(page: Page, buyer: Client, other: Client, material: str) -> None:
     """From the page of a round, as soon as its goods have come."""
     arrived(buyer, material)
+    page.reload()
     page.get_by_role("link", name="Hand out what came").click()
     expect(page.locator("main")).to_contain_text("Mill Bench")
     assert_fits(page)
@@ -150,7 +151,7 @@ def test_together(browser: Browser, page: Page, north: Client, shop: Coop) -> No
     assert_well_made(page)
     page.get_by_role("button", name="We buy for all").click()
     page.get_by_role("button", name="Write these orders").click()
-    expect(main.locator(".tag.fine").nth(1)).to_be_visible()
+    expect(main.get_by_role("link", name="What is still to come")).to_be_visible()
     assert_fits(page)
     handed_out(page, north, mill, butter)
 

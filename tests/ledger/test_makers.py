@@ -195,7 +195,7 @@ def test_a_new_person_can_sign_in_and_a_known_one_is_left_alone() -> None:
         ("nora", "short", "", "too short"),
         ("nora", "password123", "", "too common"),
         ("nora", "7341985202", "", "digits alone"),
-        ("nora-of-the-mill", "nora-of-the-mill", "", "too similar"),
+        ("nora-of-the-mill", "nora-of-the-mill", "", "too much like"),
         ("nora of the mill", PASSWORD, "", "valid username"),
         ("nora", PASSWORD, "nora at home", "valid email"),
         ("n" * 151, PASSWORD, "", "150"),

@@ -122,6 +122,7 @@ def thursday_what_did_it_cost(bench: Client, done: dict[str, Any]) -> None:
         "overhead": "0.00",
         "inputs": "34.15",
         "by_products": "0.00",
+        "joint_products": "0.00",
         "abnormal": "0.00",
         "total": "34.15",
         "per_kg": cost["per_kg"],
