@@ -11,6 +11,7 @@ import pytest
 
 from formulas.complaints import add_fact, log_complaint
 from formulas.filling import fill
+from formulas.standards import set_formula_standard, set_product_standard
 from formulas.unit_weighings import Weighed, choose_rule, units_of_fill, weigh_units
 from ledger.catalogue import add_supplier
 from ledger.consigning import consign
@@ -85,6 +86,8 @@ def large(shop: Workshop, rows: int) -> dict[str, Any]:
     made, planned = shop.plan(version, "2 kg"), shop.plan(version, "1 kg")
     shop.weigh_all(made)
     finished = shop.finish(made, "1800 g")
+    shop.does(set_formula_standard, formula=version.formula_id, valid_from=TODAY)
+    shop.does(set_product_standard, product=product.id, valid_from=TODAY)
     return {
         "receipts": received.receipt.id,
         "materials of a line": oils[0].id,

@@ -42,6 +42,9 @@ def test_no_page_asks_much_or_more_with_more_data(shop: Workshop) -> None:
     assert {one.status for one in few.values()} == {200}
     assert [(one.path, one.queries) for one in few.values() if one.queries > MOST] == []
     assert [(one.path, one.size) for one in few.values() if one.size > MOST_BYTES] == []
+    # What is typed on a page that renews itself would be lost; on this one nothing is.
+    renewed = {one.route for one in few.values() if 'http-equiv="refresh"' in one.text}
+    assert renewed == {"/sent-lists/<uuid:id>"}
     for number in range(1, 10):
         work(shop, number)
         planned_ahead(shop, number)

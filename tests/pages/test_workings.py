@@ -8,13 +8,14 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from api.pages import book_workings, workings
 from ledger.alerts import set_watch
 from ledger.catalogue import add_supplier
-from ledger.models import Material
+from ledger.models import Material, Membership
 from ledger.ordering import Ordered, write_order
 from ledger.quantities import parse_quantity
 from tests.factories import MORNING, D, Workshop, open_workshop
-from tests.pages.browsing import signed_in
+from tests.pages.browsing import in_role, shown, signed_in
 from tests.pages.figures import all_of, amount_in, figures_of, opened, workings_of
 from tests.pages.looking import SOON, looked_at
 from tests.pages.shops import planned_ahead, work
@@ -153,3 +154,37 @@ def test_what_a_plan_of_orders_costs_opens_and_adds_up(shop: Workshop, ids: dict
     told = workings_of(looked_at(client, path).text)
     assert len(told) == 2
     assert all(one.adds_up for one in told)
+
+
+def test_money_opens_to_nobody_who_may_not_see_it(shop: Workshop, ids: dict[str, str]) -> None:
+    """On a page, in place or as a file."""
+    lot, batch, oil = (ids[kind] for kind in ("lots", "batches", "materials"))
+    paths = [
+        *(f"/books/{one}?{DAYS}" for one in ("worth", "gone", "expensed", "compared")),
+        f"/lots/{lot}/worth",
+        f"/batches/{batch}/standard",
+        f"/materials/{oil}/gone?{DAYS}",
+        "/settlement/worked-out?month=2025-05",
+    ]
+    owner, bench = signed_in(shop), in_role(shop, Membership.Role.BENCH)
+    for path in paths:
+        assert owner.get(path).status_code == 200, path
+        for asked in ("", f"{'&' if '?' in path else '?'}as=csv"):
+            refused = bench.get(path + asked)
+            assert (refused.status_code, b"USD" in refused.content) == (403, False), path
+
+
+def test_the_file_of_a_working_has_the_lines_that_its_page_leaves_out(
+    shop: Workshop, ids: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(workings, "MOST_LINES", 1)
+    monkeypatch.setattr(book_workings, "MOST_LINES", 1)
+    client = signed_in(shop)
+    for path in ("/settlement/worked-out?month=2025-05", f"/books/worth?{DAYS}"):
+        assert ", in the file" in shown(client.get(path)), path
+        assert ", in the file" not in client.get(f"{path}&as=csv").content.decode(), path
+
+
+def test_what_no_account_is_called_is_no_fault(shop: Workshop) -> None:
+    asked = "kind=%00&name=%00x"
+    assert signed_in(shop).get(f"/books/expensed?{asked}&{DAYS}").status_code in {200, 404}
