@@ -1,5 +1,6 @@
 """Joint cost by its three bases against published figures; each row carries its source."""
 
+import re
 from collections.abc import Callable
 from decimal import Decimal as D
 from typing import Any
@@ -61,20 +62,33 @@ def test_what_was_lost_after_the_split_bears_its_part() -> None:
     assert split_joint_cost(D(60), [spilt, whole], JointBase.NRV) == [30, 30]
 
 
+def test_further_work_counts_in_what_is_brought_alone() -> None:
+    """30 and 30 are fetched; 30 and 20 are left of it."""
+    outputs = [JointOutput(D(1), D(30)), JointOutput(D(1), D(30), D(10))]
+    assert split_joint_cost(D(10), outputs, JointBase.SALES_VALUE) == [5, 5]
+    assert split_joint_cost(D(10), outputs, JointBase.NRV) == [6, 4]
+
+
+NOTHING = "A joint product has a mass and brings something: what does not is a by-product."
+UNSAID = "Say what all of it fetches, of each product, or split by mass."
+
+
 @pytest.mark.parametrize(
-    ("output", "base"),
+    ("output", "base", "told"),
     [
-        (JointOutput(D(0)), JointBase.MASS),
-        (JointOutput(D(0), D(5)), JointBase.SALES_VALUE),
-        (JointOutput(D(1)), JointBase.SALES_VALUE),
-        (JointOutput(D(1)), JointBase.NRV),
-        (JointOutput(D(1), D(0)), JointBase.SALES_VALUE),
-        (JointOutput(D(1), D(5), D(5)), JointBase.NRV),
+        (JointOutput(D(0)), JointBase.MASS, NOTHING),
+        (JointOutput(D(0), D(5)), JointBase.SALES_VALUE, NOTHING),
+        (JointOutput(D(1)), JointBase.SALES_VALUE, UNSAID),
+        (JointOutput(D(1)), JointBase.NRV, UNSAID),
+        (JointOutput(D(1), D(0)), JointBase.SALES_VALUE, NOTHING),
+        (JointOutput(D(1), D(5), D(5)), JointBase.NRV, NOTHING),
     ],
 )
-def test_what_has_no_part_by_its_base_is_refused(output: JointOutput, base: JointBase) -> None:
+def test_what_has_no_part_by_its_base_is_refused(
+    output: JointOutput, base: JointBase, told: str
+) -> None:
     other = JointOutput(D(1), D(9))
-    with pytest.raises(Invalid):
+    with pytest.raises(Invalid, match=f"^{re.escape(told)}$"):
         split_joint_cost(D(10), [other, output], base)
     assert split_joint_cost(D(10), [other, other], base) == [5, 5]
 
