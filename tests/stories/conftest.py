@@ -1,4 +1,4 @@
-"""Five makers and a coordinator, and a round that they have ordered in together."""
+"""A maker alone; or five with a coordinator, and a round that they have ordered in together."""
 
 from typing import Any
 
@@ -8,6 +8,12 @@ from tests.api.client import Client, Coop, open_coop
 from tests.api.people import maker_id, member
 from tests.running import Running
 from tests.stories.buying import BENCHES, LATER, PLEDGES, offered, reckoned
+
+
+@pytest.fixture(scope="module")
+def maker(server: Running) -> Client:
+    """One for all tests of a file; each buys materials of its own."""
+    return open_coop(server, "North Bench")["North Bench"]
 
 
 @pytest.fixture(scope="module")

@@ -7,18 +7,11 @@ it; what is in store is looked at after each step.
 from decimal import Decimal
 from typing import Any
 
-import pytest
-
-from tests.api.client import Client, open_coop
+from tests.api.client import Client
 from tests.running import Running
 from tests.stories.month import Month
 
 D: Any = Decimal
-
-
-@pytest.fixture(scope="module")
-def maker(server: Running) -> Client:
-    return open_coop(server, "North Bench")["North Bench"]
 
 
 def test_a_month_of_hand_wash(maker: Client, server: Running) -> None:

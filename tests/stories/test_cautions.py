@@ -2,15 +2,7 @@
 
 from typing import Any
 
-import pytest
-
-from tests.api.client import Client, open_coop
-from tests.running import Running
-
-
-@pytest.fixture(scope="module")
-def maker(server: Running) -> Client:
-    return open_coop(server, "North Bench")["North Bench"]
+from tests.api.client import Client
 
 
 def codes(answer: Any) -> list[str]:

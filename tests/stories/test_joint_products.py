@@ -6,18 +6,10 @@ The amounts are an invented scenario; every figure was worked out by hand beside
 from decimal import Decimal
 from typing import Any
 
-import pytest
-
-from tests.api.client import Client, open_coop
-from tests.running import Running
+from tests.api.client import Client
 
 D = Decimal
 DAY = "2025-05-02T09:00:00Z"
-
-
-@pytest.fixture(scope="module")
-def maker(server: Running) -> Client:
-    return open_coop(server, "North Bench")["North Bench"]
 
 
 class Distilling:

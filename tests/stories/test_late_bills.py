@@ -8,15 +8,9 @@ from typing import Any
 
 import pytest
 
-from tests.api.client import Client, open_coop
-from tests.running import Running
+from tests.api.client import Client
 
 D = Decimal
-
-
-@pytest.fixture(scope="module")
-def maker(server: Running) -> Client:
-    return open_coop(server, "North Bench")["North Bench"]
 
 
 def received(maker: Client, formula: str, *lots: tuple[str, str]) -> tuple[dict[str, Any], str]:

@@ -2,21 +2,13 @@
 
 from typing import Any
 
-import pytest
-
-from tests.api.client import Answer, Client, open_coop
-from tests.running import Running
+from tests.api.client import Answer, Client
 
 WINDOWS = [
     {"measure": "ph", "target": "5.5", "low": "5.0", "high": "6.0"},
     {"measure": "viscosity", "low": "3 Pa.s", "high": "6000 mPa.s"},
     {"measure": "appearance", "target": "white, even"},
 ]
-
-
-@pytest.fixture(scope="module")
-def maker(server: Running) -> Client:
-    return open_coop(server, "North Bench")["North Bench"]
 
 
 class Lotion:

@@ -4,18 +4,10 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-import pytest
-
-from tests.api.client import Client, open_coop
-from tests.running import Running
+from tests.api.client import Client
 
 D = Decimal
 TODAY = datetime.now(UTC).date()
-
-
-@pytest.fixture(scope="module")
-def maker(server: Running) -> Client:
-    return open_coop(server, "North Bench")["North Bench"]
 
 
 def after(days: int) -> str:

@@ -6,19 +6,11 @@ The amounts are an invented scenario; every figure was worked out by hand.
 from decimal import Decimal
 from typing import Any
 
-import pytest
-
-from tests.api.client import Client, open_coop
-from tests.running import Running
+from tests.api.client import Client
 from tests.stories.test_scrap_and_rework import formula_of, started
 
 D = Decimal
 DAY = {"happened_at": "2025-05-02T09:00:00Z"}
-
-
-@pytest.fixture(scope="module")
-def maker(server: Running) -> Client:
-    return open_coop(server, "North Bench")["North Bench"]
 
 
 def count(maker: Client, lot: str, counted: str, *causes: dict[str, Any]) -> None:

@@ -6,16 +6,8 @@ mass fraction, x = max · m ÷ (1 - max).
 
 from typing import Any
 
-import pytest
-
-from tests.api.client import Answer, Client, open_coop
+from tests.api.client import Answer, Client
 from tests.factories import D
-from tests.running import Running
-
-
-@pytest.fixture(scope="module")
-def maker(server: Running) -> Client:
-    return open_coop(server, "North Bench")["North Bench"]
 
 
 def to(digits: str, amount: str) -> D:

@@ -3,17 +3,9 @@
 from decimal import Decimal
 from typing import Any
 
-import pytest
-
-from tests.api.client import Client, open_coop
-from tests.running import Running
+from tests.api.client import Client
 
 D = Decimal
-
-
-@pytest.fixture(scope="module")
-def maker(server: Running) -> Client:
-    return open_coop(server, "North Bench")["North Bench"]
 
 
 INCI, OTHER_INCI = "Sodium Laureth Sulfate", "Sodium Myreth Sulfate"

@@ -10,16 +10,9 @@ from typing import Any
 
 import pytest
 
-from tests.api.client import Client, open_coop
-from tests.running import Running
+from tests.api.client import Client
 
 D = Decimal
-
-
-@pytest.fixture(scope="module")
-def maker(server: Running) -> Client:
-    """One maker for all examples; each buys materials of its own."""
-    return open_coop(server, "North Bench")["North Bench"]
 
 
 def cents(amount: str) -> Decimal:
