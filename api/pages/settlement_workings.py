@@ -1,27 +1,18 @@
 """How what is owed at the end of a month came about; opened in place."""
 
-from collections.abc import Mapping
 from datetime import date, timedelta
-from typing import Any, Final
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
-from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import id_in
 from api.pages.settlement import MONTH
+from api.pages.words import movement
 from api.pages.workings import Line, Working, address, with_rest
 from ledger import settling
 from ledger.access import day_of
 from ledger.months import month_of
-
-KINDS: Final[Mapping[str, Any]] = {
-    "goods": _("Goods"),
-    "payment": _("Payment"),
-    "bill": _("Later bill"),
-    "clearing": _("Clearing"),
-}
 
 
 class Owed(Working):
@@ -43,7 +34,7 @@ class Owed(Working):
         lines += [
             Line(
                 f"{self.reader.day(one.movement.happened_on)} · "
-                f"{KINDS.get(one.movement.kind, one.movement.kind)} · {one.name}",
+                f"{movement(one.movement.kind)} · {one.name}",
                 one.amount,
                 money,
                 facts={"reason": one.movement.note},

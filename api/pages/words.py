@@ -17,6 +17,12 @@ from ledger.errors import Sentence
 
 MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\S+")
 # What an entry of the ledger does.
+MOVEMENTS: Final[Mapping[str, Promise | str]] = {
+    "goods": _("Goods"),
+    "payment": _("Payment"),
+    "bill": _("Later bill"),
+    "clearing": _("Clearing"),
+}
 KINDS: Final[Mapping[str, Promise | str]] = {
     "receipt": _("came in"),
     "draw": _("weighed into a batch"),
@@ -336,6 +342,11 @@ def _short(name: str, fact: str) -> str:
 def kind(name: str) -> str:
     """What an entry of the ledger is called on a page."""
     return str(KINDS.get(name, name))
+
+
+def movement(name: str) -> str:
+    """What the kind of a movement between two makers is called on a page."""
+    return str(MOVEMENTS.get(name, name))
 
 
 def held(name: str) -> str:

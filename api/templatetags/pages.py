@@ -18,7 +18,10 @@ from ledger.errors import Sentence
 from ledger.roles import Verb
 
 register = template.Library()
-for filter in (words.worded, words.account_called, words.told, words.kind, words.held, words.event):
+for filter in (
+    *(words.worded, words.account_called, words.told),
+    *(words.kind, words.movement, words.held, words.event),
+):
     register.filter(filter.__name__, filter)
 
 
