@@ -79,18 +79,11 @@ def _wrong(rows: Sequence[ListRow], errors: Sequence[CellError]) -> dict[str, An
 
 def _cell(header: Sequence[str], error: CellError) -> str:
     """Such as C5; nothing where the list has no such column."""
+    from openpyxl.utils import get_column_letter
+
     if error.column not in header:
         return ""
-    return f"{_letters(header.index(error.column) + 1)}{error.row}"
-
-
-def _letters(number: int) -> str:
-    """A to Z, then AA and so on, as columns of a sheet are called."""
-    letters = ""
-    while number:
-        number, place = divmod(number - 1, 26)
-        letters = chr(ord("A") + place) + letters
-    return letters
+    return f"{get_column_letter(header.index(error.column) + 1)}{error.row}"
 
 
 def to_keep(found: Findings) -> dict[str, Any]:

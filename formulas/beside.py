@@ -1,6 +1,6 @@
 """Lots that come out of a batch beside what it was made for, whatever they carry of its cost."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from decimal import Decimal
 from uuid import UUID
@@ -8,10 +8,11 @@ from uuid import UUID
 from formulas.drawing import dates_of_made
 from formulas.models import Batch, ByProduct, JointProduct, Making
 from ledger.access import Actor, day_of, materials_for
+from ledger.entries import Move, account
 from ledger.errors import Invalid, MoneyTooFine, Sentence, placed
 from ledger.lots import NewLot, must_be_stocked, open_lots
 from ledger.measuring import Measured, density_of, measure
-from ledger.models import Holding, Lot, Material
+from ledger.models import Account, Holding, Lot, Material
 from ledger.money import minor_units, round_money
 from ledger.quantities import Quantity
 
@@ -81,6 +82,13 @@ def _measured(batch: Batch, material: Material, quantity: Quantity, pointer: str
         )
     with placed(f"{pointer}/quantity"):
         return measure(quantity, material, density_of(material))
+
+
+def moves_beside(actor: Actor, made: Iterable[tuple[UUID, Decimal, Decimal]]) -> list[Move]:
+    """Lots out of what was made into the store, each with its grams and what it carries."""
+    making = account(actor, Account.Kind.MAKING, "making")
+    store = account(actor, Account.Kind.STORE, "store")
+    return [Move(making, store, lot, grams, value) for lot, grams, value in made]
 
 
 def lots_beside(making: Making) -> list[ByProduct | JointProduct]:

@@ -11,11 +11,11 @@ from datetime import datetime
 from decimal import Decimal
 from uuid import UUID
 
-from formulas.beside import check_money, materials_of, open_lots_beside
+from formulas.beside import check_money, materials_of, moves_beside, open_lots_beside
 from formulas.models import Batch, ByProduct, Making
 from ledger.access import Actor
-from ledger.entries import Move, account
-from ledger.models import Account, Holding, Material
+from ledger.entries import Move
+from ledger.models import Holding, Material
 from ledger.quantities import Quantity
 
 
@@ -69,9 +69,7 @@ def open_by_products(
 
 def moves_of_by_products(actor: Actor, rows: Sequence[ByProduct]) -> list[Move]:
     """The by-products out of what was made into the store, at what they will bring."""
-    making = account(actor, Account.Kind.MAKING, "making")
-    store = account(actor, Account.Kind.STORE, "store")
-    return [Move(making, store, row.lot_id, row.grams, row.nrv) for row in rows]
+    return moves_beside(actor, ((row.lot_id, row.grams, row.nrv) for row in rows))
 
 
 def keep_by_products(making: Making, rows: Sequence[ByProduct]) -> None:

@@ -12,13 +12,13 @@ from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
 
-from formulas.beside import check_money, materials_of, open_lots_beside
+from formulas.beside import check_money, materials_of, moves_beside, open_lots_beside
 from formulas.joint_costs import JointBase, JointOutput, split_joint_cost, weight_of
 from formulas.models import Batch, JointProduct, Making
 from ledger.access import Actor
-from ledger.entries import Move, account
+from ledger.entries import Move
 from ledger.errors import placed
-from ledger.models import Account, Holding, Lot, Material
+from ledger.models import Holding, Lot, Material
 from ledger.quantities import Quantity
 
 ZERO = Decimal(0)
@@ -123,9 +123,7 @@ def moves_of_joint_products(actor: Actor, joint: Joint | None) -> list[Move]:
     """The products beside the main one out of what was made into the store."""
     if joint is None:
         return []
-    making = account(actor, Account.Kind.MAKING, "making")
-    store = account(actor, Account.Kind.STORE, "store")
-    return [Move(making, store, row.lot_id, row.grams, row.value) for row in joint.beside]
+    return moves_beside(actor, ((row.lot_id, row.grams, row.value) for row in joint.beside))
 
 
 def facts_of_joint(joint: Joint | None) -> dict[str, Any]:

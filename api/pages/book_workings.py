@@ -12,12 +12,11 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
-from api.pages import tables
 from api.pages.books import PARTS, USUAL_DAYS, OnForm, PeriodForm
 from api.pages.saying import in_words
 from api.pages.words import account_called, worded
 from api.pages.words import kind as kind_called
-from api.pages.workings import MOST_LINES, Line, Working, address, with_rest
+from api.pages.workings import Line, Working, address, with_rest
 from formulas import comparing
 from formulas.errors import NotFinished, StandardMissing
 from formulas.variance_workings import working_of
@@ -29,7 +28,6 @@ from ledger.lot_reading import show_lot
 from ledger.quantities import kept_in
 from ledger.roles import Verb
 
-TOO_MANY: Final = tables.MOST_ROWS + 1
 ZERO: Final = Decimal(0)
 # What is asked of a batch beside its standard, and of what is used or sold.
 COMPARED: Final[Mapping[str, Any]] = {
@@ -87,8 +85,7 @@ class WorthOfAll(Working):
         form = OnForm(request.GET, reader=self.reader)
         on = form.cleaned_data["on"] if form.is_valid() else day_of(self.actor, self.now)
         place = request.GET.get("place", "")
-        most = TOO_MANY if tables.asked(request) else MOST_LINES
-        found = book_reading.valuation(self.actor, on=on, limit=most)
+        found = book_reading.valuation(self.actor, on=on, limit=self.most)
         worth = place if place in PLACES else "value"
         money, whole = self.actor.currency, getattr(found, worth)
         lines = [
@@ -210,7 +207,7 @@ class Compared(OfDays):
             for (one, _), amount in zip(told, amounts, strict=True)
             if amount
         ]
-        shown = lines if tables.asked(request) else lines[:MOST_LINES]
+        shown = lines[: self.most]
         figure = Line(
             self.of_days(called, first, last),
             whole,

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from api.pages import book_workings, workings
+from api.pages import workings
 from ledger.alerts import set_watch
 from ledger.catalogue import add_supplier
 from ledger.models import Material, Membership
@@ -178,7 +178,6 @@ def test_the_file_of_a_working_has_the_lines_that_its_page_leaves_out(
     shop: Workshop, ids: dict[str, str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(workings, "MOST_LINES", 1)
-    monkeypatch.setattr(book_workings, "MOST_LINES", 1)
     client = signed_in(shop)
     for path in ("/settlement/worked-out?month=2025-05", f"/books/worth?{DAYS}"):
         assert ", in the file" in shown(client.get(path)), path
