@@ -2,11 +2,6 @@
 
 Inside one maker's walls: what went to another maker shows as moved to it (21 CFR 7.49 and ISO 22716
 14 ask whom to tell and what came back).
-
-The books always close: whatever leaves a store goes to an account. What a count found gone, and
-for which nobody found a cause but shrink, stands in such an account as well, and yet nobody knows
-where it is; it may have left the house. In a recall it is not accounted for (the purpose of a
-mass balance: 21 CFR 7.42, ISO 22005). What was spilt, has evaporated or was scrapped is.
 """
 
 from collections import defaultdict
@@ -22,20 +17,16 @@ from django.db import connection
 
 from ledger.access import Actor, lot_for
 from ledger.entries import account
-from ledger.models import Account, CountCause
+from ledger.models import Account
 from ledger.recall_balance import Making, carried, rounded, share_of
 from ledger.roles import Verb
-from ledger.tracing import ORIGINS, OTHER_MAKERS, RETURNED_TO, place_of
+from ledger.tracing import Whereabouts, is_explained, place_of, unexplained
 
 ZERO: Final = Decimal(0)
 ONE: Final = Decimal(1)
 BEFORE_ALL: Final = datetime(1, 1, 1, tzinfo=UTC)
 # Goods that lie here can still be stopped.
 WITHIN_REACH: Final = frozenset({"store", "batch", "consignment"})
-# From other makers it came for a while, and may go back.
-OWN_ORIGINS: Final = ORIGINS - OTHER_MAKERS
-
-_GONE: Final = (Account.Kind.LOSS, CountCause.Cause.SHRINK)
 
 # From key to key: the planner cannot know how few lots are reached, and would read through all that
 # was ever made instead.
@@ -115,7 +106,7 @@ class Place:
     @property
     def explained(self) -> bool:
         """Whether anybody knows what became of what lies there by the books."""
-        return (self.kind, self.account) != _GONE
+        return is_explained(self.kind, self.account)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,8 +129,8 @@ class Listed:
     @property
     def unexplained(self) -> Decimal:
         """What nobody can account for: gone without a cause, or not found by the books."""
-        known = (place.quantity for place in self.places if place.explained)
-        return self.total - self.used - sum(known, ZERO)
+        places = ((place.kind, place.account, place.quantity) for place in self.places)
+        return unexplained(self.total - self.used, places)
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +209,8 @@ def list_from(actor: Actor, root: UUID, since: datetime | None) -> RecallList:
     described = _rows(_LOTS, {**own, "lots": lots})
     makings = _makings(stands, {row[0]: row[-1] for row in described})
     where = _whereabouts(stands)
-    held = carried(str(root), where.totals, makings)
+    totals = {str(root): ZERO, **{lot: one.total for lot, one in where.items()}}
+    held = carried(str(root), totals, makings)
     listed = _listed([row[:-1] for row in described], where, held)
     listed.sort(key=lambda found: (found.id != root, found.id))
     accounts = _direct_accounts(actor, stands, since or BEFORE_ALL)
@@ -242,37 +234,13 @@ class Standing(NamedTuple):
     sale: str | None
 
 
-@dataclass(slots=True)
-class _Whereabouts:
-    """Of each lot: all there was, what counts found, what was used, and the rest by place."""
-
-    totals: dict[Any, Decimal]
-    found: dict[str, Decimal]
-    used: dict[str, Decimal]
-    places: dict[str, dict[tuple[str, str], Decimal]]
-
-
-def _whereabouts(stands: Sequence[Standing]) -> _Whereabouts:
-    where = _Whereabouts(
-        defaultdict(Decimal),
-        defaultdict(Decimal),
-        defaultdict(Decimal),
-        defaultdict(lambda: defaultdict(Decimal)),
-    )
+def _whereabouts(stands: Sequence[Standing]) -> dict[Any, Whereabouts]:
+    """Where all of each lot is."""
+    where: dict[Any, Whereabouts] = defaultdict(Whereabouts)
     for lot, kind, name, _, gained, quantity, *_ in stands:
-        if kind == "making" and gained:
-            where.used[lot] += quantity
-        elif kind in RETURNED_TO or (kind in OWN_ORIGINS and not gained):
-            where.totals[lot] -= quantity
-        else:
-            where.places[lot][kind, name] += quantity
-    for lot, places in where.places.items():
-        # Below zero: more came from there than went: another maker gave it, or a count found it.
-        for place in [place for place, quantity in places.items() if quantity < 0]:
-            came = -places.pop(place)
-            where.totals[lot] += came
-            if place[0] not in OTHER_MAKERS:
-                where.found[lot] += came
+        where[lot].add(kind, name, gained, quantity)
+    for one in where.values():
+        one.close()
     return where
 
 
@@ -319,17 +287,17 @@ def _direct_accounts(
 
 
 def _listed(
-    rows: Sequence[tuple[Any, ...]], where: _Whereabouts, held: dict[Any, Fraction]
+    rows: Sequence[tuple[Any, ...]], where: dict[Any, Whereabouts], held: dict[Any, Fraction]
 ) -> list[Listed]:
     """The lots with their places, whose shares of the recalled lot are rounded all together."""
     flat = [
         (row[0], kind, name, quantity)
         for row in rows
-        for (kind, name), quantity in sorted(where.places[row[0]].items())
+        for (kind, name), quantity in sorted(where[row[0]].places.items())
         if quantity
     ]
     exact = [
-        share_of(held.get(id, 0), quantity, where.totals[id] or ONE) for id, _, _, quantity in flat
+        share_of(held.get(id, 0), quantity, where[id].total or ONE) for id, _, _, quantity in flat
     ]
     found: dict[str, list[Place]] = defaultdict(list)
     for (id, kind, name, quantity), share in zip(flat, rounded(exact), strict=True):
@@ -338,7 +306,7 @@ def _listed(
         Listed(
             *(
                 *(UUID(row[0]), *row[1:]),
-                *(where.totals[row[0]], where.found[row[0]], where.used[row[0]]),
+                *(where[row[0]].total, where[row[0]].found, where[row[0]].used),
                 tuple(found[row[0]]),
             )
         )

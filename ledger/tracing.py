@@ -3,10 +3,16 @@
 A making joins lots: in the entries of kind make and fill, inputs go to the maker's making account
 and outputs come from it (ISO 22005: one step up, one step down). What has been reversed did not
 happen.
+
+The books always close: whatever leaves a store goes to an account. What a count found gone, and
+for which nobody found a cause but shrink, stands in such an account as well, and yet nobody knows
+where it is; it may have left the house. It is not accounted for (the purpose of a mass balance: 21
+CFR 7.42, ISO 22005). What was spilt, has evaporated or was scrapped is.
 """
 
 from collections import defaultdict
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Final, Literal
 from uuid import UUID
@@ -16,7 +22,7 @@ from django.db import connection
 from ledger.access import Actor, lot_for
 from ledger.entries import account
 from ledger.errors import Sentence
-from ledger.models import Account, Lot
+from ledger.models import Account, CountCause, Lot
 
 Direction = Literal["forward", "back"]
 
@@ -70,6 +76,9 @@ ORIGINS: Final = frozenset({"supplier", "opening", "source", "making", "settleme
 OTHER_MAKERS: Final = frozenset({"settlement", "loan"})
 # Origins to which goods go back as if they had never left.
 RETURNED_TO: Final = frozenset({"opening", "source"})
+# From other makers it came for a while, and may go back.
+_OWN_ORIGINS: Final = ORIGINS - OTHER_MAKERS
+_GONE: Final = (Account.Kind.LOSS, CountCause.Cause.SHRINK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,20 +98,69 @@ class TracedLot:
     inputs: tuple[tuple[UUID, Decimal], ...]
 
 
+def is_explained(kind: str, name: str) -> bool:
+    """Whether anybody knows what became of what lies in an account by the books."""
+    return (kind, name) != _GONE
+
+
+def unexplained(left: Decimal, places: Iterable[tuple[str, str, Decimal]]) -> Decimal:
+    """What nobody can point to of what is left: gone without a cause, or not found by the books."""
+    known = (quantity for kind, name, quantity in places if is_explained(kind, name))
+    return left - sum(known, Decimal(0))
+
+
+@dataclass(slots=True)
+class Whereabouts:
+    """Of one lot: all there was, what of it counts found, what was used, and the rest by account.
+
+    What stands in its accounts is added, gained or given; then it is closed.
+    """
+
+    total: Decimal = Decimal(0)
+    found: Decimal = Decimal(0)
+    used: Decimal = Decimal(0)
+    places: dict[tuple[str, str], Decimal] = field(default_factory=lambda: defaultdict(Decimal))
+
+    def add(self, kind: str, name: str, gained: bool, quantity: Decimal) -> None:
+        if kind == "making" and gained:
+            self.used += quantity
+        elif kind in RETURNED_TO or (kind in _OWN_ORIGINS and not gained):
+            # What went back to the tap was never used up, so it counts as not received.
+            self.total -= quantity
+        else:
+            self.places[kind, name] += quantity
+
+    def close(self) -> None:
+        """What is below zero came from there: another maker gave it, or a count found it."""
+        for place in [place for place, quantity in self.places.items() if quantity < 0]:
+            came = -self.places.pop(place)
+            self.total += came
+            if place[0] not in OTHER_MAKERS:
+                self.found += came
+
+    @property
+    def unexplained(self) -> Decimal:
+        places = ((*place, quantity) for place, quantity in self.places.items())
+        return unexplained(self.total - self.used, places)
+
+
 @dataclass(frozen=True, slots=True)
 class Balance:
-    """All of a lot that came in against the places where it is; the difference ought to be 0."""
+    """All of a lot that there was against the places where it is.
+
+    `gone` are the places in the books at which nobody can look; what is there is in `difference`,
+    which ought to be 0. `found` is what counts found beyond the books; it is part of `received`.
+    """
 
     received: Decimal
+    found: Decimal
+    difference: Decimal
     places: tuple[tuple[str, Decimal], ...]
+    gone: tuple[tuple[str, Decimal], ...]
 
     @property
     def accounted(self) -> Decimal:
-        return sum((quantity for _, quantity in self.places), Decimal(0))
-
-    @property
-    def difference(self) -> Decimal:
-        return self.received - self.accounted
+        return self.received - self.difference
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,15 +196,21 @@ def balance_of(actor: Actor, lot: Lot) -> Balance:
     with connection.cursor() as cursor:
         cursor.execute(_PLACES, {**_own(actor), "lot": lot.id})
         rows = cursor.fetchall()
-    received = Decimal(0)
+    where = Whereabouts()
     places: dict[str, Decimal] = defaultdict(Decimal)
+    gone: dict[str, Decimal] = defaultdict(Decimal)
     for kind, name, gained, made, quantity in rows:
-        # What went back to the tap was never used up, so it counts as not received.
-        if kind in RETURNED_TO or (kind in ORIGINS and not gained):
-            received -= quantity
-        else:
+        where.add(kind, name, gained, quantity)
+        if kind == "making" and gained:
             places[place_of(kind, name, made)] += quantity
-    return Balance(received, tuple(sorted((p, q) for p, q in places.items() if q)))
+    where.close()
+    for (kind, name), quantity in where.places.items():
+        (places if is_explained(kind, name) else gone)[place_of(kind, name, None)] += quantity
+    return Balance(where.total, where.found, where.unexplained, _sorted(places), _sorted(gone))
+
+
+def _sorted(places: dict[str, Decimal]) -> tuple[tuple[str, Decimal], ...]:
+    return tuple(sorted((place, quantity) for place, quantity in places.items() if quantity))
 
 
 def _steps(actor: Actor, lot: UUID, direction: Direction) -> list[tuple[UUID, UUID, Decimal]]:

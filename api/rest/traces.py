@@ -1,5 +1,6 @@
 """Tracing a lot, both ways."""
 
+from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
@@ -49,10 +50,14 @@ class PlaceOut(serializers.Serializer[Any]):
 
 class BalanceOut(serializers.Serializer[Any]):
     unit = serializers.ChoiceField(["g", "each"])
-    received = Shown()
+    received = Shown(help_text="All of it that was received, made or found.")
+    found = Shown(help_text="What counts found beyond the books.")
     accounted = Shown()
-    difference = Shown()
+    difference = Shown(help_text="What the books do not find, or a count found gone.")
     places = PlaceOut(many=True)
+    gone = PlaceOut(
+        many=True, help_text="As what the books hold what nobody can find: it is in `difference`."
+    )
 
 
 class TraceOut(serializers.Serializer[Any]):
@@ -99,10 +104,13 @@ def _balance(balance: tracing.Balance, counted: bool) -> dict[str, Any]:
     return {
         "unit": kept_in(counted),
         "received": amount(balance.received, counted),
+        "found": amount(balance.found, counted),
         "accounted": amount(balance.accounted, counted),
         "difference": amount(balance.difference, counted),
-        "places": [
-            {"place": place, "quantity": amount(quantity, counted)}
-            for place, quantity in balance.places
-        ],
+        "places": _places(balance.places, counted),
+        "gone": _places(balance.gone, counted),
     }
+
+
+def _places(places: tuple[tuple[str, Decimal], ...], counted: bool) -> list[dict[str, Any]]:
+    return [{"place": place, "quantity": amount(much, counted)} for place, much in places]

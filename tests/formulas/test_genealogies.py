@@ -29,6 +29,7 @@ from ledger.models import CountCause, Lot
 from ledger.quantities import parse_quantity
 from ledger.recalling import RecallList, recall_list
 from ledger.stopping import Decided, decide_through
+from ledger.tracing import trace
 from ledger.transferring import accept_transfer, offer_transfer
 from tests.factories import MORNING, D, open_workshop
 
@@ -262,6 +263,7 @@ def test_a_hold_and_a_recall_go_through_any_tree(
     root = min(root, len(tree.lots) - 1)
     recalled = tree.shop.does(recall_list, lot=tree.lots[root].id)
     assert_the_recall_closes(tree, root, recalled)
+    assert_the_trace_says_so(tree, root, recalled)
     if tree.moved[root]:
         there = tree.neighbour.does(recall_list, lot=tree.lots[root].id)
         assert there.received == there.accounted == tree.moved[root]
@@ -295,6 +297,15 @@ def assert_the_recall_closes(tree: Tree, root: int, recalled: RecallList) -> Non
     assert {listed.id: in_store(listed) for listed in recalled.lots} == {
         tree.lots[lot].id: tree.left[lot] for lot in {root, *tree.made_of(root)}
     }
+
+
+def assert_the_trace_says_so(tree: Tree, root: int, recalled: RecallList) -> None:
+    """Of the lot itself, a trace tells what the recall list does."""
+    listed = recalled.lot
+    balance = tree.shop.does(trace, lot=tree.lots[root].id, direction="forward").balance
+    assert (balance.received, balance.found) == (listed.total, listed.found)
+    assert balance.difference == listed.unexplained == sum(much for _, much in balance.gone)
+    assert balance.accounted == sum(much for _, much in balance.places)
 
 
 def in_store(listed: Any) -> Any:

@@ -64,6 +64,8 @@ def test_what_a_count_found_gone_is_not_accounted_for(shop: Workshop) -> None:
     assert "Not accounted for 100 g" in page
     assert "100 g nobody knows where" in page
     assert "Lost in making it: 0 g as expected · 20 g beyond that" in page
+    page = shown(signed_in(shop).get(f"/lots/{lot.id}/trace")).replace("\xa0", " ")
+    assert "Not accounted for shrinkage: nobody knows where 100 g" in page
 
 
 def test_a_recall_from_its_lot_to_its_closing(shop: Workshop, other: Workshop) -> None:

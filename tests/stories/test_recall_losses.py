@@ -64,6 +64,7 @@ def test_what_is_gone_has_a_cause_or_is_not_accounted_for(maker: Client) -> None
     assert [D(root[name]) for name in ("total", "used", "unexplained")] == [10000, 9000, 150]
     balance = {name: D(told["balance"][name]) for name in ("received", "accounted", "unexplained")}
     assert balance == {"received": D(10000), "accounted": D(9850), "unexplained": D(150)}
+    assert_the_trace_says_so(maker, drum, root)
     found = {lot["lot"]: lot for lot in made}
     assert places_of(found[balm]) == {
         "in store": (D(700), True),
@@ -85,6 +86,25 @@ def test_what_is_gone_has_a_cause_or_is_not_accounted_for(maker: Client) -> None
     assert sum(share for of_balm, share in shares if of_balm) == 2000
     assert sum(share for of_balm, share in shares if not of_balm) == 7000
     assert_a_recall_record_says_so(maker, drum)
+
+
+def assert_the_trace_says_so(maker: Client, lot: str, listed: dict[str, Any]) -> None:
+    """The same of the lot itself, and all of it: in places, or gone for no reason."""
+    balance = maker.get(f"lots/{lot}/trace", direction="forward").made()["balance"]
+    received, found, accounted, difference = (
+        D(balance[name]) for name in ("received", "found", "accounted", "difference")
+    )
+    assert (received, found) == (D(listed["total"]), D(listed["found"]))
+    assert difference == D(listed["unexplained"])
+    assert received == accounted + difference
+    places = {one["place"]: D(one["quantity"]) for one in balance["places"]}
+    gone = {one["place"]: D(one["quantity"]) for one in balance["gone"]}
+    assert (sum(places.values()), sum(gone.values())) == (accounted, difference)
+    made = {name: places.pop(name) for name in list(places) if name.startswith("made into ")}
+    assert sum(made.values()) == D(listed["used"])
+    assert {name: (much, True) for name, much in places.items()} | {
+        name: (much, False) for name, much in gone.items()
+    } == places_of(listed)
 
 
 def balm_in_jars(maker: Client, formula: str, drum: str) -> str:
@@ -127,3 +147,4 @@ def test_what_a_count_finds_beside_is_part_of_the_lot(maker: Client) -> None:
     assert places_of(root) == {"in store": (D(1100), True)}
     assert D(told["balance"]["unexplained"]) == 0
     assert D(told["balance"]["accounted"]) == 1100
+    assert_the_trace_says_so(maker, wax, root)
