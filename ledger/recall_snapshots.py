@@ -28,7 +28,10 @@ def as_facts(found: RecallList) -> dict[str, Any]:
                 "found": str(lot.found),
                 "used": str(lot.used),
                 "places": [
-                    [place.kind, place.account, str(place.quantity), str(place.of_recalled)]
+                    [
+                        *(place.kind, place.account),
+                        *(str(place.quantity), str(place.of_recalled), place.explained),
+                    ]
                     for place in lot.places
                 ],
             }
@@ -42,15 +45,18 @@ def as_facts(found: RecallList) -> dict[str, Any]:
 
 
 def from_facts(facts: Mapping[str, Any]) -> RecallList:
-    """The list that `as_facts` told."""
+    """The list that `as_facts` told, with the figures that it had then.
+
+    One from before anything was called unexplained takes all places for explained.
+    """
     lots = tuple(
         Listed(
             UUID(lot["id"]),
             *(lot["code"], lot["material_name"], lot["counted"], lot["status"]),
             *(Decimal(lot["total"]), Decimal(lot["found"]), Decimal(lot["used"])),
             tuple(
-                Place(kind, account, Decimal(quantity), Decimal(share))
-                for kind, account, quantity, share in lot["places"]
+                Place(kind, account, Decimal(quantity), Decimal(share), all(explained))
+                for kind, account, quantity, share, *explained in lot["places"]
             ),
         )
         for lot in facts["lots"]
@@ -64,7 +70,8 @@ def from_facts(facts: Mapping[str, Any]) -> RecallList:
 
 def tally_of(found: RecallList) -> Tally:
     """The list summed up."""
-    counts = dict.fromkeys(("made", "in_reach", "held", "passed_on", "elsewhere"), Count())
+    summed = ("made", "in_reach", "held", "passed_on", "elsewhere")
+    counts: dict[str, Any] = dict.fromkeys(summed, Count())
     for lot in found.lots:
         if lot is not found.lot:
             counts["made"] = counts["made"].plus(lot.total, counted=lot.counted)

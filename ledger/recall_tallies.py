@@ -35,7 +35,8 @@ class Tally:
     `makings` are the times it was made into something; `made` is all that came of that. Of it and
     of the lot, `in_reach` can still be stopped, and `held` of that is on hold or rejected; `sold`
     went to buyers, and `returned` of that came back; `passed_on` went to other makers, and
-    `elsewhere` is the rest: samples, testers, what was retained or lost.
+    `elsewhere` is the rest: samples, testers, what was retained or lost. `shrink_accounted` is true
+    of what was kept when a count's shrink, if there was any, still counted as accounted for.
     """
 
     received: Decimal = ZERO
@@ -48,6 +49,7 @@ class Tally:
     returned: Count = Count()
     passed_on: Count = Count()
     elsewhere: Count = Count()
+    shrink_accounted: bool = False
 
     @property
     def unexplained(self) -> Decimal:
@@ -87,17 +89,20 @@ def as_facts(tally: Tally) -> dict[str, Any]:
         "received": str(tally.received),
         "accounted": str(tally.accounted),
         "makings": tally.makings,
+        "shrink_accounted": tally.shrink_accounted,
         **{name: _count_facts(getattr(tally, name)) for name in COUNTS},
     }
 
 
 def from_facts(facts: Mapping[str, Any]) -> Tally:
-    """The tally that `as_facts` told."""
-    counts = {
+    """The tally that `as_facts` told; before there was another way, shrink was accounted for."""
+    counts: dict[str, Any] = {
         name: Count(Decimal(facts[name]["units"]), Decimal(facts[name]["grams"])) for name in COUNTS
     }
     return Tally(
-        Decimal(facts["received"]), Decimal(facts["accounted"]), facts["makings"], **counts
+        *(Decimal(facts["received"]), Decimal(facts["accounted"]), facts["makings"]),
+        shrink_accounted=facts.get("shrink_accounted", True),
+        **counts,
     )
 
 

@@ -20,7 +20,7 @@ from ledger.entries import account
 from ledger.models import Account
 from ledger.recall_balance import Making, carried, rounded, share_of
 from ledger.roles import Verb
-from ledger.tracing import Whereabouts, is_explained, place_of, unexplained
+from ledger.tracing import Whereabouts, is_explained, place_of
 
 ZERO: Final = Decimal(0)
 ONE: Final = Decimal(1)
@@ -87,12 +87,16 @@ select id::text, details ->> 'customer' from ledger_entry
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """So much of a lot in one place, and how much of the recalled lot is in it."""
+    """So much of a lot in one place, and how much of the recalled lot is in it.
+
+    It is `explained` if anybody knows what became of what lies there by the books.
+    """
 
     kind: str
     account: str
     quantity: Decimal
     of_recalled: Decimal
+    explained: bool
 
     @property
     def name(self) -> str:
@@ -102,11 +106,6 @@ class Place:
     @property
     def within_reach(self) -> bool:
         return self.kind in WITHIN_REACH
-
-    @property
-    def explained(self) -> bool:
-        """Whether anybody knows what became of what lies there by the books."""
-        return is_explained(self.kind, self.account)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,8 +128,8 @@ class Listed:
     @property
     def unexplained(self) -> Decimal:
         """What nobody can account for: gone without a cause, or not found by the books."""
-        places = ((place.kind, place.account, place.quantity) for place in self.places)
-        return unexplained(self.total - self.used, places)
+        known = (place.quantity for place in self.places if place.explained)
+        return self.total - self.used - sum(known, ZERO)
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +168,15 @@ class RecallList:
         """How much of it lies, or went, where somebody knows, in whatever was made of it."""
         places = (place for lot in self.lots for place in lot.places)
         return sum((place.of_recalled for place in places if place.explained), ZERO)
+
+    @property
+    def shrink_accounted(self) -> bool:
+        """Whether it was kept when what shrank still counted as accounted for, and has some."""
+        return any(
+            place.explained and not is_explained(place.kind, place.account)
+            for lot in self.lots
+            for place in lot.places
+        )
 
     def within_reach(self, *, counted: bool) -> Decimal:
         """What can still be stopped: pieces, or grams."""
@@ -301,7 +309,7 @@ def _listed(
     ]
     found: dict[str, list[Place]] = defaultdict(list)
     for (id, kind, name, quantity), share in zip(flat, rounded(exact), strict=True):
-        found[id].append(Place(kind, name, quantity, share))
+        found[id].append(Place(kind, name, quantity, share, is_explained(kind, name)))
     return [
         Listed(
             *(

@@ -11,7 +11,6 @@ CFR 7.42, ISO 22005). What was spilt, has evaporated or was scrapped is.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Final, Literal
@@ -103,12 +102,6 @@ def is_explained(kind: str, name: str) -> bool:
     return (kind, name) != _GONE
 
 
-def unexplained(left: Decimal, places: Iterable[tuple[str, str, Decimal]]) -> Decimal:
-    """What nobody can point to of what is left: gone without a cause, or not found by the books."""
-    known = (quantity for kind, name, quantity in places if is_explained(kind, name))
-    return left - sum(known, Decimal(0))
-
-
 @dataclass(slots=True)
 class Whereabouts:
     """Of one lot: all there was, what of it counts found, what was used, and the rest by account.
@@ -140,8 +133,9 @@ class Whereabouts:
 
     @property
     def unexplained(self) -> Decimal:
-        places = ((*place, quantity) for place, quantity in self.places.items())
-        return unexplained(self.total - self.used, places)
+        """What nobody can point to: gone without a cause, or not found by the books."""
+        known = (quantity for place, quantity in self.places.items() if is_explained(*place))
+        return self.total - self.used - sum(known, Decimal(0))
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,13 +30,14 @@ def recall_sheet(
     hand: Hand,
 ) -> Sheet:
     """Describe the record of a recall, for whoever asks to see it (21 CFR 7.49, ISO 22716 14)."""
-    lot = recall.lot
+    lot, of_then = recall.lot, from_facts(recall.listed)
     blocks: list[Block] = [
         Fields(_head(recall, closure, maker, hand)),
         *_balance(progress.tally, lot.material.counted, hand),
         *_sales(progress.buyers, hand),
         Heading(said("Where it was when the recall was opened")),
-        _places(from_facts(recall.listed), hand),
+        _places(of_then, hand),
+        *_of_then(of_then),
         Heading(said("Where it is now")),
         _places(progress.listed, hand),
         Heading(said("Buyers")),
@@ -100,6 +101,13 @@ def _sales(buyers: Sequence[Buyer], hand: Hand) -> list[Block]:
         )
         told.append(Text(text % figures))
     return told
+
+
+def _of_then(listed: RecallList) -> list[Block]:
+    """Why a list that was kept may tell less than today's."""
+    if not listed.shrink_accounted:
+        return []
+    return [Text(said("Then, what a count had found gone without a cause was accounted for."))]
 
 
 def _places(listed: RecallList, hand: Hand) -> Table:

@@ -95,6 +95,7 @@ def makers(found: Iterable[Answered], names: Mapping[UUID | None, str]) -> Table
     columns = [said("Maker"), said("Of the lot"), said("Told"), said("Answered"), said("On hold")]
     columns += [f"{CALLED[name]}, {unit}" for name in COUNTS for unit in (said("pieces"), "g")]
     columns += [said("Received"), said("Not accounted for"), said("A word from there")]
+    columns += [said("Shrink was accounted for")]
     return Table("makers", columns, [_answer_of(one, names) for one in found])
 
 
@@ -111,6 +112,7 @@ def _answer_of(one: Answered, names: Mapping[UUID | None, str]) -> tuple[Cell, .
         one.tally.received if one.tally else None,
         one.tally.unexplained if one.tally else None,
         one.reason,
+        said("yes") if one.tally and one.tally.shrink_accounted else "",
     )
 
 

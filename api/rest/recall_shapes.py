@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.rest.fields import Id, Moment, Shown, Text, plain
-from api.rest.recalls import RecallListOut, list_json
+from api.rest.recalls import SHRINK_ACCOUNTED, RecallListOut, list_json
 from api.rest.stock import amount
 from ledger.models import Recall, RecallAnswer, RecallClosure, RecallContact, RecallNotice
 from ledger.quantities import kept_in
@@ -30,6 +30,7 @@ class TallyOut(serializers.Serializer[Any]):
     received = Shown(help_text="Of the recalled lot itself, in its own unit.")
     accounted = Shown()
     unexplained = Shown()
+    shrink_accounted = serializers.BooleanField(help_text=SHRINK_ACCOUNTED)
     makings = serializers.IntegerField(help_text="How often it was made into something.")
     made = RecallCountOut()
     in_reach = RecallCountOut()
@@ -201,6 +202,7 @@ def tally_json(tally: Tally) -> dict[str, Any]:
         "received": plain(tally.received),
         "accounted": plain(tally.accounted),
         "unexplained": plain(tally.unexplained),
+        "shrink_accounted": tally.shrink_accounted,
         "makings": tally.makings,
         **{name: count_json(getattr(tally, name)) for name in COUNTS},
     }

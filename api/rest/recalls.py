@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Final
 from uuid import UUID
 
 from rest_framework import serializers
@@ -16,6 +16,11 @@ from formulas.made_losses import MadeLoss, losses_of
 from ledger import recalling
 from ledger.access import Actor
 from ledger.quantities import kept_in
+
+SHRINK_ACCOUNTED: Final = (
+    "True in what was kept when a count's shrink still stood in `accounted`: these are the figures"
+    " of then."
+)
 
 
 class RecallPlaceOut(serializers.Serializer[Any]):
@@ -72,6 +77,7 @@ class RecallBalance(serializers.Serializer[Any]):
     received = Shown()
     accounted = Shown()
     unexplained = Shown()
+    shrink_accounted = serializers.BooleanField(help_text=SHRINK_ACCOUNTED)
 
 
 class RecallSold(serializers.Serializer[Any]):
@@ -114,6 +120,7 @@ def list_json(
             "received": plain(found.received),
             "accounted": plain(found.accounted),
             "unexplained": plain(found.received - found.accounted),
+            "shrink_accounted": found.shrink_accounted,
         },
         "within_reach": {
             "units": amount(found.within_reach(counted=True), True),

@@ -111,7 +111,7 @@ def test_a_difference_is_read_again_and_explained_to_the_cent(north: Client) -> 
     assert sum(D(one["quantity"]["grams"]) for one in shown["weighings"]) == 1008
     balance = north.get(f"lots/{lot}/trace", direction="forward").made()["balance"]
     assert D(balance["difference"]) == 62
-    assert [(one["place"], D(one["quantity"])) for one in balance["gone"]] == [("shrink", 62)]
+    assert [(one["place"], D(one["quantity"])) for one in balance["gone"]] == [("shrink", D(62))]
     assert "shrink" not in {one["place"] for one in balance["places"]}
     # The batch carries what really went in: 1,008 g at $11.5460 are $11.64.
     body = {"output": "1008 g", "happened_at": "2025-05-07T15:00:00Z"}

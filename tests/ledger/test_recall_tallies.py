@@ -16,7 +16,7 @@ from tests.factories import TODAY, D
 AMOUNT = st.decimals(0, 10_000, places=6)
 KINDS = ("store", "batch", "consignment", "settlement", "issue", "loss")
 COUNT = st.builds(Count, AMOUNT, AMOUNT)
-TALLY = st.builds(Tally, AMOUNT, AMOUNT, st.integers(0, 9), *[COUNT] * 7)
+TALLY = st.builds(Tally, AMOUNT, AMOUNT, st.integers(0, 9), *[COUNT] * 7, st.booleans())
 
 
 @st.composite
@@ -26,13 +26,13 @@ def lists(draw: Any) -> RecallList:
     for number in range(draw(st.integers(1, 5))):
         id = UUID(int=number)
         places = tuple(
-            Place(kind, f"place {kind}", draw(AMOUNT), D(0))
+            Place(kind, f"place {kind}", draw(AMOUNT), D(0), draw(st.booleans()))
             for kind in draw(st.lists(st.sampled_from(KINDS), unique=True))
         )
         sold = draw(AMOUNT)
         back = draw(st.decimals(0, sold, places=6))
         accounts.append(DirectAccount(f"buyer {number % 2}", id, sold, back))
-        out = Place("sales", "cost of goods sold", sold - back, D(0))
+        out = Place("sales", "cost of goods sold", sold - back, D(0), True)
         total = sum((place.quantity for place in places), sold - back)
         status = draw(st.sampled_from(["hold", "released", "rejected"]))
         counted = draw(st.booleans())
@@ -86,8 +86,30 @@ def test_a_tally_is_kept_in_words() -> None:
     facts = as_facts(tally)
     assert (facts["received"], facts["accounted"], facts["makings"]) == ("1500", "1400.5", 1)
     assert facts["held"] == {"units": "3", "grams": "0.25"}
-    assert set(facts) == {"received", "accounted", "makings", *COUNTS}
+    assert set(facts) == {"received", "accounted", "makings", "shrink_accounted", *COUNTS}
+    assert facts["shrink_accounted"] is False
     assert facts["sold"] == {"units": "0", "grams": "0"}
+
+
+def test_a_tally_from_before_says_by_which_rule_it_was_told() -> None:
+    facts = as_facts(Tally(D(1000), D(1000), 1))
+    del facts["shrink_accounted"]
+    assert from_facts(facts) == Tally(D(1000), D(1000), 1, shrink_accounted=True)
+
+
+def test_a_list_from_before_tells_its_figures_of_then() -> None:
+    """Of 1 kg, 900 g are there and 100 shrank: then all of it was accounted for."""
+    there = Place("store", "store", D(900), D(900), True)
+    gone = Place("loss", "shrink", D(100), D(100), False)
+    lot = Listed(UUID(int=1), "L1", "Wax", False, "hold", D(1000), D(0), D(0), (there, gone))
+    today = RecallList((lot,), (), 0)
+    assert (today.accounted, lot.unexplained, today.shrink_accounted) == (D(900), D(100), False)
+    facts = recall_snapshots.as_facts(today)
+    assert facts["lots"][0]["places"][1] == ["loss", "shrink", "100", "100", False]
+    for place in facts["lots"][0]["places"]:
+        place.pop()
+    then = recall_snapshots.from_facts(facts)
+    assert (then.accounted, then.lot.unexplained, then.shrink_accounted) == (D(1000), D(0), True)
 
 
 def test_what_came_back_of_what_was_sold() -> None:
@@ -101,7 +123,7 @@ def test_what_came_back_of_what_was_sold() -> None:
 
 def test_buyers_with_what_they_have_left() -> None:
     lot = UUID(int=1)
-    shelf = Place("consignment", "quay shop", D(15), D(0))
+    shelf = Place("consignment", "quay shop", D(15), D(0), True)
     jar = Listed(lot, "L1", "Lotion", True, "hold", D(75), D(0), D(0), (shelf,))
     listed = RecallList((jar,), (DirectAccount("stall", lot, D(60), D(40)),), 0)
     told = [

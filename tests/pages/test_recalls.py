@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from ledger import recall_records
+from ledger import recall_notices, recall_records, recall_snapshots, recall_tallies
 from ledger.consigning import consign
 from ledger.count_closing import Explained, close_sheet
 from ledger.counting import Chosen, Read, open_sheet, read_lots
@@ -15,6 +15,8 @@ from ledger.issuing import Taken, sell
 from ledger.models import CountCause, Membership
 from ledger.quantities import parse_quantity
 from ledger.recall_records import Progress
+from ledger.recall_tallies import Tally
+from ledger.recalling import RecallList
 from ledger.transferring import accept_transfer, offer_transfer
 from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
@@ -174,3 +176,40 @@ def test_what_is_not_accounted_for_is_asked_about_once(
     assert "Not accounted for 40 g" in page
     assert "not accounted for. Close it all the same?" in refused(client, one, reason="done")
     assert "Closed" in done(client, one, reason="spilt before it was weighed", sure="on")
+
+
+def test_what_was_kept_before_says_by_which_rule(
+    shop: Workshop, other: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A list and an answer from before: figures of then, and they say so."""
+
+    def list_of_then(found: RecallList) -> dict[str, Any]:
+        facts, shrunk = recall_snapshots.as_facts(found), ["loss", "shrink", "10", "10"]
+        for lot in facts["lots"]:
+            lot["places"] = [*(place[:4] for place in lot["places"]), shrunk]
+        return facts
+
+    def tally_of_then(tally: Tally) -> dict[str, Any]:
+        facts = recall_tallies.as_facts(tally)
+        del facts["shrink_accounted"]
+        return facts
+
+    lot = sold_all_over(shop, other)
+    client, mill = signed_in(shop), signed_in(other)
+    with monkeypatch.context() as then:
+        then.setattr(recall_records, "as_facts", list_of_then)
+        then.setattr(recall_notices, "as_facts", tally_of_then)
+        one = sent(client, f"/lots/{lot.id}/recall-list", reason="mould")["Location"]
+        # The newest is the first.
+        listed = mill.get("/recalls").content.decode()
+        notice = re.findall(r'href="(/recall-notices/[^"]+)"', listed)[0]
+        done(mill, notice, hold="on")
+    was = "a count had found gone without a cause was accounted for"
+    assert f"Then, what {was}" in shown(client.get(f"{one}/sheet"))
+    assert f"then, what {was}" in shown(mill.get(notice))
+    table = client.get(f"{one}?as=csv&table=makers").content.decode().splitlines()
+    assert table[0].rstrip().endswith("Shrink was accounted for")
+    assert table[1].rstrip().endswith("yes")
+    # What is answered anew is told by the rule of today.
+    done(mill, notice, hold="on")
+    assert was not in shown(mill.get(notice))
