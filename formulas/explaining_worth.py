@@ -1,4 +1,4 @@
-"""The working of what stock of a material was worth on a day: all that came in and went out."""
+"""The working of what there was of a material on a day, and its worth: what came, what went."""
 
 from collections import defaultdict
 from datetime import date
@@ -44,3 +44,20 @@ def explain_worth(actor: Actor, *, material: UUID | str, on: date) -> Figure:
     )
     total = sum((move.value for move in moves), ZERO)
     return Figure(f"{found.name}, {on}", total, actor.currency, parts=parts)
+
+
+def explain_stored(actor: Actor, *, material: UUID | str, on: date) -> Figure:
+    """How much of a material was in store at the end of a day, by what moved it.
+
+    Two queries. Raises NotFound, Forbidden.
+    """
+    found, moves = moved_up_to(actor, material=material, on=on)
+    unit = kept_in(found.counted)
+    parts = tuple(
+        Figure(move.kind.replace("_", " "), move.quantity, unit)
+        for move in moves
+        if move.place == "store" and move.quantity
+    )
+    total = sum((one.amount or ZERO for one in parts), ZERO)
+    how = "all that came in less all that went out"
+    return Figure(f"{found.name}, {on}", total, unit, how=how, parts=parts)

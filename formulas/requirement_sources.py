@@ -15,6 +15,13 @@ from ledger.roles import Verb
 from ledger.statements import run
 
 _SOURCES: Final = """
+select 'promised', b.id, b.code, coalesce(b.planned_for, %(today)s::date), sum(r.quantity)
+  from ledger_reservation r
+  left join formulas_batch b on b.coop_id = %(coop)s and b.account_id = r.account_id
+ where r.coop_id = %(coop)s and r.maker_id = %(maker)s and r.quantity > 0
+   and r.material_id = %(material)s
+ group by 2, 3, 4
+union all
 select 'batch', b.id, b.code, coalesce(b.planned_for, %(today)s::date), sum(n.quantity)
   from (select account_id, quantity from ledger_reservation
           where coop_id = %(coop)s and maker_id = %(maker)s and quantity > 0
@@ -59,7 +66,8 @@ select 'lot', l.id, l.code,
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """So much of a material: what a batch needs, or what an order, a batch or a lot has of it.
+    """So much of a material: what a batch needs, or what an order, a batch or a lot has of it;
+    and, apart, what of the first is promised to the batch from what is in store.
 
     `id` and `code` are None where stock is promised to something else than a batch. `on` is when
     it is needed or comes; of a lot its last day, and the end of time if it has none.

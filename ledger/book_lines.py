@@ -39,7 +39,8 @@ select e.kind, {{sign}}sum(p.value), count(distinct e.id) {_GONE}
 _BY_ENTRY: Final = f"""
 select e.id, e.kind, p.happened_on, e.reason, l.code,
        {{sign}}sum(p.quantity), {{sign}}sum(p.value),
-       sum({{sign}}sum(p.value)) over (), count(*) over () {_GONE}
+       sum({{sign}}sum(p.quantity)) over (), sum({{sign}}sum(p.value)) over (),
+       count(*) over () {_GONE}
    and l.material_id = %(material)s
  group by e.id, e.kind, e.reason, p.happened_on, l.id, l.code
 having sum(p.quantity) <> 0 or sum(p.value) <> 0
@@ -48,7 +49,7 @@ having sum(p.quantity) <> 0 or sum(p.value) <> 0
 _EXPENSED: Final = """
 select e.id, e.kind, p.happened_on, e.reason,
        case when count(distinct l.id) = 1 then min(l.code) else '' end, 0, sum(p.value),
-       sum(sum(p.value)) over (), count(*) over ()
+       0, sum(sum(p.value)) over (), count(*) over ()
   from ledger_posting p
   join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
    and a.kind = %(kind)s and a.name = %(name)s
@@ -86,9 +87,10 @@ class OfEntry:
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """Entries, the latest first; value and count are of all there are."""
+    """Entries, the latest first; quantity, value and count are of all there are."""
 
     rows: Sequence[OfEntry]
+    quantity: Decimal
     value: Decimal
     count: int
 
@@ -140,8 +142,8 @@ def _check(first: date, last: date) -> None:
 
 
 def _lines(rows: Sequence[Any]) -> Lines:
-    value, count = rows[0][7:] if rows else (ZERO, 0)
-    return Lines([OfEntry(*row[:7]) for row in rows], value, count)
+    quantity, value, count = rows[0][7:] if rows else (ZERO, ZERO, 0)
+    return Lines([OfEntry(*row[:7]) for row in rows], quantity, value, count)
 
 
 def _rows(actor: Actor, statement: str, **given: Any) -> list[Any]:

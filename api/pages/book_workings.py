@@ -62,7 +62,7 @@ class OfDays(Working):
         money = self.actor.currency
         lines = [
             Line(
-                f"{self.reader.day(one.on)} · {kind_called(one.kind)}",
+                self._entry(one),
                 one.value,
                 money,
                 facts={
@@ -76,6 +76,26 @@ class OfDays(Working):
         ]
         rest = found.count - len(lines)
         return Line(str(name), found.value, money, parts=with_rest(lines, found.value, rest, money))
+
+    def so_much(self, name: object, found: book_lines.Lines, unit: str) -> Line:
+        """The quantities of the same entries; those that moved value alone are none of them."""
+        whole = found.quantity
+        lines = [
+            Line(
+                self._entry(one),
+                one.quantity,
+                unit,
+                facts={"lot": one.lot, "reason": one.reason},
+                to=address("entries", one.entry),
+            )
+            for one in found.rows
+            if one.quantity
+        ]
+        rest = found.count - len(found.rows)
+        return Line(str(name), whole, unit, parts=with_rest(lines, whole, rest, unit))
+
+    def _entry(self, one: book_lines.OfEntry) -> str:
+        return f"{self.reader.day(one.on)} · {kind_called(one.kind)}"
 
 
 class WorthOfAll(Working):
@@ -138,9 +158,9 @@ class GoneOf(OfDays):
         material, found = book_lines.gone_by_entry(
             self.actor, of, material=id, **days, limit=self.most
         )
-        figure = self.by_entry(
-            self.of_days(material.name, first, last), found, kept_in(material.counted)
-        )
+        name, unit = self.of_days(material.name, first, last), kept_in(material.counted)
+        of_what = self.so_much if request.GET.get("figure") == "quantity" else self.by_entry
+        figure = of_what(name, found, unit)
         return self.opened(figure, address("books", "usage" if of == "used" else "sold", **days))
 
 

@@ -17,7 +17,7 @@ from api.pages.words import account_called
 from api.pages.workings import Working
 from formulas import comparing
 from formulas.comparing import Compared
-from formulas.explaining_worth import explain_worth
+from formulas.explaining_worth import explain_stored, explain_worth
 from formulas.variances import FORMULAS
 from ledger import book_reading
 from ledger.access import day_of
@@ -101,12 +101,13 @@ class Books(OfBooks):
 
 
 class Worth(Working):
-    """How the worth of one material came about; opened in place."""
+    """How the worth of one material came about, or how much of it is in store; opened in place."""
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         form = OnForm(request.GET, reader=self.reader)
         on = form.cleaned_data["on"] if form.is_valid() else day_of(self.actor, self.now)
-        figure = explain_worth(self.actor, material=id, on=on)
+        explain = explain_stored if request.GET.get("figure") == "stored" else explain_worth
+        figure = explain(self.actor, material=id, on=on)
         return self.opened(figure, f"/books?on={on}")
 
 

@@ -33,7 +33,20 @@ FIGURES: Final[Mapping[str, Any]] = {
     "left": _("Then left"),
     "order": _("Order then"),
 }
-LEADS_TO: Final = {"batch": "batches", "making": "batches", "order": "orders", "lot": "lots"}
+# The same where they are taken away.
+LESS: Final[Mapping[str, Any]] = {
+    "needed": _("less what is needed, week from %(day)s"),
+    "coming": _("less what is to come, week from %(day)s"),
+    "expiring": _("less what expires, week from %(day)s"),
+    "left": _("less what is left of the week from %(day)s"),
+}
+LEADS_TO: Final = {
+    "batch": "batches",
+    "promised": "batches",
+    "making": "batches",
+    "order": "orders",
+    "lot": "lots",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +105,7 @@ class Teller:
     def counted_on(self) -> Line:
         """What may be used and what is on order, less all that planned batches need."""
         parts = [self.in_hand(), self._all(said("On order"), "order")]
-        parts.append(self._less(self._all(said("Needed"), "batch")))
+        parts.append(self._less(said("less what planned batches need"), self._all("", "batch")))
         return self.summed(said("To count on"), [one for one in parts if one.amount])
 
     def position(self) -> Line:
@@ -101,13 +114,19 @@ class Teller:
         row = self.row
         if row is None or row.record.formula is None:
             below = [self._below(one) for one in (row.record.taken if row else ())]
-            taken = self.summed(said("Needed by what is still to be planned"), below)
-            parts = [self.counted_on(), self._less(taken)]
+            called = said("less what is needed by what is still to be planned")
+            parts = [self.counted_on(), self._less(called, self.summed("", below))]
         else:
             weeks = range(len(self.weeks))
             parts = [self.in_hand(), *(self._brief("coming", place) for place in weeks)]
-            parts += [self._less(self._brief("needed", place)) for place in weeks]
+            parts += [
+                self._less_of("needed", place, self._brief("needed", place)) for place in weeks
+            ]
         return self.summed(said("To count on"), [one for one in parts if one.amount])
+
+    def promised(self) -> Line:
+        """What of it lies in store for planned batches, batch by batch."""
+        return self._all(said("Promised to batches"), "promised")
 
     def _brief(self, figure: str, place: int) -> Line:
         """A figure of a week without its parts; it opens further."""
@@ -187,7 +206,11 @@ class Teller:
         parts = [self._needed(place), self._expiring(place)]
         if self.row and self.row.record.safety:
             parts.append(self.line(said("to stay as safety stock"), self.row.record.safety))
-        parts += [self._less(self._before(place)), self._less(self._coming(place))]
+        if place:
+            parts.append(self._less_of("left", place - 1, self._before(place)))
+        else:
+            parts.append(self._less(said("less what is in hand"), self.in_hand()))
+        parts.append(self._less_of("coming", place, self._coming(place)))
         lacking = sum((one.amount or ZERO for one in parts), ZERO)
         if lacking < 0:
             parts.append(self.line(said("more than enough"), -lacking))
@@ -203,7 +226,8 @@ class Teller:
             said("what is short, bought or made"), week.netted.net, to=self.opens("short", place)
         )
         parts = [self._before(place), self._coming(place), bought]
-        parts += [self._less(self._needed(place)), self._less(self._expiring(place))]
+        parts.append(self._less_of("needed", place, self._needed(place)))
+        parts.append(self._less_of("expiring", place, self._expiring(place)))
         return self.summed(name, [one for one in parts if one.amount])
 
     def _order(self, place: int) -> Line:
@@ -217,10 +241,14 @@ class Teller:
         ]
         return self.summed(self._called("order", place), parts)
 
-    def _less(self, one: Line) -> Line:
-        """The same as what is taken away; its parts are taken away with it."""
-        name = said("less %(what)s") % {"what": one.name}
-        parts = (self._less(part) for part in one.parts if isinstance(part, Line))
+    def _less_of(self, figure: str, place: int, one: Line) -> Line:
+        """A figure of a week as what is taken away."""
+        day = self.reader.day(self.weeks[place].first)
+        return self._less(LESS[figure] % {"day": day}, one)
+
+    def _less(self, name: str, one: Line) -> Line:
+        """The same as what is taken away, called so; its parts are taken away with it."""
+        parts = (self._less(part.name, part) for part in one.parts if isinstance(part, Line))
         return self.line(name, -(one.amount or ZERO), parts, how=one.how, to=one.to)
 
     def opens(self, figure: str, place: int) -> str:
@@ -247,5 +275,6 @@ class MaterialNeed(Working):
             figure = teller.told(asked, starts.index(week))
         else:
             whole = {"to_order": teller.to_order, "lift": teller.lift, "position": teller.position}
-            figure = {**whole, "counted_on": teller.counted_on}.get(asked, teller.in_hand)()
+            whole |= {"counted_on": teller.counted_on, "promised": teller.promised}
+            figure = whole.get(asked, teller.in_hand)()
         return self.opened(figure, address("order", material=material.id))

@@ -15,6 +15,7 @@ from ledger.access import acting_as
 from ledger.models import Lot, Material
 from tests.factories import D, Workshop
 from tests.pages.browsing import done, refused, sent, shown
+from tests.pages.figures import figures_of, opened
 
 
 @dataclass(frozen=True)
@@ -91,6 +92,20 @@ def test_what_it_comes_to_is_seen_before_and_then_done(
     assert "Thin grade 1,700 g instead of 680 g" in page
     file = client.get(f"{wash.path}&as=csv").content.decode().splitlines()
     assert file[1].count("1700") == 1
+
+
+def test_what_the_batch_wants_then_opens_to_what_was_made_up(client: Client, wash: Wash) -> None:
+    done(client, wash.path, lot=str(wash.left.id), other=f"material:{wash.grade.id}")
+    page = client.get(f"/batches/{wash.planned.batch.id}").content.decode()
+    wanted = [opened(client, one.to) for one in figures_of(page) if "/share" in one.to]
+    assert {one.name: [part.exact for part in one.parts] for one in wanted} == {
+        "Wanted of Aqua": [D(5200), D(-1020)],
+        "Wanted of Paste": [D(1500), D(-680)],
+        "Wanted of Thin grade": [D(1700)],
+        "Wanted of Glycerin": [D(3300)],
+    }
+    assert all(one.adds_up for one in wanted)
+    assert wanted[0].parts[1].name.startswith("since Thin grade makes up for Paste, ")
 
 
 def test_another_lot_or_none_of_its_own(shop: Workshop, client: Client, wash: Wash) -> None:
