@@ -1,12 +1,14 @@
 """Formulas as a list: an ingredient in every row, under its formula; all of them or none.
 
-A check writes everything and takes it back, so that it tells what the import would. Hundreds of
-rows are written in as few queries as one.
+A check writes everything and takes it back, so that it tells what the import would; a part at a
+time, so that nobody waits for it to the end who writes a formula meanwhile. Hundreds of rows are
+written in as few queries as one.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
+from uuid import UUID
 
 from django.db import transaction
 from django.db.models.functions import Lower
@@ -108,17 +110,37 @@ def _done(actor: Actor, rows: Sequence[ListRow], told: Told, *, keep: bool) -> F
         lambda one, refusal: _refuse(one.rows, refusal, found),
     )
     done = len(rows) - sum(len(one.rows) for one in sound)
+    by_id: dict[UUID, _Sound] = {}
     with transaction.atomic():
         for part in parts_of(sound, AT_ONCE, lambda one: len(one.rows)):
-            for one, version in together.written(part):
-                known = version.formula.name.lower() in had
-                found.written.append(Kept(one.rows[0].number, version, len(one.rows), known))
+            with transaction.atomic():
+                if not keep:
+                    write_each(actor, [one.new for one in _beneath(part, by_id)])
+                for one, version in together.written(part):
+                    by_id[one.new.formula.id] = one
+                    known = version.formula.name.lower() in had
+                    found.written.append(Kept(one.rows[0].number, version, len(one.rows), known))
+                if not keep:
+                    # What is only tried is taken back at once, and with it the turn to write.
+                    transaction.set_rollback(True)
             done += sum(len(one.rows) for one in part)
             told(done)
-        if found.errors or not keep:
+        if found.errors:
             transaction.set_rollback(True)
     found.errors.sort(key=lambda error: error.row)
     return found
+
+
+def _beneath(part: Sequence[_Sound], before: Mapping[UUID, _Sound]) -> list[_Sound]:
+    """The formulas of earlier parts that this one names, and what these name, in their order."""
+    found: set[UUID] = set()
+    waiting = list(part)
+    while waiting:
+        named = {line.component.id for line in waiting.pop().new.settled.lines if line.component}
+        new = (named & before.keys()) - found
+        found |= new
+        waiting += [before[id] for id in new]
+    return [one for id, one in before.items() if id in found]
 
 
 def _sheets(rows: Sequence[ListRow], found: FormulaList) -> list[tuple[Sequence[ListRow], Sheet]]:

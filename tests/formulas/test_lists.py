@@ -6,6 +6,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from formulas import formula_lists
 from formulas.access import formulas_of
 from formulas.formula_lists import check_formulas, import_formulas
 from formulas.models import Line
@@ -188,6 +189,25 @@ def test_a_later_formula_of_a_list_may_name_an_earlier_one(shop: Workshop) -> No
     again = rows(RECIPES, "Base,A,Wax,100,", "Other balm,A,BASE,100,")
     found = shop.does(import_formulas, rows=again)
     assert first("Other balm").component == base
+
+
+def test_a_list_that_is_tried_in_parts_finds_what_an_earlier_part_wrote(
+    shop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each part is taken back before the next: what that names is written anew with it."""
+    monkeypatch.setattr(formula_lists, "AT_ONCE", 1)
+    shop.material("Oil")
+    listed = rows(
+        RECIPES, "Base,A,Oil,100,", "Cream,A,Base,100,", "Lone,A,Oil,100,", "Kit,A,Cream,100,"
+    )
+    told: list[int] = []
+    tried = shop.does(check_formulas, rows=listed, told=told.append)
+    assert (tried.errors, told) == ([], [1, 2, 3, 4])
+    assert [one.version.formula.name for one in tried.written] == ["Base", "Cream", "Lone", "Kit"]
+    assert shop.does(lambda actor: formulas_of(actor).count()) == 0
+    kept = shop.does(import_formulas, rows=listed)
+    assert [one.row for one in kept.written] == [2, 3, 4, 5]
+    assert shop.does(lambda actor: formulas_of(actor).count()) == 4
 
 
 def test_hundreds_of_rows_are_written_in_as_many_statements_as_few(shop: Workshop) -> None:
