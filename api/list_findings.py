@@ -6,6 +6,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 
+from api import kept_sentences
+from api.kept_sentences import printable
 from api.list_kinds import Kind, Line
 from ledger.price_list_rows import CellError, ListRow
 
@@ -91,7 +93,7 @@ def to_keep(found: Findings) -> dict[str, Any]:
     return {
         "rows": found.rows,
         "wrong": [
-            [w.row, w.cell, w.column, _printable(w.value), _printable(w.detail)]
+            [w.row, w.cell, w.column, printable(w.value), kept_sentences.to_keep(w.detail)]
             for w in found.wrong
         ],
         "wrong_in_all": found.wrong_in_all,
@@ -106,14 +108,12 @@ def to_keep(found: Findings) -> dict[str, Any]:
 
 def as_kept(told: Mapping[str, Any]) -> Findings:
     """What `to_keep` made plain."""
-    wrong = [Wrong(*one) for one in told["wrong"]]
+    wrong = [
+        Wrong(row, cell, column, value, kept_sentences.as_kept(detail))
+        for row, cell, column, value, detail in told["wrong"]
+    ]
     lines = [{name: _read(name, value) for name, value in one.items()} for one in told["lines"]]
     return Findings(**{**told, "wrong": wrong, "lines": lines})
-
-
-def _printable(text: str) -> str:
-    """A text without what JSON in the database does not take."""
-    return "".join(sign for sign in text if sign != "\0" and not "\ud800" <= sign <= "\udfff")
 
 
 def _plain(value: Any) -> Any:

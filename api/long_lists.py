@@ -15,6 +15,7 @@ from uuid import UUID
 from django.db import connection, transaction
 from django.db.models import QuerySet
 
+from api import kept_sentences
 from api.list_findings import Findings, findings_of, findings_of_wrong, to_keep
 from api.list_kinds import KINDS, Kind, list_row
 from api.models import SentList
@@ -256,10 +257,11 @@ def _settle(row: SentList, state: str, found: Findings) -> None:
 
 
 def _stop(work: Work, row: SentList, why: str) -> None:
-    """Give a list up, and say why."""
+    """Give a list up, and say why: as `why`, and as a reader's own language has it, as `found`."""
     with transaction.atomic(durable=True):
         set_walls(row.coop_id, row.maker_id)
         left = SentList.objects.filter(id=row.id, state=row.state)
-        left.update(state=State.STOPPED, why=str(why)[:400], content=None)
+        facts = {"why": str(why)[:400], "found": {"why": kept_sentences.to_keep(why)}}
+        left.update(state=State.STOPPED, content=None, **facts)
         set_walls(work.coop_id, work.maker_id)
         outbox.mark_done(work, note="stopped")

@@ -73,8 +73,9 @@ class Preference(CoopRow):
 class SentList(CoopRow):
     """A list that is too long to be tried while somebody waits, with its file while it is needed.
 
-    `found` is what was found in it (`api.list_findings`), and `why` what stopped it. Without a
-    maker it is of whoever acts for the co-op. It is forgotten after seven days.
+    `found` is what was found in it (`api.list_findings`), and `why` what stopped it; in `found` its
+    sentences are kept so that each reader has them in a language of their own. Without a maker it
+    is of whoever acts for the co-op. It is forgotten after seven days.
     """
 
     class Kind(models.TextChoices):

@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api import long_lists
+from api import kept_sentences, long_lists
 from api.list_findings import as_kept
 from api.list_kinds import KINDS
 from api.models import SentList
@@ -46,12 +46,14 @@ class OneList(Acts):
         working = row.state in WORKING
         if self.request.headers.get("HX-Request") and not working:
             return self.anew()
-        found = as_kept(row.found) if row.found else None
+        told = row.found or {}
+        found = as_kept(told) if "rows" in told else None
         return self.show(
             files={"": lambda: _wrong(self.reader, found.wrong)} if found and found.wrong else None,
             row=row,
             kind=KINDS[row.kind],
             found=found,
+            why=kept_sentences.as_kept(told.get("why", row.why)),
             renews=working,
             reached=self._reached(row) if working else None,
             until=row.sent_at + KEPT_DAYS,

@@ -2,21 +2,28 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client, override_settings
 from django.utils import translation
 
+from api.list_kinds import KINDS
 from api.pages.reader import Reader
 from api.pages.saying import in_words
 from ledger.errors import Sentence
+from tests.api.sheet_files import csv_text
 from tests.catalogues import write_catalogue
 from tests.factories import D, Workshop, open_workshop
-from tests.pages.browsing import refused, shown, signed_in
+from tests.ledger.bench import work_off
+from tests.pages.browsing import refused, sent, shown, signed_in
 
 LEFT = "Only {left} of the lot {code} is left; take less, or the rest from another lot."
+UNKNOWN = 'The unit "{typed}" is not known; did you mean "{meant}"?'
+TOO_LONG = "A list has at most {rows} rows: send it in parts, without empty rows."
 TEXTS = {
     "Fill this in.": "Bitte ausfüllen.",
     "How pages look to you": "Wie Seiten für Sie aussehen",
@@ -27,6 +34,8 @@ TEXTS = {
     'A number needs its unit: write "60 g", "60 mL" or "60 pieces".': "Die Einheit fehlt.",
     "Above it a scent may sensitise skin.": "Darüber reizt ein Duft die Haut.",
     "{name}: {percent:f} %, at most {most:f} %": "{name}: {percent:f} %, höchstens {most:f} %",
+    UNKNOWN: "Die Einheit {typed} ist unbekannt, wohl {meant}.",
+    TOO_LONG: "Höchstens {rows} Zeilen hat eine Liste.",
     "sold": "verkauft",
     "{unit!r} is wrong": "{einheit} ist falsch",
 }
@@ -71,6 +80,31 @@ def test_a_page_and_what_it_refuses_are_in_the_reader_s_language(shop: Workshop)
     # Who reads English is told the same in English, with figures as in English.
     assert "2,500.5 g of the lot" in refused(other, f"/lots/{lot.id}/out", **sale)
     assert '<html lang="en"' in other.get("/look").content.decode()
+
+
+def test_what_a_worker_found_is_in_the_language_of_who_reads_it(
+    shop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The worker has no reader: what it found is kept, and told in a language when it is read."""
+    monkeypatch.setitem(KINDS, "lots", replace(KINDS["lots"], most_at_once=1, most=3))
+    columns = ("material", "quantity", "value", "supplier_lot")
+    client, other = reader_of(shop), signed_in(shop)
+
+    def long_one(*rows: tuple[str, ...]) -> str:
+        file = SimpleUploadedFile("lots.csv", csv_text(columns, *rows))
+        page = str(sent(client, "/import/lots", do="look", file=file)["Location"])
+        work_off()
+        return page
+
+    wrong = long_one(("Wool fat", "3", "1.00", "W-1"), ("Wool fat", "3 gramz", "1.00", "W-2"))
+    told, in_english = shown(client.get(wrong)), shown(other.get(wrong))
+    assert "Die Einheit fehlt." in told
+    assert "Die Einheit gramz ist unbekannt, wohl g." in told
+    assert 'The unit "gramz" is not known' in in_english
+    assert "Einheit" not in in_english
+    stopped = long_one(*[("Wool fat", "3 kg", "1.00", f"W-{n}") for n in range(4)])
+    assert "Höchstens 3 Zeilen hat eine Liste." in shown(client.get(stopped))
+    assert "A list has at most 3 rows" in shown(other.get(stopped))
 
 
 def test_a_caution_is_in_the_reader_s_language(shop: Workshop) -> None:
