@@ -55,3 +55,38 @@ def test_down_and_up_again(elsewhere: embedded.Server) -> None:
     with psycopg.connect(elsewhere.url_owner) as owner:
         assert [row[0] for row in owner.execute(LEFT)] == []
     migrate(elsewhere)
+
+
+BEFORE = ("ledger", "0125_sealed_by_key")
+MATERIAL = """
+insert into ledger_material (id, coop_id, name, inci_name, cas_number, measured_by, cost_class,
+  cost_formula, cost_source, stocked, density_entered, declared_as, function, cautions, certificate_category,
+  version, created_at)
+select gen_random_uuid(), gen_random_uuid(), written, '', '', 'mass', 'material',
+  'average', '', true, '', 'ingredient', written, '{}', '', 1, now() from unnest(%s::text[]) written
+"""
+
+
+def test_what_only_sql_could_have_written_stops_no_upgrade(elsewhere: embedded.Server) -> None:
+    """No request could give a material a function that is not known; a script might have."""
+    migrate(elsewhere, *BEFORE)
+    written = ["", "solvent", " Surfactant", "cleans well"]
+    with psycopg.connect(elsewhere.url_admin, autocommit=True) as admin:
+        # Of no co-op: what it belongs to is not looked at here.
+        admin.execute("set session_replication_role = replica")
+        admin.execute(MATERIAL, [written])
+    migrate(elsewhere)
+    with psycopg.connect(elsewhere.url_admin, autocommit=True) as admin:
+        rows = admin.execute("select name, function, version from ledger_material").fetchall()
+        forced = admin.execute(
+            "select relforcerowsecurity from pg_class where oid = 'ledger_material'::regclass"
+        ).fetchone()
+        with pytest.raises(psycopg.errors.CheckViolation, match="material_function_known"):
+            admin.execute("update ledger_material set function = 'cleans well'")
+    assert {name: tuple(found) for name, *found in rows} == {
+        "": ("", 1),
+        "solvent": ("solvent", 1),
+        " Surfactant": ("surfactant", 2),
+        "cleans well": ("other", 2),
+    }
+    assert forced == (True,), "the walls stand again"
