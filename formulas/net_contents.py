@@ -58,9 +58,10 @@ _TENTH = Decimal("0.1")
 _ONE = Decimal(1)
 
 # NIST Handbook 133, Table 2-5 (Appendix A), packages labelled by weight: up to so many pounds, the
-# MAV in pounds. From memory of the table, with two rows met elsewhere (3 oz: 0.25 oz; 113 g: 7 g);
-# read the edition that your state has adopted before you rely on it. Grams are cut as the table
-# cuts them, by memory as well: to a tenth below 0.1 lb, and to a whole gram above.
+# MAV in pounds. From memory of the table, but for what was met elsewhere: 3 oz, 0.25 oz; 113 g,
+# 7 g; 8 oz, 7/16 oz; and that a row ends at 17.28 oz (1.08 lb). Read the edition that your state
+# has adopted before you rely on it. Grams are cut as the table cuts them, by memory as well: to a
+# tenth below 0.1 lb, and to a whole gram above.
 _POUND = Decimal("453.59237")
 _MAV_POUNDS: tuple[tuple[str, str], ...] = (
     ("0.12", "0.008"),
