@@ -60,10 +60,11 @@ def test_down_and_up_again(elsewhere: embedded.Server) -> None:
 BEFORE = ("ledger", "0125_sealed_by_key")
 MATERIAL = """
 insert into ledger_material (id, coop_id, name, inci_name, cas_number, measured_by, cost_class,
-  cost_formula, cost_source, stocked, density_entered, declared_as, function, cautions, certificate_category,
-  version, created_at)
+  cost_formula, cost_source, stocked, density_entered, declared_as, function, cautions,
+  certificate_category, version, created_at)
 select gen_random_uuid(), gen_random_uuid(), written, '', '', 'mass', 'material',
-  'average', '', true, '', 'ingredient', written, '{}', '', 1, now() from unnest(%s::text[]) written
+  'average', '', true, '', 'ingredient', written, '{}', '', 1, now()
+  from unnest(%s::text[]) written
 """
 
 
