@@ -1,8 +1,8 @@
 """What a material does is one of the functions that are known.
 
 No page and no request has ever taken another; who wrote into the database might have. That must not
-stop an upgrade: spelled with capitals or spaces it is the one that is meant, and else it is "other",
-as which every rule has treated it. Its version goes on, since whoever has read it read something else.
+stop an upgrade: spelled with capitals or spaces it is the one that is meant, and else "other", as
+which every rule has treated it. Its version goes on, since whoever has read it read another.
 """
 
 from django.db import migrations, models
