@@ -7,6 +7,8 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
+from django.db import transaction
+
 from formulas.access import locked_batch
 from formulas.batches import held_by, must_be_planned
 from formulas.beside_drafts import BesideDrafts
@@ -24,17 +26,18 @@ from formulas.errors import NothingWeighed
 from formulas.joint_products import (
     JointDraft,
     facts_of_joint,
+    joint_products_of,
     keep_joint_products,
     moves_of_joint_products,
     share_out,
 )
-from formulas.models import Batch, Making, Product
+from formulas.models import Batch, JointProduct, Making, Product
 from formulas.outcomes import AbnormalLoss, Outcome, outcome_of
 from formulas.recipes import density_of
 from formulas.reserving import free, promised_materials
 from formulas.steeping import expected_loss, spent_in
 from ledger.access import Actor, day_of
-from ledger.entries import Move, account, lock_pools, post_entry
+from ledger.entries import Move, account, explained, lock_pools, post_entry
 from ledger.errors import MoneyTooLarge
 from ledger.lots import NewLot, open_lots
 from ledger.models import Account, Entry, Holding, Lot, Status
@@ -109,6 +112,18 @@ def finish(
     making = _keep(actor, found, lot, held, cost, outcome, happened_at, entry_id, samples_entry_id)
     status = _stopped(actor, held, lot, outcome.lots_beside, release_basis)
     return Finished(found, making, lot, status, cost, yielded)
+
+
+def try_finish(actor: Actor, **facts: Any) -> tuple[Finished, list[JointProduct]]:
+    """What a finish would come to, by the verb itself, and its products where it has several.
+
+    Nothing of it is kept. Raises what `finish` raises.
+    """
+    with transaction.atomic(), explained():
+        finished = finish(actor, **facts)
+        products = joint_products_of(finished.making)
+        transaction.set_rollback(True)
+    return finished, products
 
 
 def _stopped(

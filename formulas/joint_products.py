@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any, Final
 from uuid import UUID
 
@@ -148,7 +149,20 @@ def joint_products_of(making: Making) -> list[JointProduct]:
     """The products of a making, the main one first; none where it was of one product."""
     if not making.joint_base:
         return []
-    return list(making.joint_products.select_related("lot").order_by("position"))
+    return list(making.joint_products.select_related("lot__material").order_by("position"))
+
+
+def joint_cost_of(making: Making) -> Decimal:
+    """What its products have in common: without packaging, less what by-products bring."""
+    cost: Decimal = making.materials + making.labour + making.overhead - making.by_product_value
+    return cost
+
+
+def weights_of(making: Making, products: Sequence[JointProduct]) -> list[Fraction]:
+    """What stands for each product by the base, the main one first with what was lost of it."""
+    base = JointBase(making.joint_base)
+    lost = [making.declared_grams, *(ZERO for _ in products[1:])]
+    return [weight_of(_output(row, one), base) for row, one in zip(products, lost, strict=True)]
 
 
 def _row(

@@ -27,6 +27,7 @@ from api.pages.forms import (
     unsure,
     within_years,
 )
+from api.pages.joint import Split
 from api.pages.reader import Reader
 from api.pages.screen import Screen
 from api.pages.window_words import MEASURES, asked
@@ -39,6 +40,7 @@ from formulas.beside import lots_beside
 from formulas.costing import BatchCost
 from formulas.explaining import explain
 from formulas.finishing import yield_of
+from formulas.joint_products import joint_products_of
 from formulas.planning import Planned
 from formulas.recipes import infusion_of
 from formulas.repicking import reserve_again
@@ -329,24 +331,31 @@ class Cost:
         return cls(cost, parts, plot, currency)
 
     @property
-    def taken(self) -> list[tuple[str, Decimal]]:
-        """What of it is not carried by what the batch was made for."""
+    def taken(self) -> list[tuple[str, Decimal, str]]:
+        """What of it is not carried by what the batch was made for, and the figure it opens to."""
         named = [
-            (said("By-products, at what they will bring"), self.cost.by_products),
-            (said("Carried by its other products"), self.cost.joint_products),
-            (said("Expensed, as an unusual loss"), self.cost.abnormal),
+            (said("By-products, at what they will bring"), self.cost.by_products, ""),
+            (said("Carried by its other products"), self.cost.joint_products, "split"),
+            (said("Expensed, as an unusual loss"), self.cost.abnormal, ""),
         ]
-        return [(name, amount) for name, amount in named if amount]
+        return [one for one in named if one[1]]
 
     def table(self) -> tables.Table:
         """The same as a file."""
-        rows = [*self.parts, *((name, -amount) for name, amount in self.taken)]
+        rows = [*self.parts, *((name, -amount) for name, amount, _figure in self.taken)]
         rows.append((said("What is good carries"), self.cost.total))
         return side_tables.named("cost", self.currency, rows)
 
 
 class BatchWorking(Working):
-    """How the figures of a batch came about; opened in place."""
+    """How the figures of a batch came about, or what each of its products carries of its cost;
+    opened in place."""
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        making = None
+        if request.GET.get("figure") == "split":
+            self.actor.must(Verb.SEE_COSTS)
+            making = batch_for(self.actor, id).making
+        if making is not None and (products := joint_products_of(making)):
+            return self.opened(Split(making, products, self.reader).carried, f"/batches/{id}")
         return self.opened(explain(self.actor, id), f"/batches/{id}")

@@ -1,5 +1,6 @@
 """The end of a batch: what came out, and what is mostly a slip asked once."""
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any, ClassVar, Final
 from uuid import UUID
@@ -20,6 +21,7 @@ from api.pages.forms import (
     WholeField,
     unsure,
 )
+from api.pages.joint import JointFields, Split
 from api.pages.screen import Screen
 from formulas import finishing
 from formulas.access import batch_for
@@ -27,10 +29,12 @@ from formulas.bench import TOLERANCE_PERCENT, Bench, bench_of
 from formulas.by_products import ByProductDraft
 from formulas.caution_facts import of_finish
 from formulas.drawing import Sample
-from formulas.models import Batch
+from formulas.joint_products import joint_products_of
+from formulas.models import Batch, JointProduct, Making
 from formulas.outcomes import AbnormalLoss
 from formulas.recipes import infusion_of
 from ledger.access import Actor, materials_visible_to
+from ledger.errors import Invalid, Refusal
 from ledger.finding import material_named
 from ledger.models import Material
 from ledger.roles import Verb
@@ -40,7 +44,7 @@ MOST_NAMES: Final = 300
 SAMPLES: Final = [("retained", _("kept as evidence")), ("sample", _("to be tested or shown"))]
 
 
-class FinishForm(PageForm):
+class FinishForm(JointFields):
     output = QuantityField(label=_("What came out"), help_text=_("All of it, such as 4.9 kg"))
     units = WholeField(
         label=_("Filled pieces"),
@@ -94,6 +98,7 @@ class FinishForm(PageForm):
     )
     sure = SureField()
     called: ClassVar = {
+        **JointFields.called,
         "/release/basis": "basis",
         "/samples/0/quantity": "sample",
         "/by_products/0/material": "beside",
@@ -107,6 +112,7 @@ class FinishForm(PageForm):
         """Without what this batch has nothing to do with."""
         if infusion_of(batch.version) is None:
             del self.fields["marc"]
+        self.name_main(batch.version.formula.name)
         return self
 
     def clean(self) -> dict[str, Any]:
@@ -128,6 +134,7 @@ class FinishForm(PageForm):
             **{name: typed[name] for name in ("units", "labour_minutes", "label_version")},
             "marc": typed.get("marc"),
             "by_products": self._by_products(actor),
+            "joint": self.joint_told(actor),
             "samples": [Sample(sample, why, purpose)] if sample else [],
             "abnormal_loss": AbnormalLoss(loss, typed["loss_reason"]) if loss else None,
             "release_basis": typed["basis"] or None,
@@ -144,15 +151,22 @@ class FinishForm(PageForm):
 
 
 class Finish(Screen):
-    """The end of a batch: all that was weighed in becomes one lot."""
+    """The end of a batch: all that was weighed in becomes one lot.
+
+    Of two products it is shown what each carries before anything is kept.
+    """
 
     template = "pages/finish.html"
+    split: Split | None = None
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         return self._page(id)
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
         form = FinishForm(request.POST, reader=self.reader).fit(batch_for(self.actor, id))
+        if request.POST.get("do") == "look":
+            self._look(id, form)
+            return self._page(id, form=form)
         return self.act(
             form,
             lambda: self._finish(id, form),
@@ -165,9 +179,33 @@ class Finish(Screen):
         finished = finishing.finish(
             self.actor, batch=id, happened_at=self.done_at, **form.told(self.actor)
         )
+        self._shown(finished.making, joint_products_of(finished.making))
         if not form.cleaned_data["sure"]:
             self._ask(bench, finished.making.output_grams)
+        if self.split and not form.cleaned_data["seen"]:
+            again = said("Look at how the cost is split, then press “It is done” once more.")
+            raise Invalid(again, pointer="/seen")
         return finished
+
+    def _look(self, id: UUID, form: FinishForm) -> None:
+        """How the cost would be split, or why it cannot be; nothing is kept."""
+        if not form.is_valid():
+            return
+        if not form.cleaned_data["joint"]:
+            form.add_error("joint", _("What is it?"))
+            return
+        try:
+            told = form.told(self.actor)
+            finished, products = finishing.try_finish(
+                self.actor, batch=id, happened_at=self.done_at, **told
+            )
+            self._shown(finished.making, products)
+        except Refusal as refusal:
+            form.refuse(refusal)
+
+    def _shown(self, making: Making, products: Sequence[JointProduct]) -> None:
+        if products:
+            self.split = Split(making, products, self.reader)
 
     def _ask(self, bench: Bench, output: Decimal) -> None:
         """Raises Invalid, once, for an end that is mostly a slip: what was not done is said."""
@@ -189,6 +227,9 @@ class Finish(Screen):
             cautions=of_finish(bench.batch),
             materials=list(self._bought().values_list("name", flat=True)[:MOST_NAMES]),
             form=form or FinishForm(reader=self.reader, initial=first).fit(bench.batch),
+            split=self.split,
+            looked=self.request.POST.get("do") == "look",
+            may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
         )
 

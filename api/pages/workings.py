@@ -16,6 +16,7 @@ from django.utils.translation import ngettext
 
 from api.pages import tables
 from api.pages.screen import Screen
+from api.pages.terms import terms_of
 from api.pages.words import told, worded
 from formulas.explaining import Figure
 
@@ -77,4 +78,5 @@ class Working(Screen):
     def opened(self, figure: Figure, back: str) -> HttpResponse:
         """The working, or its lines as a file."""
         files = {"": lambda: as_table(figure)}
-        return self.show(figure=figure, back=back, files=files, filed=True)
+        terms = terms_of(figure)
+        return self.show(figure=figure, terms=terms, back=back, files=files, filed=True)

@@ -1,9 +1,11 @@
 """What ends a batch, and what goes in beside its formula; and what may stand in from then on."""
 
-from playwright.sync_api import Page
+import re
+
+from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_fits, go, send, width_of
+from tests.browser.visiting import assert_fits, assert_well_made, go, send, width_of
 
 
 def test_taken_back_reworked_called_off(page: Page, north: Client) -> None:
@@ -59,3 +61,28 @@ def test_what_may_stand_in_is_written_down(page: Page, north: Client) -> None:
     with page.expect_navigation():
         page.get_by_role("button", name="Keep as the next version").click()
     assert north.get(f"formulas/{formula}").made()["version"] == 3
+
+
+def test_two_products_of_one_still_share_its_cost(page: Page, north: Client) -> None:
+    """The split is seen by each base before it is kept, and what was kept opens to it."""
+    name = f"Myrtle {width_of(page)}"
+    herb, water = north.material(f"{name} herb"), f"{name} water"
+    north.material(water)
+    lines = [{"material": herb, "percent": "100"}]
+    drafted = {"name": f"{name} oil", "process_loss_percent": "60"}
+    formula = north.post("formulas", {**drafted, "phases": [{"name": "A", "lines": lines}]}).made()
+    plan = {"formula": formula["id"], "batch": "10 kg", "planned_for": "2025-05-06"}
+    batch, lot = north.post("batches", plan).made(), north.receive(herb, "10 kg", "60.00")
+    weighing = {"line": batch["lines"][0]["id"], "lot": lot, "quantity": "10 kg"}
+    north.post(f"batches/{batch['id']}/weighings", weighing).made()
+    go(page, f"/batches/{batch['id']}/finish")
+    look, made = "See how the cost is split", {"output": "200 g", "joint": water}
+    send(page, look, "How much of it came out", made)
+    send(page, look, r"3.00\s*USD[^U]*57.00\s*USD", {"joint_quantity": "3.8 kg"})
+    assert_well_made(page)
+    fetches = {"joint_base": "sales_value", "joint_main_value": "500", "joint_value": "100"}
+    send(page, look, r"50.00\s*USD[^U]*100.00\s*USD[^U]*10.00\s*USD", fetches)
+    send(page, "It is done", r"Carried by its other products\s*.10.00\s*USD")
+    page.locator("td a[href$='figure=split']").click()
+    expect(page.locator(".opened .tree").first).to_contain_text(re.compile(r"500 USD ÷ 600 USD"))
+    assert_fits(page)

@@ -56,6 +56,21 @@ def handed_out(page: Page, buyer: Client, other: Client, material: str) -> None:
     assert other.stock(material)["on_hand"] != "0"
 
 
+def assert_prints(page: Page) -> None:
+    """The eight weeks stand on a sheet of A4 that is turned, and none of them beyond its edge."""
+    sheet = page.pdf(format="A4", prefer_css_page_size=True)
+    wide, high = (float(side) for side in re.findall(rb"/MediaBox \[0 0 (\S+) (\S+)\]", sheet)[0])
+    assert wide > high
+    size = page.viewport_size
+    assert size is not None
+    page.emulate_media(media="print")
+    # So many pixels are between the margins of a sheet of 297 mm.
+    page.set_viewport_size({"width": 1047, "height": 700})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 1047
+    page.emulate_media(media="screen")
+    page.set_viewport_size(size)
+
+
 def test_from_need_to_shelf(page: Page, north: Client) -> None:
     width = page.viewport_size["width"] if page.viewport_size else 0
     name = f"Rice bran wax {width}"
@@ -72,6 +87,7 @@ def test_from_need_to_shelf(page: Page, north: Client) -> None:
     page.get_by_role("link", name=name).click()
     expect(page.locator("main .card")).to_contain_text(re.compile(r"22\s*kg"))
     assert_fits(page)
+    assert_prints(page)
     page.get_by_role("link", name="Find the cheapest way to buy it").click()
     page.get_by_role("button", name="Find the cheapest way").click()
     # Five packs at 30.00 and 12.00 of freight; the least number of packs that covers it.

@@ -198,6 +198,17 @@ def test_what_a_batch_wants_opens_to_its_percent_and_what_was_weighed_to_its_lot
     )
 
 
+def test_a_word_that_may_be_new_is_told_once_beneath_its_working(
+    shop: Workshop, ids: dict[str, str]
+) -> None:
+    client = signed_in(shop)
+    working = client.get(f"/batches/{ids['batches']}/working").content.decode()
+    assert len(re.findall("<strong>landed cost</strong>", working, re.IGNORECASE)) > 1
+    assert working.count("Landed cost: what goods cost") == 1
+    assert "Marc: " not in working
+    assert "Landed cost: " not in shown(client.get(f"/batches/{ids['batches']}/share"))
+
+
 def test_what_makers_owe_each_other_opens(shop: Workshop, ids: dict[str, str]) -> None:
     assert_opened(signed_in(shop), "/settlement/statement?month=2025-05", "USD")
 
