@@ -1,10 +1,11 @@
 """What waits for a maker in order rounds, all of it asked in one query.
 
 It may still pledge; it is asked to buy for all; what came is to be handed out; a bill that came
-after that is to be shared; or what it was handed costs more than it has named as its highest price.
-Each is settled by a verb of its own (`ledger.rounds`, `ledger.round_buyers`,
-`ledger.round_handing`, `ledger.round_late_bills`); the last is disputed or paid
-(`ledger.settling`).
+after that is to be shared; what it was handed costs more than it has named as its highest price; or
+a pledge took no part, since it would have cost more than that. Each is settled by a verb of its own
+(`ledger.rounds`, `ledger.round_buyers`, `ledger.round_handing`, `ledger.round_late_bills`); the one
+before the last is disputed or paid (`ledger.settling`), and what took no part is ordered by oneself
+(`ledger.ordering`) or waits no more after a week.
 """
 
 from collections.abc import Sequence
@@ -12,7 +13,16 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-from django.db.models import BooleanField, Exists, OuterRef, Q, Subquery, UUIDField, Value
+from django.db.models import (
+    BooleanField,
+    CharField,
+    Exists,
+    OuterRef,
+    Q,
+    Subquery,
+    UUIDField,
+    Value,
+)
 from django.db.models.expressions import Combinable, RawSQL
 from django.db.models.functions import Coalesce
 
@@ -22,6 +32,7 @@ from ledger.models import (
     Entry,
     OnOrder,
     OrderRound,
+    PurchaseOrderLine,
     ReceiptLine,
     RoundBuyerAnswer,
     RoundClosing,
@@ -30,12 +41,15 @@ from ledger.models import (
     RoundOutcome,
     RoundPlacement,
     RoundPledge,
+    RoundShareLine,
 )
 from ledger.roles import Verb
+from ledger.round_pledges import WhyDropped
 from ledger.rounds import rounds_of
 
 NEVER: Final = Value(False, output_field=BooleanField())
 A_MONTH: Final = timedelta(days=30)
+A_WEEK: Final = timedelta(days=7)
 # Of what a maker was handed in a round, by which movement it owes the first that costs more than
 # its highest price. The rule itself is asked of `ledger_round_above_highest`. Who has recorded a
 # payment since has seen it, on whatever day that is said to have been paid.
@@ -79,7 +93,8 @@ class Waiting:
     In those `to_pledge` in, a round has `pledged`: whether the maker has. In those of `asked` it is
     to buy, and has not answered. It has received what is to come of those `to_hand_out`, and what
     was billed for those `to_share` is not shared yet. Of those that came `above` its highest price
-    that is the id of the movement by which it owes more.
+    that is the id of the movement by which it owes more. Of those where a pledge was `too_dear` for
+    it that is the name of the first material of which it gets nothing.
     """
 
     to_pledge: Sequence[OrderRound]
@@ -87,11 +102,13 @@ class Waiting:
     to_hand_out: Sequence[OrderRound]
     to_share: Sequence[OrderRound]
     above: Sequence[OrderRound]
+    too_dear: Sequence[OrderRound]
 
     @property
     def lists(self) -> tuple[Sequence[OrderRound], ...]:
         """All of them."""
-        return self.to_pledge, self.asked, self.to_hand_out, self.to_share, self.above
+        owed = (self.to_pledge, self.asked, self.to_hand_out, self.to_share)
+        return *owed, self.above, self.too_dear
 
 
 def rounds_waiting(actor: Actor, *, now: datetime, most: int) -> Waiting:
@@ -102,11 +119,12 @@ def rounds_waiting(actor: Actor, *, now: datetime, most: int) -> Waiting:
         "to_hand_out": _to_hand_out(actor),
         "to_share": _to_share(actor),
         "above": _above(actor, now),
+        "too_dear": _too_dear(actor, now),
     }
     own = RoundPledge.objects.filter(maker_id=actor.maker, round_id=OuterRef("id"))
     rows = rounds_of(actor).annotate(known_until=_known_until(actor), pledged=Exists(own))
     any_of = Q(to_pledge=True) | Q(asked=True) | Q(to_hand_out=True) | Q(to_share=True)
-    any_of |= Q(above__isnull=False)
+    any_of |= Q(above__isnull=False) | Q(too_dear__isnull=False)
     found = list(
         rows.annotate(**waits).filter(any_of).order_by("closes_at", "id")[: len(waits) * most]
     )
@@ -178,6 +196,27 @@ def _above(actor: Actor, now: datetime) -> Combinable:
         return Value(None, output_field=UUIDField())
     facts = [actor.maker, actor.coop_id, now - A_MONTH]
     return RawSQL(ABOVE, facts, output_field=UUIDField())  # noqa: S611 - facts are parameters
+
+
+def _too_dear(actor: Actor, now: datetime) -> Subquery | Value:
+    """Of what the maker gets nothing in a round reckoned of late, as it would have cost more than
+    its highest price or than alone; not if it has ordered that since."""
+    if not actor.may(Verb.PLEDGE):
+        return Value(None, output_field=CharField())
+    own = _own(actor)
+    since = RoundOutcome.objects.filter(
+        coop_id=actor.coop_id, round_id=OuterRef("round_id"), reckoned_at__gt=now - A_WEEK
+    )
+    ordered = PurchaseOrderLine.objects.filter(
+        **own,
+        material_id=OuterRef("material_id"),
+        order__written_at__gt=OuterRef("reckoned_at"),
+    )
+    dropped = RoundShareLine.objects.filter(
+        **own, round_id=OuterRef("id"), dropped=WhyDropped.TOO_DEAR
+    ).annotate(reckoned_at=Subquery(since.values("reckoned_at")[:1]))
+    waits = dropped.filter(~Exists(ordered), reckoned_at__isnull=False)
+    return Subquery(waits.order_by("material__name").values("material__name")[:1])
 
 
 def _known_until(actor: Actor) -> Coalesce:

@@ -13,8 +13,10 @@ from django.test import Client
 from formulas.undoing import undo
 from ledger.access import acting_as
 from ledger.billing import Wanted, book_bill
+from ledger.catalogue import add_supplier
 from ledger.costing import ChargeKind
 from ledger.models import Bill, Membership, OrderRound, Outbox, PurchaseOrderLine, Receipt
+from ledger.ordering import Ordered, write_order
 from ledger.outbox import MOST_ATTEMPTS, mark_failed
 from ledger.progress import Progress
 from ledger.quantities import parse_quantity
@@ -287,6 +289,34 @@ def test_a_round_that_could_not_be_worked_out_says_so(buyer: Workshop, other: Wo
     close_and_reckon(work, EVENING)
     assert mill.get(path, headers={"HX-Request": "true"})["HX-Refresh"] == "true"
     assert "is not tried any more" not in shown(mill.get(path))
+
+
+def test_whose_pledge_was_too_dear_sees_it_as_soon_as_the_round_is_reckoned(
+    buyer: Workshop, other: Workshop
+) -> None:
+    """4 kg each of packs for 40.00, with 28.00 of freight: 13.50 a kilogram, and 9.00 at most."""
+    now = datetime.now(UTC) - timedelta(hours=2)
+    round = opened(buyer, name="Dear oil", now=now, closes_at=now + timedelta(hours=1))
+    oil = offered(buyer)
+    pledged(buyer, round, oil, "4 kg", now=now)
+    pledged(other, round, oil, "4 kg", now=now, highest_price=D(9))
+    north, mill = signed_in(buyer), signed_in(other)
+    assert "Ordered without you" not in shown(mill.get("/"))
+    closed = now + timedelta(hours=1)
+    close_and_reckon(owed(buyer, round), closed)
+    told = "Ordered without you Dear oil You get no Oil to share: it would have cost more"
+    assert told in shown(mill.get("/"))
+    assert "Ordered without you" not in shown(north.get("/")), "its own part it gets"
+    (alone,) = re.findall(r'"(/order/plan\?needs=1[^"]+)"', mill.get("/").content.decode())
+    assert 'value="Oil to share"' in mill.get(alone.replace("&amp;", "&")).content.decode()
+    page = shown(mill.get(f"/order-rounds/{round.id}"))
+    assert "took no part: it would have cost more than was accepted at most: 13.50" in page
+    assert looked_at(mill, "/").queries <= MOST
+    supplier = other.does(add_supplier, name="Their own")
+    line = Ordered(str(oil.id), parse_quantity("4 kg"), D(50))
+    write = {"supplier": supplier.id, "lines": [line]}
+    other.does(write_order, **write, happened_at=closed + timedelta(minutes=1))
+    assert "Ordered without you" not in shown(mill.get("/"))
 
 
 def test_who_would_pay_above_its_highest_price_is_named_before(
