@@ -50,6 +50,12 @@ select 'making', b.id, b.code, b.planned_for, b.output_grams
    and b.product_id is null and f.material_id = %(material)s
    and b.planned_for <= %(until)s::date
 union all
+select 'shelf', l.id, l.code, '9999-12-31'::date, h.quantity
+  from ledger_holding h
+  join ledger_lot l on l.coop_id = h.coop_id and l.id = h.lot_id
+ where h.coop_id = %(coop)s and h.maker_id = %(maker)s and h.kind = 'store' and h.any_left
+   and h.material_id = %(material)s
+union all
 select 'lot', l.id, l.code,
        coalesce(least(l.expires_on, l.retest_on), '9999-12-31'::date), h.quantity
   from ledger_holding h
@@ -67,7 +73,8 @@ select 'lot', l.id, l.code,
 @dataclass(frozen=True, slots=True)
 class Source:
     """So much of a material: what a batch needs, or what an order, a batch or a lot has of it;
-    and, apart, what of the first is promised to the batch from what is in store.
+    and, apart, what of the first is promised to the batch from what is in store, and what a lot has
+    whether it may be used or not.
 
     `id` and `code` are None where stock is promised to something else than a batch. `on` is when
     it is needed or comes; of a lot its last day, and the end of time if it has none.

@@ -54,8 +54,8 @@ select l.id, l.code, l.material_id, m.name, m.measured_by = 'count', c.status, l
   join ledger_custody c on c.coop_id = l.coop_id and c.maker_id = %(maker)s and c.lot_id = l.id
   where l.coop_id = %(coop)s and l.id = any (%(lots)s)
 """
-_PLACES: Final = """
-select a.kind, a.name, p.quantity > 0, o.code, sum(p.quantity)
+# What moved a lot and stands, with what was made of it where it was used up.
+PLACED: Final = """
   from ledger_posting p
   join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
   join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
@@ -67,6 +67,9 @@ select a.kind, a.name, p.quantity > 0, o.code, sum(p.quantity)
   where p.coop_id = %(coop)s and p.lot_id = %(lot)s and p.maker_id = %(maker)s
     and e.reverses_id is null
     and not exists (select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = e.id)
+"""
+_PLACES: Final = f"""
+select a.kind, a.name, p.quantity > 0, o.code, sum(p.quantity) {PLACED}
   group by 1, 2, 3, 4
 """
 # Where goods come from: what left these was received.

@@ -43,6 +43,7 @@ LESS: Final[Mapping[str, Any]] = {
 LEADS_TO: Final = {
     "batch": "batches",
     "promised": "batches",
+    "shelf": "lots",
     "making": "batches",
     "order": "orders",
     "lot": "lots",
@@ -123,6 +124,10 @@ class Teller:
                 self._less_of("needed", place, self._brief("needed", place)) for place in weeks
             ]
         return self.summed(said("To count on"), [one for one in parts if one.amount])
+
+    def on_shelf(self) -> Line:
+        """All that is in store, whether it may be used or not, lot by lot."""
+        return self._all(said("On the shelf"), "shelf")
 
     def promised(self) -> Line:
         """What of it lies in store for planned batches, batch by batch."""
@@ -276,5 +281,6 @@ class MaterialNeed(Working):
         else:
             whole = {"to_order": teller.to_order, "lift": teller.lift, "position": teller.position}
             whole |= {"counted_on": teller.counted_on, "promised": teller.promised}
+            whole["on_shelf"] = teller.on_shelf
             figure = whole.get(asked, teller.in_hand)()
         return self.opened(figure, address("order", material=material.id))

@@ -12,6 +12,7 @@ from api.pages import workings
 from formulas.weighing import weigh
 from ledger.alerts import set_watch
 from ledger.catalogue import add_supplier
+from ledger.issuing import Taken, issue, sell
 from ledger.models import Material, Membership
 from ledger.ordering import Ordered, write_order
 from ledger.quantities import parse_quantity
@@ -102,6 +103,8 @@ def test_every_figure_of_the_weeks_opens_and_adds_up(shop: Workshop, ids: dict[s
     assert "figure=position" in page
 
 
+# What a material's page says of its stock.
+SHELF = {"On the shelf", "May be used today", "Promised to batches", "To count on", "Worth"}
 # What somebody typed or weighed stands for itself.
 TYPED = {
     "Came out",
@@ -154,20 +157,25 @@ def test_every_figure_of_a_thing_opens(
     assert_opened(signed_in(shop), f"/{kind}/{ids[kind]}{rest}", units)
 
 
-def test_every_quantity_of_a_material_but_what_is_seen_on_the_shelf_opens(shop: Workshop) -> None:
-    """What is promised to batches is what each of them was promised, and nothing it lacks."""
+def test_every_quantity_of_a_material_opens(shop: Workshop) -> None:
+    """What is promised to batches is what each of them was promised, and nothing it lacks; on the
+    shelf is also what may not be used."""
     shop = open_workshop("Wax Bench", coop=shop.coop)
     wax = shop.material("Candelilla")
     shop.receive(wax, "1 kg", "20.00")
+    shop.receive(wax, "200 g", "4.00", release=None)
     version = shop.formula("Hard balm", [(wax, "100")])
     for size in ("300 g", "900 g"):
         shop.plan(version, size)
     client = signed_in(shop)
     figures = figures_of(looked_at(client, f"/materials/{wax.id}").text)
-    told = {one.label: opened(client, one.to) for one in figures if one.label != "On the shelf"}
+    told = {one.label: opened(client, one.to) for one in figures if one.label in SHELF and one.to}
+    assert set(told) == SHELF
     promised = told["Promised to batches"]
     assert [one.exact for one in promised.parts] == [300, 700]
     assert promised.exact == 1000
+    shelf = told["On the shelf"]
+    assert ([one.exact for one in shelf.parts], shelf.exact) == ([D(1000), D(200)], D(1200))
     assert all(one.adds_up for one in told.values())
 
 
@@ -207,6 +215,33 @@ def test_a_word_that_may_be_new_is_told_once_beneath_its_working(
     assert working.count("Landed cost: what goods cost") == 1
     assert "Marc: " not in working
     assert "Landed cost: " not in shown(client.get(f"/batches/{ids['batches']}/share"))
+
+
+def test_where_a_lot_is_opens_to_its_entries_and_adds_up(
+    shop: Workshop, ids: dict[str, str]
+) -> None:
+    """A delivery of which some was weighed in, some came back, and some was sold and lost."""
+    oil = shop.material("Camellia")
+    lot = shop.receive(oil, "1 kg", "40.00")
+    planned = shop.plan(shop.formula("Camellia balm", [(oil, "100")]), "500 g")
+    shop.weigh_all(planned)
+    shop.finish(planned, "490 g")
+    taken, about = [Taken(lot.id, parse_quantity("100 g"))], {"happened_at": MORNING}
+    shop.does(sell, lines=taken, customer="Stall", **about)
+    shop.does(issue, lines=taken, purpose="gift", reason="for a fair", **about)
+    client = signed_in(shop)
+    for path in (f"/lots/{lot.id}", f"/lots/{ids['lots']}"):
+        figures = list(figures_of(looked_at(client, f"{path}/trace").text))
+        told = {one.label: opened(client, one.to) for one in figures}
+        assert len(told) == len(figures) > 2
+        for one in figures:
+            assert abs(told[one.label].exact - amount_in(one.text)) < LEAST, one
+            assert told[one.label].adds_up, one
+    whole = opened(client, f"/lots/{lot.id}/whereabouts")
+    came, *places = [one.exact for one in whole.parts]
+    assert sorted(places) == [-500, -300, -100, -100]
+    assert came == -sum(places)
+    assert whole.exact == 0
 
 
 def test_what_makers_owe_each_other_opens(shop: Workshop, ids: dict[str, str]) -> None:
