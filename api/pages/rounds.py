@@ -25,6 +25,7 @@ from api.pages.forms import (
     unsure,
     within_years,
 )
+from api.pages.round_workings import worked_out
 from api.pages.screen import Screen
 from ledger import rounds
 from ledger.access import day_of, materials_visible_to, suppliers_visible_to
@@ -256,6 +257,7 @@ class Round(Acts):
         return {
             "result": result,
             "alone": _alone(result),
+            "told": worked_out(result, self.actor.currency) if self.actor.maker_id else (),
             "to_hand_out": waits_to_be_handed_out(self.actor, round),
         }
 

@@ -27,6 +27,7 @@ from ledger.rounds import close_round
 from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.ordering_together import EVENING, asked, coordinator, offered, opened, owed, pledged
 from tests.pages.browsing import done, refused, sent, shown, signed_in
+from tests.pages.figures import amount_in, figures_of, workings_of
 from tests.pages.looking import looked_at
 
 MOST = 15
@@ -289,6 +290,26 @@ def test_a_round_that_could_not_be_worked_out_says_so(buyer: Workshop, other: Wo
     close_and_reckon(work, EVENING)
     assert mill.get(path, headers={"HX-Request": "true"})["HX-Refresh"] == "true"
     assert "is not tried any more" not in shown(mill.get(path))
+
+
+def test_what_one_pays_alone_and_together_opens_and_adds_up(
+    buyer: Workshop, other: Workshop
+) -> None:
+    """4 kg each: alone a pack of 40.00 with 28.00 of freight, together two packs with the same."""
+    round, oil = opened(buyer, name="Told in lines"), offered(buyer)
+    pledged(buyer, round, oil, "4 kg")
+    pledged(other, round, oil, "4 kg", takes_leftover=True)
+    close_and_reckon(owed(buyer, round), EVENING)
+    page = looked_at(signed_in(other), f"/order-rounds/{round.id}").text
+    figures = {one.label: one for one in figures_of(page)}
+    assert {one.to for one in figures.values()} == {"#share"}
+    told = {one.name: one for one in workings_of(page)}
+    assert set(told) == set(figures) == {"Alone", "Together", "Saved", "With leftover"}
+    for name, one in told.items():
+        assert one.adds_up, name
+        assert one.exact == amount_in(figures[name].text), name
+    alone = [(one.name, one.exact) for one in told["Alone"].parts]
+    assert alone == [("goods of Bulk oils", D(40)), ("freight of Bulk oils", D(28))]
 
 
 def test_whose_pledge_was_too_dear_sees_it_as_soon_as_the_round_is_reckoned(

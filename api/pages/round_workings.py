@@ -1,0 +1,51 @@
+"""What a maker would pay alone, pays together and saves in a round: each with its lines."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django.utils.translation import gettext as said
+
+from api.pages.workings import Line
+from ledger.round_results import MakerResult, Result
+
+
+def worked_out(result: Result, money: str) -> list[Line]:
+    """The figures of a maker that took part; whoever acts for the co-op is told no orders alone."""
+    return [line for one in result.makers for line in _of_maker(one, result, money)]
+
+
+def _of_maker(one: MakerResult, result: Result, money: str) -> Iterable[Line]:
+    share, own = one.share, result.own
+    if share is not None and share.alone_orders:
+        alone = tuple(line for order in share.alone_orders for line in _of(order, result, money))
+        yield Line(said("Alone"), share.alone, money, parts=alone)
+        parts = tuple(Line(row.material.name, row.amount, money) for row in one.lines if row.amount)
+        yield Line(said("Together"), share.amount, money, parts=parts)
+        less = Line(said("less what you pay together"), -share.amount, money)
+        saved = (Line(said("Alone"), share.alone, money), less)
+        yield Line(said("Saved"), share.saved, money, parts=saved)
+        if share.leftover_amount:
+            rest = [row for row in one.lines if row.leftover_amount]
+            more = [Line(row.material.name, row.leftover_amount, money) for row in rest]
+            parts = (Line(said("Together"), share.amount, money), *more)
+            yield Line(said("With leftover"), share.to_pay, money, parts=parts)
+    if own is not None:
+        parts = tuple(_summed(own.orders, money))
+        yield Line(said("Alone, by your own offers"), own.cost, money, parts=parts)
+
+
+def _of(order: Mapping[str, Any], result: Result, money: str) -> Iterable[Line]:
+    """An order that was found, as goods and freight of its supplier."""
+    supplier = {"supplier": result.alone[UUID(order["supplier"])].name}
+    yield Line(said("goods of %(supplier)s") % supplier, Decimal(order["goods"]), money)
+    if freight := Decimal(order["freight"]):
+        yield Line(said("freight of %(supplier)s") % supplier, freight, money)
+
+
+def _summed(orders: Sequence[Mapping[str, Any]], money: str) -> Iterable[Line]:
+    """Goods and freight of several orders."""
+    for name, called in (("goods", said("goods")), ("freight", said("freight"))):
+        whole = sum((Decimal(order[name]) for order in orders), Decimal(0))
+        yield Line(called, whole, money)
