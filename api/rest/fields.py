@@ -20,6 +20,10 @@ DECIMAL = {"type": "string", "pattern": r"^-?\d+(\.\d+)?$"}
 class Body(serializers.Serializer[Any]):
     """What a request sends. A field that is not known is refused, since it would be ignored."""
 
+    default_error_messages = {  # noqa: RUF012
+        "invalid": 'Send an object: names with their values in braces, such as {{"reason": "…"}}.'
+    }
+
     def run_validation(self, data: Any = empty) -> Any:
         if isinstance(data, dict):
             unknown = [name for name in data if name not in self.fields]
@@ -256,8 +260,9 @@ def listed(
 ) -> "serializers.ListSerializer[Any]":
     """A list of bodies, so long and no longer."""
     make: Any = of
+    said = {"not_a_list": "Send a list: objects in brackets, also if it is only one."}
     many: serializers.ListSerializer[Any] = make(
-        many=True, min_length=least, max_length=most, **options
+        many=True, min_length=least, max_length=most, error_messages=said, **options
     )
     return many
 

@@ -5,6 +5,7 @@ import json
 import socket
 import time
 import uuid
+from typing import Any
 from urllib.parse import quote
 
 import psycopg
@@ -73,6 +74,24 @@ def test_a_body_that_is_not_what_was_asked_for(north: Client, body: bytes) -> No
     assert answer.status == 422
     assert answer.kind == "application/problem+json"
     assert answer.json["errors"]
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer", "told"),
+    [
+        ([1], "", "Send an object: names with their values in braces"),
+        ({"lines": [{"lot": "x", "quantity": "1 g"}, "2 g"]}, "/lines/1", "Send an object"),
+        ({"lines": {"lot": "x", "quantity": "1 g"}}, "/lines", "Send a list: objects in brackets"),
+    ],
+)
+def test_what_is_of_another_shape_is_told_in_words_of_json(
+    north: Client, body: Any, pointer: str, told: str
+) -> None:
+    whole = {"customer": "stall", **body} if isinstance(body, dict) else body
+    answer = north.post("sales", whole)
+    assert answer.status == 422
+    (said,) = [one["detail"] for one in answer.json["errors"] if one["pointer"] == pointer]
+    assert said.startswith(told)
 
 
 def test_a_body_that_is_too_large(north: Client) -> None:
