@@ -8,6 +8,7 @@ from typing import Any
 from django import template
 from django.forms import BoundField, CheckboxInput, RadioSelect
 from django.utils.html import format_html
+from django.utils.safestring import mark_safe
 from django.utils.text import capfirst
 
 from api.pages import words, workings
@@ -169,6 +170,20 @@ def field(bound: BoundField, **words: str) -> dict[str, Any]:
     widget = bound.field.widget
     several = isinstance(widget, RadioSelect)
     return {"field": bound, "several": several, "ticked": isinstance(widget, CheckboxInput)} | words
+
+
+@register.inclusion_tag("pages/cell.html")
+def cell(bound: BoundField) -> dict[str, Any]:
+    """A field of one row of many, of half the size: its label is about it, and needs no id of it.
+
+    What it says of `autocomplete` its form says once, and a text is what any input is that says
+    nothing else. With something wrong it is a `field`.
+    """
+    spared = {"id": False, "autocomplete": False}
+    widget = "" if bound.errors else bound.as_widget(attrs=spared)
+    # It is the first attribute there is, and of what was typed no quotation mark is left.
+    bare = mark_safe(widget.replace(' type="text"', "", 1))  # noqa: S308
+    return {"field": bound, "widget": bare}
 
 
 @register.simple_block_tag

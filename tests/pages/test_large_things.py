@@ -1,6 +1,6 @@
 """No page asks more, or is too large, when one thing has many rows: lines, lots, sales, weighings.
 
-What is many things in a list is seen elsewhere; here one formula has thirty lines, its batch as
+What is many things in a list is seen elsewhere; here one formula has forty lines, its batch as
 many weighings, its lot as many buyers, and so on.
 """
 
@@ -34,7 +34,7 @@ from tests.pages.browsing import signed_in
 from tests.pages.looking import ROUTES, looked_at
 
 NOON: Final = MORNING + timedelta(hours=4)
-FEW, MANY = 3, 30
+FEW, MANY = 3, 40
 MOST_BYTES: Final = 60_000
 
 
@@ -74,7 +74,7 @@ def large(shop: Workshop, rows: int) -> dict[str, Any]:
         for n in range(rows)
     ]
     received = delivered(shop, oils)
-    parts = [D(3)] * (rows - 1) + [100 - D(3) * (rows - 1)]
+    parts = [D(2)] * (rows - 1) + [100 - D(2) * (rows - 1)]
     lines = [(oil, str(part)) for oil, part in zip(oils, parts, strict=True)]
     version = shop.formula(f"Balm of {rows}", lines, density="0.9 g/mL")
     for n in range(rows // 3):
@@ -141,9 +141,9 @@ def bought_often(shop: Workshop, rows: int) -> Any:
 
 
 def filled(shop: Workshop, product: Any, bulk: Lot, rows: int) -> Any:
-    """Thirty pieces, of which so many were weighed."""
+    """Forty pieces, of which so many were weighed."""
     shop.does(choose_rule, product=product, rule="eu", allowed=None)
-    done = shop.does(fill, product=product, lot=bulk.id, units=30, happened_at=MORNING)
+    done = shop.does(fill, product=product, lot=bulk.id, units=MANY, happened_at=MORNING)
     weighed = [Weighed(net=parse_quantity(f"30.{n % 4} g")) for n in range(rows)]
     of = shop.does(lambda actor: units_of_fill(actor, done.filling.id))
     shop.does(weigh_units, of=of, weighed=weighed, happened_at=MORNING)
