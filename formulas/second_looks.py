@@ -57,8 +57,8 @@ def weighings_seen(actor: Actor, batch: Batch) -> "QuerySet[Weighing]":
 
 
 def look_up(weighings: Sequence[Weighing]) -> None:
-    """Fetch the second looks at these weighings with whoever looked, in one query."""
-    prefetch_related_objects(weighings, _looks())
+    """Fetch the second looks at these weighings with whoever looked, and who approved rework."""
+    prefetch_related_objects(weighings, _looks(), "reworks")
 
 
 def _looks() -> "Prefetch[str]":

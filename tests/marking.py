@@ -37,6 +37,34 @@ MACHINES: Final = {
     "ledger_material.function": "one of a list that the verb holds",
     "ledger_outbox.task": "the name of a task",
 }
+# Columns that take no markup: the database knows all that may stand in them, or all its letters.
+OF_A_LIST: Final = {
+    *("abc_class", "charge_kind", "currency", "density_of", "gtin", "joint_base", "kind", "mark"),
+    *("measure", "rule", "spread_by"),
+}
+# Why no page and no file shows what is kept in a column.
+UNSHOWN: Final = {
+    "a quantity or density as it was typed: pages say what it came to": {
+        *("formulas_byproduct.entered", "formulas_filling.entered", "formulas_making.entered"),
+        *("formulas_jointproduct.entered", "formulas_packaging.entered", "ledger_claim.entered"),
+        *("ledger_countcause.entered", "ledger_countreading.entered", "ledger_lot.density_entered"),
+        *("ledger_offerbreak.entered", "ledger_purchaseorderfact.entered", "ledger_share.entered"),
+        *("ledger_recallcontact.entered", "ledger_roundpledge.entered", "ledger_transfer.entered"),
+    },
+    "figures and ids, and the names of kinds that the verb holds": {
+        *("api_preference.numbers", "formulas_filling.overrode", "formulas_product.areas"),
+        *("formulas_unitweighing.contents", "formulas_waterfilling.pieces"),
+        *("formulas_weighing.overrode", "ledger_alertsetting.told", "ledger_material.brings"),
+        *("ledger_orderround.without", "ledger_recallanswer.corrected"),
+        *("ledger_recallanswer.tally", "ledger_roundoutcome.by_size"),
+        *("ledger_roundownalone.orders", "ledger_roundshare.alone_orders"),
+        "ledger_roundshareline.dropped",
+    },
+    "for programs: the answer to a retry, and by what an alert is known again": {
+        *("api_answer.body", "ledger_alert.state_key"),
+    },
+    "for whoever runs the server": {"ledger_outbox.last_error"},
+}
 # By table and by letter, in the order in which they were made.
 Rows = dict[str, dict[str, list[Any]]]
 

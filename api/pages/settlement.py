@@ -16,13 +16,13 @@ from api.pages.forms import LONG, DayField, MomentField, MoneyField, PageForm, i
 from api.pages.screen import Screen
 from ledger import coop_clearing, models, settling
 from ledger.access import day_of
-from ledger.closing import close_books, closed_up_to
+from ledger.closing import close_books, closings_of
 from ledger.co_op_store import may_keep, name_store, store_keeper
 from ledger.months import month_of
 from ledger.roles import Verb
 from ledger.transferring import makers_of_coop
 
-MOST, MOST_MAKERS, MOST_CLEARINGS = 60, 200, 12
+MOST, MOST_MAKERS, MOST_CLEARINGS, MOST_CLOSINGS = 60, 200, 12, 12
 MONTH = re.compile(r"(?:19|20|21)\d\d-(?:0[1-9]|1[0-2])")
 WAYS = [("paid", _("I paid it")), ("received", _("I was paid"))]
 
@@ -106,6 +106,11 @@ class Settlement(Screen):
         typed["happened_at"] = typed["happened_at"] or self.now
         return settling.record_payment(self.actor, paid=paid, **typed)
 
+    def _closings(self) -> list[models.Closing]:
+        """The periods that are closed, the latest first."""
+        rows = closings_of(self.actor).select_related("person").order_by("-closed_on")
+        return list(rows[:MOST_CLOSINGS])
+
     def _payment(self, data: Any = None) -> PaymentForm:
         asked: dict[str, Any] = {"maker": self.request.GET.get("maker", ""), "direction": "paid"}
         asked["happened_at"] = local(self.now, self.reader)
@@ -143,7 +148,7 @@ class Settlement(Screen):
             balances=settling.balances_of(actor),
             payment=(forms.get("payment") or self._payment()) if may_settle else None,
             closing=forms.get("closing") or ClosingForm(reader=reader, initial=first),
-            closed=closed_up_to(actor),
+            closings=self._closings() if actor.may(Verb.CLOSE) else (),
             may_close=actor.may(Verb.CLOSE),
             status=status,
         )

@@ -102,6 +102,7 @@ class LotResults(Screen):
         return self.show(
             lot=lot,
             found=[(one, words_of(one.limit, self.reader)) for one in found[:MOST]],
+            again=retesting.retests_of(self.actor, lot["id"]).order_by("-id")[:MOST],
             form=forms.whole if self.actor.may(Verb.DECIDE) else None,
             rows=forms.rows,
             status=status,

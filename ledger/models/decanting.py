@@ -96,6 +96,11 @@ class Deposit(MakerRow):
         """When it came back, or None while the supplier owes it."""
         return next((back.happened_at for back in self.returns.all()), None)
 
+    @property
+    def returned_note(self) -> str:
+        """What was noted as it came back."""
+        return next((back.note for back in self.returns.all()), "")
+
 
 class DepositReturn(MakerRow):
     """A deposit that came back, once and whole."""
