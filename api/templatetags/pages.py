@@ -179,7 +179,7 @@ def cell(bound: BoundField) -> dict[str, Any]:
     What it says of `autocomplete` its form says once, and a text is what any input is that says
     nothing else. With something wrong it is a `field`.
     """
-    spared = {"id": False, "autocomplete": False}
+    spared: dict[str, str | bool] = {"id": False, "autocomplete": False}
     widget = "" if bound.errors else bound.as_widget(attrs=spared)
     # It is the first attribute there is, and of what was typed no quotation mark is left.
     bare = mark_safe(widget.replace(' type="text"', "", 1))  # noqa: S308
