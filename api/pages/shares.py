@@ -199,9 +199,11 @@ class ShareLot(Screen):
     template = "pages/share_lot.html"
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.TRANSFER)
         return self._page(id, ShareForm(reader=self.reader))
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        self.actor.must(Verb.TRANSFER)
         form = ShareForm(request.POST, reader=self.reader)
         return self.act(
             form,

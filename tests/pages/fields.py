@@ -28,6 +28,10 @@ class Form:
     sends: list[tuple[str, str]] = field(default_factory=list)
     may_send: list[tuple[str, str]] = field(default_factory=list)
     typed: dict[str, str] = field(default_factory=dict)
+    # What is typed by hand, whatever stands in it; what of it takes words; and what takes a file.
+    by_hand: list[str] = field(default_factory=list)
+    words: list[str] = field(default_factory=list)
+    files: list[str] = field(default_factory=list)
     buttons: list[tuple[str, str]] = field(default_factory=list)
     # Where htmx sends it, and what it sends along.
     looks: list[tuple[str, dict[str, str]]] = field(default_factory=list)
@@ -111,14 +115,25 @@ class Reader(HTMLParser):
             self._field(form, self.select, value, stands="selected" in has)
         elif tag == "textarea":
             form.typed[name] = TEXT
+            form.by_hand.append(name)
+            form.words.append(name)
         elif tag == "button" and name:
             form.buttons.append((name, value))
-        elif tag == "input" and kind != "file":
+        elif tag == "input" and kind == "file":
+            form.files.append(name)
+        elif tag == "input":
             chosen = kind in {"radio", "checkbox"}
             self._field(form, name, value, stands=not chosen or "checked" in has)
-            if not value and not chosen and kind != "hidden":
-                figure = has.get("inputmode") in {"decimal", "numeric"}
-                form.typed[name] = BY_TYPE.get(kind, FIGURE if figure else TEXT)
+            if not chosen and kind != "hidden":
+                self._by_hand(form, name, value, kind, has.get("inputmode", ""))
+
+    def _by_hand(self, form: Form, name: str, value: str, kind: str, mode: str) -> None:
+        figure = mode in {"decimal", "numeric"}
+        form.by_hand.append(name)
+        if not figure and kind in {"text", "search"}:
+            form.words.append(name)
+        if not value:
+            form.typed[name] = BY_TYPE.get(kind, FIGURE if figure else TEXT)
 
     def _field(self, form: Form, name: str, value: str, *, stands: bool) -> None:
         form.may_send.append((name, value))
