@@ -17,6 +17,7 @@ from formulas.models import Filling, Making, NetContents, Product, UnitWeighing
 from formulas.net_contents import Judged, Limits, Rule, judge, limits_of, spread_of
 from ledger.access import Actor, find
 from ledger.costing import GRAMS_PER_KG
+from ledger.counting import GRACE
 from ledger.errors import (
     Conflict,
     DensityMissing,
@@ -165,6 +166,7 @@ def weigh_units(
     of: FilledUnits | None,
     weighed: Sequence[Weighed],
     happened_at: datetime,
+    now: datetime,
     tare: Quantity | None = None,
     density: Density | None = None,
 ) -> tuple[UnitWeighing, FilledUnits]:
@@ -175,6 +177,11 @@ def weigh_units(
     without units or a fill that was undone.
     """
     actor.must(Verb.MAKE)
+    if happened_at > now + GRACE:
+        raise Invalid(
+            "This moment lies in the future; give the moment when they were weighed.",
+            pointer="/happened_at",
+        )
     if of is None:
         raise Conflict("This batch has no pieces: weigh those of a fill, or finish it with pieces.")
     if of.undone:

@@ -248,7 +248,7 @@ def _contents(shop: Workshop, oil: Material) -> None:
     )
     of = shop.does(units_of_batch, planned.batch.id)
     weighed = [Weighed(net=parse_quantity("80.5 g")), Weighed(net=parse_quantity("80.1 g"))]
-    shop.does(weigh_units, of=of, weighed=weighed, happened_at=MORNING)
+    shop.does(weigh_units, of=of, weighed=weighed, happened_at=MORNING, now=MORNING)
 
 
 def _retest(shop: Workshop) -> None:

@@ -194,7 +194,7 @@ class Units(Screen):
         return self.act(
             form,
             lambda: unit_weighings.weigh_units(
-                self.actor, of=of, happened_at=self.done_at, **form.told()
+                self.actor, of=of, happened_at=self.done_at, now=self.now, **form.told()
             ),
             lambda weighed: here,
             lambda: self._page(id, form=form, status=422),

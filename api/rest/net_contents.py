@@ -338,6 +338,7 @@ class _UnitWeighings(Resource):
             tare=data.get("tare"),
             density=data.get("density"),
             happened_at=data.get("happened_at", self.now),
+            now=self.now,
         )
         year = unit_weighings.units_in_a_year(actor, of.product, self.now)
         return unit_weighing_json(actor, row, of, year)

@@ -59,6 +59,7 @@ def units_weighed(bench: Bench, days_ago: int) -> None:
         of=bench.does(units_of_batch, bench.batches["hand wash 250"][-1]),
         weighed=[Weighed(net=parse_quantity(f"{net / Decimal(10)} g")) for net in tenths],
         happened_at=bench.at(days_ago, 16, 30),
+        now=bench.at(days_ago, 16, 30),
     )
 
 

@@ -57,6 +57,7 @@ def bulk_filled(bench: Bench, days_ago: int) -> None:
         of=bench.does(units_of_fill, filled.filling.id),
         weighed=[Weighed(net=parse_quantity(f"{net / Decimal(10)} g")) for net in tenths],
         happened_at=bench.at(days_ago, 12),
+        now=bench.at(days_ago, 12),
     )
 
 

@@ -130,6 +130,8 @@ def test_what_cannot_be_weighed(north: Client, shampoo: dict[str, Any]) -> None:
         north.post(path, body).refused(422, code, pointer)
 
     refused({"weighings": [{"net": "1 g"}] * 3}, "invalid", "/weighings")
+    later = {"weighings": [{"net": "1 g"}], "happened_at": "2199-01-01T00:00:00Z"}
+    refused(later, "invalid", "/happened_at")
     refused({"weighings": [{}]}, "invalid", "/weighings/0")
     refused({"weighings": [{"net": "1 g", "gross": "2 g"}]}, "invalid", "/weighings/0")
     refused({"weighings": [{"gross": "2 g"}]}, "invalid", "/weighings/0/tare")

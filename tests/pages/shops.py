@@ -188,7 +188,8 @@ def _filled(shop: Workshop, product: Product, bulk: Lot) -> Filled:
 
 def _weigh_units(actor: Actor, fill: UUID) -> None:
     weighed = [Weighed(net=parse_quantity(f"{grams} g")) for grams in ("30.1", "30.4", "29.9")]
-    weigh_units(actor, of=units_of_fill(actor, fill), weighed=weighed, happened_at=MORNING)
+    of = units_of_fill(actor, fill)
+    weigh_units(actor, of=of, weighed=weighed, happened_at=MORNING, now=MORNING)
 
 
 def everything_under(shop: Workshop) -> Planned:

@@ -146,7 +146,7 @@ def filled(shop: Workshop, product: Any, bulk: Lot, rows: int) -> Any:
     done = shop.does(fill, product=product, lot=bulk.id, units=MANY, happened_at=MORNING)
     weighed = [Weighed(net=parse_quantity(f"30.{n % 4} g")) for n in range(rows)]
     of = shop.does(lambda actor: units_of_fill(actor, done.filling.id))
-    shop.does(weigh_units, of=of, weighed=weighed, happened_at=MORNING)
+    shop.does(weigh_units, of=of, weighed=weighed, happened_at=MORNING, now=MORNING)
     return done.filling.id
 
 
