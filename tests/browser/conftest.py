@@ -15,6 +15,11 @@ from tests.running import Running
 expect.set_options(timeout=PATIENCE_MS)
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What was never done is known at the end."""
+    items.sort(key=lambda item: item.path.name == "test_every_act.py")
+
+
 def chromium() -> str:
     """The browser's program. Fails with what to do where there is none.
 
@@ -66,12 +71,14 @@ def signed_in() -> dict[str, str]:
 def page(
     request: pytest.FixtureRequest, browser: Browser, shop: Coop, signed_in: dict[str, str]
 ) -> Iterator[Page]:
-    """A page of the maker's owner, on a phone and on a desk.
+    """A page of the maker's owner, on a phone and on a desk, and where a test asks for it without
+    JavaScript.
 
     The first test of a file comes in by the door; the others need not knock again.
     """
-    size, port = request.param, shop.server.port
-    with Visit(browser, size=size) as visit:
+    size, _, plain = request.param.partition("-")
+    port = shop.server.port
+    with Visit(browser, size=size, javascript=not plain) as visit:
         if size in signed_in:
             visit.sign_in(port, signed_in[size])
             yield visit.open(port)
@@ -82,8 +89,8 @@ def page(
             yield page
 
 
-@pytest.fixture
-def plain(browser: Browser, north: Client) -> Iterator[Page]:
-    """The same on a phone without JavaScript."""
-    with Visit(browser, north, javascript=False) as visit:
+@pytest.fixture(params=list(SIZES), ids=list(SIZES))
+def plain(request: pytest.FixtureRequest, browser: Browser, north: Client) -> Iterator[Page]:
+    """The same on either screen without JavaScript, already signed in."""
+    with Visit(browser, north, size=request.param, javascript=False) as visit:
         yield visit.page

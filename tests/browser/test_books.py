@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_well_made, go
+from tests.browser.visiting import EVERY_WAY, assert_well_made, go, screen_of
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -50,10 +50,10 @@ def test_the_books_of_a_day_and_of_a_month(page: Page, borage: str) -> None:
     assert_well_made(page)
 
 
+@EVERY_WAY
 def test_a_batch_is_held_to_what_was_set(page: Page, north: Client) -> None:
     """Half a kilogram of oil at 15.00 in five tins at 0.80, where 14.00 and 0.80 were set."""
-    width = page.viewport_size["width"] if page.viewport_size else 0
-    name = f"Cuticle oil {width}"
+    name = f"Cuticle oil {screen_of(page)}"
     made_of_oil(north, name)
     month = "first=2024-04-01&last=2024-04-30"
     go(page, f"/books/variances?{month}")

@@ -3,27 +3,26 @@
 from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_fits, go, send, width_of
+from tests.browser.visiting import EVERY_WAY, assert_fits, go, print_it, screen_of, send
+
+pytestmark = EVERY_WAY
 
 
 def test_an_order_is_written_mailed_corrected_ended(page: Page, north: Client) -> None:
-    width = width_of(page)
-    name, seller = f"Oat flour {width}", f"Field and Mill {width}"
+    screen = screen_of(page)
+    name, seller = f"Oat flour {screen}", f"Field and Mill {screen}"
     north.material(name)
     go(page, "/suppliers")
     assert_fits(page)
     send(page, "Add it", seller, {"name": seller, "contact_name": "Ada"})
-    mail = f"orders{width}@mill.example"
+    mail = f"orders{screen}@mill.example"
     send(page, "Keep this", mail, {"mail": mail})
     page.get_by_role("link", name="Order from them").click()
     assert page.get_by_label("From whom").input_value() == seller
     assert_fits(page)
     line = {"lines-0-material": name, "lines-0-pack": "5 kg", "lines-0-price": "80"}
     send(page, "Write it", r"80\.00\s*USD", line)
-    order = page.url
-    page.get_by_role("link", name="Print it").click()
-    expect(page.locator("body")).to_contain_text(name)
-    page.goto(order)
+    print_it(page, "Print it", name)
     send(page, "Mail it", "mailed already", {"note": "by the back door"})
     (written,) = north.listed("orders", supplier=north_supplier(north, seller))
     of = {"line": written["lines"][0]["id"]}
@@ -39,7 +38,7 @@ def north_supplier(north: Client, name: str) -> str:
 
 def test_a_bill_comes_later_and_is_taken_back(page: Page, north: Client) -> None:
     """A freight of 10.00 on 2 kg of which half was sold: half of it falls on what is left."""
-    butter = north.material(f"Sal butter {width_of(page)}")
+    butter = north.material(f"Sal butter {screen_of(page)}")
     line = {"material": butter, "quantity": "2 kg", "price": "40.00", "supplier_lot": "SB-1"}
     came = {"supplier": north.supplier(), "lines": [line], "release": {"basis": "seen"}}
     receipt = north.post("receipts", came).made()

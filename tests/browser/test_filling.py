@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_fits, assert_well_made, go
+from tests.browser.visiting import assert_fits, assert_well_made, go, send
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -75,6 +75,9 @@ def test_filled_weighed_and_judged(page: Page, bulk: dict[str, Any]) -> None:
         re.compile(r"This lot\s*15\.\d+\s*g\s*0\.6\d\s*USD")
     )
     assert_well_made(page)
+    fill = page.url
     page.get_by_role("link", name="How its cost came about").click()
     expect(page.locator("#working")).to_contain_text("packaging")
     assert_fits(page)
+    page.goto(fill)
+    send(page, "Take it back", "nothing of it stands", {"reason": "the wrong label"})

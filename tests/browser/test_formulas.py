@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_fits, assert_well_made, go
+from tests.browser.visiting import assert_fits, assert_well_made, go, screen_of
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +39,7 @@ def fill_row(page: Page, number: int, name: str, percent: str, phase: str = "A")
 def test_written_down_with_its_sum(page: Page, shea: str) -> None:
     go(page, "/formulas/new")
     assert_fits(page)
-    name = f"Shea stick {page.viewport_size['width'] if page.viewport_size else 0}"
+    name = f"Shea stick {screen_of(page)}"
     page.get_by_label("What it is called").fill(name)
     fill_row(page, 0, "shea butter", "70")
     expect(page.locator("#sum")).to_contain_text(re.compile(r"30\s*% is still missing"))
@@ -131,9 +131,9 @@ def test_scaled_to_so_many_pieces(page: Page, tinned: str) -> None:
 
 
 def test_without_javascript(plain: Page, shea: str) -> None:
-    page = plain
+    page, name = plain, f"Plain shea {screen_of(plain)}"
     go(page, "/formulas/new")
-    page.get_by_label("What it is called").fill("Plain shea")
+    page.get_by_label("What it is called").fill(name)
     fill_row(page, 0, "No such butter", "100")
     page.get_by_role("button", name="Add it up").click()
     expect(page.locator("#sum")).to_contain_text("It is whole.")
@@ -143,4 +143,4 @@ def test_without_javascript(plain: Page, shea: str) -> None:
     page.get_by_role("button", name="Write it down").click()
     page.wait_for_url(re.compile(r"/formulas/[0-9a-f-]{36}$"))
     go(page, "/formulas?q=plain")
-    expect(page.locator("main")).to_contain_text("Plain shea")
+    expect(page.locator("main")).to_contain_text(name)

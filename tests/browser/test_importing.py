@@ -7,11 +7,12 @@ from playwright.sync_api import FilePayload, Page, expect
 
 from tests.api.client import Client
 from tests.browser.visiting import (
+    EVERY_WAY,
     PATIENCE_MS,
-    SIZES,
     assert_well_made,
     assert_well_made_in_the_dark,
     go,
+    screen_of,
 )
 
 pytestmark = pytest.mark.xdist_group("browser")
@@ -28,15 +29,15 @@ def choose(page: Page, text: str) -> None:
 
 
 def test_prices(page: Page, north: Client) -> None:
-    width = page.viewport_size["width"] if page.viewport_size else 0
-    material = north.material(f"Apricot oil {width}")
+    screen = screen_of(page)
+    material = north.material(f"Apricot oil {screen}")
     supplier = north.get(f"suppliers/{north.supplier()}").made()["name"]
     go(page, "/import")
     assert_well_made_in_the_dark(page)
     page.get_by_role("link", name="Prices of suppliers").click()
     assert_well_made(page)
-    good = f"{supplier},Apricot oil {width},5 kg,40.00,2025-01-31\n"
-    choose(page, f"{PRICES}{good}{supplier},Apricot oil {width},5 oz,4.00,1/2/2025\n")
+    good = f"{supplier},Apricot oil {screen},5 kg,40.00,2025-01-31\n"
+    choose(page, f"{PRICES}{good}{supplier},Apricot oil {screen},5 oz,4.00,1/2/2025\n")
     row = page.locator("tbody tr")
     expect(row).to_have_count(2)
     expect(row.first).to_contain_text("5 oz")
@@ -50,12 +51,11 @@ def test_prices(page: Page, north: Client) -> None:
     page.get_by_role("button", name="Keep all of it").click()
     expect(page.locator(".good")).to_contain_text("Kept")
     assert len(north.listed("offers", material=material)) == 1
-    if width == SIZES["phone"]["width"]:
-        long_list(page, north, supplier, f"Apricot oil {width}")
-        assert len(north.listed("offers", material=material)) == 1 + LONG
+    long_list(page, supplier, f"Apricot oil {screen}")
+    assert len(north.listed("offers", material=material)) == 1 + LONG
 
 
-def long_list(page: Page, north: Client, supplier: str, material: str) -> None:
+def long_list(page: Page, supplier: str, material: str) -> None:
     """More than somebody waits for: the page renews itself until it is tried, and taken in."""
     rows = [f"{supplier},{material},{n} kg,{n}.00,2025-01-31\n" for n in range(10, 10 + LONG)]
     go(page, "/import/prices")
@@ -74,9 +74,24 @@ def long_list(page: Page, north: Client, supplier: str, material: str) -> None:
     assert_well_made(page)
 
 
+@pytest.mark.parametrize("page", ["phone-plain"], indirect=True)
+def test_a_long_list_is_dropped(page: Page) -> None:
+    """Before it was tried, or after."""
+    go(page, "/import/lots")
+    choose(page, "material,quantity,value,supplier_lot\n" + "No such oil,1 kg,0,gift\n" * LONG)
+    page.wait_for_url("**/sent-lists/*")
+    dropped = page.url
+    page.get_by_role("button", name="Drop this list").click()
+    page.wait_for_url("**/import")
+    gone = page.goto(dropped)
+    assert gone is not None
+    assert gone.status == 404
+
+
+@EVERY_WAY
 def test_lots_and_formulas(page: Page, north: Client) -> None:
-    width = page.viewport_size["width"] if page.viewport_size else 0
-    name = f"Almond oil {width}"
+    screen = screen_of(page)
+    name = f"Almond oil {screen}"
     material = north.material(name, density="0.91 g/mL")
     go(page, "/import/lots")
     header = "material,quantity,value,supplier_lot,expires_on,released_because\n"
@@ -98,25 +113,30 @@ def test_lots_and_formulas(page: Page, north: Client) -> None:
 
     go(page, "/import/formulas")
     header = "formula,phase,ingredient,percent,most_percent\n"
-    rows = f"Rub {width},A,{name},90,\nRub {width},B,Nothing of the kind,10,\n"
+    rows = f"Rub {screen},A,{name},90,\nRub {screen},B,Nothing of the kind,10,\n"
     choose(page, header + rows)
     expect(page.locator("tbody")).to_contain_text("Nothing is called")
-    choose(page, f"{header}Rub {width},A,{name},90,\n")
+    choose(page, f"{header}Rub {screen},A,{name},90,\n")
     expect(page.locator("tbody")).to_contain_text("90")
-    choose(page, f"{header}Rub {width},A,{name},balance,\n")
+    choose(page, f"{header}Rub {screen},A,{name},balance,\n")
     assert_well_made(page)
     page.get_by_role("button", name="Keep all of it").click()
     expect(page.locator(".good")).to_contain_text("Kept")
-    assert f"Rub {width}" in [one["name"] for one in north.listed("formulas")]
+    assert f"Rub {screen}" in [one["name"] for one in north.listed("formulas")]
 
 
 def test_without_javascript(plain: Page, north: Client) -> None:
-    page = plain
-    north.material("Argan oil")
+    page, name = plain, f"Argan oil {screen_of(plain)}"
+    north.material(name)
+    supplier = north.get(f"suppliers/{north.supplier()}").made()["name"]
+    go(page, "/import/prices")
+    choose(page, f"{PRICES}{supplier},{name},5 kg,40.00,2025-01-31\n")
+    page.get_by_role("button", name="Keep all of it").click()
+    expect(page.locator(".good")).to_contain_text("Kept")
     go(page, "/import/lots")
-    choose(page, "material,quantity\nArgan oil,1 kg\n")
+    choose(page, f"material,quantity\n{name},1 kg\n")
     expect(page.locator(".errorlist")).to_contain_text("These columns are missing")
-    choose(page, "material,quantity,value,supplier_lot\nArgan oil,1 kg,0,gift\n")
+    choose(page, f"material,quantity,value,supplier_lot\n{name},1 kg,0,gift\n")
     form = page.locator("form.acts")
     body = form.evaluate("one => new URLSearchParams(new FormData(one)).toString()")
     page.get_by_role("button", name="Keep all of it").click()

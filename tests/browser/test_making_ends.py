@@ -5,11 +5,19 @@ import re
 from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_fits, assert_well_made, go, send, width_of
+from tests.browser.visiting import (
+    EVERY_WAY,
+    assert_fits,
+    assert_well_made,
+    go,
+    screen_of,
+    send,
+)
 
 
+@EVERY_WAY
 def test_taken_back_reworked_called_off(page: Page, north: Client) -> None:
-    name = f"Neem salve {width_of(page)}"
+    name = f"Neem salve {screen_of(page)}"
     oil = north.material(name)
     lines = [{"material": oil, "percent": "100"}]
     drafted = {"name": f"{name}, made", "rework_max_percent": "5"}
@@ -43,8 +51,9 @@ def test_taken_back_reworked_called_off(page: Page, north: Client) -> None:
     send(page, "So be it", "Make it after all", {"way": "off", "reason": "the kettle broke"})
 
 
+@EVERY_WAY
 def test_what_may_stand_in_is_written_down(page: Page, north: Client) -> None:
-    name = f"Kelp wash {width_of(page)}"
+    name = f"Kelp wash {screen_of(page)}"
     paste, thin = north.material(f"{name} paste"), f"{name} thin grade"
     north.material(thin)
     water = north.material(f"{name} water", stocked=False, density="1 g/mL")
@@ -65,7 +74,7 @@ def test_what_may_stand_in_is_written_down(page: Page, north: Client) -> None:
 
 def test_two_products_of_one_still_share_its_cost(page: Page, north: Client) -> None:
     """The split is seen by each base before it is kept, and what was kept opens to it."""
-    name = f"Myrtle {width_of(page)}"
+    name = f"Myrtle {screen_of(page)}"
     herb, water = north.material(f"{name} herb"), f"{name} water"
     north.material(water)
     lines = [{"material": herb, "percent": "100"}]

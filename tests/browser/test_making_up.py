@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import assert_fits, assert_well_made, go
+from tests.browser.visiting import assert_fits, assert_well_made, go, send
 
 
 @pytest.fixture
@@ -53,3 +53,15 @@ def test_a_rest_is_made_up_and_signed_for(page: Page, wash: dict[str, Any]) -> N
     page.get_by_role("button", name="I have looked").click()
     expect(page.locator("#checked + .rows")).to_contain_text("kettle 2, cleaned")
     assert_fits(page)
+
+
+@pytest.mark.parametrize("page", ["desk-plain"], indirect=True)
+def test_without_javascript(page: Page, wash: dict[str, Any]) -> None:
+    go(page, f"/batches/{wash['id']}")
+    page.get_by_role("link", name="make it up").click()
+    send(page, "See what it comes to", r"instead of 680\s*g")
+    page.get_by_role("button", name="Do it so").click()
+    expect(page.locator(".big").first).to_contain_text(re.compile(r"820\s*g"))
+    page.get_by_role("link", name="Checks and second looks").click()
+    page.get_by_label("as it should be", exact=True).check()
+    send(page, "I have looked", "kettle 3, rinsed", {"subject": "kettle 3, rinsed"})

@@ -8,11 +8,16 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Client, Coop, sign_in
 from tests.browser.visiting import (
-    Visit,
+    EVERY_WAY,
+    PLAIN,
+    SIZES,
     assert_fits,
     assert_well_made,
     assert_well_made_in_the_dark,
+    beside,
     go,
+    screen_of,
+    send,
 )
 
 pytestmark = pytest.mark.xdist_group("browser")
@@ -29,8 +34,9 @@ def offered(maker: Client, material: str, **facts: Any) -> None:
     maker.post("offers", {**pack, "breaks": breaks, **day}).made()
 
 
-def arrived(buyer: Client, material: str) -> None:
-    """What was ordered of a material has come as it was ordered, with 12.00 of freight."""
+def arrived(buyer: Client, material: str) -> str:
+    """What was ordered of a material has come as it was ordered, with 12.00 of freight; the id of
+    its receipt."""
     (order,) = buyer.listed("orders", material=material, state="open")
     (line,) = order["lines"]
     came = {"material": material, "order_line": line["id"], "quantity": "25 kg"}
@@ -40,12 +46,15 @@ def arrived(buyer: Client, material: str) -> None:
         "charges": [{"kind": "freight", "amount": "12.00", "spread_by": "mass"}],
         "release": {"basis": "certificate seen"},
     }
-    buyer.post("receipts", body).made()
+    return str(buyer.post("receipts", body).made()["id"])
 
 
 def handed_out(page: Page, buyer: Client, other: Client, material: str) -> None:
-    """From the page of a round, as soon as its goods have come."""
-    arrived(buyer, material)
+    """From the page of a round, as soon as its goods have come; and what is billed for them later.
+
+    Of 2.47 for 25 kg the other maker pays 1.16 for its 11.7 kg.
+    """
+    receipt = arrived(buyer, material)
     page.reload()
     page.get_by_role("link", name="Hand out what came").click()
     expect(page.locator("main")).to_contain_text("Mill Bench")
@@ -54,6 +63,11 @@ def handed_out(page: Page, buyer: Client, other: Client, material: str) -> None:
     expect(page.locator("main .tag.fine")).to_contain_text("handed out")
     assert_fits(page)
     assert other.stock(material)["on_hand"] != "0"
+    freight = {"kind": "freight", "amount": "2.47", "spread_by": "mass"}
+    buyer.post(f"receipts/{receipt}/charges", freight).made()
+    page.get_by_role("link", name="Bills that came later").click()
+    send(page, "Share it", "F 12 of the carrier", {"note": "F 12 of the carrier"})
+    expect(page.locator("main section", has_text="F 12")).to_contain_text(re.compile(r"1\.\d\d"))
 
 
 def assert_prints(page: Page) -> None:
@@ -71,13 +85,14 @@ def assert_prints(page: Page) -> None:
     page.set_viewport_size(size)
 
 
+@pytest.mark.parametrize("page", [*SIZES, *PLAIN], indirect=True)
 def test_from_need_to_shelf(page: Page, north: Client) -> None:
-    width = page.viewport_size["width"] if page.viewport_size else 0
-    name = f"Rice bran wax {width}"
+    screen = screen_of(page)
+    name = f"Rice bran wax {screen}"
     wax = north.material(name)
     offered(north, wax)
     lines = [{"material": wax, "percent": "100"}]
-    body = {"name": f"Wax melts {width}", "phases": [{"name": "A", "lines": lines}]}
+    body = {"name": f"Wax melts {screen}", "phases": [{"name": "A", "lines": lines}]}
     formula = north.post("formulas", body).made()["id"]
     day = page.evaluate("new Date(Date.now() + 9 * 864e5).toISOString().slice(0, 10)")
     plan = {"formula": formula, "batch": "22 kg", "planned_for": day}
@@ -114,6 +129,47 @@ def test_from_need_to_shelf(page: Page, north: Client) -> None:
     expect(page.locator("main")).to_contain_text(re.compile(r"25\s*kg of\s*25\s*kg"))
 
 
+def opened_round(look: Page, name: str, buyer: str) -> str:
+    """The address of a round that the coordinator opens."""
+    go(look, "/order-rounds")
+    look.get_by_label("What it is called").fill(name)
+    look.get_by_label("Who orders for all").select_option(label=buyer)
+    assert_fits(look)
+    look.get_by_role("button", name="Open it").click()
+    look.wait_for_url("**/order-rounds/*-*")
+    assert_fits(look)
+    return look.url.removeprefix(look.base)  # type: ignore[attr-defined]
+
+
+def declined(page: Page, look: Page, at: str) -> None:
+    """Who was to buy for all would rather not, and the coordinator asks another."""
+    go(page, at)
+    page.get_by_text("Decline", exact=True).click()
+    page.get_by_label("Why not").fill("no room for the drums")
+    page.get_by_role("button", name="Decline it").click()
+    page.wait_for_load_state()
+    look.reload()
+    expect(look.locator("main")).to_contain_text("no room for the drums")
+    look.get_by_label("Who orders for all and receives").select_option(label="North Bench")
+    look.get_by_role("button", name="Ask it").click()
+    expect(look.locator("main")).to_contain_text("North Bench orders for all")
+
+
+def pledge(page: Page, name: str) -> None:
+    """Too little of it, which is taken back, and then 13 kg."""
+    send(page, "Pledge it", "at your fair share", {"material": name, "quantity": "2 kg"})
+    send(page, "Take it back", "Nothing yet")
+    page.get_by_label("What", exact=True).fill(name)
+    page.get_by_label("How much").fill("13 kg")
+    page.get_by_label("At most").fill("9.50")
+    assert_fits(page)
+    page.get_by_role("button", name="Pledge it").click()
+    expect(page.get_by_role("button", name="Take it back")).to_be_visible()
+    assert re.search(r"13\s*kg", page.inner_text("main"))
+    assert not re.search(r"11\.7", page.inner_text("main")), "the other's own"
+    assert_fits(page)
+
+
 def wait_for_the_reckoning(page: Page) -> None:
     for _ in range(120):
         if page.inner_text("main .tag >> nth=0") == "worked out":
@@ -122,36 +178,24 @@ def wait_for_the_reckoning(page: Page) -> None:
         page.reload()
 
 
+@EVERY_WAY
 def test_together(browser: Browser, page: Page, north: Client, shop: Coop) -> None:
-    width = page.viewport_size["width"] if page.viewport_size else 0
+    screen = screen_of(page)
     mill = shop["Mill Bench"]
-    name = f"Cocoa butter {width}"
+    name = f"Cocoa butter {screen}"
     butter = north.material(name)
     offered(north, butter, open=True)
     token = sign_in(shop.server, shop.coordinator).made()["token"]
-    with Visit(browser, Client(north.port, token), color_scheme="dark") as visit:
-        look = visit.page
-        go(look, "/order-rounds")
-        look.get_by_label("What it is called").fill(f"Autumn {width}")
-        look.get_by_label("Who orders for all").select_option(label="North Bench")
-        assert_fits(look)
-        look.get_by_role("button", name="Open it").click()
-        look.wait_for_url("**/order-rounds/*-*")
-        at = look.url.removeprefix(look.base)  # type: ignore[attr-defined]
-        assert_fits(look)
-        mill.post(
-            f"order-rounds{at[13:]}/pledges", {"material": butter, "quantity": "11.7 kg"}
-        ).made()
+    with beside(browser, page, Client(north.port, token)) as visit:
+        look, first = visit.page, "Mill Bench" if screen == "phone" else "North Bench"
+        at = opened_round(look, f"Autumn {screen}", first)
+        if first == "Mill Bench":
+            with beside(browser, page, mill) as asked:
+                declined(asked.page, look, at)
+        body = {"material": butter, "quantity": "11.7 kg"}
+        mill.post(f"order-rounds{at[13:]}/pledges", body).made()
         go(page, at)
-        page.get_by_label("What", exact=True).fill(name)
-        page.get_by_label("How much").fill("13 kg")
-        page.get_by_label("At most").fill("9.50")
-        assert_fits(page)
-        page.get_by_role("button", name="Pledge it").click()
-        expect(page.get_by_role("button", name="Take it back")).to_be_visible()
-        assert re.search(r"13\s*kg", page.inner_text("main"))
-        assert not re.search(r"11\.7", page.inner_text("main")), "the other's own"
-        assert_fits(page)
+        pledge(page, name)
         look.reload()
         look.get_by_role("button", name="Close the round").click()
         # Its time is not over: whoever closes it sooner is asked once.

@@ -3,11 +3,13 @@
 from playwright.sync_api import Page, expect
 
 from tests.api.client import PASSWORD, Client
-from tests.browser.visiting import assert_fits, go, send, width_of
+from tests.browser.visiting import EVERY_WAY, assert_fits, go, screen_of, send
+
+pytestmark = EVERY_WAY
 
 
 def test_a_token_is_made_and_ended(page: Page, north: Client) -> None:
-    note = f"Till {width_of(page)}"
+    note = f"Till {screen_of(page)}"
     go(page, "/tokens")
     assert_fits(page)
     typed = {"note": note, "scope": "read", "old": PASSWORD}
@@ -22,12 +24,20 @@ def test_a_token_is_made_and_ended(page: Page, north: Client) -> None:
     assert till.get("materials").status == 401
 
 
-def test_a_program_and_an_address_hear_of_alerts(page: Page) -> None:
-    name = f"shelf{width_of(page)}"
+def test_a_program_and_an_address_hear_of_alerts(page: Page, north: Client) -> None:
+    name = f"shelf{screen_of(page)}"
     go(page, "/alerts")
     assert_fits(page)
+    days = len(name)
+    page.locator("[name=deposit_days]").fill(str(days))
+    with page.expect_navigation():
+        page.get_by_role("button", name="Keep this").click()
+    assert north.get("alert-settings").made()["deposit_days"] == days
     send(page, "Send them there", f"{name}@example.org", {"mail": f"{name}@example.org"})
     told = page.locator("main section div", has_text=f"{name}@example.org")
+    with page.expect_navigation():
+        told.get_by_role("button", name="Try it").click()
+    expect(page.locator("main li", has_text=f"{name}@example.org").first).to_be_visible()
     told.get_by_role("button", name="Not there any more").click()
     expect(told).to_have_count(0)
     page.get_by_role("link", name="Programs that hear of alerts").click()

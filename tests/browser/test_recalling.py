@@ -6,21 +6,22 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Client, Coop
-from tests.browser.visiting import Visit, assert_fits, go
+from tests.browser.visiting import EVERY_WAY, assert_fits, beside, go, print_it, screen_of
 
 pytestmark = pytest.mark.xdist_group("browser")
 
 
+@EVERY_WAY
 def test_complained_of_called_back_told_closed(
     browser: Browser, page: Page, north: Client, shop: Coop
 ) -> None:
-    width = page.viewport_size["width"] if page.viewport_size else 0
-    size, stall = "phone" if width < 600 else "desk", f"stall {width}"
-    lot = north.receive(north.material(f"Shea butter {width}"), "5 kg", "50.00")
+    screen = screen_of(page)
+    stall = f"stall {screen}"
+    lot = north.receive(north.material(f"Shea butter {screen}"), "5 kg", "50.00")
     code = north.get(f"lots/{lot}").made()["code"]
     sale = {"lines": [{"lot": lot, "quantity": "300 g"}], "customer": stall}
     north.post("sales", sale).made()
-    at_shop = {"lines": [{"lot": lot, "quantity": "200 g"}], "shop": f"shop {width}"}
+    at_shop = {"lines": [{"lot": lot, "quantity": "200 g"}], "shop": f"shop {screen}"}
     north.post("consignments", at_shop).made()
     (to,) = [row["id"] for row in north.listed("makers") if row["name"] == "Mill Bench"]
     offer = north.post("transfers", {"maker": to, "lot": lot, "quantity": "1 kg"}).made()
@@ -34,10 +35,11 @@ def test_complained_of_called_back_told_closed(
     recall = page.url
     expect(page.locator("main")).to_contain_text("no answer yet")
     assert_fits(page)
-    with Visit(browser, shop["Mill Bench"], size=size, color_scheme="dark") as visit:
+    print_it(page, "Print the record", "mould in the drum")
+    with beside(browser, page, shop["Mill Bench"]) as visit:
         answer(visit.page, code)
     tell(page, stall)
-    go(page, f"/at-shops?shop=shop {width}")
+    go(page, f"/at-shops?shop=shop {screen}")
     assert_fits(page)
     page.goto(recall)
     expect(page.locator("main")).to_contain_text("answered")

@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
 from tests.api.files import pdf
-from tests.browser.visiting import assert_fits, go
+from tests.browser.visiting import EVERY_WAY, assert_fits, go, screen_of
 
 
 @pytest.fixture(scope="module")
@@ -82,7 +82,12 @@ def test_without_javascript(plain: Page, glycerin: str) -> None:
     # Each error stands at its field: no supplier, a comma, no lot number, no quantity.
     wrong = page.locator("[aria-invalid=true]").evaluate_all("all => all.map(one => one.name)")
     assert {"supplier", "lines-0-price", "lines-0-supplier_lot", "lines-1-quantity"} <= set(wrong)
-    fill(page, supplier="Mill Supplies", lines__0__price="11.00", lines__0__supplier_lot="7")
+    fill(
+        page,
+        supplier=f"Mill Supplies {screen_of(page)}",
+        lines__0__price="11.00",
+        lines__0__supplier_lot="7",
+    )
     fill(page, lines__1__material="")
     page.get_by_label("This supplier is new").check()
     fill(page, basis="certificate seen")
@@ -133,6 +138,7 @@ def test_a_search_stays_in_the_address(page: Page, glycerin: str) -> None:
     expect(page.locator("#found")).to_contain_text("Glycerin")
 
 
+@EVERY_WAY
 def test_a_material_with_its_prices(page: Page, glycerin: str, north: Client) -> None:
     north.receive(glycerin, "5 kg", "60.00", happened_at="2025-04-01T09:00:00Z")
     north.receive(glycerin, "5 kg", "70.00", happened_at="2025-05-01T09:00:00Z")
@@ -149,11 +155,11 @@ def test_a_material_with_its_prices(page: Page, glycerin: str, north: Client) ->
     assert north.get(f"watches/{glycerin}").made()["entered"] == "2 kg"
 
 
+@EVERY_WAY
 def test_a_new_material(page: Page) -> None:
     go(page, "/materials/new")
     assert_fits(page)
-    size = page.viewport_size
-    name = f"Panthenol {size and size['width']}"
+    name = f"Panthenol {screen_of(page)}"
     page.get_by_label("Name", exact=True).fill(name)
     page.get_by_label("Density").fill("heavy")
     page.get_by_role("button", name="Add it").click()
@@ -164,9 +170,9 @@ def test_a_new_material(page: Page) -> None:
     expect(page.locator("h1")).to_have_text(name)
 
 
+@EVERY_WAY
 def test_sold_and_taken_back(page: Page, north: Client) -> None:
-    width = page.viewport_size["width"] if page.viewport_size else 0
-    soap = north.material(f"Laurel soap {width}", measured_by="count")
+    soap = north.material(f"Laurel soap {screen_of(page)}", measured_by="count")
     lot = north.receive(soap, "20 each", "40.00")
     go(page, f"/lots/{lot}")
     page.get_by_role("link", name="Sold, given out, back").click()

@@ -3,10 +3,10 @@
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.api.client import PASSWORD, Coop
+from tests.api.client import PASSWORD, Client, Coop
 from tests.api.client import sign_in as ask_in
 from tests.api.people import add_person, join
-from tests.browser.visiting import SIZES, Visit, assert_fits, assert_well_made, go, sign_in
+from tests.browser.visiting import SIZES, Visit, assert_fits, assert_well_made, go, send, sign_in
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -45,6 +45,27 @@ def test_without_javascript(browser: Browser, shop: Coop) -> None:
         assert "North Bench" in page.locator("header").inner_text()
 
 
+def test_all_that_is_one_s_own_without_javascript(browser: Browser, shop: Coop) -> None:
+    """Which maker one works for, how pages look, the password, and the way out."""
+    person, new = add_person(shop), "two kettles and no scale"
+    join(shop, person, "North Bench", "bench")
+    join(shop, person, "Mill Bench", "books")
+    with Visit(browser, size="desk", javascript=False) as visit:
+        page = visit.open(shop.server.port)
+        go(page, "/sign-in")
+        sign_in(page, person)
+        page.get_by_role("button", name="Mill Bench").click()
+        page.wait_for_url("**/")
+        go(page, "/look")
+        page.get_by_label("dark").check()
+        page.get_by_role("button", name="Keep this").click()
+        expect(page.locator("html")).to_have_attribute("data-theme", "dark")
+        page.get_by_role("link", name="Change your password").click()
+        send(page, "Change it", "It is changed", {"old": PASSWORD, "password": new, "again": new})
+        page.get_by_role("button", name="Sign out").locator("visible=true").click()
+        page.wait_for_url("**/sign-in")
+
+
 def test_another_site_is_not_gone_to(browser: Browser, shop: Coop) -> None:
     with Visit(browser) as visit:
         page = visit.open(shop.server.port)
@@ -53,11 +74,12 @@ def test_another_site_is_not_gone_to(browser: Browser, shop: Coop) -> None:
         page.wait_for_url(f"http://127.0.0.1:{shop.server.port}/")
 
 
-def test_whoever_has_two_makers_chooses(browser: Browser, shop: Coop) -> None:
+@pytest.mark.parametrize("size", SIZES)
+def test_whoever_has_two_makers_chooses(browser: Browser, shop: Coop, size: str) -> None:
     person = add_person(shop)
     join(shop, person, "North Bench", "bench")
     join(shop, person, "Mill Bench", "books")
-    with Visit(browser) as visit:
+    with Visit(browser, size=size) as visit:
         page = visit.open(shop.server.port)
         go(page, "/sign-in")
         sign_in(page, person)
@@ -115,4 +137,8 @@ def test_a_password_is_changed(browser: Browser, shop: Coop, size: str) -> None:
         expect(page.get_by_role("status")).to_contain_text("It is changed")
         assert_fits(page)
         assert ask_in(shop.server, person, PASSWORD).status == 401
-        assert ask_in(shop.server, person, new).status == 201
+        other = Client(shop.server.port, ask_in(shop.server, person, new).made()["token"])
+        go(page, "/tokens")
+        page.get_by_role("button", name="End all of them").click()
+        page.wait_for_url("**/sign-in*")
+        assert other.get("materials").status == 401

@@ -1,22 +1,22 @@
 """What lies on the shelf: counted, tested, sent to a shop, emptied back into bulk."""
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page
 
 from tests.api.client import Client
 from tests.browser.benches import filled
-from tests.browser.visiting import assert_fits, go, send, width_of
+from tests.browser.visiting import EVERY_WAY, assert_fits, go, print_it, screen_of, send
+
+pytestmark = EVERY_WAY
 
 
 def test_counted_blind_explained_and_closed(page: Page, north: Client) -> None:
     """Of 1,000 g of an acid 940 g are there, since 60 g were spilled."""
-    lot = north.receive(north.material(f"Stearic acid {width_of(page)}"), "1 kg", "20.00")
+    lot = north.receive(north.material(f"Stearic acid {screen_of(page)}"), "1 kg", "20.00")
     go(page, f"/counts?lot={lot}")
     assert_fits(page)
     send(page, "Start counting", "looked at yet", {"place": "Cold room", "blind": "on"})
-    sheet, found = page.url, {f"found_{lot}": "940"}
-    page.get_by_role("link", name="Print the sheet").click()
-    expect(page.locator("body")).to_contain_text("Cold room")
-    page.goto(sheet)
+    found = {f"found_{lot}": "940"}
+    print_it(page, "Print the sheet", "Stearic acid")
     send(page, "Keep what I found", "read it once more", found)
     send(page, "Keep what I found", "to be explained", found)
     page.get_by_role("link", name="Explain and close").click()
@@ -27,7 +27,7 @@ def test_counted_blind_explained_and_closed(page: Page, north: Client) -> None:
 
 
 def test_what_a_test_finds_holds_a_lot(page: Page, north: Client) -> None:
-    oil = north.material(f"Hemp oil {width_of(page)}")
+    oil = north.material(f"Hemp oil {screen_of(page)}")
     lot = north.receive(oil, "1 kg", "20.00")
     go(page, f"/materials/{oil}/facts")
     assert_fits(page)
@@ -38,21 +38,21 @@ def test_what_a_test_finds_holds_a_lot(page: Page, north: Client) -> None:
     go(page, f"/lots/{lot}/results")
     result = {"results-0-name": "Peroxide value", "results-0-value": "12"}
     send(page, "Keep them", "on hold", {**result, "results-0-unit": "meq"})
-    water = north.material(f"Well water {width_of(page)}", stocked=False, density="1 g/mL")
+    water = north.material(f"Well water {screen_of(page)}", stocked=False, density="1 g/mL")
     go(page, f"/materials/{water}/source")
     drawn = {"source": "tap by the window", "result": "nothing grew", "passed": "yes"}
     send(page, "Keep it", "nothing grew", drawn)
 
 
 def test_what_lies_at_a_shop_is_sold_there(page: Page, north: Client) -> None:
-    shop = f"Pier {width_of(page)}"
-    soap = north.material(f"Salt soap {width_of(page)}", measured_by="count")
+    shop = f"Pier {screen_of(page)}"
+    soap = north.material(f"Salt soap {screen_of(page)}", measured_by="count")
     lot = north.receive(soap, "20 each", "40.00")
     go(page, f"/lots/{lot}/shops")
     send(page, "It is on its way", shop, {"shop": shop, "quantity": "3 each"})
     go(page, "/at-shops")
     row = {"lines-0-lot": north.get(f"lots/{lot}").made()["code"], "lines-0-quantity": "4 each"}
-    other = f"Quay {width_of(page)}"
+    other = f"Quay {screen_of(page)}"
     send(page, "It is on its way", other, {"shop": other, **row})
     go(page, f"/at-shops?shop={other}")
     send(page, "Keep it", r"3\s*pieces", {f"{lot}-sold": "1"})
@@ -61,8 +61,9 @@ def test_what_lies_at_a_shop_is_sold_there(page: Page, north: Client) -> None:
 
 def test_pieces_are_weighed_and_emptied(page: Page, north: Client) -> None:
     """Ten jars of 50 g that a batch was finished in, of which two have the wrong label."""
-    batch = filled(north, f"Plum balm {width_of(page)}")
+    batch = filled(north, f"Plum balm {screen_of(page)}")
     go(page, f"/batches/{batch['id']}/units")
+    send(page, "This rule", "at most 1 in 40")
     send(page, "These are the weights", r"Mean\s*50\.2", {"weighings": "50.1 50.2 50.3"})
     go(page, f"/lots/{batch['lot']['id']}/emptying")
     assert_fits(page)

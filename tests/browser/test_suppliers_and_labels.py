@@ -1,38 +1,15 @@
-"""At the desk: what a supplier asks and offers, what a label names, and what a jar gives away."""
+"""What a supplier asks and offers, how a class is costed, what a label names, a jar gives away."""
 
-from collections.abc import Iterator
-
-import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import Visit, assert_fits, go
-
-pytestmark = pytest.mark.xdist_group("browser")
+from tests.browser.visiting import EVERY_WAY, assert_fits, go, screen_of, send
 
 
-@pytest.fixture
-def phone(browser: Browser, north: Client) -> Iterator[Page]:
-    """A phone on which a page may lay a text where it can be pasted from."""
-    with Visit(browser, north, permissions=["clipboard-read", "clipboard-write"]) as visit:
-        yield visit.page
-
-
-def face_oil(north: Client) -> tuple[str, str]:
-    """The ids of a product of one oil, and of the jar that it is sold in."""
-    oil = north.material("Rice bran oil", density="0.9 g/mL", inci_name="Oryza Sativa Bran Oil")
-    jar = north.material("Jar 60 mL", measured_by="count")
-    phases = [{"name": "A", "lines": [{"material": oil, "percent": "100"}]}]
-    body = {"name": "Bran oil", "density": {"value": "0.9 g/mL"}, "phases": phases}
-    formula = north.post("formulas", body).made()
-    packed = [{"material": jar, "quantity": "1 each"}]
-    sold = {"name": "Face oil", "formula": formula["id"], "fill": {"nominal": "60 mL"}}
-    return north.post("products", {**sold, "packaging": packed}).made()["id"], jar
-
-
-def test_terms_an_offer_a_declaration_and_a_jar(phone: Page, north: Client) -> None:
-    product, jar = face_oil(north)
-    page = phone
+@EVERY_WAY
+def test_what_a_supplier_asks_and_offers(page: Page, north: Client) -> None:
+    name = f"Rice bran {screen_of(page)}"
+    north.material(name)
     go(page, f"/suppliers/{north.supplier()}")
     assert_fits(page)
     page.get_by_role("link", name="Write it down").click()
@@ -44,7 +21,7 @@ def test_terms_an_offer_a_declaration_and_a_jar(phone: Page, north: Client) -> N
     assert_fits(page)
     page.locator("h1 a").click()
     page.get_by_role("link", name="Write an offer").click()
-    page.get_by_label("What", exact=True).fill("Rice bran oil")
+    page.get_by_label("What", exact=True).fill(name)
     page.get_by_label("A pack holds").fill("5 kg")
     page.get_by_label("A pack costs").fill("40")
     page.get_by_label("From so much in one order").first.fill("25 kg")
@@ -53,6 +30,43 @@ def test_terms_an_offer_a_declaration_and_a_jar(phone: Page, north: Client) -> N
     page.get_by_role("button", name="Keep it").click()
     expect(page.get_by_role("region", name="Cheaper by more")).to_contain_text("from 25 kg")
     assert_fits(page)
+
+
+@EVERY_WAY
+def test_a_class_is_costed_otherwise(page: Page, north: Client) -> None:
+    """2 kg at 10.00 and 2 kg at 20.00 a kilogram: the average is 15.00, the oldest cost 10.00."""
+    of = f"Resins {screen_of(page)}"
+    myrrh = north.material(f"Myrrh {screen_of(page)}", cost_class=of)
+    for price in ("20.00", "40.00"):
+        north.receive(myrrh, "2 kg", price)
+    go(page, "/books/cost-formulas")
+    page.get_by_label("The class").select_option(label=of)
+    page.get_by_label("what came first goes first").check()
+    page.get_by_role("button", name="See what would change").click()
+    why = f"as advised: {of}"
+    send(page, "Cost it so from now on", why, {"reason": why})
+    chosen = {
+        one["cost_class"]: one["formula"] for one in north.get("cost-formulas").made()["results"]
+    }
+    assert chosen[of] == "fifo"
+
+
+def face_oil(north: Client, screen: str) -> tuple[str, str]:
+    """The ids of a product of one oil, and of the jar that it is sold in."""
+    inci = "Oryza Sativa Bran Oil"
+    oil = north.material(f"Bran oil {screen}", density="0.9 g/mL", inci_name=inci)
+    jar = north.material(f"Jar 60 mL {screen}", measured_by="count")
+    phases = [{"name": "A", "lines": [{"material": oil, "percent": "100"}]}]
+    body = {"name": f"Face oil {screen}", "density": {"value": "0.9 g/mL"}, "phases": phases}
+    formula = north.post("formulas", body).made()
+    packed = [{"material": jar, "quantity": "1 each"}]
+    sold = {"name": f"Face oil {screen}", "formula": formula["id"], "fill": {"nominal": "60 mL"}}
+    return north.post("products", {**sold, "packaging": packed}).made()["id"], jar
+
+
+def test_a_declaration_is_copied_and_a_jar_measured(page: Page, north: Client) -> None:
+    product, jar = face_oil(north, screen_of(page))
+    page.context.grant_permissions(["clipboard-read", "clipboard-write"])
     go(page, f"/products/{product}/declaration")
     page.get_by_role("button", name="Copy it").click()
     expect(page.get_by_role("status")).to_contain_text("It is copied.")
@@ -67,9 +81,4 @@ def test_terms_an_offer_a_declaration_and_a_jar(phone: Page, north: Client) -> N
     page.get_by_role("button", name="Keep it").first.click()
     given = page.get_by_role("region", name="What is given away")
     expect(given).to_contain_text("6.19")
-    assert_fits(page)
-    go(page, "/books/cost-formulas")
-    page.get_by_label("what came first goes first").check()
-    page.get_by_role("button", name="See what would change").click()
-    expect(page.get_by_role("button", name="Cost it so from now on")).to_be_visible()
     assert_fits(page)

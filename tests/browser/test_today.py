@@ -1,12 +1,13 @@
 """What waits on the first page, each with the act that resolves it; and the way of who begins."""
 
 import re
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.api.client import Coop, open_coop
+from tests.api.client import Client, Coop, open_coop
 from tests.api.test_alerts import waited
 from tests.browser.visiting import Visit, assert_fits, assert_well_made, go
 from tests.running import Running
@@ -102,9 +103,57 @@ def waiting(young: Coop, name: str) -> dict[str, Any]:
     return {"lot": lot, "shared": body["lot"]}
 
 
-def row(page: Page, heading: str, text: str) -> Any:
+def found_since(maker: Client, name: str) -> None:
+    """A batch was planned with nothing of its oil there, of which some has come since."""
+    oil = maker.material(name)
+    phases = [{"name": "A", "lines": [{"material": oil, "percent": "100"}]}]
+    formula = maker.post("formulas", {"name": f"{name}, made", "phases": phases}).made()["id"]
+    day = str(datetime.now(UTC).date() + timedelta(days=2))
+    maker.post("batches", {"formula": formula, "batch": "1 kg", "planned_for": day}).made()
+    maker.receive(oil, "2 kg", "30.00")
+
+
+def decline(row: Any) -> None:
+    row.get_by_text("Decline", exact=True).click()
+    row.get_by_label("Why not").fill("promised already")
+    row.get_by_role("button", name="Decline it").click()
+    expect(row).to_have_count(0)
+
+
+def row(page: Page, heading: str, text: str | re.Pattern[str]) -> Any:
     """The row of a list that says so, under its heading."""
     return page.locator(f"h2:has-text('{heading}') + ul li", has_text=text)
+
+
+def test_what_waits_is_answered_otherwise(browser: Browser, young: Coop) -> None:
+    """Declined, put off, taken, answered without holding; and looked for in the store again."""
+    new, near, name = young["New Bench"], young["Near Bench"], "Apple seed oil"
+    waiting(young, name)
+    found_since(new, f"{name} wash")
+    (own,) = [one["id"] for one in near.listed("makers") if one["name"] == new.maker_name]
+    lot = near.receive(near.material(f"{name}, pressed"), "9 kg", "90.00")
+    for quantity in ("2 kg", "3 kg"):
+        near.post("transfers", {"maker": own, "lot": lot, "quantity": quantity}).made()
+    with Visit(browser, new) as visit:
+        page = visit.page
+        go(page, "/")
+        decline(row(page, "Claimed from what you share", name))
+        taken = row(page, "Offered to you", re.compile(r"2\s*kg"))
+        taken.get_by_role("button", name="Take it").click()
+        expect(taken).to_have_count(0)
+        decline(row(page, "Offered to you", re.compile(r"3\s*kg")))
+        low = row(page, "Have a look", name).first
+        low.get_by_role("button", name="In a week").click()
+        expect(low).to_have_count(0)
+        short = row(page, "What was lacking is here", f"{name} wash")
+        short.get_by_role("button", name="Look again in the store").click()
+        expect(short).to_have_count(0)
+        near.post("recalls", {"lot": lot, "reason": "a wrong label", "depth": "retail"}).made()
+        go(page, "/")
+        told = row(page, "Called back by another maker", name)
+        told.get_by_role("button", name="Only answer").click()
+        expect(told).to_have_count(0)
+        assert_fits(page)
 
 
 @pytest.mark.parametrize("size", ["phone", "desk"])

@@ -1,27 +1,19 @@
 """From what waits today to the books where no script runs: forms and links alone do all of it."""
 
 import re
-from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from tests.api.client import Client, Coop
 from tests.browser.benches import weigh
-from tests.browser.visiting import SIZES, Visit, assert_all_fits, go, send, width_of
-
-
-@pytest.fixture(params=list(SIZES), ids=list(SIZES))
-def scriptless(request: pytest.FixtureRequest, browser: Browser, north: Client) -> Iterator[Page]:
-    """A page on either screen, without JavaScript."""
-    with Visit(browser, north, size=request.param, javascript=False) as visit:
-        yield visit.page
+from tests.browser.visiting import assert_all_fits, go, screen_of, send
 
 
 @pytest.fixture
-def salve(scriptless: Page, north: Client) -> dict[str, str]:
+def salve(plain: Page, north: Client) -> dict[str, str]:
     """A salve of marula oil, of which 2 kg wait for their release, and its jars; their names."""
-    name = f"Marula salve {width_of(scriptless)}"
+    name = f"Marula salve {screen_of(plain)}"
     oil, jar = (
         north.material(f"{name} oil"),
         north.material(f"{name} jar", measured_by="count"),
@@ -47,9 +39,9 @@ def scent_of(north: Client) -> str:
 
 
 def test_from_today_to_the_books(
-    scriptless: Page, north: Client, shop: Coop, salve: dict[str, str]
+    plain: Page, north: Client, shop: Coop, salve: dict[str, str]
 ) -> None:
-    page, code = scriptless, north.get(f"lots/{salve['lot']}").made()["code"]
+    page, code = plain, north.get(f"lots/{salve['lot']}").made()["code"]
     let_go(page, north, shop)
     release(page, salve["name"])
     batch = plan_and_weigh(page, salve["name"], code)
@@ -65,13 +57,13 @@ def test_from_today_to_the_books(
 
 def let_go(page: Page, north: Client, shop: Coop) -> None:
     """What another maker claimed, with a tap on the first page."""
-    lot = north.receive(north.material(f"Fir wax {width_of(page)}"), "3 kg", "90.00")
+    lot = north.receive(north.material(f"Fir wax {screen_of(page)}"), "3 kg", "90.00")
     share = north.post("shares", {"lot": lot, "price": "34.00"}).made()["id"]
     shop["Mill Bench"].post(f"shares/{share}/claims", {"quantity": "1 kg"}).made()
     go(page, "/")
-    claimed = page.locator("main li", has_text=f"Fir wax {width_of(page)}")
+    claimed = page.locator("main li", has_text=f"Fir wax {screen_of(page)}")
     claimed.get_by_role("button", name="Let it go").click()
-    expect(page.locator("main")).not_to_contain_text(f"Fir wax {width_of(page)}")
+    expect(page.locator("main")).not_to_contain_text(f"Fir wax {screen_of(page)}")
     assert_all_fits(page)
 
 
@@ -165,3 +157,20 @@ def look_at_the_books(page: Page, oil: str) -> None:
         page.get_by_role("button", name="Show").click()
         page.wait_for_url(f"**/books/{path}?*")
         assert_all_fits(page)
+
+
+@pytest.mark.parametrize("page", ["desk-plain"], indirect=True)
+def test_a_version_and_a_product_are_written_down(page: Page, north: Client) -> None:
+    lines = [{"material": north.material("Rosehip oil"), "percent": "100"}]
+    phases = [{"name": "A", "lines": lines}]
+    formula = north.post("formulas", {"name": "Rosehip serum", "phases": phases}).made()["id"]
+    go(page, f"/formulas/{formula}/next")
+    page.locator("[name=process_loss_percent]").fill("4")
+    page.get_by_role("button", name="Keep as the next version").click()
+    page.wait_for_url(re.compile(r"/formulas/[0-9a-f-]{36}$"))
+    assert north.get(f"formulas/{formula}").made()["version"] == 2
+    go(page, f"/products/new?formula={formula}")
+    page.get_by_label("What it is called").fill("Rosehip serum 50 g")
+    page.get_by_label("What the label says").fill("50 g")
+    page.get_by_role("button", name="Add it").click()
+    page.wait_for_url(re.compile(r"/products/[0-9a-f-]{36}/price$"))

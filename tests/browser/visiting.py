@@ -5,15 +5,21 @@ from collections.abc import Mapping
 from types import TracebackType
 from typing import Any, Final
 
+import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from tests.api.client import PASSWORD, Client
+from tests.browser.doing import heard
 
 SIZES: Final[dict[str, ViewportSize]] = {
     "phone": {"width": 390, "height": 844},
     "desk": {"width": 1280, "height": 900},
 }
+# The same where no script runs.
+PLAIN: Final = [f"{size}-plain" for size in SIZES]
+# A story that is told on both screens, and on the large one where no script runs, too.
+EVERY_WAY: Final = pytest.mark.parametrize("page", [*SIZES, "desk-plain"], indirect=True)
 # What fails a page: what keeps somebody from using it.
 SERIOUS: Final = {"serious", "critical"}
 SMALLEST_TARGET_PX: Final = 48
@@ -39,9 +45,11 @@ class Visit:
         javascript: bool = True,
         **how: Any,
     ) -> None:
+        self.size, self.javascript = size, javascript
         self.context = browser.new_context(
             viewport=SIZES[size], java_script_enabled=javascript, **how
         )
+        self.context.on("response", lambda answer: heard(answer, size, javascript))
         self.faults: list[str] = []
         if client is not None:
             self.sign_in(client.port, client.token)
@@ -62,7 +70,7 @@ class Visit:
         page.set_default_timeout(PATIENCE_MS)
         page.on("pageerror", lambda error: self.faults.append(str(error)))
         page.on("console", lambda said: self._hear(said.type, said.text))
-        page.base = base_of(port)  # type: ignore[attr-defined]
+        page.base, page.visit = base_of(port), self  # type: ignore[attr-defined]
         return page
 
     def _hear(self, kind: str, text: str) -> None:
@@ -96,10 +104,17 @@ def go(page: Page, path: str) -> None:
     assert answer.status == 200, f"{path}: {answer.status}"
 
 
-def width_of(page: Page) -> int:
-    """How many pixels wide the screen is; what is made for one screen is called by it."""
-    assert page.viewport_size is not None
-    return page.viewport_size["width"]
+def screen_of(page: Page) -> str:
+    """Which screen it is, and whether scripts run; what is made for one of them is called by it."""
+    visit: Visit = page.visit  # type: ignore[attr-defined]
+    return visit.size if visit.javascript else f"{visit.size}-plain"
+
+
+def beside(browser: Browser, page: Page, client: Client) -> Visit:
+    """Somebody else, on a screen of the same kind, in dark colours."""
+    visit: Visit = page.visit  # type: ignore[attr-defined]
+    how = {"size": visit.size, "color_scheme": "dark"}
+    return Visit(browser, client, javascript=visit.javascript, **how)
 
 
 def send(page: Page, button: str, told: str, typed: Mapping[str, str] = {}) -> None:
@@ -125,6 +140,16 @@ def send(page: Page, button: str, told: str, typed: Mapping[str, str] = {}) -> N
     form.get_by_role("button", name=button, exact=True).click()
     expect(page.locator("main")).to_contain_text(re.compile(told))
     assert_fits(page)
+
+
+def print_it(page: Page, button: str, told: str) -> None:
+    """Look at a sheet that is to be printed, and come back."""
+    here = page.url
+    page.get_by_role("link", name=button).click()
+    expect(page.locator("body > main")).to_contain_text(told)
+    expect(page.locator("body > footer")).to_be_visible()
+    assert_well_made(page)
+    page.goto(here)
 
 
 def sign_in(page: Page, username: str, password: str = PASSWORD) -> None:
@@ -155,9 +180,10 @@ def assert_open_to_all(page: Page) -> None:
 def assert_well_made(page: Page) -> None:
     """Nothing that keeps people out, and all of it fits.
 
-    What a page says of itself is the same on every screen: it is asked on the small one.
+    What a page says of itself is the same on every screen: it is asked on the small one, by a
+    script.
     """
-    if page.viewport_size and page.viewport_size["width"] < SIZES["desk"]["width"]:
+    if screen_of(page) == "phone":
         assert_open_to_all(page)
     assert_all_fits(page)
 
