@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.changing import ChangedFile
+from tests.lived import LISTED, Lived, lived_and_why
 from tests.mutating import Outcome
 from tests.mutation import FILES, TESTS, Table, asked
 from tests.test_tidy import ROOT, imported
@@ -93,29 +94,58 @@ def test_the_changes_asked_for_are_found_by_their_names(changed: ChangedFile) ->
     assert not asked(["ledger.order_price"])
 
 
-def test_what_lived_is_told_and_a_file_with_too_much_of_it_is_poor(
+def test_each_change_on_the_list_of_what_lived_is_one_of_a_line_that_is_there() -> None:
+    listed = lived_and_why(LISTED.read_text())
+    files = {change.file for change in listed}
+    assert files <= set(FILES)
+    lines = {
+        file: {line.strip() for line in (ROOT / file).read_text().splitlines()} for file in files
+    }
+    gone = [
+        (change, line)
+        for change in listed
+        for line in change.lines
+        if line.startswith("- ") and line[2:] not in lines[change.file]
+    ]
+    assert not gone
+
+
+def test_a_list_without_a_reason_or_with_a_change_twice_is_refused() -> None:
+    file, reason, change = "ledger/money.py\n", "The same.\n", "  split\n    - a\n    + b\n"
+    known = {Lived("ledger/money.py", "split", ("- a", "+ b")): "The same."}
+    assert lived_and_why(file + reason + change) == known
+    for wrong in (file + change, file + reason + change + change):
+        with pytest.raises(ValueError, match="Twice, or without a reason"):
+            lived_and_why(wrong)
+
+
+def test_what_lived_unlisted_is_told_and_makes_a_file_poor_as_too_much_of_it_does(
     changed: ChangedFile,
 ) -> None:
     first, *others = changed.changes
+    lived = {first: Outcome.LIVED}
     noticed = dict.fromkeys(others, Outcome.NOTICED)
+    lines = ("- if ordered <= 0:", "+ if ordered < 0:")
+    listed = {Lived(changed.file, "agreed_price", lines)}
     out = StringIO()
-    table = Table(out)
     poor = []
-    for outcomes in (
-        {first: Outcome.TOO_LONG} | noticed,
-        {first: Outcome.LIVED, others[0]: Outcome.NOTICED},
-        {first: Outcome.NOTICED} | noticed,
+    for outcomes, known in (
+        ({first: Outcome.TOO_LONG} | noticed, set()),
+        (lived | noticed, listed),
+        (lived | noticed, set()),
+        (lived, listed),
     ):
+        table = Table(out, known)
         table.row(changed, outcomes)
         poor.append(table.poor)
-    assert poor == [False, True, True]
-    all_of_them = f"{len(changed.changes):6} of {len(changed.changes):5}  100.0 %"
+    assert poor == [False, False, True, True]
+    assert len(changed.changes) == 9
     assert out.getvalue().splitlines() == [
-        f"{changed.file:32}{all_of_them}",
+        f"{changed.file:32}     9 of     9  100.0 %",
         f"    {first}  took too long",
-        f"{changed.file:32}     1 of     2   50.0 %",
+        f"{changed.file:32}     8 of     9   88.9 %",
+        f"{changed.file:32}     8 of     9   88.9 %",
         f"    {first}",
-        "        -     if ordered <= 0:",
-        "        +     if ordered < 0:",
-        f"{changed.file:32}{all_of_them}",
+        *(f"        {line}" for line in lines),
+        f"{changed.file:32}     0 of     1    0.0 %",
     ]

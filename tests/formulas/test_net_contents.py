@@ -138,6 +138,15 @@ def test_a_mean_below_nominal_may_be_chance_in_a_sample_but_not_in_all() -> None
     assert judged(EU_250, ["249.9"], 60)[0] is Verdict.FAILS
 
 
+def test_a_mean_as_far_below_nominal_as_chance_may_bring_it_is_still_chance() -> None:
+    """Twelve whose deviation is 2: by 0.635 of it (NIST HB 133, Table 2-1) and not by more."""
+    apart = [3, -3, 3, -3, 2, -2, *[0] * 6]
+    at = [str(Decimal("248.73") + each) for each in apart]
+    assert judged(US_250, at, 60)[0] is Verdict.MARGINAL
+    below = [str(Decimal(each) - Decimal("0.01")) for each in at]
+    assert judged(US_250, below, 60)[0] is Verdict.FAILS
+
+
 @given(nominal=grams, deviation=deviations, units=st.integers(1, 5000), rule=st.sampled_from(Rule))
 def test_the_target_is_the_lowest(
     nominal: Decimal, deviation: Decimal, units: int, rule: Rule

@@ -270,6 +270,24 @@ def test_what_nobody_was_asked_for_is_borne_by_who_could_have_paid_for_it() -> N
     assert found.within_alone
 
 
+def test_who_was_asked_and_pays_its_limit_bears_nothing_of_what_nobody_was_asked_for() -> None:
+    """6.00 of freight on oil that was free: NORTH has nothing left, MILL 20.00 and QUAY 10.00."""
+    dues = [
+        due(NORTH, WAX, "1000", "5.00"),
+        due(MILL, OIL, "500", "0.00"),
+        due(QUAY, OIL, "500", "0.00"),
+    ]
+    arrived = {OIL: came("1000", "0", charges="6"), WAX: came("1000", "5")}
+    own = {NORTH: Alone(D(5)), MILL: Alone(D(20)), QUAY: Alone(D(10))}
+    found = handed(dues, arrived, own)
+    assert {one.maker: one.amount for one in found.portions} == {
+        NORTH: D(5),
+        MILL: D(4),
+        QUAY: D(2),
+    }
+    assert found.within_alone
+
+
 def test_leftover_is_within_what_it_costs() -> None:
     dues = [due(NORTH, OIL, "500", "5.00"), due(MILL, OIL, "0", "0", "500", "5.00")]
     own = {NORTH: Alone(D(90)), MILL: Alone(D(0))}
