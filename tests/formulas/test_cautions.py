@@ -187,6 +187,6 @@ def test_a_preservative_is_told_with_what_is_really_there_and_the_limit_that_it_
     """120 g in 12,098 g (0.991899 %), with the range of 1 to 1.2 % that its certificate gives."""
     facts: dict[str, Any] = {"min_percent": D(1), "max_percent": D("1.200000")}
     low = part("Guard", Flag.PRESERVATIVE, percent="0.991899", **facts)
-    high = replace(low, percent=D("1.25"))
+    high = replace(low, percent=D("1.250046"))
     (found,) = cautions(Step.FINISH, Facts(whole=[low, high, replace(low, percent=D("1.1"))]))
     assert found.about == ("Guard: 0.9919 %, at least 1 %", "Guard: 1.25 %, at most 1.2 %")
