@@ -292,6 +292,7 @@ class Searched:
     def __init__(self, outcome: Outcome, *judged: list[int]) -> None:
         self.asked: list[Any] = []
         self.costs: list[int | None] = []
+        self.first: Sequence[int] | None = None
         self.now = 5 * 10**9
         self._outcome = outcome
         self._judged = judged
@@ -305,7 +306,7 @@ class Searched:
         within: D,
         first: Sequence[int] | None,
     ) -> Outcome:
-        assert first is None, "no packs to begin from are named"
+        self.first = first
         self.asked += [question.steps, until, within]
         self.costs += [judge(packs) for packs in self._judged]
         self.now += 2_345_678_901
@@ -337,6 +338,15 @@ def test_packs_are_judged_by_what_they_would_be_billed(monkeypatch: pytest.Monke
     searched = Searched(Outcome([2, 0], 790, False))
     planned_by(searched, monkeypatch)
     assert searched.asked == [100, 15_000_000_000, 0]
+
+
+def test_it_begins_from_the_packs_that_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three of the press, and none of an offer that is not among them."""
+    searched = Searched(Outcome([2, 0], 790, False))
+    planned_by(searched, monkeypatch)
+    assert searched.first is None
+    planned_by(searched, monkeypatch, start={one("clay", "3.99", "press"): 3})
+    assert searched.first == [0, 3]
 
 
 def test_a_budget_below_an_unproven_cost_hears_both(monkeypatch: pytest.MonkeyPatch) -> None:
