@@ -73,6 +73,7 @@ def test_what_is_low_is_lifted_a_week_above_its_point() -> None:
     """At 3 kg with a point of 5 kg and 700 g a week: up to 5.7 kg, so 2.7 kg. At the point itself
     it is low too, and where none is used a gram lifts it; what is above it is not ordered."""
     assert order_up_to(D(5000), D("700.4")) == order_up_to(D(5000), D("699.5")) == 5700
+    assert order_up_to(D(5000), D("700.5")) == 5701
     assert order_up_to(D(5000), D("0.5")) == order_up_to(D(5000), D(0)) == 5001
     low = reorder(D(3000), point=D(5000), weekly_use=D(700))
     assert low == Reorder(D(5000), D(3000), D(5700))
