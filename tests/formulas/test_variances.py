@@ -223,7 +223,7 @@ def test_a_kilogram_of_output_through_the_loss() -> None:
 
 
 def test_a_listed_material_has_a_price() -> None:
-    with pytest.raises(Invalid, match="no price"):
+    with pytest.raises(Invalid, match=r"^oil is in the standard and has no price\.$"):
         input_variances(
             [Input("oil", D(1), None, D(1), D(1))], standard_yield=Fraction(1), output=D(1)
         )
