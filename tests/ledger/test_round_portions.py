@@ -268,24 +268,11 @@ def test_what_nobody_was_asked_for_is_borne_by_who_could_have_paid_for_it() -> N
     found = handed(dues, arrived, {NORTH: Alone(D(10)), MILL: Alone(D(20))})
     assert [one.amount for one in found.portions] == [D(2), D(4)]
     assert found.within_alone
-
-
-def test_who_was_asked_and_pays_its_limit_bears_nothing_of_what_nobody_was_asked_for() -> None:
-    """6.00 of freight on oil that was free: NORTH has nothing left, MILL 20.00 and QUAY 10.00."""
-    dues = [
-        due(NORTH, WAX, "1000", "5.00"),
-        due(MILL, OIL, "500", "0.00"),
-        due(QUAY, OIL, "500", "0.00"),
-    ]
-    arrived = {OIL: came("1000", "0", charges="6"), WAX: came("1000", "5")}
-    own = {NORTH: Alone(D(5)), MILL: Alone(D(20)), QUAY: Alone(D(10))}
-    found = handed(dues, arrived, own)
-    assert {one.maker: one.amount for one in found.portions} == {
-        NORTH: D(5),
-        MILL: D(4),
-        QUAY: D(2),
-    }
-    assert found.within_alone
+    # Whoever was asked for something, and pays as much as alone, bears nothing of it.
+    dues.append(due(QUAY, JAR, "10", "5.00"))
+    own = {NORTH: Alone(D(10)), MILL: Alone(D(20)), QUAY: Alone(D(5))}
+    found = handed(dues, arrived | {JAR: came("10", "5")}, own)
+    assert [one.amount for one in found.portions] == [D(2), D(4), D(5)]
 
 
 def test_leftover_is_within_what_it_costs() -> None:
