@@ -62,8 +62,7 @@ class Whole:
 
 @dataclass(frozen=True, slots=True)
 class Played:
-    """A cost game, split. `own` has the plans of those who do better by offers of their own, and
-    `heeds_own` says whether nobody pays more than by these."""
+    """A cost game, split. `own` has the plans of those who do better by offers of their own."""
 
     whole: Whole
     together: Decimal
@@ -71,7 +70,6 @@ class Played:
     alone: Mapping[UUID, Plan]
     own: Mapping[UUID, Plan]
     left: Mapping[Pledge, Left]
-    heeds_own: bool
     asked: Sequence[Plan]
 
 
@@ -108,8 +106,7 @@ class Game:
         sold = sum((one.amount for one in left.values()), NOTHING)
         together = round_to_step(whole.cost, self.coin, ROUND_FLOOR)
         limits = {maker: self.paid(own.get(maker, plan)) for maker, plan in alone.items()}
-        heeds_own = sum(limits.values()) >= together - sold
-        if not heeds_own:
+        if sum(limits.values()) < together - sold:
             limits = {maker: self.paid(plan) for maker, plan in alone.items()}
         asked: list[Plan] = [whole, *alone.values()]
 
@@ -126,7 +123,7 @@ class Game:
             return int(apart / self.coin)
 
         split = split_fairly(list(of), cost, most_groups=most_groups)
-        return Played(whole, together, split, alone, own, left, heeds_own, asked)
+        return Played(whole, together, split, alone, own, left, asked)
 
     def paid(self, plan: Plan) -> Decimal:
         """What orders cost in whole coins. Amounts in other currencies are finer: a group's are

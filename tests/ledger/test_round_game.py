@@ -58,6 +58,7 @@ class Slow(Toy):
     asked: list[frozenset[Need]] = field(default_factory=list)
     begun: list[Sequence[SupplierOrder]] = field(default_factory=list)
     given: list[Decimal] = field(default_factory=list)
+    given_own: list[Decimal] = field(default_factory=list)
 
     def plan(
         self, needs: Sequence[Need], seconds: Decimal, begin: Sequence[SupplierOrder] = ()
@@ -67,6 +68,10 @@ class Slow(Toy):
         self.given.append(seconds)
         self.clock.passed += int(self.takes(seconds) * 10**9)
         return super().plan(needs, seconds, begin)
+
+    def own(self, maker: UUID, needs: Sequence[Need], seconds: Decimal) -> Plan | None:
+        self.given_own.append(seconds)
+        return super().own(maker, needs, seconds)
 
 
 @pytest.fixture
@@ -177,6 +182,7 @@ def test_each_plan_has_its_part_of_the_time(clock: Clock) -> None:
     slow = Slow(clock=clock, takes=lambda _: D(0))
     timed([oil(one, 500 << one.int) for one in makers(3)], slow, 8)
     third = D(8) / 3
+    assert slow.given_own == [D(2)] * 3
     assert slow.given == [D(2)] + [D(2)] * 3 + [third / 4] * 3
     # Of a minute no plan has more than its most, and the first once more after some have left.
     slow = Slow(clock=clock, takes=lambda _: D(0))
@@ -206,12 +212,14 @@ def test_a_plan_begins_with_orders_that_do(clock: Clock) -> None:
     assert (pair.lines[0].packs, most.lines[0].packs) == (3, 31)
     slow = Slow(clock=clock, takes=lambda _: D(0))
     wax = Pledge(NORTH, WAX, D(1000), False)
-    timed([oil(NORTH, 5000, "1.00"), wax, oil(MILL, 6000)], slow, 50)
+    timed([oil(NORTH, 5000, "1.00"), wax, oil(MILL, 6000)], slow, 16)
     begins = dict(zip(slow.asked, slow.begun, strict=True))
     alone = begins[frozenset({Need(WAX, D(1000))})]
     assert {line.offer.material for one in alone for line in one.lines} == {OIL, WAX}
-    again = begins[frozenset({Need(OIL, D(6000)), Need(WAX, D(1000))})]
-    assert sorted(line.packs for one in again for line in one.lines) == [1, 3]
+    of_all = frozenset({Need(OIL, D(6000)), Need(WAX, D(1000))})
+    assert sorted(line.packs for one in begins[of_all] for line in one.lines) == [1, 3]
+    # Begun so, it needs less time than the first: an eighth.
+    assert dict(_given(slow))[of_all] == D(2)
 
 
 def test_where_nothing_keeps_long_enough_a_maker_alone_buys_what_it_may_not_use(
@@ -233,10 +241,18 @@ def test_where_nothing_keeps_long_enough_a_maker_alone_buys_what_it_may_not_use(
     assert slow.asked[-1] == frozenset({Need(OIL, D(5000), None, sure=D(5000))})
 
 
+def owned(price: str, clock: Clock) -> Slow:
+    """NORTH has an offer of its own for 3 kg."""
+    own = PackOffer("own", SUPPLIER, OIL, D(3000), (PackPrice(1, D(price)),))
+    owns = {NORTH: lambda _: Ordered(bill({own: 1}, {SUPPLIER: Terms()}, CENT))}
+    return Slow(order, owns=owns, clock=clock)
+
+
 def test_own_offers_are_heeded_with_what_is_sold_of_the_packs(clock: Clock) -> None:
     """A pail is 68.00, of which 2 kg are sold for 16.00: own offers of 52.00 are just enough."""
     pledges = [oil(NORTH, 3000), oil(QUAY, None, leftover=True)]
-    own = PackOffer("own", SUPPLIER, OIL, D(3000), (PackPrice(1, D("52.00")),))
-    owns = {NORTH: lambda _: Ordered(bill({own: 1}, {SUPPLIER: Terms()}, CENT))}
-    found = timed(pledges, Slow(order, owns=owns, clock=clock), 50)
+    found = timed(pledges, owned("52.00", clock), 50)
     assert (found.dropped, paid(found)[NORTH]) == ((), D("52.00"))
+    # Two are 108.00, and 92.00 less those 2 kg: of 30.00 and 68.00 each saves half of 6.00.
+    found = timed([*pledges, oil(MILL, 5000)], owned("30.00", clock), 50)
+    assert (paid(found)[NORTH], paid(found)[MILL]) == (D("27.00"), D("65.00"))

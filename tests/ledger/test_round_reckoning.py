@@ -53,6 +53,7 @@ def test_together_is_cheaper_for_each() -> None:
 def test_a_share_goes_over_a_maker_s_pledges_as_their_goods_cost() -> None:
     """5 kg of oil for 40.00 and 1 kg of wax for 12.00, with 28.00 of freight: 80.00."""
     found = reckoned(oil(NORTH, 5000), Pledge(NORTH, WAX, D(1000), False))
+    assert found.proven
     (share,) = found.shares
     assert [(line.amount, line.price) for line in share.lines] == [
         (D("61.54"), D("12.308")),
@@ -185,6 +186,20 @@ def test_orders_dearer_than_apart_give_way_to_those_of_each_alone_as_one() -> No
         assert [line.packs for one in found.plan.orders for line in one.lines] == [2]
         assert (found.plan.bound, found.gap) == (D(0), D(1))
     assert not reckoned(oil(NORTH, 1000), planner=hasty).proven
+
+
+def test_orders_dearer_than_apart_stay_where_as_one_would_be_dearer_still() -> None:
+    """Alone a pail is 40.00 and brought for nothing; two are brought for 20.00 or, as one order,
+    for 28.00. What is left of them is bought, so that both pay less than alone."""
+
+    def planner(quantities: Mapping[UUID, Decimal]) -> Ordered:
+        both = quantities[OIL] == 2000
+        return Ordered(bill({OFFERS[OIL]: 1 + both}, {SUPPLIER: Terms(flat=D(20 * both))}, CENT))
+
+    pledges = oil(NORTH, 1000), oil(MILL, 1000), oil(QUAY, None, leftover=True)
+    found = reckoned(*pledges, planner=planner)
+    assert (found.together, found.apart, found.proven) == (D(100), D(80), False)
+    assert (paid(found)[NORTH], paid(found)[MILL]) == (D(18), D(18))
 
 
 def test_nobody_pays_more_than_by_offers_of_its_own() -> None:
