@@ -14,7 +14,10 @@ from pathlib import Path
 from types import CodeType, ModuleType
 
 from mutmut.mutation.file_mutation import mutate_file_contents
-from mutmut.utils.format_utils import mangled_name_from_mutant_name
+from mutmut.utils.format_utils import (
+    mangled_name_from_mutant_name,
+    orig_function_and_class_names_from_key,
+)
 
 
 class ChangedFile(SourceFileLoader):
@@ -41,7 +44,8 @@ class ChangedFile(SourceFileLoader):
     def _lines(self, name: str) -> list[str]:
         span = self._made.line_span_by_function_name[name]
         lines = self._made.code.splitlines()[span.start - 1 : span.end]
-        return [line for line in lines if f"def {name}(" not in line]
+        function, _ = orig_function_and_class_names_from_key(name)
+        return [line.replace(f"def {name}(", f"def {function}(") for line in lines]
 
 
 class ChangedFiles(MetaPathFinder):

@@ -129,7 +129,7 @@ def test_by_products_are_not_lost() -> None:
 def test_labour_and_overhead_follow_the_policy() -> None:
     labour = Labour(D("18.50"), minutes_per_batch=D(90), minutes_per_unit=D("1.5"))
     assert labour.cost(60) == D("55.5")
-    assert labour.cost() == D("27.75")
+    assert (labour.minutes(), labour.cost()) == (90, D("27.75"))
     assert Labour(D("20"), minutes_per_batch=D(1)).cost() == D("0.333333")
     assert Overhead(D(12), D("7.5")).cost(D("83.11")) == D("18.233250")
     assert Overhead().cost(D(100)) == 0

@@ -80,6 +80,12 @@ def test_thirty_months(expires: date | None, opened: int | None, kind: Lasts, te
     assert bool(found.missing) == (text == "")
 
 
+def test_without_a_date_the_shelf_life_is_asked_for() -> None:
+    found = durability(made_on=MADE, expires_on=None, opened_months=None)
+    said = "The shelf life is not known: say in the formula how many days it keeps."
+    assert str(found.missing) == said
+
+
 def test_months_end() -> None:
     assert months_after(date(2025, 8, 31), 6) == date(2026, 2, 28)
     assert months_after(date(2024, 12, 31), 30) == date(2027, 6, 30)

@@ -71,6 +71,14 @@ def test_orders_of_several_as_one_cost_no_more() -> None:
     assert as_one(oil((1, "0.00")), Terms(flat=D(3)), 1, 1) == (2, D(3), D(6))
 
 
+def test_freight_by_mass_is_in_whole_coins_of_the_currency() -> None:
+    """A kilogram at 7.4: in yen 7, in dollars 7.40."""
+    for coin, cost in ((D(1), D(1007)), (CENT, D("1007.40"))):
+        offer = replace(oil((1, "1000")), mass_g=D(1000))
+        market = Market([offer], {FAR: Terms(per_kg=D("7.4"))}, coin)
+        assert market.plan([Need(OIL, D(1000))], D(600)).cost == cost
+
+
 def test_orders_of_several_suppliers_stay_apart() -> None:
     other = PackOffer("wax", NEAR, material(1), D(500), (PackPrice(1, D(7)),))
     terms: dict[Hashable, Terms] = {FAR: Terms(flat=D(5)), NEAR: Terms()}
