@@ -175,8 +175,7 @@ def parents_first(formula: str, recipes: Mapping[str, Recipe]) -> tuple[str, ...
 
 def plain(number: Fraction) -> Decimal:
     """A sum or difference of decimals as the decimal it is, without trailing zeros."""
-    decimal = Decimal(number.numerator) / Decimal(number.denominator)
-    return decimal.normalize() if decimal % 10 else decimal
+    return Decimal(number.numerator) / Decimal(number.denominator)
 
 
 def _intermediates(recipe: Recipe) -> list[str]:

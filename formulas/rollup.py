@@ -48,9 +48,8 @@ class Levels:
         """Which formulas contain any of these, at whatever depth: their places."""
         import numpy as np
 
-        wanted, place = set(materials), dict(zip(self.materials, range(10**9), strict=False))
-        marks = np.zeros(len(self.materials))
-        marks[[place[one] for one in wanted if one in place]] = 1
+        wanted = set(materials)
+        marks = np.array([one in wanted for one in self.materials], dtype=np.float64)
         return np.flatnonzero(self.rolled(marks))
 
 

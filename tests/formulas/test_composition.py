@@ -19,6 +19,7 @@ from formulas.composition import (
     compose,
     explode,
     parents_first,
+    plain,
 )
 from formulas.errors import (
     BalanceNotPositive,
@@ -197,3 +198,8 @@ def test_without_losses_the_materials_weigh_what_the_batch_weighs(
     outer = Recipe((part("inner", "30", Kind.FORMULA), part("water", "70")))
     needs = explode("outer", batch, {"outer": outer, "inner": inner})
     assert sum(needs.values()) == Fraction(batch)
+
+
+def test_a_figure_has_no_trailing_zeros_and_no_exponent() -> None:
+    told = [str(plain(Fraction(one))) for one in ("2.50", "100", "1/8", "0", "120.10")]
+    assert told == ["2.5", "100", "0.125", "0", "120.1"]
