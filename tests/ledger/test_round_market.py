@@ -57,6 +57,7 @@ def as_one(offer: PackOffer, terms: Terms, *packs: int) -> tuple[int, D, D]:
 def test_orders_of_several_as_one_cost_no_more() -> None:
     flat = Terms(flat=D(28), free_from=D(200))
     assert as_one(oil((1, "40.00")), flat, 1, 2) == (3, D(148), D(176))
+    assert as_one(oil((1, "40.00")), flat, 1) == (1, D(68), D(68))
     # Six are 150.00 by the break, below the 200.00 that make freight free, and with it 178.00.
     assert as_one(oil((1, "40.00"), (6, "25.00")), flat, 1, 5) == (6, D(178), D(268))
     # Both were free of freight by themselves. Two more packs are dearer than nothing, and cheaper
