@@ -51,6 +51,9 @@ UNSHOWN: Final = {
         *("ledger_offerbreak.entered", "ledger_purchaseorderfact.entered", "ledger_share.entered"),
         *("ledger_recallcontact.entered", "ledger_roundpledge.entered", "ledger_transfer.entered"),
     },
+    "what stopped a long list, in English: pages tell it as their reader has it": {
+        "api_sentlist.why"
+    },
     "figures and ids, and the names of kinds that the verb holds": {
         *("api_preference.numbers", "formulas_filling.overrode", "formulas_product.areas"),
         *("formulas_unitweighing.contents", "formulas_waterfilling.pieces"),

@@ -14,7 +14,8 @@ pytestmark = pytest.mark.xdist_group("browser")
 # What has the focus, as a person would name it, and whether it can be seen to have it.
 FOCUSED = """() => {
   const one = document.activeElement;
-  const told = (one.labels?.length ? one.labels[0] : one).innerText;
+  const label = one.labels?.[0];
+  const told = (label?.querySelector("span") ?? label ?? one).innerText;
   return {name: told.trim(), ring: parseFloat(getComputedStyle(one).outlineWidth)};
 }"""
 

@@ -149,7 +149,7 @@ def look_at_the_books(page: Page, oil: str) -> None:
     today = page.get_by_label("At the end of this day").input_value()
     page.get_by_role("button", name="Show").click()
     page.wait_for_url(f"**/books?on={today}")
-    page.locator(f"a[href^='/materials/{oil}/worth']").click()
+    page.locator(f"a[href$='/materials/{oil}/worth?on={today}']").click()
     expect(page.locator("main")).to_contain_text(re.compile(r"came in\s*80"))
     assert_all_fits(page)
     for path in ("usage", "sold", "variances"):

@@ -13,7 +13,7 @@ from playwright.sync_api import Page, Route, ViewportSize, sync_playwright
 
 from api.static_files import FILES
 from tests.browser.conftest import launched
-from tests.browser.visiting import SIZES, assert_open_to_all, assert_well_made
+from tests.browser.visiting import SIZES, assert_all_fits, assert_open_to_all
 from tests.factories import open_workshop
 from tests.pages.browsing import signed_in
 from tests.pages.looking import ROUTES, Seen, all_pages
@@ -114,7 +114,8 @@ def test_every_page_can_be_used_by_everybody(seen: dict[str, Seen], page: Page) 
             assert page.evaluate(TEXT) == large
             page.emulate_media(color_scheme="dark")
             page.set_viewport_size(SIZES["phone"])
-            assert_well_made(page)
+            assert_open_to_all(page)
+            assert_all_fits(page)
             assert page.evaluate(PALE) == []
         except AssertionError as error:
             raise AssertionError(f"{path}: {error}") from error
