@@ -18,6 +18,7 @@ from ledger.gs1 import GtinWrong
 from ledger.quantities import parse_quantity
 from tests.factories import TODAY, Workshop, open_workshop
 from tests.ledger.books import refused_by
+from tests.published.rows import Row, published_rows
 
 STATED = LabelDraft(
     gtin="6291041500213",
@@ -56,6 +57,21 @@ def test_what_nobody_has_stated_is_missing(shop: Workshop) -> None:
     assert len(label.missing) == 8
     assert label.durability.kind is Lasts.UNKNOWN
     assert any("how many days" in said for said in label.missing)
+
+
+@pytest.mark.parametrize("row", published_rows("labels.csv", "rule: EU label: batch number"))
+def test_a_batch_number_is_required(shop: Workshop, row: Row) -> None:
+    """The row's words are those that ask for it; with a lot, its code stands on the draft."""
+    asked, required = row.expected.split(" or ")[0], row.expected.endswith("required")
+    product = balm(shop, label=STATED, use="leave_on")
+    missing = shop.does(label_product, product=product.id, today=TODAY).missing
+    assert [asked in said for said in missing] == [required]
+    planned = shop.plan(product, 10)
+    shop.weigh_all(planned)
+    lot = shop.finish(planned, "500 g", units=10).lot
+    label = shop.does(label_product, product=product.id, today=TODAY, lot=lot.id)
+    assert label.missing == ()
+    assert label.lot == lot
 
 
 def test_beyond_thirty_months_a_period_after_opening(shop: Workshop) -> None:

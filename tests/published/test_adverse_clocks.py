@@ -1,5 +1,6 @@
 """Statutory days, against published lists and the words of the texts."""
 
+from collections.abc import Callable
 from datetime import date, timedelta
 
 import pytest
@@ -17,6 +18,7 @@ from formulas.adverse_clocks import (
     next_report,
     years_after,
 )
+from tests.published.rows import Row, published_rows
 
 # Federal holidays as observed. 2024: a court's published list under 5 USC 6103
 # (okep.uscourts.gov, office holidays); 2026 and 2027: the Office of Personnel Management's list,
@@ -73,6 +75,37 @@ def test_every_adverse_event_is_kept_on_record() -> None:
         "us_records": on("2031-06-16"),
         "us_records_small": on("2028-06-16"),
     }
+
+
+def days_to_report(row: Row) -> None:
+    days, kind = row.expected.split(" ", 1)
+    clock = told([])["us_report"]
+    assert kind == "business days"
+    assert clock.due_on == business_days_after(RECEIVED, int(days))
+    assert clock.from_on == RECEIVED
+
+
+def kept_for(name: str) -> Callable[[Row], None]:
+    """Whether the clock of that name runs for as long as the row says, serious or not."""
+
+    def rule(row: Row) -> None:
+        years = int(row.expected.removesuffix(" years"))
+        for serious in (True, False):
+            assert told([], serious=serious)[name].due_on == years_after(RECEIVED, years)
+
+    return rule
+
+
+RULES: dict[str, Callable[[Row], None]] = {
+    "rule: serious adverse event report": days_to_report,
+    "rule: adverse-event records": kept_for("us_records"),
+    "rule: adverse-event records, small business": kept_for("us_records_small"),
+}
+
+
+@pytest.mark.parametrize("row", published_rows("labels.csv", *RULES))
+def test_rules(row: Row) -> None:
+    RULES[row.quantity](row)
 
 
 def test_a_serious_one_is_reported() -> None:
