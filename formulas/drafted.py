@@ -1,22 +1,23 @@
 """A formula while it is written, and versions of it beside each other: the sum and the cost."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 from uuid import UUID
 
-from formulas.access import formula_for, versions_of
+from formulas.access import formula_for, version_for, versions_of
 from formulas.composition import HUNDRED, Composed, Ingredient, Recipe
 from formulas.models import FormulaVersion, Line
 from formulas.recipes import composed, intermediates, recipes_below
 from formulas.rolling import cost_per_gram, needs_per_gram
+from formulas.unit_costs import Share, shared_out
 from formulas.version_changes import Pair, Row, beside
 from formulas.writing import ingredient_of, name_of
 from ledger.access import Actor, find
 from ledger.costing import GRAMS_PER_KG, round_stored
-from ledger.present_costs import present_costs
+from ledger.present_costs import PresentCost, present_costs
 from ledger.roles import Verb
 
 # What is written has no id yet, and no formula has this one.
@@ -27,11 +28,14 @@ DRAFT: Final = ""
 class CostPerKg:
     """What a kilogram of the output costs at present costs, in the co-op's currency.
 
-    None where one of the materials was never bought; those are named in `unknown`.
+    None where one of the materials was never bought; those are named in `unknown`. Otherwise the
+    values of `shares` come to it: what all materials cost of it, through all intermediates and
+    losses, the dearest first.
     """
 
     amount: Decimal | None
     unknown: tuple[str, ...] = ()
+    shares: tuple[Share, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,23 +111,50 @@ def versions_beside(actor: Actor, formula: UUID | str, before: int, after: int) 
     return Beside(first, second, pairs, (costs[0], costs[1]) if costs else None)
 
 
-def _costs(actor: Actor, recipes: Sequence[Recipe]) -> list[CostPerKg]:
+def cost_of_version(
+    actor: Actor,
+    formula: UUID | str,
+    number: int | None,
+    instead: Mapping[UUID, Fraction] | None = None,
+) -> tuple[FormulaVersion, CostPerKg]:
+    """What a kilogram of a version costs, of the one in force without a number.
+
+    `instead` are other costs of a gram of some materials. Raises NotFound, Forbidden.
+    """
+    actor.must(Verb.SEE_COSTS)
+    version = version_for(actor, formula, number)
+    recipe = Recipe(composed(version.lines.all()), version.process_loss_percent)
+    (cost,) = _costs(actor, [recipe], instead)
+    return version, cost
+
+
+def _costs(
+    actor: Actor, recipes: Sequence[Recipe], instead: Mapping[UUID, Fraction] | None = None
+) -> list[CostPerKg]:
     """What each of these costs now, in a fixed number of queries."""
     below = recipes_below(actor.coop_id, intermediates(recipes))
     needs = [needs_per_gram(DRAFT, {**below, DRAFT: recipe}) for recipe in recipes]
     wanted = {UUID(id) for need in needs for id in need}
-    known = {str(id): cost for id, cost in present_costs(actor, wanted).items()}
-    each = {id: cost.each for id, cost in known.items() if cost.each is not None}
-    return [_cost(need, each, {id: one.name for id, one in known.items()}) for need in needs]
+    known = {
+        str(id): replace(cost, each=instead[id]) if instead and id in instead else cost
+        for id, cost in present_costs(actor, wanted).items()
+    }
+    return [_cost(need, known) for need in needs]
 
 
-def _cost(
-    need: Mapping[str, Fraction], each: Mapping[str, Fraction], names: Mapping[str, str]
-) -> CostPerKg:
-    unknown = tuple(sorted(names[id] for id in need if id not in each and id in names))
+def _cost(need: Mapping[str, Fraction], known: Mapping[str, PresentCost]) -> CostPerKg:
+    each = {id: one.each for id, one in known.items() if one.each is not None}
+    unknown = tuple(sorted(known[id].name for id in need if id not in each and id in known))
     if unknown:
         return CostPerKg(None, unknown)
-    return CostPerKg(round_stored(cost_per_gram(need, each) * Fraction(GRAMS_PER_KG)))
+    amount = round_stored(cost_per_gram(need, each) * Fraction(GRAMS_PER_KG))
+    grams = {id: one * Fraction(GRAMS_PER_KG) for id, one in need.items()}
+    values = shared_out(amount, [much * each[id] for id, much in grams.items()])
+    shares = [
+        Share(known[id], round_stored(much), value)
+        for (id, much), value in zip(grams.items(), values, strict=True)
+    ]
+    return CostPerKg(amount, shares=tuple(sorted(shares, key=lambda one: -one.value)))
 
 
 def _row(line: Line) -> Row:

@@ -90,6 +90,17 @@ def available_on(actor: Actor, materials: Iterable[UUID], day: date) -> Mapping[
     )
 
 
+def free_lots(actor: Actor, material: UUID, day: date) -> list[tuple[Lot, Decimal]]:
+    """The lots that `available_on` counts of a material, each with so much, in two queries."""
+    free = {
+        UUID(lot.pickable.lot): lot.pickable.available
+        for lot in stored_lots(actor, [material])[material]
+        if lot.pickable.usable_on(day) and lot.pickable.available
+    }
+    lots = Lot.objects.filter(coop_id=actor.coop_id, id__in=free).order_by("id")
+    return [(lot, free[lot.id]) for lot in lots]
+
+
 @dataclass(frozen=True, slots=True)
 class Promise:
     """So much of a lot, for a batch."""

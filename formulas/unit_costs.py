@@ -1,7 +1,7 @@
 """What a unit of a product costs: as planned today, and as its last batches and fills came out."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from fractions import Fraction
@@ -21,10 +21,12 @@ from ledger.access import Actor
 from ledger.costing import round_stored
 from ledger.costing import unit_cost as cost_of_one
 from ledger.models import Entry
+from ledger.money import split_exactly
 from ledger.present_costs import PresentCost, present_costs
 from ledger.roles import Verb
 
 ZERO = Decimal(0)
+MILLIONTH = Decimal("0.000001")
 LAST = 5
 # Units of a batch of what was not made yet.
 NEVER_MADE = 100
@@ -69,12 +71,19 @@ class UnitCost:
     last: tuple[Made, ...]
 
 
-def unit_cost_of(actor: Actor, *, product: UUID | str, units: int | None = None) -> UnitCost:
+def unit_cost_of(
+    actor: Actor,
+    *,
+    product: UUID | str,
+    units: int | None = None,
+    instead: Mapping[UUID, Fraction] | None = None,
+) -> UnitCost:
     """What a unit costs today in a batch of `units`: materials through all losses, packaging,
     labour, overhead.
 
     Without `units` the batch is as large as the last one; where there was none, a batch of one
-    hundred. Raises NotFound, Forbidden, DensityMissing, and CostUnknown naming the material.
+    hundred. `instead` are other costs of a gram or a piece of some materials. Raises NotFound,
+    Forbidden, DensityMissing, and CostUnknown naming the material.
     """
     actor.must(Verb.SEE_COSTS)
     found = product_for(actor, product)
@@ -85,6 +94,9 @@ def unit_cost_of(actor: Actor, *, product: UUID | str, units: int | None = None)
     needs = needs_per_gram(str(found.formula_id), recipes_under(version))
     packed = list(found.packaging.all())
     costs = present_costs(actor, _ids(needs, packed))
+    for id, each_instead in (instead or {}).items():
+        if id in costs:
+            costs[id] = replace(costs[id], each=each_instead)
     materials = [_share(costs[UUID(id)], grams * Fraction(fill)) for id, grams in needs.items()]
     packaging = [_share(costs[item.material_id], Fraction(item.quantity)) for item in packed]
     known = {str(id): one.each for id, one in costs.items() if one.each is not None}
@@ -122,6 +134,17 @@ def planned_batch(
         output_grams=output,
         units=units,
     )
+
+
+def shared_out(amount: Decimal, exact: Sequence[Fraction]) -> list[Decimal]:
+    """A rounded amount in parts of a millionth, as what it was rounded from stands to each other.
+
+    The parts come to it to the last digit. Where all of that is nothing, nothing is any part.
+    """
+    weights = [Decimal(round(one * 10**12)) for one in exact]
+    if not any(weights):
+        return [ZERO for _ in exact]
+    return split_exactly(amount, weights, step=MILLIONTH)
 
 
 def usual_units(products: Sequence[Product]) -> dict[UUID, int]:

@@ -164,6 +164,14 @@ def what_if(
     )
 
 
+def cost_instead(actor: Actor, change: Change) -> dict[UUID, Fraction]:
+    """What a gram or a piece of the material would cost. Raises what `what_if` raises."""
+    actor.must(Verb.SEE_COSTS)
+    (material,) = _materials(actor, [change])
+    old = present_costs(actor, [material.id])[material.id].each
+    return {material.id: _changed(material, change, old, 0)}
+
+
 def costs_of_products(actor: Actor, *, named: str = "", limit: int = 100) -> list[ProductCost]:
     """What a unit of each product costs now, by name, of those whose name has this in it.
 

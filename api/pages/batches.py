@@ -32,6 +32,7 @@ from api.pages.reader import Reader
 from api.pages.screen import Screen
 from api.pages.window_words import MEASURES, asked
 from api.pages.workings import Working
+from api.pages.yields import yields_of
 from api.sheets.batch import batch_sheet
 from formulas import batches, finishing, second_looks
 from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of, with_begun
@@ -41,6 +42,7 @@ from formulas.costing import BatchCost
 from formulas.explaining import explain
 from formulas.finishing import yield_of
 from formulas.joint_products import joint_products_of
+from formulas.models import Making
 from formulas.planning import Planned
 from formulas.recipes import infusion_of
 from formulas.repicking import reserve_again
@@ -284,12 +286,7 @@ class Batch(Screen):
             facts["kept"] = learned_retention(bench.batch)
         facts["wholly"] = bench.done == len(bench.turns)
         if making is not None:
-            made_on = day_of(self.actor, making.happened_at)
-            facts["planned_otherwise"] = made_on != bench.batch.planned_for
-            facts |= {"beside": lots_beside(making), "yielded": yield_of(making, bench.batch)}
-            if self.actor.may(Verb.SEE_COSTS):
-                cost = Cost.of(finishing.cost_of(making), self.reader)
-                facts["cost"], files["cost"] = cost, cost.table
+            facts |= self._came_out(bench.batch, making, files)
         return self.show(
             files=files,
             form=form or WhyForm(reader=self.reader),
@@ -306,6 +303,21 @@ class Batch(Screen):
             status=status,
             **facts,
         )
+
+    def _came_out(self, batch: Any, making: Making, files: dict[str, Any]) -> dict[str, Any]:
+        """What came of a finished batch, beside others of its formula, and what it cost."""
+        about = {"batch": batch.id, "formula": batch.version.formula_id}
+        yields = yields_of(self.actor, **about, reader=self.reader)
+        files["yields"] = lambda: side_tables.yields_table(yields["yields"])
+        if self.actor.may(Verb.SEE_COSTS):
+            cost = Cost.of(finishing.cost_of(making), self.reader)
+            yields["cost"], files["cost"] = cost, cost.table
+        return {
+            **yields,
+            "planned_otherwise": day_of(self.actor, making.happened_at) != batch.planned_for,
+            "beside": lots_beside(making),
+            "yielded": yield_of(making, batch),
+        }
 
 
 @dataclass(frozen=True, slots=True)

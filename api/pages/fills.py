@@ -19,10 +19,11 @@ from api.pages.forms import PageForm, unsure
 from api.pages.reader import Reader
 from api.pages.screen import Screen
 from api.pages.workings import Line
+from api.pages.yields import yields_of
 from formulas import fill_reading, filling, unit_weighings
 from formulas.access import batch_for, fills_of
 from formulas.bulk_age import fill_by
-from formulas.fill_reading import PastYield, UnitsSeen
+from formulas.fill_reading import UnitsSeen
 from formulas.models import Batch
 from formulas.targeting import FillWeight, fill_weight
 from formulas.undoing import undo
@@ -163,9 +164,7 @@ class Units(Screen):
         if made is None:
             return {}
         batch, formula = made
-        past = fill_reading.past_yields(self.actor, formula)
-        plot = yield_plot(past, self.reader.numbers)
-        return {"yields": past, "this_batch": batch, "yield_plot": plot}
+        return yields_of(self.actor, batch=batch, formula=formula, reader=self.reader)
 
     def _given(self, seen: UnitsSeen) -> list[Line]:
         """How what is given away came about."""
@@ -280,15 +279,6 @@ class BatchUnits(Units):
             "batch": batch,
             **self._yields_of((batch.id, batch.version.formula_id)),
         }
-
-
-def yield_plot(past: list[PastYield], numbers: str) -> SafeString | str:
-    """The yields of a formula's batches in their order; nothing for a single one."""
-    if len(past) < 2:
-        return ""
-    values = [one.yield_percent for one in past]
-    title, x = said("Yield of its batches"), said("batches, the oldest first")
-    return plots.spread(title, values, [], y="%", x=x, numbers=numbers)
 
 
 def _chosen(seen: UnitsSeen, reader: Reader) -> dict[str, str]:

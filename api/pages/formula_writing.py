@@ -13,6 +13,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.asks_forms import AsksForm, asks_as_typed
+from api.pages.cost_workings import kilogram
 from api.pages.doubles import NewNameForm
 from api.pages.forms import (
     CelsiusField,
@@ -214,7 +215,10 @@ class Writing(Screen):
         status: int = 200,
     ) -> HttpResponse:
         facts: dict[str, Any] = {"form": forms.whole, "rows": forms.rows, "asks": forms.asks}
-        facts |= {"sum": self._so_far(data), "unread": self._unread(data), "before": before}
+        found = self._so_far(data)
+        facts |= {"sum": found, "unread": self._unread(data), "before": before}
+        if found.cost is not None and found.cost.amount is not None:
+            facts["cost_told"] = [kilogram(said("A kilogram"), found.cost, self.reader)]
         if self.request.headers.get("HX-Request") and self.request.POST.get("do") == "look":
             return self.render(self.fragment, facts, status)
         materials = materials_visible_to(self.actor).filter(maker=None, measured_by="mass")

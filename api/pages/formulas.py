@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import side_tables, tables
 from api.pages.forms import PageForm, QuantityField
+from api.pages.scale_workings import needed
 from api.pages.screen import Screen
 from api.pages.window_words import asked
 from formulas.access import formula_for, formulas_of, products_of, version_for, written_versions
@@ -112,6 +113,7 @@ class Formula(Screen):
             may_write=self.actor.may(Verb.FORMULATE),
             form=form,
             needs=needs,
+            needs_told=needed(needs, self.reader) if needs else (),
             cautions=of_formula(version),
             asked=asked(windows_of(version).values(), self.reader),
             may_make=self.actor.may(Verb.MAKE),
@@ -162,6 +164,7 @@ class Versions(Screen):
         if form.is_valid():
             chosen = form.cleaned_data
         beside = versions_beside(self.actor, id, chosen["before"], chosen["after"])
+        numbers = [beside.before.number, beside.after.number]
         return self.show(
             files={
                 "": lambda: side_tables.versions(beside),
@@ -171,5 +174,6 @@ class Versions(Screen):
             formula=formula,
             form=form,
             beside=beside,
-            numbers=[beside.before.number, beside.after.number],
+            numbers=numbers,
+            costs=list(zip(numbers, beside.costs, strict=True)) if beside.costs else [],
         )

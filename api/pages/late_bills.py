@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import tables
 from api.pages.forms import LONG, PageForm, SureField
 from api.pages.screen import Screen
+from api.pages.workings import Line
 from ledger.access import day_of
 from ledger.roles import Verb
 from ledger.round_late_bills import LateBills, late_bills, share_late_bills
@@ -52,11 +53,23 @@ class RoundLateBills(Screen):
         buys = told.round.buying_id == self.actor.maker_id
         return self.show(
             told=told,
+            amount_told=[self._all(told)],
             form=form,
             buys=buys,
             may_share=buys and bool(told.waiting) and self.actor.may(Verb.BILL),
             status=status,
         )
+
+    def _all(self, told: LateBills) -> Line:
+        """What all pay more, or get back, as what each of them does."""
+        money = self.actor.currency
+        parts = tuple(
+            Line(f"{line.maker_name} · {line.material.name}", line.amount, money)
+            for line in told.waiting
+        )
+        name = said("All get back") if told.amount < 0 else said("All pay more")
+        how = said("what each part would have cost, had it been known then, less what it cost")
+        return Line(name, told.amount, money, how=how, parts=parts)
 
     def _table(self, told: LateBills) -> tables.Table:
         """Every part that was shared."""

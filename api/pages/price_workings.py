@@ -10,6 +10,8 @@ from django.utils.translation import ngettext
 from api.pages.reader import Reader
 from api.pages.workings import Line, address
 from formulas.ladder import Channel, ChannelPrice
+from formulas.price_curves import Curve
+from formulas.prices import Fixed, Rung
 from formulas.unit_costs import UnitCost
 
 ZERO: Final = Decimal(0)
@@ -59,6 +61,36 @@ def told_price(channel: Channel, price: ChannelPrice, reader: Reader) -> Line:
     ]
     lines = (Line(name, n, unit, how=how, parts=tuple(part)) for name, n, unit, how, part in told)
     return Line(price.name, parts=(*_net(channel, price, reader), *lines))
+
+
+def told_even(
+    channel: Channel, rung: Rung, curve: Curve, fixed: Fixed | None, reader: Reader
+) -> Iterable[Line]:
+    """The price of one channel that leaves nothing, and with how many pieces it pays what is
+    fixed."""
+    price, currency, number = rung.priced, reader.currency, reader.number
+    name = {"name": price.name}
+    if curve.even is not None:
+        cost = f"{number(price.unit_cost)} {currency} + {number(channel.fixed_fee)} {currency}"
+        fees = f"{number(channel.fee_percent)} %"
+        called = said("%(name)s: nothing is left at") % name
+        yield Line(called, curve.even, currency, how=f"({cost}) ÷ (1 - {fees})")
+    even = rung.break_even
+    if fixed is None or even is None:
+        return
+    left = f"{number(price.listed.left)} {currency}"
+    exact = f"{number(fixed.cost)} {currency} ÷ {left}"
+    parts = (
+        Line(said("what is fixed, divided by what is left of a piece"), even.units, how=exact),
+        Line(said("up to a whole piece"), even.whole_units - even.units),
+    )
+    called = said("%(name)s: pieces that pay what is fixed") % name
+    yield Line(called, Decimal(even.whole_units), "each", parts=parts)
+    if even.batches is not None and fixed.batch_units is not None:
+        how = f"{number(even.whole_units)} ÷ {number(fixed.batch_units)}"
+        whole = said("%(how)s, up to a whole batch") % {"how": how}
+        called = said("%(name)s: batches of them") % name
+        yield Line(called, Decimal(even.batches), how=whole)
 
 
 def _net(channel: Channel, price: ChannelPrice, reader: Reader) -> Iterable[Line]:

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
 from api.pages.forms import MoneyField, NumberField, PageForm, Rows, WholeField
-from api.pages.price_workings import piece, told_price
+from api.pages.price_workings import piece, told_even, told_price
 from api.pages.saying import in_words
 from api.pages.screen import Screen
 from api.pages.workings import Line
@@ -176,14 +176,15 @@ class Price(Screen):
         typed = form.cleaned_data
         channels = [one.channel() for one in rows.filled if isinstance(one, ChannelForm)]
         cost = costs[CostFrom(typed["cost_from"])]
-        fixed = typed["fixed"]
+        typed_fixed, units = typed["fixed"], typed["batch_units"]
+        fixed = None if typed_fixed is None else Fixed(typed_fixed, batch_units=units)
         try:
             ladder = prices.price_ladder(
                 self.actor,
                 product=id,
                 channels=channels,
                 cost=Cost(given=cost),
-                fixed=None if fixed is None else Fixed(fixed, batch_units=typed["batch_units"]),
+                fixed=fixed,
                 confirm_below_cost=typed["confirm"],
             )
         except BelowCost as refusal:
@@ -203,7 +204,13 @@ class Price(Screen):
             told_price(channel, one, self.reader)
             for channel, one in zip(channels, priced, strict=True)
         ]
-        return Found(ladder, curves, told, _plot(curves, self.actor.currency, self.reader.numbers))
+        evens = [
+            line
+            for channel, rung, curve in zip(channels, ladder.rungs, curves, strict=True)
+            for line in told_even(channel, rung, curve, fixed, self.reader)
+        ]
+        plot = _plot(curves, self.actor.currency, self.reader.numbers)
+        return Found(ladder, curves, told, evens, plot)
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +220,7 @@ class Found:
     ladder: Ladder
     curves: Sequence[Curve]
     told: Sequence[Line]
+    evens: Sequence[Line]
     plot: SafeString
 
     @property

@@ -7,6 +7,7 @@ from uuid import UUID
 from django import forms
 from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
+from django.utils.http import urlencode
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
@@ -18,7 +19,7 @@ from ledger.access import materials_visible_to
 from ledger.errors import Refusal
 from ledger.roles import Verb
 
-MOST, MOST_NAMES = 60, 300
+MOST, MOST_CHANGED, MOST_NAMES = 60, 25, 300
 PACKED = 3
 
 
@@ -85,6 +86,14 @@ class WhatIfForm(PageForm):
         return -amount if typed.startswith("-") else amount
 
 
+def _asked(form: WhatIfForm) -> tuple[str, str]:
+    """The other price, and the margin, as the addresses of the workings have them."""
+    typed = form.cleaned_data
+    names = ("material", "price", "change_percent")
+    given = {name: str(typed[name]) for name in names if typed[name] is not None}
+    return urlencode(given), urlencode({"margin_percent": typed["margin_percent"] or ""})
+
+
 class WhatIf(Screen):
     """Another price of one material, tried on all products at once; nothing is kept."""
 
@@ -94,11 +103,18 @@ class WhatIf(Screen):
         self.actor.must(Verb.SEE_COSTS)
         form = self._form(request)
         kind = tables.asked(request)
-        most = tables.MOST_ROWS + 1 if kind else MOST
+        most = tables.MOST_ROWS + 1 if kind else MOST_CHANGED
         found = self._found(form, most) if form.is_bound and form.is_valid() else None
         if kind and found is not None:
             return tables.file(kind, self._table(found))
-        return self.show(form=form, found=found, status=422 if form.errors else 200)
+        asked = _asked(form) if found else ("", "")
+        return self.show(
+            form=form,
+            found=found,
+            changed=asked[0],
+            at_margin=asked[1],
+            status=422 if form.errors else 200,
+        )
 
     def _form(self, request: HttpRequest) -> WhatIfForm:
         bought = materials_visible_to(self.actor).filter(maker=None).order_by(Lower("name"))

@@ -19,6 +19,7 @@ from api.pages.forms import MomentField, PageForm, SureField, id_in, unsure
 from api.pages.recall_notices import counts_of
 from api.pages.recall_paper import recall_sheet
 from api.pages.recall_words import CLASSES, DEPTHS
+from api.pages.recall_workings import balance_told, sales_told
 from api.pages.screen import Screen
 from formulas.made_losses import MadeLoss, losses_of
 from ledger import recall_notices, recall_records
@@ -109,6 +110,7 @@ class WhoHasIt(Screen):
             },
             listed=listed,
             balance=Balance(listed.received, listed.accounted),
+            balance_told=balance_told(listed),
             lots=self._lots(listed.lots[:MOST_LOTS]),
             more_lots=len(listed.lots[MOST_LOTS:]),
             buyers=buyers[:MOST_LOTS],
@@ -199,7 +201,7 @@ class Recall(Screen):
         names = names_of(self.actor) if progress.makers else {}
         silent = [one for one in progress.buyers if not one.answered]
         known = {lot.id: lot for lot in progress.listed.lots}
-        tally = progress.tally
+        tally, sales = progress.tally, sales_of(progress.buyers)
         return self.show(
             files={
                 "": lambda: recall_tables.buyers(progress.buyers),
@@ -212,7 +214,9 @@ class Recall(Screen):
             closure=closure,
             counted=recall.lot.material.counted,
             balance=Balance(tally.received, tally.accounted),
-            sales=sales_of(progress.buyers),
+            balance_told=balance_told(progress.listed),
+            sales=sales,
+            sales_told=sales_told(sales, progress.buyers),
             told=sum(one.contacts > 0 for one in progress.buyers),
             known=len(progress.buyers),
             answered=len(progress.buyers) - len(silent),

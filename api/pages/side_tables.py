@@ -250,7 +250,7 @@ def of_units(actor: Actor, seen: UnitsSeen, facts: Mapping[str, Any]) -> Files:
     if found := facts.get("found"):
         files["bulk"] = lambda: _bulk(found)
     if yields := facts.get("yields"):
-        files["yields"] = lambda: _yields(yields)
+        files["yields"] = lambda: yields_table(yields)
     return files
 
 
@@ -311,7 +311,7 @@ def _bulk(found: Reconciliation) -> Table:
     return named("bulk", said("Grams"), rows)
 
 
-def _yields(past: Sequence[PastYield]) -> Table:
+def yields_table(past: Sequence[PastYield]) -> Table:
     columns = [said("Batch"), said("Made"), said("Yield, %"), said("Against plan, %")]
     cells = [(one.code, one.on, one.yield_percent, one.plan_percent) for one in past]
     return Table("yields", columns, cells)

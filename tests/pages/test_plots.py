@@ -4,10 +4,13 @@ import re
 from datetime import date
 from decimal import Decimal
 from unittest.mock import patch
+from uuid import uuid4
 
 from django.utils import translation
 
 from api.pages import plots
+from api.pages.yields import yield_plot
+from formulas.fill_reading import PastYield
 
 
 def test_the_same_figures_are_drawn_once() -> None:
@@ -58,3 +61,25 @@ def test_figures_and_days_are_the_reader_s() -> None:
 def test_months_of_years_have_their_year() -> None:
     days = [(date(2024, 1, 1), Decimal(1)), (date(2026, 7, 1), Decimal(2))]
     assert re.search(r">\s*\w+\.? 2025", plots.lines("Prices", [plots.Series("Oils", days)], y="€"))
+
+
+def test_a_yield_stands_beside_those_of_earlier_batches() -> None:
+    """A mark for each batch, and a line at this one, which the legend calls by its code."""
+    days = [date(2026, 5, day) for day in (1, 8, 15)]
+    yields = [Decimal("91.5"), Decimal(94), Decimal("97.25")]
+    past = [
+        PastYield(uuid4(), f"B-{n}", day, percent, percent)
+        for n, (day, percent) in enumerate(zip(days, yields, strict=True))
+    ]
+    drawn = yield_plot(past, past[2].batch, "en")
+    assert "B-2<" in drawn
+    assert "B-0<" not in drawn
+    assert marks_in(drawn) == 3
+    assert marks_in(yield_plot(past[1:], past[2].batch, "en")) == 2
+    assert yield_plot(past[2:], past[2].batch, "en") == ""
+
+
+def marks_in(drawn: str) -> int:
+    """The marks of the values, which are drawn within the axes; those of the scales are not."""
+    (series,) = re.findall(r'<g clip-path="[^"]*">((?:\s*<use [^>]*/>)+)', drawn)
+    return str(series).count("<use ")

@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from django.test import Client
 
 from ledger import recall_notices, recall_records, recall_snapshots, recall_tallies
 from ledger.consigning import consign
@@ -20,6 +21,7 @@ from ledger.recalling import RecallList
 from ledger.transferring import accept_transfer, offer_transfer
 from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
+from tests.pages.figures import Told, workings_of
 
 TODAY = str(datetime.now(UTC).date())
 
@@ -48,6 +50,33 @@ def sold_all_over(shop: Workshop, other: Workshop) -> Any:
     return lot
 
 
+def unfolded(client: Client, path: str) -> list[Told]:
+    """The workings of a page, all of which add up."""
+    told = workings_of(client.get(path).content.decode())
+    assert all(one.adds_up for one in told if one.parts)
+    return told
+
+
+def test_what_was_sold_opens_by_its_buyers(shop: Workshop) -> None:
+    """Of 500 g that two had, one has used up 50 g."""
+    lot = shop.receive(shop.material("Kokum butter"), "5 kg", "50.00")
+    about = {"happened_at": MORNING}
+    for buyer, much in (("stall 4", "300 g"), ("Quay & Co", "200 g")):
+        shop.does(sell, lines=[Taken(lot.id, parse_quantity(much))], customer=buyer, **about)
+    recall = shop.does(recall_records.open_recall, lot=lot.id, reason="a smell", **about)
+    used = {"lot": lot.id, "outcome": "used_up", "quantity": parse_quantity("50 g")}
+    days = {"on": MORNING.date(), "today": MORNING.date()}
+    told = {"customer": "stall 4", "how": "phone", **days, **used}
+    shop.does(recall_records.contact_buyer, recall=recall.id, **told, answered=True)
+    page = unfolded(signed_in(shop), f"/recalls/{recall.id}")
+    by_name = {one.name: one for one in page}
+    sold = by_name["Sold"]
+    assert [(one.name, one.exact) for one in sold.parts] == [("Quay & Co", 200), ("stall 4", 300)]
+    assert [one.exact for one in by_name["Used up"].parts] == [50]
+    assert [one.exact for one in by_name["Not heard of"].parts] == [500, -50]
+    assert by_name["Accounted for"].exact == 5000
+
+
 def test_what_a_count_found_gone_is_not_accounted_for(shop: Workshop) -> None:
     """Of 1 kg, 500 g are made into 480; of the rest a count finds 400, and nobody knows why."""
     wax = shop.material("Cera Alba")
@@ -65,6 +94,9 @@ def test_what_a_count_found_gone_is_not_accounted_for(shop: Workshop) -> None:
     assert "Accounted for 900 g 90 %" in page
     assert "Not accounted for 100 g" in page
     assert "100 g nobody knows where" in page
+    _came, found, missing = unfolded(signed_in(shop), f"/lots/{lot.id}/recall-list")
+    assert [one.exact for one in found.parts] == [400, 500]
+    assert [one.exact for one in missing.parts] == [1000, -900]
     assert "Lost in making it: 0 g as expected · 20 g beyond that" in page
     page = shown(signed_in(shop).get(f"/lots/{lot.id}/trace")).replace("\xa0", " ")
     assert "Not accounted for shrinkage: nobody knows where 100 g" in page

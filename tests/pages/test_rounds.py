@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
@@ -71,6 +72,13 @@ def stands(client: Client, path: str, how: str, offers: str) -> None:
     assert [step for step in STEPS if step in page] == [offers]
 
 
+def unfolded(client: Client, path: str) -> list[Decimal]:
+    """What the workings on a page come to, all of which add up."""
+    told = workings_of(client.get(path).content.decode())
+    assert all(one.parts and one.adds_up for one in told)
+    return sorted(one.exact for one in told)
+
+
 def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) -> None:
     """Two packs of 5 kg for 80.00 and 28.00 of freight, of which one pack comes."""
     round, oil = asked(buyer), offered(buyer)
@@ -97,6 +105,7 @@ def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) 
     look = shown(north.get(out))
     assert "Mill Bench To pay 45.00 USD As it was split 54.00 USD" in look
     assert "Paid for what came, and by all together: 90.00 USD." in look
+    assert unfolded(north, out) == [45, 45, 54, 54, 90]
     assert looked_at(north, out).queries <= MOST
     assert looked_at(north, path).queries <= MOST
     own = shown(mill.get(out))
@@ -104,6 +113,7 @@ def test_what_came_is_handed_out_after_a_look(buyer: Workshop, other: Workshop) 
     assert "North Bench hands it out" in own
     assert "45.00" not in own, "of two, what came less one's own is the other's"
     assert "by all together" not in own, "of two it would tell the other's part"
+    assert unfolded(mill, out) == [54]
     assert "Hand it out" not in own
     told = done(north, out, note="on Saturday")
     assert "handed out" in told
@@ -201,6 +211,7 @@ def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: 
     assert path in north.get("/").content.decode()
     look = shown(north.get(path))
     assert "All pay more 28.00 USD" in look
+    assert unfolded(north, path) == [28]
     assert "Mill Bench Oil to share 14.00 USD" in look
     assert "Share it" not in shown(mill.get(path))
     assert looked_at(north, path).queries <= MOST
