@@ -19,7 +19,7 @@ from ledger.access import materials_visible_to
 from ledger.errors import Refusal
 from ledger.roles import Verb
 
-MOST, MOST_CHANGED, MOST_NAMES = 60, 25, 300
+MOST, MOST_CHANGED, MOST_NAMES = 60, 20, 300
 PACKED = 3
 
 

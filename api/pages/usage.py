@@ -12,14 +12,19 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import tables
 from api.pages.forms import MoneyField, NumberField, PageForm
 from api.pages.screen import Screen
+from api.pages.workings import Line
 from ledger.errors import Refusal, Unreadable
+from ledger.money import round_to_step
 from ledger.order_sizes import OrderSizes, order_sizes
+from ledger.quantities import kept_in
+from ledger.reordering import quantile
 from ledger.roles import Verb
-from ledger.usage import Pattern, describe, forecast
+from ledger.usage import Forecast, Pattern, Usage, describe, fading, forecast
 from ledger.usage_reading import UsageRead, by_first_day, read_usage
 
 # As the API has them where nothing is said.
 WEEKS, AHEAD, PERCENT = 26, 4, 80
+ZERO, STEP = Decimal(0), Decimal("0.01")
 LEAST_KEEPING, MOST_KEEPING = Decimal("0.01"), 1000
 PATTERNS = {
     Pattern.SMOOTH: _("often and evenly"),
@@ -61,6 +66,7 @@ class MaterialUsage(Screen):
         form = SizeForm(request.GET if "per_order" in request.GET else None, reader=self.reader)
         found = describe(read.series)
         level = Decimal(PERCENT) / 100
+        expected = forecast(read.series, ahead=AHEAD, level=level)
         return self.show(
             material=read.material,
             used=found,
@@ -71,8 +77,34 @@ class MaterialUsage(Screen):
             form=form,
             sizes=self._sizes(id, form),
             may_size=self.actor.may(Verb.SEE_OFFERS),
-            expected=forecast(read.series, ahead=AHEAD, level=level),
+            expected=expected,
+            expected_told=self._told(read, found, expected),
         )
+
+    def _told(self, read: UsageRead, found: Usage, expected: Forecast) -> list[Line]:
+        """How what is expected came about, and what it lies between."""
+        unit, number = kept_in(read.material.counted), self.reader.number
+        low, whole, high = (
+            round_to_step(one, STEP) for one in (expected.low, expected.expected, expected.high)
+        )
+        if found.pattern in (Pattern.INTERMITTENT, Pattern.LUMPY):
+            size, chance, each = fading(read.series)
+            name = said("In a week: what is used at a time, and how often it is")
+            about = f"{number(size, 4)} {unit} · {number(chance, 4)}"
+        else:
+            each, name = found.mean, said("In a week: all that was used, by the weeks")
+            about = f"{number(sum(read.series, ZERO))} {unit} ÷ {number(found.periods)}"
+        z = number(quantile((1 + expected.level) / 2), 4)
+        reach = f"{z} · {number(found.spread, 4)} {unit} · √{AHEAD}"
+        middle = Line(said("what is expected"), whole, unit)
+        less = Line(said("less, and never below nothing"), low - whole, unit, how=reach)
+        more = Line(said("and more"), high - whole, unit, how=reach)
+        return [
+            Line(name, round_to_step(each, STEP), unit, how=about),
+            Line(said("Expected"), whole, unit, how=f"{AHEAD} · {number(each, 4)} {unit}"),
+            Line(said("Likely at least"), low, unit, parts=(middle, less)),
+            Line(said("Likely at most"), high, unit, parts=(middle, more)),
+        ]
 
     def _sizes(self, id: UUID, form: SizeForm) -> OrderSizes | None:
         """How much to order at a time, if that is asked and can be told."""

@@ -12,6 +12,7 @@ from ledger.offering import PriceFacts, add_offer
 from ledger.quantities import parse_quantity
 from tests.factories import TODAY, D, Workshop, open_workshop
 from tests.pages.browsing import shown, signed_in
+from tests.pages.figures import workings_of
 from tests.pages.looking import looked_at
 
 
@@ -34,6 +35,8 @@ def test_a_forecast_is_told_with_its_interval_and_its_record(shop: Workshop) -> 
     assert "Likely between 4 kg and 4 kg" in page
     assert "Of 9 such forecasts in the past, the use that came lay within in 9." in page
     assert "right 80 times of a hundred" in page
+    told = workings_of(browser.get(path).content.decode())
+    assert [one.exact for one in told] == [1000, 4000, 4000, 4000]
     assert "often and evenly" in page
     assert looked_at(browser, path).queries <= 15
     asked = f"{path}?per_order=28&keeping_percent=20"
@@ -48,6 +51,24 @@ def test_a_forecast_is_told_with_its_interval_and_its_record(shop: Workshop) -> 
     rows = browser.get(f"{path}?as=csv").content.decode().splitlines()
     assert len(rows) == 21
     assert path in browser.get(f"/materials/{wax.id}").content.decode()
+
+
+@pytest.mark.parametrize("every", [1, 3])
+def test_what_is_expected_opens_to_its_reckoning(shop: Workshop, every: int) -> None:
+    """Now more, now less, in each week or in each third: the limits are what is told of them."""
+    oil = shop.material(f"Oil, every {every}")
+    lot = shop.receive(oil, "50 kg", "500.00")
+    for week in range(0, 20, every):
+        taken, on = [Taken(lot.id, parse_quantity(f"{1 + week % 2} kg"))], timezone.now()
+        on -= timedelta(days=7 * week + 3)
+        shop.does(issue, lines=taken, purpose="gift", reason="open day", happened_at=on)
+    page = looked_at(signed_in(shop), f"/materials/{oil.id}/usage").text
+    week, expected, least, most = workings_of(page)
+    assert abs(expected.exact - 4 * week.exact) < D("0.1")
+    assert least.adds_up
+    assert most.adds_up
+    assert least.exact < expected.exact < most.exact
+    assert page.count('href="#expected"') == 2
 
 
 def test_of_what_was_never_used_nothing_is_said(shop: Workshop) -> None:
