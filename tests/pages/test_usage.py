@@ -35,8 +35,8 @@ def test_a_forecast_is_told_with_its_interval_and_its_record(shop: Workshop) -> 
     assert "Likely between 4 kg and 4 kg" in page
     assert "Of 9 such forecasts in the past, the use that came lay within in 9." in page
     assert "right 80 times of a hundred" in page
-    told = workings_of(browser.get(path).content.decode())
-    assert [one.exact for one in told] == [1000, 4000, 4000, 4000]
+    unfolded = workings_of(browser.get(path).content.decode())
+    assert [one.exact for one in unfolded] == [1000, 4000, 4000, 4000]
     assert "often and evenly" in page
     assert looked_at(browser, path).queries <= 15
     asked = f"{path}?per_order=28&keeping_percent=20"
@@ -63,8 +63,8 @@ def test_what_is_expected_opens_to_its_reckoning(shop: Workshop, every: int) -> 
         on -= timedelta(days=7 * week + 3)
         shop.does(issue, lines=taken, purpose="gift", reason="open day", happened_at=on)
     page = looked_at(signed_in(shop), f"/materials/{oil.id}/usage").text
-    week, expected, least, most = workings_of(page)
-    assert abs(expected.exact - 4 * week.exact) < D("0.1")
+    each, expected, least, most = workings_of(page)
+    assert abs(expected.exact - 4 * each.exact) < D("0.1")
     assert least.adds_up
     assert most.adds_up
     assert least.exact < expected.exact < most.exact
