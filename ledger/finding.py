@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from django.db.models import CharField, F, Func, Model, QuerySet, Value
 from django.db.models.functions import Concat, Lower
@@ -15,10 +15,13 @@ from ledger.errors import (
     Invalid,
     Sentence,
 )
-from ledger.models import Material
+from ledger.models import Custody, Material
 from ledger.roles import Verb
+from ledger.spelling import nearest
 
 Row = TypeVar("Row", bound=Model)
+# So many names are compared with what is looked for, where nothing is called so.
+MOST_COMPARED: Final = 3000
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,12 +55,54 @@ def material_named(actor: Actor, name: str, *, pointer: str = "/material") -> Ma
     """
     for material in materials_visible_to(actor).filter(name__iexact=name).order_by("id")[:1]:
         return material
-    raise Invalid(
-        Sentence(
+    # What the co-op buys and what the maker makes may be called alike: it is said once.
+    alike = dict.fromkeys(one.name for one in materials_nearly(actor, words_of(name)))
+    near = ", ".join(alike)
+    if near:
+        why = Sentence(
+            "No material is called {name!r}. Spelled nearly so: {near}.", name=name, near=near
+        )
+    else:
+        why = Sentence(
             "No material is called {name!r}: choose one from the list, or add it first.", name=name
-        ),
-        pointer=pointer,
-    )
+        )
+    raise Invalid(why, pointer=pointer)
+
+
+@dataclass(frozen=True, slots=True)
+class Near:
+    """What is spelled nearly as what was looked for."""
+
+    id: Any
+    name: str
+
+
+def having(rows: "QuerySet[Row]", words: Sequence[str]) -> "QuerySet[Row]":
+    """Those of the rows whose name has all the words, in whatever order."""
+    for word in words:
+        rows = rows.filter(name__icontains=word)
+    return rows
+
+
+def nearly(rows: "QuerySet[Any]", words: Sequence[str], *also: str) -> list[Near]:
+    """Those of the rows that are called nearly so, in one query; `also` are further names."""
+    if not words:
+        return []
+    named = rows.order_by("name", "id").values_list("id", "name", *also)[:MOST_COMPARED]
+    called = ((Near(id, name), " ".join((name, *more))) for id, name, *more in named)
+    return [near for near, _ in nearest(called, words)]
+
+
+def materials_nearly(actor: Actor, words: Sequence[str]) -> list[Near]:
+    """Materials that the maker may see and that are called nearly so."""
+    return nearly(materials_visible_to(actor), words, "inci_name")
+
+
+def lots_nearly(actor: Actor, words: Sequence[str]) -> list[Near]:
+    """Materials called nearly so of which the maker has or had a lot."""
+    held = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
+    rows = Material.objects.filter(coop_id=actor.coop_id, id__in=held.values("material_id"))
+    return nearly(rows, words, "inci_name")
 
 
 def called_like(rows: "QuerySet[Row]", name: str) -> "QuerySet[Row]":

@@ -8,6 +8,7 @@ from uuid import UUID
 from django import forms
 from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
+from django.utils.http import urlencode
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
@@ -24,6 +25,7 @@ from formulas.drafted import versions_beside
 from formulas.measurements import windows_of
 from ledger.access import Actor, day_of
 from ledger.errors import Refusal
+from ledger.finding import having, nearly, words_of
 from ledger.roles import Verb
 
 MOST = 60
@@ -37,15 +39,24 @@ class Formulas(Screen):
     def get(self, request: HttpRequest) -> HttpResponse:
         rows = formulas_of(self.actor).order_by(Lower("name"), "id")
         text = self.sought
-        if text:
-            rows = rows.filter(name__icontains=text)
+        words = words_of(text)
+        rows = having(rows, words)
         kind = tables.asked(request)
         if kind:
             cells = rows.values_list("name", "version")[: tables.MOST_ROWS + 1]
             columns = [said("Formula"), said("Version in force")]
             return tables.file(kind, tables.Table("formulas", columns, cells))
-        found = list(rows[:MOST])
-        return self.show(formulas=found, q=text, may_write=self.actor.may(Verb.FORMULATE))
+        page = request.GET.get("page", "0")
+        skip = MOST * min(int(page), 1000) if page.isdecimal() else 0
+        found = list(rows[skip : skip + MOST + 1])
+        more = urlencode({"q": text, "page": str(skip // MOST + 1)})
+        return self.show(
+            formulas=found[:MOST],
+            more=more if len(found) > MOST else "",
+            near=[] if found else nearly(formulas_of(self.actor), words),
+            q=text,
+            may_write=self.actor.may(Verb.FORMULATE),
+        )
 
 
 class SizeForm(PageForm):

@@ -21,7 +21,7 @@ from formulas.explaining import explain_lot
 from formulas.labelling import gtin_of_lot
 from ledger import documents, lot_reading, lots, retesting, stopping
 from ledger.access import day_of, lot_for
-from ledger.finding import words_of
+from ledger.finding import lots_nearly, words_of
 from ledger.lot_labels import lot_to_label, maker_name
 from ledger.lot_reading import LotsWanted, list_lots, movements_of
 from ledger.roles import Verb
@@ -78,8 +78,14 @@ class Lots(Screen):
         after = id_in(request.GET.get("after", ""))
         page = list_lots(self.actor, form.wanted(), after=after, limit=MOST)
         found = [_with_numbers(lot) for lot in orjson.loads(page.results)]
-        today = day_of(self.actor, self.now)
-        return self.show(form=form, lots=found, more=self._more(page.next_after), today=today)
+        words = words_of(form.cleaned_data.get("q", ""))
+        return self.show(
+            form=form,
+            lots=found,
+            near=[] if found else lots_nearly(self.actor, words),
+            more=self._more(page.next_after),
+            today=day_of(self.actor, self.now),
+        )
 
     def _table(self, form: SearchForm) -> tables.Table:
         """The lots as a table, whatever page is looked at."""

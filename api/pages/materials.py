@@ -22,7 +22,7 @@ from ledger import alerts
 from ledger.access import day_of, material_for
 from ledger.balances import stock
 from ledger.errors import NotFound
-from ledger.finding import find_materials, words_of
+from ledger.finding import find_materials, materials_nearly, words_of
 from ledger.models import Watch
 from ledger.price_history import LandedPoint, OfferedPoint, PriceHistory, price_history
 from ledger.roles import Verb
@@ -63,6 +63,7 @@ class Materials(Screen):
             form=form,
             found=found[:MOST],
             more=urlencode(more) if len(found) > MOST else "",
+            near=[] if found else materials_nearly(self.actor, words),
             may_add=self.actor.may(Verb.EDIT_CATALOGUE),
         )
 

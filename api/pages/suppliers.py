@@ -16,6 +16,7 @@ from api.pages.forms import PageForm
 from api.pages.screen import Screen
 from ledger import catalogue, offer_reading
 from ledger.access import day_of, supplier_for, suppliers_visible_to
+from ledger.finding import having, nearly, words_of
 from ledger.lead_time_reading import lead_time_of
 from ledger.lead_times import days_to_plan_by
 from ledger.models import Supplier as Kept
@@ -68,11 +69,12 @@ class Suppliers(Screen):
 
     def _page(self, form: PageForm, status: int = 200) -> HttpResponse:
         text = self.sought
-        rows = suppliers_visible_to(self.actor).filter(name__icontains=text).order_by(Lower("name"))
-        found = list(rows[: MOST + 1])
+        words, every = words_of(text), suppliers_visible_to(self.actor)
+        found = list(having(every, words).order_by(Lower("name"))[: MOST + 1])
         return self.show(
             suppliers=found[:MOST],
             more=len(found) > MOST,
+            near=[] if found else nearly(every, words),
             q=text,
             form=form,
             may_write=self.actor.may(Verb.EDIT_CATALOGUE),
