@@ -5,12 +5,13 @@ From left to right where a page has room for it, and one box under the other whe
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Final
 from uuid import UUID
 
+from api.pages.band_marks import Curve, Mark, marks_on
 from ledger.tracing import TracedLot
 
 BOX_WIDTH: Final = 180
@@ -32,6 +33,7 @@ PLATE: Final = 15
 SWEEPS: Final = 3
 # More than this nobody reads in a picture; the table beneath has them all.
 MOST_BOXES: Final = 60
+MOST_BANDS: Final = 150
 
 
 # How a quantity is written, of what is weighed or counted.
@@ -90,12 +92,20 @@ class Plate:
 class Band:
     """So much of one lot that went into another, as a curve of this width."""
 
-    path: str
+    curve: Curve
     width: Decimal
     # From which lot into which, and how much.
     says: str
-    # Where its quantity has room; otherwise it is told where one points at it.
+    # Where its quantity has room; it may stand in a box as well.
     plate: Plate | None = None
+    told: bool = False
+    # Where neither is, it has a number, by which it is told beneath the picture.
+    mark: Mark | None = None
+
+    @property
+    def path(self) -> str:
+        x, y, *bent = self.curve
+        return f"M{x} {y}C{' '.join(map(str, bent))}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +116,11 @@ class Picture:
     bands: Sequence[Band]
     width: int
     height: int
+
+    @property
+    def key(self) -> Sequence[Band]:
+        """The bands whose quantity has no room in the picture, by their numbers."""
+        return [band for band in self.bands if band.mark]
 
     @property
     def fits(self) -> bool:
@@ -227,7 +242,7 @@ def widths_of(
 
 
 def says(start: Box, end: Box, text: str) -> str:
-    """What is told of a band where one points at it."""
+    """What is told of a band in the key, and where one points at it."""
     return f"{start.lot.code} → {end.lot.code}: {text}"
 
 
@@ -237,7 +252,7 @@ def _bands(boxes: Mapping[UUID, Box], written: Written) -> list[Band]:
     for start, end, _ in flows:
         out[start.lot.id].append(end)
         into[end.lot.id].append(start)
-    return [
+    bands = [
         _band(
             (start, _port(start, out[start.lot.id], end), len(out[start.lot.id])),
             (end, _port(end, into[end.lot.id], start), len(into[end.lot.id])),
@@ -246,6 +261,17 @@ def _bands(boxes: Mapping[UUID, Box], written: Written) -> list[Band]:
         )
         for (start, end, quantity), width in zip(flows, widths_of(flows, WIDEST), strict=True)
     ]
+    return keyed(bands, boxes.values())
+
+
+def keyed(bands: Sequence[Band], boxes: Iterable[Box]) -> list[Band]:
+    """The bands, of which each that is told nowhere has a number in the key."""
+    taken = [(box.x, box.y, box.right, box.y + box.height) for box in boxes]
+    plates = [band.plate for band in bands if band.plate]
+    taken += [(one.x, one.top, one.x + one.width, one.top + PLATE) for one in plates]
+    untold = [band for band in bands if not band.told]
+    marks = iter(marks_on([band.curve for band in untold], taken))
+    return [band if band.told else replace(band, mark=next(marks)) for band in bands]
 
 
 def _port(box: Box, others: Sequence[Box], other: Box) -> int:
@@ -263,10 +289,10 @@ def _band(
     """
     (before, y, out), (after, to, into) = start, end
     bend = (before.right + after.x) // 2
-    path = f"M{before.right} {y}C{bend} {y} {bend} {to} {after.x} {to}"
+    curve = (before.right, y, bend, y, bend, to, after.x, to)
     plate = None
     if min(out, into) <= MOST_TOLD:
         plate = Plate(text, before.right + HALF_LETTER, y + HALF_LETTER)
         if out > into:
             plate = Plate(text, after.x - HALF_LETTER - plate.width, to + HALF_LETTER)
-    return Band(path, width, says(before, after, text), plate)
+    return Band(curve, width, says(before, after, text), plate, told=plate is not None)

@@ -7,7 +7,7 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse
 
 from api.pages import side_tables
-from api.pages.flows import MOST_BOXES, across, columns_of
+from api.pages.flows import MOST_BANDS, MOST_BOXES, across, columns_of
 from api.pages.screen import Screen
 from api.pages.upright import upright
 from ledger.tracing import Direction, TracedLot, trace
@@ -26,7 +26,8 @@ class Trace(Screen):
         direction: Direction = "back" if request.GET.get("way") == "back" else "forward"
         traced = trace(self.actor, lot=id, direction=direction)
         below = beside = None
-        if 1 < len(traced.lots) <= MOST_BOXES:
+        bands = sum(len(lot.inputs) for lot in traced.lots)
+        if 1 < len(traced.lots) <= MOST_BOXES and bands <= MOST_BANDS:
             columns, how = columns_of(traced.lots), (traced.lot.id, self.reader.quantity)
             below, beside = upright(columns, *how), across(columns, *how)
         known = {lot.id: lot for lot in traced.lots}

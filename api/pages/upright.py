@@ -10,7 +10,8 @@ from decimal import Decimal
 from typing import Final
 from uuid import UUID
 
-from api.pages.flows import Band, Box, Picture, Written, flows_of, says, widths_of
+from api.pages.band_marks import Curve
+from api.pages.flows import Band, Box, Picture, Written, flows_of, keyed, says, widths_of
 from ledger.tracing import TracedLot
 
 WIDTH: Final = 340
@@ -41,14 +42,15 @@ def upright(columns: Mapping[int, Sequence[TracedLot]], root: UUID, written: Wri
     bands = []
     for (start, end, quantity), width in zip(flows, widths_of(flows, WIDEST), strict=True):
         text = written(quantity, start.lot.counted)
-        bands.append(Band(_bow(start, end, ends), width, says(start, end, text)))
         # Where a box has this bow alone, its quantity stands in the box.
+        told = 1 in (len(ends[start.lot.id]), len(ends[end.lot.id]))
+        bands.append(Band(_bow(start, end, ends), width, says(start, end, text), told=told))
         if len(ends[start.lot.id]) == 1:
             boxes[start.lot.id] = replace(start, amount=f"{text} →")
         elif len(ends[end.lot.id]) == 1:
             boxes[end.lot.id] = replace(end, amount=f"→ {text}")
     height = (len(ordered) - 1) * DOWN + BOX_HEIGHT
-    return Picture(list(boxes.values()), bands, WIDTH, height)
+    return Picture(list(boxes.values()), keyed(bands, boxes.values()), WIDTH, height)
 
 
 def _ends(flows: Sequence[tuple[Box, Box, Decimal]]) -> Mapping[UUID, list[int]]:
@@ -64,10 +66,10 @@ def _ends(flows: Sequence[tuple[Box, Box, Decimal]]) -> Mapping[UUID, list[int]]
     }
 
 
-def _bow(start: Box, end: Box, ends: Mapping[UUID, list[int]]) -> str:
+def _bow(start: Box, end: Box, ends: Mapping[UUID, list[int]]) -> Curve:
     y, to = _port(start, ends, end), _port(end, ends, start)
     reach = min(MOST_REACH, LEAST_REACH + REACH * ((end.y - start.y) // DOWN - 1))
-    return f"M{LEFT} {y}C{LEFT - reach} {y} {LEFT - reach} {to} {LEFT} {to}"
+    return LEFT, y, LEFT - reach, y, LEFT - reach, to, LEFT, to
 
 
 def _port(box: Box, ends: Mapping[UUID, list[int]], other: Box) -> int:

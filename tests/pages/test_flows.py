@@ -2,8 +2,14 @@
 
 import re
 import uuid
+from collections.abc import Callable
+from dataclasses import replace
 from decimal import Decimal
 
+import pytest
+from django.template.loader import render_to_string
+
+from api.pages.band_marks import overlap
 from api.pages.flows import BOX_HEIGHT, BOX_WIDTH, LONGEST_NAME, Picture, across, columns_of
 from api.pages.reader import Reader
 from api.pages.upright import DOWN, LEFT, WIDTH, upright
@@ -71,7 +77,7 @@ def test_boxes_lie_in_the_order_of_what_they_are_tied_to() -> None:
 
 
 def test_figures_of_a_picture_have_room() -> None:
-    """Up to three stand one above the other; where there are more, only pointing tells them."""
+    """Up to three stand one above the other; where there are more, they stand in the key."""
     oils = [lot(f"Oil {number}") for number in range(5)]
     batches = [lot(f"Batch {number}", *oils[:3]) for number in range(4)]
     drawn = picture([*oils, *batches], oils[0].id)
@@ -84,6 +90,65 @@ def test_figures_of_a_picture_have_room() -> None:
         assert [other for other in near if abs(other.x - one.x) < one.width] == [one]
     crowded = picture([*oils, *(lot(f"All {number}", *oils) for number in range(5))], oils[0].id)
     assert not any(band.plate for band in crowded.bands)
+
+
+def crowd() -> list[TracedLot]:
+    """Six oils, each in each of six balms."""
+    oils = [lot(f"Oil {number}") for number in range(6)]
+    return [*oils, *(lot(f"Balm {number}", *oils) for number in range(6))]
+
+
+@pytest.mark.parametrize("layout", [picture, below])
+@pytest.mark.parametrize("most", [1, 2, 6])
+def test_the_quantity_of_every_band_stands_in_the_picture_or_in_its_key(
+    layout: Callable[..., Picture], most: int
+) -> None:
+    """Nobody needs to point at a band: not on a phone, and not on paper."""
+    lots = [one for one in crowd() if int(one.material_name[-1]) < most]
+    drawn = layout(lots, lots[0].id)
+    page = render_to_string("pages/flow.html", {"picture": drawn})
+    read = re.sub(r"<title>.*?</title>", "", page)
+    written = re.findall(r">([^<>]+)</(?:text|li)>", read)
+    assert len(drawn.bands) == most * most
+    # A lot beyond those that are drawn has no band.
+    assert sum("10\N{NO-BREAK SPACE}g" in one for one in written) == most * most
+    assert [band.mark.number for band in drawn.key if band.mark] == [
+        n for n, _ in enumerate(drawn.key, 1)
+    ]
+    assert [one for one in written if one.isdecimal()] == [
+        str(n) for n, _ in enumerate(drawn.key, 1)
+    ]
+
+
+@pytest.mark.parametrize("layout", [picture, below])
+def test_numbers_on_bands_stand_clear(layout: Callable[..., Picture]) -> None:
+    lots = crowd()
+    drawn = layout(lots, lots[0].id)
+    places = [band.mark.place for band in drawn.key if band.mark]
+    assert len(places) == 36
+    boxes = [(box.x, box.y, box.right, box.y + box.height) for box in drawn.boxes]
+    met = [
+        (one, other)
+        for place, one in enumerate(places)
+        for other in [*places[:place], *boxes]
+        if overlap(one, other)
+    ]
+    assert not met
+
+
+@pytest.mark.parametrize(("layout", "widest"), [(picture, 20), (below, 14)])
+def test_bands_are_as_wide_as_quantities_are_large(
+    layout: Callable[..., Picture], widest: int
+) -> None:
+    amounts = [Decimal(400), Decimal(200), Decimal(100), Decimal(1)]
+    oils = [lot(f"Oil {number}") for number, _ in enumerate(amounts)]
+    inputs = tuple((one.id, much) for one, much in zip(oils, amounts, strict=True))
+    balm = replace(lot("Balm"), inputs=inputs)
+    drawn = layout([*oils, balm], balm.id)
+    widths = {band.says.rpartition(": ")[2][:-2]: band.width for band in drawn.bands}
+    whole = Decimal(widest)
+    expected = {"400": whole, "200": whole / 2, "100": whole / 4, "1": Decimal("1.5")}
+    assert widths == expected, "what would be too thin to see is drawn as thin as can be seen"
 
 
 def test_a_long_way_is_too_wide_for_a_desk() -> None:
