@@ -18,6 +18,7 @@ from formulas.origins import Origin
 from formulas.steeping import steeped_of
 from formulas.workings import Known, known_of_batch, known_of_lot
 from ledger.access import Actor, lot_for
+from ledger.errors import Sentence
 from ledger.models import LayerPosting, Lot, Posting, ReceiptLine
 from ledger.quantities import kept_in
 from ledger.roles import Verb
@@ -282,7 +283,8 @@ class _Teller:
         parts = [self._money("goods", line.goods, "price - discount")]
         for charge in self.known.origins.get(("charge", lot.id), ()):
             (kind, spread_by), (share, whole) = charge.words, charge.figures
-            parts.append(self._money(kind, share, f"share of {whole:.2f} by {spread_by}"))
+            by = Sentence("share of {whole:.2f} by {spread_by}", whole=whole, spread_by=spread_by)
+            parts.append(self._money(kind, share, by))
         how = "goods + charges, spread by largest remainder"
         return self._money("landed cost", line.landed_cost, how, parts, facts)
 

@@ -17,7 +17,9 @@ from ledger.amounts import Amount
 from ledger.errors import Sentence
 
 # In these places stands one of the domain's own fixed names, and not a name that people gave.
-FIXED: Final = {"status", "state", "verb", "role", "measure", "formulas", "wanted_unit"}
+FIXED: Final = {
+    *("status", "state", "verb", "role", "measure", "formulas", "wanted_unit", "spread_by"),
+}
 
 
 class _Places(string.Formatter):

@@ -4,9 +4,7 @@ The domain tells figures by fixed names, which the API gives out as they are; a 
 these. Names that people gave, such as those of materials, are not among them and stay as they are.
 """
 
-import re
 from collections.abc import Mapping
-from decimal import Decimal
 from typing import Final
 
 from django.utils.functional import Promise
@@ -15,7 +13,6 @@ from django.utils.translation import gettext_lazy as _
 
 from ledger.errors import Sentence
 
-MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\S+")
 # What an entry of the ledger does.
 MOVEMENTS: Final[Mapping[str, Promise | str]] = {
     "goods": _("Goods"),
@@ -320,23 +317,6 @@ def worded(name: str) -> str:
 def account_called(name: str) -> str:
     """What an account is called to which value goes."""
     return str(ACCOUNTS.get(name, name))
-
-
-def told(facts: Mapping[str, str]) -> str:
-    """What a figure was reckoned from, in words; an id says nothing to a person."""
-    shown = {name: _short(name, fact) for name, fact in facts.items() if fact and name != "entry"}
-    return " · ".join(f"{FACTS.get(name, name)}: {fact}" for name, fact in shown.items())
-
-
-def _short(name: str, fact: str) -> str:
-    """A quantity without the zeros of its column, of a moment its day and minute; pieces are called
-    so."""
-    if name == "quantity":
-        amount, _space, unit = fact.partition(" ")
-        return f"{Decimal(amount).normalize():f} {worded(unit)}".rstrip()
-    if name == "entered" and fact.endswith(" each"):
-        return f"{fact.removesuffix('each')}{worded('each')}"
-    return f"{fact[:10]} {fact[11:16]}" if MOMENT.fullmatch(fact) else fact
 
 
 def kind(name: str) -> str:

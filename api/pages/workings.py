@@ -15,14 +15,18 @@ from django.utils.translation import gettext as said
 from django.utils.translation import ngettext
 
 from api.pages import tables
+from api.pages.facts_told import reckoned, told
 from api.pages.screen import Screen
 from api.pages.terms import terms_of
-from api.pages.words import told, worded
+from api.pages.words import worded
+from api.sheets.figures import Plain
 from formulas.explaining import Figure
 
 # So many lines are shown; the others are one line, and stand in the file.
 MOST_LINES: Final = 60
 ZERO: Final = Decimal(0)
+# In a file figures are as programs read them.
+PLAIN: Final = Plain()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +63,7 @@ def as_table(figure: Figure) -> tables.Table:
 def _rows(figures: Iterable[Figure], whole: str) -> Iterator[tuple[tables.Cell, ...]]:
     for one in figures:
         name = one.name if isinstance(one, Line) else worded(one.name)
-        about = " · ".join(text for text in (worded(one.how), told(one.facts)) if text)
+        about = " · ".join(filter(None, (reckoned(one.how, PLAIN), told(one.facts, PLAIN))))
         yield name, one.amount, worded(one.unit), about, whole
         yield from _rows(one.parts, name)
 

@@ -1,6 +1,6 @@
 """How figures, fields and addresses are written in the pages' templates."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -11,7 +11,7 @@ from django.utils.html import format_html
 from django.utils.safestring import mark_safe
 from django.utils.text import capfirst
 
-from api.pages import words, workings
+from api.pages import facts_told, words, workings
 from api.pages.saying import in_words
 from api.static_files import FILES
 from ledger.access import Actor
@@ -20,7 +20,7 @@ from ledger.roles import Verb
 
 register = template.Library()
 for filter in (
-    *(words.worded, words.account_called, words.told),
+    *(words.worded, words.account_called),
     *(words.kind, words.movement, words.held, words.event),
 ):
     register.filter(filter.__name__, filter)
@@ -164,16 +164,37 @@ def say_about(context: Any, about: Sequence[str]) -> str:
     return ", ".join(in_words(one, reader) if isinstance(one, Sentence) else one for one in about)
 
 
-@register.inclusion_tag("pages/field.html")
-def field(bound: BoundField, **words: str) -> dict[str, Any]:
-    """A field with its label, its help and what is wrong with it, in that order."""
+@register.simple_tag(takes_context=True)
+def told(context: Any, facts: Mapping[str, str]) -> str:
+    """What a figure was reckoned from."""
+    reader = context["reader"]
+    return str(reader.dated(facts_told.told(facts, reader)))
+
+
+@register.simple_tag(takes_context=True)
+def reckoned(context: Any, how: str) -> str:
+    """How a figure was reckoned."""
+    return facts_told.reckoned(how, context["reader"])
+
+
+@register.inclusion_tag("pages/field.html", takes_context=True)
+def field(context: Any, bound: BoundField, **words: str) -> dict[str, Any]:
+    """A field with its label, its help and what is wrong with it, in that order.
+
+    An example that its help gives is written as its reader would type it.
+    """
     widget = bound.field.widget
-    several = isinstance(widget, RadioSelect)
-    return {"field": bound, "several": several, "ticked": isinstance(widget, CheckboxInput)} | words
+    several, ticked = isinstance(widget, RadioSelect), isinstance(widget, CheckboxInput)
+    help = _help(context, bound)
+    return {"field": bound, "help": help, "several": several, "ticked": ticked} | words
 
 
-@register.inclusion_tag("pages/cell.html")
-def cell(bound: BoundField) -> dict[str, Any]:
+def _help(context: Any, bound: BoundField) -> str:
+    return str(context["reader"].entered(str(bound.help_text))) if bound.help_text else ""
+
+
+@register.inclusion_tag("pages/cell.html", takes_context=True)
+def cell(context: Any, bound: BoundField) -> dict[str, Any]:
     """A field of one row of many, of half the size: its label is about it, and needs no id of it.
 
     What it says of `autocomplete` its form says once, and a text is what any input is that says
@@ -183,7 +204,7 @@ def cell(bound: BoundField) -> dict[str, Any]:
     widget = "" if bound.errors else bound.as_widget(attrs=spared)
     # It is the first attribute there is, and of what was typed no quotation mark is left.
     bare = mark_safe(widget.replace(' type="text"', "", 1))  # noqa: S308
-    return {"field": bound, "widget": bare}
+    return {"field": bound, "help": _help(context, bound), "widget": bare}
 
 
 @register.simple_block_tag

@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
+from api.pages.facts_told import told
 from api.pages.reader import Reader
-from api.pages.words import told
 from ledger.amounts import Amount
 from ledger.errors import Sentence
 from tests.factories import D, Workshop, open_workshop
@@ -67,4 +67,10 @@ def test_an_amount_in_a_sentence_is_written_as_its_reader_writes_amounts() -> No
 
 
 def test_pieces_that_were_typed_are_called_so() -> None:
-    assert told({"entered": "3000 each"}) == "entered: 3000 pieces"
+    assert told({"entered": "3000 each"}, Reader()) == "entered: 3000 pieces"
+
+
+def test_facts_are_written_as_their_reader_writes_and_names_stay() -> None:
+    facts = {"used": "1180.500000 g", "entered": "2.50 kg", "supplier_lot": "7.10", "lot": "NB1"}
+    told_so = "used: 1.180,5 g · entered: 2,50 kg · supplier's lot: 7.10 · lot: NB1"
+    assert told(facts, Reader("de")) == told_so

@@ -1,0 +1,49 @@
+"""What a figure of a working was reckoned from, in its reader's words and numbers."""
+
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Final
+
+from api.pages.saying import in_words
+from api.pages.words import FACTS, worded
+from api.sheets.figures import Hand
+from ledger.errors import Sentence
+
+MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\S+")
+# A number that is not whole, and its unit if it has one.
+FIGURE: Final = re.compile(r"(-?\d+\.\d+)(?: ([^\d\s]+))?")
+# What people or their papers call things; it stays, though it looks like a number.
+CALLED: Final = {
+    *("batch", "bill", "by", "count", "deviation", "formula", "lot", "overrode"),
+    *("reason", "reference", "supplier", "supplier_lot"),
+}
+
+
+def told(facts: Mapping[str, str], reader: Hand) -> str:
+    """What a figure was reckoned from, in words; an id says nothing to a person."""
+    shown = {
+        name: _short(name, fact, reader) for name, fact in facts.items() if fact and name != "entry"
+    }
+    return " · ".join(f"{FACTS.get(name, name)}: {fact}" for name, fact in shown.items())
+
+
+def reckoned(how: str, reader: Hand) -> str:
+    """The way in which a figure was reckoned."""
+    return in_words(how, reader) if isinstance(how, Sentence) else worded(how)
+
+
+def _short(name: str, fact: str, reader: Hand) -> str:
+    """A figure without the zeros of its column, of a moment its day and minute; pieces are called
+    so."""
+    if name in CALLED:
+        return fact
+    if name == "quantity":
+        amount, _space, unit = fact.partition(" ")
+        return f"{reader.number(Decimal(amount))} {worded(unit)}".rstrip()
+    if name == "entered" and fact.endswith(" each"):
+        return reader.entered(f"{fact.removesuffix('each')}{worded('each')}")
+    found = FIGURE.fullmatch(fact)
+    if found and name != "entered":
+        return f"{reader.number(Decimal(found[1]))} {worded(found[2] or '')}".rstrip()
+    return f"{fact[:10]} {fact[11:16]}" if MOMENT.fullmatch(fact) else reader.entered(fact)
