@@ -11,6 +11,7 @@ from api.pages.workings import Line, address, with_rest
 from ledger.quantities import kept_in
 from ledger.recall_buyers import Buyer, Sales
 from ledger.recalling import RecallList
+from ledger.whereabouts_lines import CAME_IN
 
 ZERO: Final = Decimal(0)
 # So many are told by themselves: the page has much else.
@@ -31,7 +32,7 @@ def balance_told(listed: RecallList) -> list[Line]:
         for place in one.places
         if place.explained and place.of_recalled
     ]
-    came = address("lots", lot.id, "whereabouts", place="came in")
+    came = address("lots", lot.id, "whereabouts", place=CAME_IN)
     parts = (
         Line(said("there was"), listed.received, unit),
         Line(said("less what is accounted for"), -listed.accounted, unit),

@@ -71,3 +71,15 @@ def test_a_product_is_priced_and_a_dearer_material_tried(page: Page, stick: dict
         re.compile(r"1\.0000\s*USD\s*1\.3000\s*USD\s*0\.3000\s*USD")
     )
     assert_well_made(page)
+    assert_opens_in_place(page)
+
+
+def assert_opens_in_place(page: Page) -> None:
+    """What a piece would cost more, on the page that told it."""
+    asked = page.url
+    page.get_by_role("region", name="Products").get_by_role("link", name="0.3000").first.click()
+    working = page.locator(".opened .working")
+    expect(working).to_contain_text("So much more")
+    expect(working).to_contain_text("Mango butter")
+    assert page.url == asked, "it opens in place"
+    assert_fits(page)
