@@ -182,7 +182,7 @@ class Finish(Screen):
         self._shown(finished.making, joint_products_of(finished.making))
         if not form.cleaned_data["sure"]:
             self._ask(bench, finished.making.output_grams)
-        if self.split and not form.cleaned_data["seen"]:
+        if self.split and form.cleaned_data["seen"] != self.split.digest:
             again = said("Look at how the cost is split, then press “It is done” once more.")
             raise Invalid(again, pointer="/seen")
         return finished

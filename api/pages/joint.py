@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from hashlib import sha256
 from typing import Any, ClassVar, Final
 
 from django import forms
@@ -63,8 +64,8 @@ class JointFields(PageForm):
         required=False, help_text=_("To complete and to sell it; counts by net realisable value")
     )
     joint_further = MoneyField(label=_("What the other still costs"), required=False)
-    # That the split was seen; it stands in the page beside the split.
-    seen = forms.BooleanField(required=False, widget=forms.HiddenInput)
+    # Which split was seen; it stands in the page beside the split.
+    seen = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     called: ClassVar = {
         "/joint/base": "joint_base",
         "/joint/sales_value": "joint_main_value",
@@ -170,6 +171,14 @@ class Split:
                 self.products, weights, percents, coins, strict=True
             )
         ]
+
+    @property
+    def digest(self) -> str:
+        """The same for the same split, and for no other."""
+        facts = [self.making.joint_base]
+        for part in self.parts:
+            facts += [f"{one.normalize():f}" for one in (part.grams, part.counts, part.percent)]
+        return sha256(" ".join(facts).encode()).hexdigest()
 
     @property
     def told(self) -> list[Line]:

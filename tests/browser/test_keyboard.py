@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Client
-from tests.browser.visiting import Visit, go
+from tests.browser.visiting import Visit, go, screen_of
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -89,3 +89,21 @@ def test_from_a_delivery_to_a_finished_batch_by_the_keyboard_alone(
     keys.press("It is done")
     page.wait_for_url(re.compile(r"/batches/[0-9a-f-]{36}$"))
     expect(page.locator("main")).to_contain_text(re.compile(r"980\s*g"))
+
+
+@pytest.mark.parametrize("page", ["desk", "desk-plain"], indirect=True)
+def test_enter_in_a_field_finishes_a_batch(page: Page, north: Client) -> None:
+    """And does not look at a split, though the button for that stands above the other."""
+    name = f"Kukui oil {screen_of(page)}"
+    oil = north.material(name)
+    phases = [{"name": "A", "lines": [{"material": oil, "percent": "100"}]}]
+    formula = north.post("formulas", {"name": f"{name}, plain", "phases": phases}).made()["id"]
+    plan = {"formula": formula, "batch": "1 kg", "planned_for": "2025-05-06"}
+    batch, lot = north.post("batches", plan).made(), north.receive(oil, "1 kg", "30.00")
+    weighing = {"line": batch["lines"][0]["id"], "lot": lot, "quantity": "1 kg"}
+    north.post(f"batches/{batch['id']}/weighings", weighing).made()
+    go(page, f"/batches/{batch['id']}/finish")
+    page.get_by_label("What came out").fill("980 g")
+    page.keyboard.press("Enter")
+    expect(page.locator("main")).to_contain_text(re.compile(r"Came out\s*980\s*g"))
+    assert north.get(f"batches/{batch['id']}").made()["state"] == "finished"

@@ -1,5 +1,6 @@
 """A batch that is called off, and one that failed with something kept, on their page."""
 
+import re
 from typing import Any
 
 import pytest
@@ -76,6 +77,12 @@ def distilled(shop: Workshop, name: str) -> tuple[Planned, str]:
     return planned, f"/batches/{planned.batch.id}/finish"
 
 
+def seen_in(answer: Any) -> str:
+    """What the page sends back of the split that it shows."""
+    (seen,) = re.findall(r'name="seen" value="(\w+)"', answer.content.decode())
+    return str(seen)
+
+
 BY_MASS = {"output": "200 g", "joint_quantity": "3800 g", "joint_base": "mass"}
 
 
@@ -84,19 +91,29 @@ def test_two_products_share_the_cost_as_was_shown_before(shop: Workshop) -> None
     planned, path = distilled(shop, "Lavender")
     client = signed_in(shop)
     about = {**BY_MASS, "joint": "lavender WATER"}
-    page = shown(sent(client, path, **about, do="look"))
+    looked = sent(client, path, **about, do="look")
+    page, of_mass = shown(looked), seen_in(looked)
     assert "Lavender oil 200 g 5 % 3.00 USD Lavender water 3.8 kg 95 % 57.00 USD" in page
     about |= {"joint_base": "sales_value", "joint_main_value": "500", "joint_value": "100"}
     first = client.post(path, {**about, "form_key": "one"})
     assert first.status_code == 422
     assert "It is done” once more" in shown(first)
+    of_value = seen_in(first)
+    for changed in (
+        {"seen": of_mass},
+        {"seen": of_value, "joint_value": "200"},
+        {"seen": of_value, "output": "201 g"},
+    ):
+        again = sent(client, path, **{**about, **changed})
+        assert "It is done” once more" in shown(again), changed
+        assert seen_in(again) != changed["seen"], changed
     with acting_as(shop.actor):
         assert not Making.objects.filter(batch=planned.batch).exists()
     told = workings_of(first.content.decode())
     assert [one.exact for one in told] == [60, 60]
     assert [one.exact for one in told[1].parts] == [50, 10]
     assert all(one.adds_up for one in told)
-    assert "Lavender water" in done(client, path, **about, seen="on")
+    assert "Lavender water" in done(client, path, **about, seen=of_value)
     with acting_as(shop.actor):
         of_batch = JointProduct.objects.filter(making__batch=planned.batch)
         oil, water = of_batch.select_related("lot").order_by("position")
@@ -147,6 +164,23 @@ def test_what_is_wrong_of_a_second_product_is_said_where_it_is_typed(shop: Works
             assert '<details class="work" open><summary>Two products' in answer.content.decode()
     alone = sent(client, path, output="200 g", do="look")
     assert list(alone.context["form"].errors) == ["joint"]
+    assert '<details class="work" open><summary>Two products' in alone.content.decode()
+
+
+def test_enter_finishes_and_who_looks_too_late_is_told_so(shop: Workshop) -> None:
+    """Enter presses the first button of a form; and what a look puts into the page is there in
+    any case."""
+    planned, path = distilled(shop, "Thyme")
+    client = signed_in(shop)
+    page = client.get(path).content.decode()
+    first, *_, last = re.findall("<button[^>]*>", page[page.index('data-kept="finish"') :])
+    assert ("name=" in first, 'tabindex="-1"' in first) == (False, True)
+    assert last == '<button class="main">'
+    assert page.count('id="finish"') == 1
+    shop.finish(planned, "200 g")
+    late = sent(client, path, **BY_MASS, joint="Thyme water", do="look").content.decode()
+    assert "This batch is done." in late
+    assert late.count('id="finish"') == 1
 
 
 def test_what_was_lost_counts_as_some_of_the_first(shop: Workshop) -> None:
@@ -155,10 +189,11 @@ def test_what_was_lost_counts_as_some_of_the_first(shop: Workshop) -> None:
     client = signed_in(shop)
     about = {**BY_MASS, "joint_quantity": "3600 g", "joint": "Sage water"}
     about |= {"loss": "200 g", "loss_reason": "it was spilt"}
-    page = shown(sent(client, path, **about, do="look"))
+    looked = sent(client, path, **about, do="look")
+    page = shown(looked)
     assert "Sage oil 400 g 10 % 6.00 USD Sage water 3.6 kg 90 % 54.00 USD" in page
     assert "its part of the cost is expensed" in page
-    done(client, path, **about, seen="on")
+    done(client, path, **about, seen=seen_in(looked))
     with acting_as(shop.actor):
         made = Making.objects.select_related("lot").get(batch=planned.batch)
     assert shop.held(made.lot) == (D(200), D(3))
