@@ -200,22 +200,30 @@ def _above(actor: Actor, now: datetime) -> Combinable:
 
 def _too_dear(actor: Actor, now: datetime) -> Subquery | Value:
     """Of what the maker gets nothing in a round reckoned of late, as it would have cost more than
-    its highest price or than alone; not if it has ordered that since."""
+    its highest price or than alone; not if it has ordered that since, other than for the round."""
     if not actor.may(Verb.PLEDGE):
         return Value(None, output_field=CharField())
     own = _own(actor)
     since = RoundOutcome.objects.filter(
         coop_id=actor.coop_id, round_id=OuterRef("round_id"), reckoned_at__gt=now - A_WEEK
     )
+    for_all = RoundPlacement.objects.filter(**own, purchase_order_id=OuterRef("order_id"))
     ordered = PurchaseOrderLine.objects.filter(
+        ~Exists(for_all),
         **own,
         material_id=OuterRef("material_id"),
         order__written_at__gt=OuterRef("reckoned_at"),
     )
+    left_over = RoundShareLine.objects.filter(
+        **own,
+        round_id=OuterRef("round_id"),
+        material_id=OuterRef("material_id"),
+        leftover__gt=0,
+    )
     dropped = RoundShareLine.objects.filter(
         **own, round_id=OuterRef("id"), dropped=WhyDropped.TOO_DEAR
     ).annotate(reckoned_at=Subquery(since.values("reckoned_at")[:1]))
-    waits = dropped.filter(~Exists(ordered), reckoned_at__isnull=False)
+    waits = dropped.filter(~Exists(ordered), ~Exists(left_over), reckoned_at__isnull=False)
     return Subquery(waits.order_by("material__name").values("material__name")[:1])
 
 

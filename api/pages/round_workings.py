@@ -10,6 +10,8 @@ from django.utils.translation import gettext as said
 from api.pages.workings import Line
 from ledger.round_results import MakerResult, Result
 
+ZERO = Decimal(0)
+
 
 def worked_out(result: Result, money: str) -> list[Line]:
     """The figures of a maker that took part; whoever acts for the co-op is told no orders alone."""
@@ -18,9 +20,10 @@ def worked_out(result: Result, money: str) -> list[Line]:
 
 def _of_maker(one: MakerResult, result: Result, money: str) -> Iterable[Line]:
     share, own = one.share, result.own
-    if share is not None and share.alone_orders:
-        alone = tuple(line for order in share.alone_orders for line in _of(order, result, money))
-        yield Line(said("Alone"), share.alone, money, parts=alone)
+    if share is not None:
+        # Who takes leftover alone would have ordered nothing.
+        alone = [line for order in share.alone_orders for line in _of(order, result, money)]
+        yield Line(said("Alone"), share.alone, money, parts=_paid(alone, share.alone, money))
         parts = tuple(Line(row.material.name, row.amount, money) for row in one.lines if row.amount)
         yield Line(said("Together"), share.amount, money, parts=parts)
         less = Line(said("less what you pay together"), -share.amount, money)
@@ -32,8 +35,15 @@ def _of_maker(one: MakerResult, result: Result, money: str) -> Iterable[Line]:
             parts = (Line(said("Together"), share.amount, money), *more)
             yield Line(said("With leftover"), share.to_pay, money, parts=parts)
     if own is not None:
-        parts = tuple(_summed(own.orders, money))
+        parts = _paid(_summed(own.orders, money), own.cost, money)
         yield Line(said("Alone, by your own offers"), own.cost, money, parts=parts)
+
+
+def _paid(lines: Iterable[Line], whole: Decimal, money: str) -> tuple[Line, ...]:
+    """The lines, exact as they are, and what it takes to pay them in coins."""
+    told = tuple(lines)
+    more = whole - sum((one.amount or ZERO for one in told), ZERO)
+    return (*told, Line(said("rounded up to a whole coin"), more, money)) if more else told
 
 
 def _of(order: Mapping[str, Any], result: Result, money: str) -> Iterable[Line]:
@@ -47,5 +57,5 @@ def _of(order: Mapping[str, Any], result: Result, money: str) -> Iterable[Line]:
 def _summed(orders: Sequence[Mapping[str, Any]], money: str) -> Iterable[Line]:
     """Goods and freight of several orders."""
     for name, called in (("goods", said("goods")), ("freight", said("freight"))):
-        whole = sum((Decimal(order[name]) for order in orders), Decimal(0))
+        whole = sum((Decimal(order[name]) for order in orders), ZERO)
         yield Line(called, whole, money)
