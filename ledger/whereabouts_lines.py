@@ -17,8 +17,10 @@ from ledger.statements import run
 from ledger.tracing import PLACED, Whereabouts, place_of
 
 CAME_IN: Final = "came in"
+# What a late bill adds is money alone, and no step.
 _STEPS: Final = f"""
 select a.kind, a.name, p.quantity > 0, o.code, p.quantity, e.id, e.kind, p.happened_on {PLACED}
+    and p.quantity <> 0
   order by p.happened_on desc, e.id desc, p.line
 """
 

@@ -30,7 +30,9 @@ class TallyOut(serializers.Serializer[Any]):
     received = Shown(help_text="Of the recalled lot itself, in its own unit.")
     accounted = Shown()
     unexplained = Shown()
-    shrink_accounted = serializers.BooleanField(help_text=SHRINK_ACCOUNTED)
+    shrink_accounted = serializers.BooleanField(
+        help_text=f"{SHRINK_ACCOUNTED} Here it is, too, where nothing had shrunk."
+    )
     makings = serializers.IntegerField(help_text="How often it was made into something.")
     made = RecallCountOut()
     in_reach = RecallCountOut()

@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from datetime import UTC, datetime
+from html import unescape
 from typing import Any
 
 import pytest
@@ -21,7 +22,7 @@ from ledger.recalling import RecallList
 from ledger.transferring import accept_transfer, offer_transfer
 from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
-from tests.pages.figures import Told, workings_of
+from tests.pages.figures import Told, opened, workings_of
 
 TODAY = str(datetime.now(UTC).date())
 
@@ -98,8 +99,12 @@ def test_what_a_count_found_gone_is_not_accounted_for(shop: Workshop) -> None:
     assert [one.exact for one in found.parts] == [400, 500]
     assert [one.exact for one in missing.parts] == [1000, -900]
     assert "Lost in making it: 0 g as expected · 20 g beyond that" in page
-    page = shown(signed_in(shop).get(f"/lots/{lot.id}/trace")).replace("\xa0", " ")
+    traced = signed_in(shop).get(f"/lots/{lot.id}/trace")
+    page = shown(traced).replace("\xa0", " ")
     assert "Not accounted for shrinkage: nobody knows where 100 g" in page
+    (gone,) = re.findall(r'href="([^"]+)"[^>]*><span class="tag warn">', traced.content.decode())
+    told = opened(signed_in(shop), unescape(gone))
+    assert (told.name, [one.exact for one in told.parts]) == ("Shrinkage", [D(100)])
 
 
 def test_a_recall_from_its_lot_to_its_closing(shop: Workshop, other: Workshop) -> None:

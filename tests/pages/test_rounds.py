@@ -349,8 +349,8 @@ def test_who_takes_leftover_alone_is_told_how_each_figure_came_about(
     assert {one.to for one in figures.values()} == {"#share"}
     told = {one.name: one for one in workings_of(page)}
     assert [(name, one.exact) for name, one in told.items()] == [
-        *[("Alone", 0), ("Together", 0), ("Saved", 0)],
-        ("With leftover", 8),
+        *[("Alone", D(0)), ("Together", D(0)), ("Saved", D(0))],
+        ("With leftover", D(8)),
     ]
     assert set(told) == set(figures)
     assert all(one.adds_up for one in told.values())

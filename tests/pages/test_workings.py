@@ -10,10 +10,13 @@ from django.test import Client
 
 from api.pages import workings
 from formulas.weighing import weigh
+from ledger.access import acting_as
 from ledger.alerts import set_watch
+from ledger.billing import Wanted, book_bill
 from ledger.catalogue import add_supplier
+from ledger.costing import ChargeKind
 from ledger.issuing import Taken, issue, sell
-from ledger.models import Material, Membership
+from ledger.models import Bill, Material, Membership, ReceiptLine
 from ledger.ordering import Ordered, write_order
 from ledger.quantities import parse_quantity
 from tests.factories import MORNING, D, Workshop, open_workshop
@@ -229,6 +232,10 @@ def test_where_a_lot_is_opens_to_its_entries_and_adds_up(
     taken, about = [Taken(lot.id, parse_quantity("100 g"))], {"happened_at": MORNING}
     shop.does(sell, lines=taken, customer="Stall", **about)
     shop.does(issue, lines=taken, purpose="gift", reason="for a fair", **about)
+    with acting_as(shop.actor):
+        receipt = ReceiptLine.objects.get(lot=lot).receipt_id
+    late = Wanted(Bill.Kind.LATE_CHARGE, D(28), charge_kind=ChargeKind.FREIGHT)
+    shop.does(book_bill, receipt=receipt, bill=late, **about)
     client = signed_in(shop)
     for path in (f"/lots/{lot.id}", f"/lots/{ids['lots']}"):
         figures = list(figures_of(looked_at(client, f"{path}/trace").text))
@@ -237,6 +244,7 @@ def test_where_a_lot_is_opens_to_its_entries_and_adds_up(
         for one in figures:
             assert abs(told[one.label].exact - amount_in(one.text)) < LEAST, one
             assert told[one.label].adds_up, one
+            assert all(part.exact for part in told[one.label].parts) or "accounted" in one.label
     whole = opened(client, f"/lots/{lot.id}/whereabouts")
     came, *places = [one.exact for one in whole.parts]
     assert sorted(places) == [-500, -300, -100, -100]
