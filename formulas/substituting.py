@@ -111,13 +111,17 @@ def must_have_balance(made_up: MadeUp, has_balance: bool) -> None:
 class Known:
     """What is known of a material that a substitution touches; `brings` is None if nothing is.
 
-    `brings` names what a raw material carries beside its active matter, such as "preservative".
+    `brings` names what a raw material carries beside its active matter, such as "preservative";
+    `allergens` says that some are recorded of it, whether or not the rest is known. `preserves` is
+    true of a preservative.
     """
 
     name: str
     inci_name: str = ""
     function: str = ""
     brings: frozenset[str] | None = None
+    allergens: bool = False
+    preserves: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +154,16 @@ _BROUGHT = (
         " rinsed off they belong on the label.",
     ),
 )
+_CHANGED = (
+    "{other} stands in for {own}, and a preservative is what keeps the product: see that it suits"
+    " this product, at this amount and pH. Needs a challenge test (e.g. ISO 11930); this cannot"
+    " show that it is preserved."
+)
+_LOST = (
+    "{own} carries a preservative of its own, and none is recorded of {other}: what keeps the"
+    " product has changed. Needs a challenge test (e.g. ISO 11930); this cannot show that it is"
+    " preserved."
+)
 _TOO_LITTLE = (
     "{name} comes to {percent:f} % of this batch, and its entry says at least {bound:f} %: ask the"
     " supplier, or a qualified safety assessor."
@@ -161,17 +175,18 @@ _TOO_MUCH = (
 
 
 def touched(own: Known, other: Known, brought: Decimal = ZERO) -> tuple[Caution, ...]:
-    """What a substitution touches, by what is known of both materials; nothing for the same one.
+    """What putting one material in the place of another touches, by what is known of both.
 
-    The limits for allergens are those of Regulation (EC) No 1223/2009, annex III, as amended by
+    What the own one brings as well is told too: it is seldom the same, nor as much of it. The
+    limits for allergens are those of Regulation (EC) No 1223/2009, annex III, as amended by
     Regulation (EU) 2023/1545.
     """
-    found = list(_of_inci(own, other))
-    carried, before = other.brings, own.brings or frozenset()
+    found = [*_of_inci(own, other), *_of_preservation(own, other)]
+    carried = _carried(other)
     for what, code, text in _BROUGHT:
-        if carried is not None and what in carried and what not in before:
+        if what in carried:
             found.append(Caution(code, Sentence(text, other=other.name)))
-    if carried is None:
+    if other.brings is None:
         found.append(
             Caution(
                 "carried_unknown",
@@ -221,6 +236,21 @@ def outside(
 
 def _told(percent: Decimal) -> Decimal:
     return round(percent, 2).normalize()
+
+
+def _carried(one: Known) -> frozenset[str]:
+    return (one.brings or frozenset()) | ({"allergens"} if one.allergens else set())
+
+
+def _of_preservation(own: Known, other: Known) -> Sequence[Caution]:
+    """A preservative changed for something else, or carry-over that is no longer there."""
+    if own.preserves or other.preserves:
+        text = _CHANGED
+    elif "preservative" in _carried(own) - _carried(other):
+        text = _LOST
+    else:
+        return []
+    return [Caution("preservation_changed", Sentence(text, own=own.name, other=other.name))]
 
 
 def _of_inci(own: Known, other: Known) -> Sequence[Caution]:

@@ -150,9 +150,14 @@ def _cautions(
 def known(material: Material) -> Known:
     """What the catalogue knows of a material that a substitution touches."""
     brings = None if material.brings is None else frozenset(material.brings.split())
-    if material.parts.filter(kind=MaterialPart.Kind.ALLERGEN).exists():
-        brings = (brings or frozenset()) | {"allergens"}
-    return Known(material.name, material.inci_name, material.function, brings)
+    return Known(
+        material.name,
+        material.inci_name,
+        material.function,
+        brings,
+        allergens=material.parts.filter(kind=MaterialPart.Kind.ALLERGEN).exists(),
+        preserves="preservative" in (material.function, *material.cautions),
+    )
 
 
 def _usable(actor: Actor, id: UUID | str, pointer: str, batch: Batch) -> Lot:

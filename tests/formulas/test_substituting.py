@@ -1,5 +1,6 @@
 """Active matter and mass in a substitution: a worked example, refusals, what always holds."""
 
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -142,13 +143,60 @@ def test_what_a_substitution_touches() -> None:
         "preservative_carried",
         "salts_carried",
     }
-    # What its own brought as well is nothing new.
-    assert codes(kept, kept) == {"check_ph"}
+    # What its own brought as well is told too: it may be another one, or more of it.
+    assert codes(kept, replace(kept, name="Kept too")) == {
+        "check_ph",
+        "preservative_carried",
+        "salts_carried",
+    }
+    # And what it no longer brings.
+    assert codes(kept, paste) == {"check_ph", "inci_changed", "preservation_changed"}
     oil = Known("Oil", "Helianthus Annuus Seed Oil", "emollient", frozenset())
     other = Known("Other oil", "Olea Europaea Fruit Oil", "emollient", frozenset({"allergens"}))
     assert codes(oil, other) == {"inci_changed", "allergens_carried"}
     # Not knowing is not the same as knowing of nothing.
     assert codes(oil, Known("Unknown")) == {"inci_unknown", "carried_unknown", "check_ph"}
+    assert codes(kept, Known("Unknown", function="surfactant")) == {
+        "inci_unknown",
+        "carried_unknown",
+        "preservation_changed",
+        "check_ph",
+    }
+
+
+def test_one_fragrance_for_another_is_not_passed_over() -> None:
+    """Both are Parfum on the label, and each has allergens of its own."""
+    rose = Known("Rose", "Parfum", "fragrance", frozenset({"allergens"}))
+    lime = Known("Lime", "Parfum", "fragrance", frozenset({"allergens"}))
+    assert codes(rose, lime) == {"allergens_carried"}
+    # Allergens that are recorded do not say what else it brings.
+    stated = Known("Lime", "Parfum", "fragrance", allergens=True)
+    assert codes(rose, stated) == {"allergens_carried", "carried_unknown"}
+    assert codes(stated, replace(rose, brings=frozenset())) == set()
+
+
+def test_one_preservative_for_another_needs_a_challenge_test() -> None:
+    old = Known("Old", "Phenoxyethanol", "preservative", frozenset(), preserves=True)
+    new = Known("New", "Benzyl Alcohol", "preservative", frozenset(), preserves=True)
+    solvent = Known("Solvent", "Propanediol", "solvent", frozenset())
+    for own, other in ((old, new), (old, solvent), (solvent, new)):
+        assert codes(own, other) == {"inci_changed", "preservation_changed"}
+        (told,) = [one for one in touched(own, other) if one.code == "preservation_changed"]
+        assert told.text == (
+            f"{other.name} stands in for {own.name}, and a preservative is what keeps the product:"
+            " see that it suits this product, at this amount and pH. Needs a challenge test (e.g."
+            " ISO 11930); this cannot show that it is preserved."
+        )
+
+
+def test_what_the_own_grade_kept_is_missed() -> None:
+    own = Known("Own", "Betaine", "surfactant", frozenset({"preservative"}))
+    other = Known("Other", "Betaine", "surfactant", frozenset())
+    assert next(one.text for one in touched(own, other)) == (
+        "Own carries a preservative of its own, and none is recorded of Other: what keeps the"
+        " product has changed. Needs a challenge test (e.g. ISO 11930); this cannot show that it is"
+        " preserved."
+    )
 
 
 def test_each_caution_says_what_to_look_at_and_of_which_material() -> None:

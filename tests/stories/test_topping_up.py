@@ -124,6 +124,37 @@ def weigh_and_finish(maker: Client, batch: dict[str, Any]) -> dict[str, Any]:
     return dict(maker.post(f"{path}/finish", body).made())
 
 
+def test_what_a_top_up_touches_is_told(maker: Client) -> None:
+    """One fragrance and one preservative for another, each one to one, and neither in silence."""
+    scent: dict[str, Any] = {"inci_name": "Parfum", "function": "fragrance"}
+    geraniol, limonene = ({"inci_name": one, "percent": "2"} for one in ("Geraniol", "Limonene"))
+    rose = maker.material("Rose scent", allergens=[geraniol], **scent)
+    lime = maker.material("Lime scent", allergens=[limonene], **scent)
+    keeps: dict[str, Any] = {"function": "preservative", "brings": []}
+    old = maker.material("Old preservative", inci_name="Phenoxyethanol", **keeps)
+    new = maker.material("New preservative", inci_name="Benzyl Alcohol", **keeps)
+    water = maker.material("Water", inci_name="Aqua", stocked=False)
+    lines = [
+        {"material": water, "balance": True},
+        {"material": rose, "percent": "1", "alternates": [{"material": lime}]},
+        {"material": old, "percent": "1", "alternates": [{"material": new}]},
+    ]
+    body = {"name": "Spray", "phases": [{"name": "A", "lines": lines}]}
+    formula = maker.post("formulas", body).made()["id"]
+    for one in (lime, new):
+        maker.receive(one, "1 kg", "20.00")
+    size = {"formula": formula, "batch": "10 kg", "planned_for": "2025-05-06"}
+    batch = maker.post("batches", size).made()
+    told = []
+    for line in batch["lines"][1:]:
+        done = maker.post(f"batches/{batch['id']}/top-ups", {"line": line["id"]}).made()
+        told.append({one["code"]: one["text"] for one in done["cautions"]})
+    assert set(told[0]) == {"allergens_carried", "carried_unknown"}
+    assert set(told[1]) == {"inci_changed", "preservation_changed"}
+    assert "challenge test" in told[1]["preservation_changed"]
+    assert maker.get(f"batches/{batch['id']}").made()["top_ups"] != []
+
+
 def test_what_cannot_be_topped_up(maker: Client) -> None:
     wash = write_wash(maker)
     lot = maker.receive(wash["paste"], "1 kg", "5.90")
