@@ -1,6 +1,6 @@
 """The cost formula of each class of material, as the maker chooses it."""
 
-from typing import Any
+from typing import Any, Final
 
 from rest_framework import serializers
 
@@ -9,6 +9,11 @@ from api.rest.fields import Body, Choice, Id, Moment, Text
 from ledger import cost_formulas
 from ledger.access import Actor
 from ledger.models import CostFormula, CostPolicy
+
+CAUTION: Final = (
+    "A change of the way in which stock is costed changes profit and tax. Ask an accountant before"
+    " relying on it."
+)
 
 
 class CostFormulaIn(Body):
@@ -30,6 +35,7 @@ class CostFormulaOut(serializers.Serializer[Any]):
 
 class ChosenOut(CostFormulaOut):
     entries = ReshapedOut(many=True, help_text="The entry of each material whose layers changed.")
+    caution = Text()
 
 
 class CostFormulaList(serializers.Serializer[Any]):
@@ -53,7 +59,7 @@ class CostFormulas(Resource):
             {"material": str(material), "entry": str(entry)}
             for material, entry in chosen.entries.items()
         ]
-        return {**policy_json(chosen.policy), "entries": entries}
+        return {**policy_json(chosen.policy), "entries": entries, "caution": CAUTION}
 
 
 def policy_json(row: CostPolicy) -> dict[str, Any]:

@@ -26,7 +26,7 @@ from api.rest.fields import (
 from api.rest.lots import STATUSES
 from api.rest.receipts import QuantityOut, UnitCost, quantity_json
 from api.rest.stock import amount
-from api.rest.transfers import AnswerIn, PartyOut
+from api.rest.transfers import CAUTION, AnswerIn, PartyOut
 from ledger import claiming, sharing
 from ledger.access import Actor
 from ledger.models import Claim, Share
@@ -36,10 +36,6 @@ from ledger.roles import Verb
 
 TERMS = [terms.value for terms in Share.Terms]
 STATES = [*(state.value for state in Claim.State), "expired"]
-CAUTION = (
-    "A record and calculator: how goods between makers are valued and taxed, and whether this is"
-    " resale, differs by place. Ask an accountant before relying on it."
-)
 
 
 class ShareIn(Body):

@@ -1,6 +1,6 @@
 """Moves of goods between the makers of a co-op."""
 
-from typing import Any
+from typing import Any, Final
 
 from rest_framework import serializers
 
@@ -28,6 +28,10 @@ from ledger.models import Maker, Transfer
 from ledger.money import round_money
 from ledger.roles import Verb
 
+CAUTION: Final = (
+    "A record and calculator: how goods between makers are valued and taxed, and whether this is"
+    " resale, differs by place. Ask an accountant before relying on it."
+)
 STATES = [state.value for state in Transfer.State]
 
 
@@ -120,6 +124,9 @@ TransferOut = type(
         "entry": Id(allow_null=True, help_text="The entry in your own books."),
     },
 )
+
+# Where goods change hands, and not wherever they are looked at.
+TransferMadeOut = type("TransferMadeOut", (TransferOut,), {"caution": Text()})
 
 
 class LoanOut(serializers.Serializer[Any]):
@@ -234,10 +241,11 @@ class Transfers(Resource):
         ]
         return found
 
-    @writes(TransferIn, TransferOut, examples=examples.TRANSFER)
+    @writes(TransferIn, TransferMadeOut, examples=examples.TRANSFER)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
         """Offer so much of a lot to another maker; nothing moves until they accept."""
-        return _one(transferring.offer_transfer(actor, **{"happened_at": self.now, **data}), actor)
+        offer = transferring.offer_transfer(actor, **{"happened_at": self.now, **data})
+        return {**_one(offer, actor), "caution": CAUTION}
 
 
 class OneTransfer(Resource):
@@ -272,7 +280,7 @@ class Loans(Resource):
 class Acceptances(Resource):
     """Accepting an offer."""
 
-    @writes(AcceptanceIn, TransferOut, examples=examples.ACCEPTANCE)
+    @writes(AcceptanceIn, TransferMadeOut, examples=examples.ACCEPTANCE)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Take the goods into your store; the amount is owed to the giver."""
         release = data.get("release")
@@ -282,7 +290,7 @@ class Acceptances(Resource):
             happened_at=data.get("happened_at", self.now),
             release_basis=release["basis"] if release else None,
         )
-        return _one(accepted, actor)
+        return {**_one(accepted, actor), "caution": CAUTION}
 
 
 class Declines(Resource):

@@ -36,6 +36,7 @@ def test_at_cost_the_lot_moves_and_both_books_close(pair: Coop) -> None:
     lot = giving.receive(oil, "3 kg", "100.00", expires_on="2027-05-01")
     made = offer(pair, lot, "1 kg").made()
     assert (made["state"], made["amount"], made["price"]) == ("open", None, None)
+    assert "whether this is resale" in made["caution"]
     assert giving.stock(oil)["on_hand"] == "3000.000000", "an offer moves nothing"
     (seen,) = taking.get("transfers", direction="in", state="open").made()["results"]
     assert seen["incoming"]
@@ -45,6 +46,8 @@ def test_at_cost_the_lot_moves_and_both_books_close(pair: Coop) -> None:
     taking.get(f"lots/{lot}").refused(404, "not_found")
     taken = accept(taking, made["id"]).made()
     assert (taken["state"], taken["amount"]) == ("accepted", "33.33")
+    assert "Ask an accountant" in taken["caution"]
+    assert "caution" not in seen, "once, where goods change hands"
     assert postings(taking, taken["entry"]) == [
         ("settlement", "-1000.000000", "-33.330000"),
         ("store", "1000.000000", "33.330000"),

@@ -33,11 +33,15 @@ def test_what_is_lent_is_replaced_by_another_lot(lender: Workshop, borrower: Wor
     north, mill = signed_in(lender), signed_in(borrower)
     assert "Offer it to one maker" in shown(north.get(f"/lots/{lot.id}"))
     offer = f"/lots/{lot.id}/offer"
+    assert "Ask an accountant" in shown(north.get(offer))
     lent = {"maker": str(borrower.actor.maker), "quantity": "2 kg", "way": "kind"}
     assert "free" in refused(north, offer, **{**lent, "quantity": "6 kg"})
     assert "decimals" in refused(north, offer, **lent, price="80.001")
     move = led_to(north, offer, **lent, note="until Friday")
     assert "What you offered to one maker" in shown(north.get("/co-op"))
+    # Who takes it is told where it says yes; who gave it was told before.
+    assert "Ask an accountant" in shown(mill.get(move))
+    assert "Ask an accountant" not in shown(north.get(move))
     told = shown(mill.get(move))
     assert "until Friday" in told
     assert "as much of the material is owed back" in told
@@ -84,6 +88,8 @@ def test_a_drum_whose_freight_another_paid(lender: Workshop, borrower: Workshop)
     mill = str(borrower.actor.maker)
     paid = {"paid": "2", "paid-0-maker": mill, "paid-0-amount": "40", "paid-0-note": "drum freight"}
     path = f"/lots/{drum.id}/decanting"
+    assert "Ask an accountant" in shown(north.get(path))
+    assert "how a deposit is booked and taxed" in shown(north.get("/deposits"))
     assert "Fill this in" in refused(north, path, **draws, **{**paid, "paid-0-note": ""})
     assert "decimals" in refused(north, path, **draws, **{**paid, "paid-0-amount": "40.001"})
     drawn = done(north, path, **draws, **paid)
