@@ -40,12 +40,12 @@ def of_formula(version: FormulaVersion) -> tuple[Caution, ...]:
 
 
 def of_product(product: Product, version: FormulaVersion) -> tuple[Caution, ...]:
-    """The cautions of a product, by its name and use and by the version in force."""
+    """The cautions of a product, by its name, label and use and by the version in force."""
     return _of_product(product, _parts_under(version))
 
 
 def of_use(product: Product) -> tuple[Caution, ...]:
-    """Those of its name and use alone, whatever is in it; with no query."""
+    """Those of its name, label and use alone, whatever is in it; with no query."""
     return _of_product(product, ())
 
 
@@ -65,6 +65,7 @@ def _of_product(product: Product, parts: Sequence[Part]) -> tuple[Caution, ...]:
     facts = Facts(
         parts=_with_maxima(parts),
         product_name=product.name,
+        label_texts=(product.label_function, product.label_warnings),
         use=product.use,
         areas=product.areas,
     )

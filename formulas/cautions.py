@@ -44,12 +44,14 @@ class Step(StrEnum):
 class Facts:
     """What is known at a step; what is not known is left out.
 
-    `parts` are of the formula, or what is weighed just now; `whole` is all that is in the pot.
+    `parts` are of the formula, or what is weighed just now; `whole` is all that is in the pot;
+    `label_texts` is what its label says of a product beside its name.
     """
 
     parts: Sequence[Part] = ()
     whole: Sequence[Part] = ()
     product_name: str = ""
+    label_texts: Sequence[str] = ()
     use: str = ""
     areas: Sequence[str] = ()
     day: date | None = None
@@ -185,9 +187,8 @@ def _expired(facts: Facts) -> Sequence[str]:
 
 
 def _claims(facts: Facts) -> Sequence[str]:
-    words = "".join(
-        letter if letter.isalnum() else " " for letter in facts.product_name.lower()
-    ).split()
+    said = " ".join((facts.product_name, *facts.label_texts)).lower()
+    words = "".join(letter if letter.isalnum() else " " for letter in said).split()
     return [word for word in dict.fromkeys(words) if word in _CLAIMS or word.startswith("spf")]
 
 

@@ -89,6 +89,7 @@ WATER = part("Aqua", Flag.WATER, percent="90")
         (Step.PRODUCT, {"product_name": "Balm that heals"}, "claim"),
         (Step.PRODUCT, {"product_name": "Day cream SPF30"}, "claim"),
         (Step.PRODUCT, {"product_name": "Anti-bacterial wash"}, "claim"),
+        (Step.PRODUCT, {"label_texts": ["A balm", "Heals small cuts"]}, "claim"),
     ],
 )
 def test_each_is_told_at_its_step(step: Step, facts: dict[str, Any], code: str) -> None:
@@ -106,6 +107,7 @@ def test_each_is_told_at_its_step(step: Step, facts: dict[str, Any], code: str) 
         (Step.FORMULA, {"parts": [part("Parfum", Flag.FRAGRANCE, max_percent=D(1))]}),
         (Step.PLAN, {"parts": [part("Parfum", valid_until=DAY)], "day": DAY}),
         (Step.PRODUCT, {"use": "rinse_off", "product_name": "Healthy hair wash"}),
+        (Step.PRODUCT, {"product_name": "Balm", "label_texts": ["For dry lips", "Keep cool."]}),
         (Step.PLAN, {}),
         (Step.FINISH, {}),
     ],

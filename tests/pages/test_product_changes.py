@@ -41,6 +41,10 @@ def test_a_product_is_changed(shop: Workshop) -> None:
     assert (product.name, product.months_after_opening) == ("Lip balm", 12)
     assert (product.use, product.areas) == ("leave_on", ["lip"])
     assert (kept.material_id, kept.quantity) == (jar.id, 2)
+    claiming = {**fields_of(client, path), "version": "2", "function": "Heals dry lips"}
+    assert "may make a drug of a cosmetic" not in shown(client.get(path))
+    done(client, path, **claiming)
+    assert "may make a drug of a cosmetic" in shown(client.get(path))
     # Somebody else has changed it since this one was read.
     assert "changed" in refused(client, path, **typed)
 

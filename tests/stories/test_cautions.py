@@ -54,6 +54,14 @@ def test_a_soap_is_cautioned_at_every_step_and_nowhere_twice(maker: Client) -> N
     }
     told = codes(maker.post("products", product).made())
     assert set(told) > {"stricter_review", "claim", "allergen_origin"}
+    said = {"function": "To wash with", "warnings": "Antibacterial; keep from the eyes."}
+    plain = {**product, "name": "Soap 60 g", "labelling": said}
+    claims = [
+        one["about"]
+        for one in maker.post("products", plain).made()["cautions"]
+        if one["code"] == "claim"
+    ]
+    assert claims == [["antibacterial"]], "a label is read like a name"
     size = {"formula": formula["id"], "batch": "1 kg", "planned_for": "2025-05-06"}
     batch = maker.post("batches", size).made()
     assert codes(batch) == ["certificate_expired", "allergen_origin", "lot_undated"]
