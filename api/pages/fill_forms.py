@@ -100,10 +100,11 @@ class FillForm(PageForm):
         """What was typed, as the verb takes it."""
         typed = self.cleaned_data
         kept, heel, reject = typed["samples"], typed["heel"], typed["reject"]
+        retained = [parse_quantity(f"{kept} each")] if kept else []
         return {
             **{name: typed[name] for name in ("product", "units", "used", "deviation")},
             **{name: typed[name] for name in ("density", "label_version")},
-            "samples": [Sample(parse_quantity(f"{kept} each"), "retained")] if kept else [],
+            "samples": [Sample(one, "retained", "retained") for one in retained],
             "heel": Leftover(heel, typed["heel_reason"]) if heel else None,
             "rejects": [Leftover(reject, typed["reject_reason"])] if reject else [],
             "release_basis": typed["basis"] or None,

@@ -161,7 +161,7 @@ FINISH: Final = _sent(
         "output": "15606 g",
         "units": 60,
         "happened_at": "2025-05-07T15:00:00Z",
-        "samples": [{"quantity": "1 each", "reason": "retained"}],
+        "samples": [{"quantity": "1 each", "reason": "for its shelf life", "purpose": "retained"}],
         "release": {"basis": "pH 5.4, clear"},
         "labour_minutes": "95",
     },

@@ -48,7 +48,7 @@ from ledger.quantities import Quantity, parse_density, parse_quantity
 from ledger.receiving import Delivered, receive
 
 Result = TypeVar("Result")
-RETAINED: Final = Sample(parse_quantity("1 each"), "retained")
+RETAINED: Final = Sample(parse_quantity("1 each"), "retained", "retained")
 # What a scale shows is off by a gram or two where it weighs by the kilogram.
 HEAVY: Final = Decimal(500)
 # So few units of a lot sell out in a day.

@@ -14,6 +14,7 @@ from formulas.standards import GivenPrice, set_formula_standard, set_product_sta
 from ledger.access import acting_as
 from ledger.entries import explained
 from ledger.ids import new_id
+from ledger.models import Holding
 from tests.factories import TODAY, D, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in
 
@@ -57,7 +58,10 @@ def test_a_fill_is_asked_about_and_taken_back(database: Any, redis_server: Any) 
     assert "Fill this in" in refused(client, here, do="undo")
     assert "This fill was taken back" in done(client, here, do="undo", reason="typed wrong")
     assert "Take this fill back" not in shown(client.get(here))
-    done(client, path, **typed)
+    done(client, path, samples="1", **typed)
+    with acting_as(shop.actor):
+        (kept,) = Holding.objects.filter(kind="issue", quantity__gt=0)
+        assert (kept.account.name, kept.quantity) == ("retained", 1)
 
 
 def test_bulk_is_filled_by_weight_in_time_and_with_a_label(

@@ -203,7 +203,7 @@ def the_batch_is_finished_and_costed(month: Month) -> None:
 
 
 def bottles_are_filled_and_two_are_kept(month: Month) -> None:
-    """45 of 250 mL at 1.02 g/mL and 2 % more, 260.1 g each; a heel, a spill, two kept as samples.
+    """45 of 250 mL at 1.02 g/mL and 2 % more, 260.1 g each; a heel, a spill, two retained.
 
     11,880 g less 40 g spilt cost $23.68; 45 bottles $22.50; together $46.18.
     """
@@ -222,7 +222,7 @@ def bottles_are_filled_and_two_are_kept(month: Month) -> None:
         lot=month.lots["wash"],
         units=45,
         used="11880 g",
-        samples=[{"quantity": "2 each", "reason": "retained"}],
+        samples=[{"quantity": "2 each", "reason": "for its shelf life", "purpose": "retained"}],
         heel={"quantity": "120 g", "reason": "left in the hopper"},
         rejects=[{"quantity": "40 g", "reason": "the hose slipped"}],
         release={"basis": "caps tight, labels straight"},
@@ -337,7 +337,7 @@ def somebody_asks_where_the_drum_went(month: Month) -> None:
     assert places_of(bottles) == {
         "in store": D(6),
         "on consignment at Harbour shop": D(5),
-        "sample": D(2),
+        "retained": D(2),
         "sold": D(32),
     }
     balance = {name: D(told["balance"][name]) for name in ("received", "accounted", "unexplained")}

@@ -48,7 +48,7 @@ def move(maker: Client, path: str, lot: str, quantity: str, **facts: Any) -> str
 
 def away(maker: Client, lot: str, sold: int, retained: int) -> str:
     """Retained units, and a sale to a buyer of that lot; the sale."""
-    move(maker, "issues", lot, f"{retained} each", purpose="sample", reason="retained")
+    move(maker, "issues", lot, f"{retained} each", purpose="retained", reason="for its shelf life")
     return move(maker, "sales", lot, f"{sold} each", customer=f"buyer of {lot[-4:]}")
 
 
@@ -144,7 +144,7 @@ def test_where_all_of_the_drum_is(pair: Coop) -> None:
     made = [lot for recall in both for lot in recall["lots"] if lot["unit"] == "each"]
     assert sorted(int(lot["total"]) for lot in made) == [36, 47, 52, 60, 118]
     assert sum(int(lot["total"]) for lot in made) == 313
-    places = ("sold", "on consignment", "in store", "tester", "sample")
+    places = ("sold", "on consignment", "in store", "tester", "retained")
     assert [units_at(both, place) for place in places] == [143, 15, 141, 4, 10]
     assert sum(int(recall["within_reach"]["units"]) for recall in both) == 156
     assert sum(D(recall["within_reach"]["grams"]) for recall in both) == 3100
