@@ -21,6 +21,8 @@ from ledger.roles import Verb
 
 ZERO = Decimal(0)
 CENTIGRAM = Decimal("0.01")
+# What is ten times a batch is another batch, and was planned wrong.
+BEYOND_ANY = Decimal(1000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +105,18 @@ def _keep(actor: Actor, weighed: Weighed, before: Decimal, approval: str, deviat
     most = batch.version.rework_max_percent or ZERO
     if percent > most and not deviation:
         raise _over(batch, before, percent, most)
+    if percent >= BEYOND_ANY:
+        raise OverMaximum(
+            Sentence(
+                "This would make rework {percent:f} % of the batch as it was planned: plan one for"
+                " as much as goes in.",
+                percent=percent.normalize(),
+            ),
+            pointer="/quantity",
+            percent=percent,
+            max_percent=most,
+            headroom_grams=_left(batch, before, most),
+        )
     kept = Rework(
         coop_id=actor.coop_id,
         maker_id=actor.maker,

@@ -1,8 +1,9 @@
 """Random family trees of lots: a hold reaches what was made of a lot, and a recall closes on it.
 
 Lots are made of lots, with loss, by-products, and rework of what was made or scrapped before; they
-are filled, drawn off, moved to a neighbour, counted, sold and brought back, given away, spilt, or
-lie at a shop; and of some a batch is still at work.
+are filled, drawn off, moved to a neighbour, counted, sold and brought back, given away, spilt, lie
+at a shop or come back from there; what left is taken back by a reversal; and of some a batch is
+still at work.
 """
 
 from collections import defaultdict
@@ -17,9 +18,11 @@ from formulas.filling import fill
 from formulas.leftovers import Leftover
 from formulas.models import FormulaVersion
 from formulas.planning import Planned
+from formulas.reworking import rework
 from formulas.scrapping import Kept, scrap_batch
+from formulas.undoing import undo
 from formulas.weighing import weigh
-from ledger.consigning import consign
+from ledger.consigning import bring_back, consign
 from ledger.count_closing import Explained, close_sheet
 from ledger.counting import Chosen, Read, open_sheet, read_lots
 from ledger.decanting import Drawn, decant, draws_of
@@ -50,6 +53,9 @@ STEPS = st.lists(
         st.tuples(st.just("count"), LOTS, CAUSES),
         st.tuples(st.just("sell"), LOTS, st.booleans()),
         st.tuples(st.just("lose"), LOTS, st.sampled_from(["gift", "spill", "shop"])),
+        st.tuples(st.just("rework"), LOTS, st.integers(1, 300), st.integers(1, 40)),
+        st.tuples(st.just("fetch"), LOTS),
+        st.tuples(st.just("undo")),
     ),
     max_size=6,
 )
@@ -66,7 +72,14 @@ ALL_OF_IT: list[Any] = [
     ("count", 1, "found"),
     ("sell", 9, True),
     ("lose", 2, "shop"),
+    ("fetch", 2),
+    ("lose", 2, "shop"),
+    ("rework", 5, 100, 20),
     ("lose", 5, "gift"),
+    ("undo",),
+    ("lose", 5, "spill"),
+    ("draw_off", 1, 0),
+    ("move", 11, 10),
 ]
 
 
@@ -85,6 +98,9 @@ class Tree:
         self.filled: set[int] = set()
         self.parents: dict[int, set[int]] = defaultdict(set)
         self.at_work: set[int] = set()
+        # What of which lot left, all of it by one entry that can be taken back.
+        self.gone: list[tuple[Any, int, int]] = []
+        self.at_shop: dict[int, int] = defaultdict(int)
         self.moved: dict[int, int] = defaultdict(int)
         self.shrunk: dict[int, int] = defaultdict(int)
         for _ in range(BOUGHT):
@@ -100,12 +116,14 @@ class Tree:
         """What is left of a lot that is weighed."""
         return 0 if lot >= len(self.lots) or lot in self.filled else self.left[lot]
 
-    def start(self, pours: dict[int, int]) -> tuple[Planned, set[int], int] | None:
+    def start(
+        self, pours: dict[int, int], size: str = "1 g"
+    ) -> tuple[Planned, set[int], int] | None:
         """A batch with what there is of some lots weighed in as additions."""
         poured = {lot: grams for lot, grams in pours.items() if grams < self.grams(lot)}
         if not poured:
             return None
-        batch = self.shop.plan(self.formula, "1 g")
+        batch = self.shop.plan(self.formula, size)
         for lot, grams in poured.items():
             self.shop.does(
                 weigh,
@@ -133,6 +151,27 @@ class Tree:
             self.shop.decide(row.lot, "release")
             self.add(row.lot, beside, parents)
         self.add(made.lot, output, parents)
+
+    def rework(self, lot: int, fresh: int, grams: int) -> None:
+        """What was made here goes into a batch of what was bought, by an approval."""
+        made_here = lot < len(self.lots) and self.lots[lot].made_in_id is not None
+        if not made_here or grams > self.grams(lot):
+            return
+        if (started := self.start({0: fresh}, f"{fresh} g")) is None:
+            return
+        batch, parents, whole = started
+        facts = {"approval": "the lead, by its look", "deviation": "none of it is in the method"}
+        self.shop.does(
+            rework,
+            batch=batch.batch.id,
+            lot=self.lots[lot].id,
+            quantity=weight(grams),
+            happened_at=MORNING,
+            **facts,
+        )
+        self.left[lot] -= grams
+        made = self.shop.finish(batch, f"{whole + grams} g")
+        self.add(made.lot, whole + grams, {*parents, lot})
 
     def scrap(self, pours: dict[int, int], kept: int) -> None:
         if (started := self.start(pours)) is None:
@@ -176,9 +215,8 @@ class Tree:
             self.add(draw.lot, each, {lot})
 
     def move(self, lot: int, grams: int) -> None:
-        """Of what was bought, to the neighbour: what a maker makes is its own."""
-        lot %= BOUGHT
-        if not grams:
+        """Of what was bought, drawn off or not, to the neighbour: what a maker makes is its own."""
+        if not 0 < grams < self.grams(lot) or self.lots[lot].material_id != self.oil.id:
             return
         to = {"maker": self.neighbour.actor.maker, "happened_at": MORNING}
         offer = self.shop.does(offer_transfer, lot=self.lots[lot].id, quantity=weight(grams), **to)
@@ -220,21 +258,42 @@ class Tree:
             return
         to = {"customer": f"buyer {lot}", "happened_at": MORNING}
         sale = self.shop.does(sell, lines=lines, **to)
-        if brought_back and amount > 1:
+        if not brought_back:
+            self.gone.append((sale.posted.entry_id, lot, amount))
+        elif amount > 1:
             back = [Taken(self.lots[lot].id, self.quantity(lot, amount // 2))]
             facts = {"reason": "recalled", "happened_at": MORNING}
             self.shop.does(take_back, sale=sale.posted.entry_id, lines=back, **facts)
             self.left[lot] += amount // 2
 
     def lose(self, lot: int, fate: str) -> None:
-        lines, _ = self.taken(lot)
+        lines, amount = self.taken(lot)
         if not lines:
             return
         if fate == "shop":
             self.shop.does(consign, lines=lines, shop="quay shop", happened_at=MORNING)
-        else:
-            facts = {"purpose": fate, "reason": "stated", "happened_at": MORNING}
-            self.shop.does(issue, lines=lines, **facts)
+            self.at_shop[lot] += amount
+            return
+        facts = {"purpose": fate, "reason": "stated", "happened_at": MORNING}
+        lost = self.shop.does(issue, lines=lines, **facts)
+        self.gone.append((lost.posted.entry_id, lot, amount))
+
+    def fetch(self, lot: int) -> None:
+        """All that lies at the shop comes back."""
+        if not (amount := self.at_shop.pop(lot, 0)):
+            return
+        lines = [Taken(self.lots[lot].id, self.quantity(lot, amount))]
+        facts = {"shop": "quay shop", "reason": "unsold", "happened_at": MORNING}
+        self.shop.does(bring_back, lines=lines, **facts)
+        self.left[lot] += amount
+
+    def undo(self) -> None:
+        """The last that was sold, given away or spilt was typed by mistake."""
+        if not self.gone:
+            return
+        entry, lot, amount = self.gone.pop()
+        self.shop.does(undo, entry=entry, reason="typed twice", happened_at=MORNING)
+        self.left[lot] += amount
 
     def made_of(self, root: int) -> set[int]:
         """By the plain definition: whoever has a parent that was made of it, or is it."""
@@ -249,7 +308,7 @@ def weight(grams: int) -> Any:
     return parse_quantity(f"{grams} g")
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(makings=MAKINGS, steps=STEPS, started=POURS, root=st.integers(0, 4))
 @example(makings=[], steps=ALL_OF_IT, started={0: 10, 3: 5}, root=0)
 @example(makings=[], steps=ALL_OF_IT, started={1: 10}, root=3)

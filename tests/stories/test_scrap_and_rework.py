@@ -148,6 +148,12 @@ def test_rework_stays_within_its_maximum(maker: Client) -> None:
     assert D(maker.post(path, {**body, "quantity": "100 g"}).made()["rework_percent"]) == D(10)
     maker.post(path, {**body, "lot": lot}).refused(422, "invalid", "/lot")
     maker.post(path, {**body, "approval": " "}).refused(422, "blank", "/approval")
+    # Ten times what was planned is another batch, whoever approves it.
+    small = started(maker, formula, "10 g", lot, "1 g")
+    most = {**more, "quantity": "100 g"}
+    refused = maker.post(f"batches/{small['id']}/reworks", most)
+    assert "plan one for" in refused.refused(422, "over_maximum", "/quantity")["detail"]
+    maker.post(f"batches/{small['id']}/reworks", {**most, "quantity": "99.99 g"}).made()
     silent = formula_of(maker, "Lotion of one making", material)
     other = started(maker, silent, "10 kg", lot, "1 kg")
     maker.post(f"batches/{other['id']}/reworks", {**body, "quantity": "1 g"}).refused(
