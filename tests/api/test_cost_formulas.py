@@ -1,9 +1,11 @@
 """How stock of a class is costed, chosen over HTTP: it is kept, and whom to ask is said once."""
 
-from tests.api.client import Client
+from tests.api.client import open_coop
+from tests.running import Running
 
 
-def test_a_class_is_costed_otherwise(maker: Client) -> None:
+def test_a_class_is_costed_otherwise(server: Running) -> None:
+    maker = open_coop(server, "Bench of its own costs")["Bench of its own costs"]
     oil = maker.material("Oil", cost_class="oils", cost_formula="lot")
     maker.receive(oil, "10 kg", "50.00")
     body = {"cost_class": "oils", "formula": "average", "reason": "as the books have it"}
