@@ -151,8 +151,10 @@ def test_rework_stays_within_its_maximum(maker: Client) -> None:
     # Ten times what was planned is another batch, whoever approves it.
     small = started(maker, formula, "10 g", lot, "1 g")
     most = {**more, "quantity": "100 g"}
-    refused = maker.post(f"batches/{small['id']}/reworks", most)
-    assert "plan one for" in refused.refused(422, "over_maximum", "/quantity")["detail"]
+    refused = maker.post(f"batches/{small['id']}/reworks", most).refused(
+        422, "over_maximum", "/quantity"
+    )
+    assert "plan one for" in refused["detail"]
     maker.post(f"batches/{small['id']}/reworks", {**most, "quantity": "99.99 g"}).made()
     silent = formula_of(maker, "Lotion of one making", material)
     other = started(maker, silent, "10 kg", lot, "1 kg")
