@@ -48,6 +48,16 @@ select coalesce(k.cost_class, c.cost_class), coalesce(k.materials, 0),
               where coop_id = %(coop)s and maker_id = %(maker)s) c using (cost_class)
  order by lower(coalesce(k.cost_class, c.cost_class)), 1
 """
+# What is in store of each material of a class, by name; and of all of it how much and how many.
+_WORTH: Final = """
+select m.id, m.name, sum(y.value), sum(sum(y.value)) over (), count(*) over ()
+  from ledger_material m
+  join ledger_layer y on y.coop_id = m.coop_id and y.maker_id = %(maker)s and y.material_id = m.id
+   and y.any_left
+ where m.coop_id = %(coop)s and m.stocked and m.cost_class = %(cost_class)s
+ group by m.id, m.name having sum(y.value) <> 0
+ order by lower(m.name), m.id limit %(limit)s
+"""
 # What is in store of each material of a class whose formula is another one, and its oldest layer.
 _CHANGES: Final = """
 select m.id, m.name, m.measured_by = 'count', p.cost_formula, s.quantity, s.value,
@@ -119,6 +129,20 @@ def cost_classes(actor: Actor) -> list[CostClass]:
         CostClass(name, count, tuple(formulas), value, chosen)
         for name, count, formulas, value, chosen in rows
     ]
+
+
+def worth_of_class(
+    actor: Actor, *, cost_class: str, limit: int
+) -> tuple[list[tuple[UUID, str, Decimal]], Decimal, int]:
+    """What is in store of a class is worth by its materials, in all, and how many those are.
+
+    One query. Raises Forbidden.
+    """
+    actor.must(Verb.SEE_COSTS)
+    given = {"coop": actor.coop_id, "maker": actor.maker, "cost_class": cost_class}
+    rows = _rows(_WORTH, {**given, "limit": limit})
+    whole, count = rows[0][3:] if rows else (Decimal(0), 0)
+    return [(id, name, value) for id, name, value, *_ in rows], whole, count
 
 
 def changes_of(actor: Actor, *, cost_class: str, formula: str) -> list[Changing]:

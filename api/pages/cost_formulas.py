@@ -12,8 +12,17 @@ from api.pages import tables
 from api.pages.forms import PageForm
 from api.pages.material_words import COSTED
 from api.pages.screen import Screen
+from api.pages.workings import Line, Working, address, with_rest
 from ledger import cost_formulas
-from ledger.cost_classes import Changed, Changing, CostClass, changes_made, changes_of, cost_classes
+from ledger.cost_classes import (
+    Changed,
+    Changing,
+    CostClass,
+    changes_made,
+    changes_of,
+    cost_classes,
+    worth_of_class,
+)
 from ledger.roles import Verb
 
 MOST: Final = 60
@@ -105,6 +114,21 @@ class CostFormulas(Screen):
             may_choose=actor.may(Verb.SET_COST_FORMULA),
             status=status,
         )
+
+
+class ClassWorth(Working):
+    """What is in store of a class is worth, material by material."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        name, money = request.GET.get("cost_class", "").replace("\x00", ""), self.actor.currency
+        rows, whole, count = worth_of_class(self.actor, cost_class=name, limit=self.most)
+        lines = [
+            Line(called, value, money, to=address("materials", id, "worth"))
+            for id, called, value in rows
+        ]
+        parts = with_rest(lines, whole, count - len(lines), money)
+        title = said("In store, of the class %(name)s") % {"name": name}
+        return self.opened(Line(title, whole, money, parts=parts), "/books/cost-formulas")
 
 
 def _classes(classes: Iterable[CostClass], currency: str) -> tables.Table:

@@ -155,6 +155,7 @@ urlpatterns = [
     path("books/usage", books.Usage.as_view()),
     path("books/sold", books.Sold.as_view()),
     path("books/variances", books.Variances.as_view()),
+    path("books/class-worth", cost_formulas.ClassWorth.as_view()),
     path("books/worth", book_workings.WorthOfAll.as_view()),
     path("books/gone", book_workings.Gone.as_view()),
     path("materials/<uuid:id>/need", need_workings.MaterialNeed.as_view()),

@@ -167,3 +167,18 @@ def test_a_number_that_is_none_is_not_asked(shop: Workshop, made: dict[str, str]
         assert opened(client, f"{path}?material={made['oil']}&{typed}").exact == now
     assert client.get(f"{path}?material={made['oil']}&change_percent=-101").status_code == 422
     assert client.get(f"{path}?margin_percent=100").status_code == 422
+
+
+def test_the_worth_of_a_class_opens_by_its_materials(shop: Workshop) -> None:
+    bench = open_workshop("Class Bench", coop=shop.coop)
+    for name, price in (("Cocoa butter", "12.50"), ("Illipe butter", "30.00")):
+        bench.receive(bench.material(name, cost_class="Butters"), "1 kg", price)
+    client = signed_in(bench)
+    page = looked_at(client, "/books/cost-formulas").text
+    (one,) = (one for one in figures_of(page) if one.label.startswith("Butters"))
+    told = assert_told(client, one)
+    assert [(part.name, part.exact) for part in told.parts] == [
+        ("Cocoa butter", D("12.5")),
+        ("Illipe butter", D(30)),
+    ]
+    assert opened(client, "/books/class-worth?cost_class=%00none").exact == 0
