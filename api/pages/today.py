@@ -14,9 +14,13 @@ from api.pages.screen import Screen
 from formulas import first_steps, today
 from formulas.repicking import reserve_again
 from ledger import alert_answers, claiming, recall_notices, round_buyers, transferring
+from ledger.co_op_store import may_keep
 from ledger.roles import Verb
 
 PUT_OFF: Final = timedelta(days=7)
+# It is typed as it stands, in whatever language the page is.
+ASKED: Final = ("--coop …", '--name "…"', "--owner …", "--password-env PASSWORD")
+COMMAND: Final = " ".join(("python3", "manage.py", "open_maker", *ASKED))
 
 
 class TapForm(PageForm):
@@ -33,7 +37,9 @@ class Today(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         if self.actor.maker_id is None:
-            return self.render("pages/coordinator.html", {})
+            runs = self.actor.may(Verb.RUN_ROUNDS)
+            makers = not runs or may_keep(self.actor).exists()
+            return self.render("pages/coordinator.html", {"makers": makers, "command": COMMAND})
         return self._page(TapForm(reader=self.reader))
 
     def post(self, request: HttpRequest) -> HttpResponse:

@@ -11,7 +11,7 @@ from ledger import alert_answers, reviewing
 from ledger.access import acting_as
 from ledger.alert_settings import Choices, choose
 from ledger.models import Lot
-from tests.factories import Workshop, open_workshop
+from tests.factories import MORNING, Workshop, open_workshop
 from tests.pages.browsing import shown, signed_in
 from tests.pages.looking import looked_at
 
@@ -74,3 +74,17 @@ def test_what_batches_take_can_be_used_and_of_the_rest_others_are_told(
     assert looked_at(client, "/").queries <= 15
     settings = shown(client.get("/alerts"))
     assert "in a small co-op even a number tells who it is" in settings
+
+
+def test_what_the_maker_made_has_an_act_as_well(shop: Workshop) -> None:
+    """Nobody else takes a bulk of one's own: it is made into something, or goes out."""
+    oil = shop.material("Oil of a bulk")
+    shop.receive(oil, "2 kg", "18.00")
+    keeps = (LAST - MORNING.date()).days
+    bulk = shop.formula("Bulk to use soon", [(oil, "100")], shelf_life_days=keeps)
+    lot = shop.made_lot(bulk, "500")
+    page = signed_in(shop).get("/").content.decode().partition("Use soon")[2]
+    row = page.partition(lot.code)[2].partition("</li>")[0]
+    assert f'href="/lots/{lot.id}/out"' in row
+    assert 'href="/batches/new"' in row
+    assert "/share" not in row
