@@ -34,7 +34,7 @@ from formulas.variances import (
 )
 from ledger.access import Actor, materials_visible_to
 from ledger.costing import GRAMS_PER_KG
-from ledger.errors import Invalid
+from ledger.errors import Invalid, Sentence
 from ledger.roles import Verb
 
 ZERO = Decimal(0)
@@ -91,7 +91,11 @@ class Compared:
         """The name of the formula version, or of the product, that has no standard for the day."""
         batch = self.making.batch
         if self.formula_standard is None:
-            return f"{batch.version.formula.name}, version {batch.version.number}"
+            return Sentence(
+                "{formula}, version {number}",
+                formula=batch.version.formula.name,
+                number=batch.version.number,
+            )
         if batch.product is not None and self.product_standard is None:
             return str(batch.product.name)
         return ""

@@ -17,10 +17,21 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_DOWN, Decimal
 from enum import StrEnum
 
-from ledger.errors import Invalid
+from ledger.errors import Invalid, Sentence
 
 ZERO = Decimal(0)
 CAUTION = "Rules differ by place; check your local authority."
+# Where an allowed shortage comes from; a page says it in its reader's language.
+AS_ENTERED = Sentence("as the maker entered it")
+BY_DIRECTIVE = Sentence("Directive 76/211/EEC, Annex I, 2.4")
+BY_HANDBOOK = Sentence(
+    "NIST Handbook 133, Table 2-5, from memory: compare it with the edition that your state has"
+    " adopted, or enter the MAV"
+)
+STANDS_IN = Sentence(
+    "a stand-in, the error of Directive 76/211/EEC: enter the MAV of NIST Handbook 133, Table 2-6,"
+    " in the edition that your state has adopted"
+)
 # Directive 76/211/EEC, Annex I, 3.1 and Annex II, 2.2: a batch may have 2.5 % beyond the TNE.
 ONE_IN = 40
 
@@ -219,26 +230,14 @@ def limits_of(
     if allowed is not None:
         if not 0 < allowed < nominal:
             raise Invalid("An allowed shortage is above zero and below the nominal contents.")
-        return Limits(rule, nominal, allowed, "as the maker entered it")
+        return Limits(rule, nominal, allowed, AS_ENTERED)
     if rule is Rule.EU:
         error = tolerable_negative_error(nominal)
-        return Limits(rule, nominal, error, "Directive 76/211/EEC, Annex I, 2.4")
+        return Limits(rule, nominal, error, BY_DIRECTIVE)
     if not by_volume:
         variation = maximum_allowable_variation(nominal)
-        return Limits(
-            rule,
-            nominal,
-            variation,
-            "NIST Handbook 133, Table 2-5, from memory: compare it with the edition that your state"
-            " has adopted, or enter the MAV",
-        )
-    return Limits(
-        rule,
-        nominal,
-        tolerable_negative_error(nominal),
-        "a stand-in, the error of Directive 76/211/EEC: enter the MAV of NIST Handbook 133,"
-        " Table 2-6, in the edition that your state has adopted",
-    )
+        return Limits(rule, nominal, variation, BY_HANDBOOK)
+    return Limits(rule, nominal, tolerable_negative_error(nominal), STANDS_IN)
 
 
 def sample_size(lot_size: int) -> int:
@@ -298,11 +297,11 @@ def _of_mean(limits: Limits, spread: Spread, lot_size: int) -> tuple[Verdict, st
     if spread.mean >= limits.nominal:
         return None
     if spread.mean >= limits.nominal - mean_allowance(limits.rule, spread, lot_size):
-        return Verdict.MARGINAL, (
+        return Verdict.MARGINAL, Sentence(
             "The mean is below nominal, within what chance may do to a sample of this size; the"
             " mean of the whole batch must not be below: weigh more, or fill more."
         )
-    return Verdict.FAILS, "The mean is below nominal."
+    return Verdict.FAILS, Sentence("The mean is below nominal.")
 
 
 def _of_short(limits: Limits, count: int, below: int, lot_size: int) -> tuple[Verdict, str] | None:
@@ -310,14 +309,24 @@ def _of_short(limits: Limits, count: int, below: int, lot_size: int) -> tuple[Ve
         return None
     if limits.rule is Rule.US:
         if below > _MAV_ALLOWED.get(count, 0):
-            return Verdict.FAILS, f"{below} lack more than the maximum allowable variation."
-        return Verdict.MARGINAL, f"{below} of {count} lack more than the maximum allowable one."
+            return Verdict.FAILS, Sentence(
+                "{below} lack more than the maximum allowable variation.", below=below
+            )
+        return Verdict.MARGINAL, Sentence(
+            "{below} of {count} lack more than the maximum allowable one.", below=below, count=count
+        )
     if below * ONE_IN > lot_size:
-        return Verdict.FAILS, f"{below} of the {lot_size} are below T1, and 1 in 40 may be."
+        return Verdict.FAILS, Sentence(
+            "{below} of the {lot} are below T1, and 1 in 40 may be.", below=below, lot=lot_size
+        )
     if below * ONE_IN > count:
-        return Verdict.MARGINAL, (
-            f"{below} of {count} weighed are below T1; of all {lot_size} at most"
-            f" {lot_size // ONE_IN} may be: weigh the others."
+        return Verdict.MARGINAL, Sentence(
+            "{below} of {count} weighed are below T1; of all {lot} at most {most} may be: weigh the"
+            " others.",
+            below=below,
+            count=count,
+            lot=lot_size,
+            most=lot_size // ONE_IN,
         )
     return None
 
@@ -325,4 +334,6 @@ def _of_short(limits: Limits, count: int, below: int, lot_size: int) -> tuple[Ve
 def _of_least(limits: Limits, below: int) -> tuple[Verdict, str] | None:
     if limits.rule is Rule.US or not below:
         return None
-    return Verdict.FAILS, f"{below} are below T2, and none may be: take them out."
+    return Verdict.FAILS, Sentence(
+        "{below} are below T2, and none may be: take them out.", below=below
+    )

@@ -13,9 +13,11 @@ from django.core.management.commands import makemessages as django
 from api.management.commands import makemessages
 from api.pages import words
 from formulas.variances import FORMULAS, USAGE
+from ledger.costing import ChargeKind
 from ledger.issuing import ISSUED
+from ledger.lots import BECOMES
 from ledger.makers import STANDING
-from ledger.models import Account, CountCause, Entry
+from ledger.models import Account, CountCause, Entry, Membership, Status
 from tests.running import ROOT
 
 # The module of words says in a reader's language what others tell by fixed names; in that of HTML
@@ -146,3 +148,24 @@ def test_standing_accounts_are_called_in_words_that_pages_know() -> None:
     assert sorted(told - set(words.ACCOUNTS)) == []
     assert sorted(set(Entry.Kind.values) - set(words.KINDS)) == []
     assert sorted(set(Account.Kind.values) - set(words.HELD)) == []
+
+
+def test_roles_charges_and_what_becomes_of_lots_are_called_in_words_that_pages_know() -> None:
+    assert set(words.ROLES) == set(Membership.Role.values)
+    assert set(words.CHARGES) == set(ChargeKind)
+    assert set(words.DECISIONS) == set(BECOMES)
+    assert set(words.STATUSES) == set(Status.values)
+
+
+TAGS: Final = re.compile(r"<[^>]*>")
+CODE: Final = re.compile(r"{{\s*([\w.]+\.(?:kind|role|decision|status))\s*}}")
+
+
+def test_no_template_shows_a_bare_code() -> None:
+    """What the domain calls by a code goes through what a reader's language has for it."""
+    found = {
+        (path.stem, one)
+        for path in TEMPLATES
+        for one in CODE.findall(TAGS.sub("", path.read_text()))
+    }
+    assert sorted(found) == []

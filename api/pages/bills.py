@@ -11,7 +11,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import tables
+from api.pages import tables, words
 from api.pages.forms import TEXT, MomentField, MoneyField, PageForm, id_in
 from api.pages.screen import Screen
 from formulas.later_bills import batches_in
@@ -28,11 +28,8 @@ from ledger.round_late_bills import handed_out_of
 
 MOST, MOST_SUPPLIERS, LONGEST = 40, 200, 400
 DEARER, CHEAPER, CREDIT = "dearer", "cheaper", "credit"
-KINDS: Final[list[tuple[str, Promise]]] = [
-    (ChargeKind.FREIGHT, _("freight")),
-    (ChargeKind.DUTY, _("duty")),
-    (ChargeKind.TAX, _("tax that does not come back")),
-    (ChargeKind.OTHER, _("another cost of getting it")),
+KINDS: Final[list[tuple[str, Promise | str]]] = [
+    *words.CHARGES.items(),
     (DEARER, _("the price was higher than the note said")),
     (CHEAPER, _("the price was lower than the note said")),
     (CREDIT, _("a credit note")),

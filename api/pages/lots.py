@@ -12,7 +12,7 @@ from django.utils.http import content_disposition_header, urlencode
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import side_tables, tables
+from api.pages import side_tables, tables, words
 from api.pages.forms import LONG, CertificateField, DayField, PageForm, id_in
 from api.pages.screen import Screen
 from api.pages.workings import Working
@@ -27,13 +27,7 @@ from ledger.lot_reading import LotsWanted, list_lots, movements_of
 from ledger.roles import Verb
 
 MOST, LONGEST_SEARCH = 40, 100
-STATUSES = [
-    ("", _("any")),
-    ("quarantine", _("in quarantine")),
-    ("released", _("released")),
-    ("hold", _("on hold")),
-    ("rejected", _("rejected")),
-]
+STATUSES = [("", _("any")), *words.STATUSES.items()]
 DECISIONS = [
     ("release", _("Release it")),
     ("hold", _("Hold it")),
@@ -95,7 +89,8 @@ class Lots(Screen):
         columns += [f"{said('Worth')}, {self.actor.currency}"]
         cells = (
             (
-                *(lot["code"], lot["material_name"], lot["supplier_lot"], lot["status"]),
+                *(lot["code"], lot["material_name"], lot["supplier_lot"]),
+                str(words.STATUSES[lot["status"]]),
                 *(lot["arrived_on"], lot["expires_on"], lot["amount"]),
                 *(tables.unit_of(lot["counted"]), lot["worth"]),
             )

@@ -297,6 +297,33 @@ FACTS: Final[Mapping[str, Promise | str]] = {
     "version": _("version"),
     "weighed": _("weighed"),
 }
+# What was decided about a lot, and what that makes of it.
+DECISIONS: Final[Mapping[str, Promise | str]] = {
+    "release": _("Released"),
+    "reject": _("Rejected"),
+    "hold": _("Held"),
+    "quarantine": _("Put in quarantine"),
+}
+STATUSES: Final[Mapping[str, Promise | str]] = {
+    "quarantine": _("in quarantine"),
+    "released": _("released"),
+    "hold": _("on hold"),
+    "rejected": _("rejected"),
+}
+# What is paid on top of goods.
+CHARGES: Final[Mapping[str, Promise | str]] = {
+    "freight": _("freight"),
+    "duty": _("duty"),
+    "tax": _("tax that does not come back"),
+    "other": _("another cost of getting it"),
+}
+ROLES: Final[Mapping[str, Promise | str]] = {
+    "owner": _("owner"),
+    "bench": _("at the bench"),
+    "books": _("keeps the books"),
+    "read-only": _("may look"),
+    "coordinator": _("coordinator"),
+}
 # What a message to a program tells.
 EVENTS: Final[Mapping[str, Promise | str]] = {
     "opened": _("an alert opened"),
@@ -337,3 +364,18 @@ def held(name: str) -> str:
 def event(name: str) -> str:
     """What a message to a program tells, as a page calls it."""
     return str(EVENTS.get(name, name))
+
+
+def decided(name: str) -> str:
+    """What was decided about a lot."""
+    return str(DECISIONS.get(name, name))
+
+
+def charge(name: str) -> str:
+    """What was paid on top of goods."""
+    return str(CHARGES.get(name, name))
+
+
+def role(name: str) -> str:
+    """What somebody does at a maker."""
+    return str(ROLES.get(name, name))

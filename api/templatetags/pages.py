@@ -22,6 +22,7 @@ register = template.Library()
 for filter in (
     *(words.worded, words.account_called),
     *(words.kind, words.movement, words.held, words.event),
+    *(words.decided, words.charge, words.role),
 ):
     register.filter(filter.__name__, filter)
 

@@ -36,7 +36,7 @@ from formulas.net_contents import (
     spread_of,
     tolerable_negative_error,
 )
-from ledger.errors import Invalid, TemperatureOutOfRange
+from ledger.errors import Invalid, Sentence, TemperatureOutOfRange
 
 D = Decimal
 EU_250 = limits_of(Rule.EU, D(250), by_volume=True)
@@ -279,3 +279,29 @@ def test_limits_say_where_they_come_from() -> None:
         " 2-6, in the edition that your state has adopted",
     )
     assert tolerable_negative_error(D(10000)) == 150
+
+
+def test_reasons_and_sources_know_how_they_were_made() -> None:
+    """So each is said in another language as a whole, with its counts in places of their own."""
+    judgements = [
+        (US_250, ["237.2"] + ["260"] * 11, 60),
+        (US_250, ["237.2"] + ["260"] * 47, 9000),
+        (US_250, ["248.5", "250.5"] * 6, 60),
+        (EU_250, ["240.9", "260"], 39),
+        (EU_250, ["240.9", "260"], 40),
+        (EU_250, ["231.9"] + ["260"] * 39, 400),
+        (EU_250, ["249.9"], 60),
+    ]
+    reasons = {
+        reason
+        for limits, contents, lot in judgements
+        for reason in judge(limits, [D(one) for one in contents], lot).reasons
+    }
+    own = limits_of(Rule.US, D(250), by_volume=True, allowed=D(9))
+    by_volume = limits_of(Rule.US, D(250), by_volume=True)
+    sources = {one.source for one in (own, by_volume, US_250, EU_250)}
+    assert (len(reasons), len(sources)) == (7, 4)
+    for one in (*reasons, *sources):
+        assert isinstance(one, Sentence), one
+    assert "1 of 2 weighed are below T1; of all 40 at most 1 may be: weigh the others." in reasons
+    assert "1 are below T2, and none may be: take them out." in reasons
