@@ -23,6 +23,7 @@ from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Entry, Lot, Posting
 from ledger.quantities import Quantity
 from ledger.roles import Verb
+from ledger.stopping import made_of, stop_through
 
 # Why stock is issued, and the account where it goes: a reason of its own is never a "loss".
 ISSUED = {
@@ -128,13 +129,24 @@ def return_to_supplier(
 
 
 def take_back(
-    actor: Actor, *, sale: UUID | str, lines: Sequence[Taken], reason: str, happened_at: datetime
+    actor: Actor,
+    *,
+    sale: UUID | str,
+    lines: Sequence[Taken],
+    reason: str,
+    happened_at: datetime,
+    hold: str = "",
 ) -> Moved:
     """Take goods back from a customer, at the cost at which they were sold.
 
-    Raises NotFound, NotEnough when more comes back than that sale sold.
+    `hold` says why nobody is to use them until somebody has looked (ISO 22716, 8). A lot has one
+    status, so all of it waits, and all that was made of it.
+
+    Raises NotFound, Forbidden, NotEnough when more comes back than that sale sold.
     """
     actor.must(Verb.ISSUE)
+    if hold:
+        actor.must(Verb.DECIDE)
     rows = Entry.objects.filter(maker_id=actor.maker, kind=Entry.Kind.SALE)
     entry = find(rows, sale, pointer="/sale")
     if happened_at < entry.happened_at:
@@ -147,8 +159,35 @@ def take_back(
     sales = account(actor, Account.Kind.SALES, "cost of goods sold")
     store = account(actor, Account.Kind.STORE, "store")
     # Who brings back the same goods at the same moment must wait, and then find them gone.
-    lock_pools(lot.material_id for lot in lots)
+    # All locks at once, in their order: a hold goes through what was made of the lots.
+    materials = {lot.material_id for lot in lots}
+    if hold:
+        materials |= {one.material_id for lot in lots for one in made_of(actor, lot)}
+    lock_pools(materials)
     sold = _still_sold(actor, entry, sales, [lot.id for lot in lots])
+    moves = _moves_back(lots, amounts, sold, sales, store)
+    posted = post_entry(
+        actor,
+        kind=Entry.Kind.CUSTOMER_RETURN,
+        happened_at=happened_at,
+        moves=moves,
+        reason=reason,
+        details={"sale": str(entry.id), "lines": [amount.facts() for amount in amounts]},
+    )
+    if hold:
+        for lot in dict.fromkeys(lots):
+            stop_through(actor, lot=lot.id, basis=hold)
+    return Moved(posted, lots, amounts)
+
+
+def _moves_back(
+    lots: Sequence[Lot],
+    amounts: Sequence[Measured],
+    sold: dict[UUID, tuple[Decimal, Decimal]],
+    sales: UUID,
+    store: UUID,
+) -> list[Move]:
+    """What comes back of each lot, out of what is still sold of it; raises NotEnough."""
     moves = []
     for place, (lot, amount) in enumerate(zip(lots, amounts, strict=True)):
         quantity, value = sold.get(lot.id, (Decimal(0), Decimal(0)))
@@ -168,15 +207,7 @@ def take_back(
         cost = unit_cost(value, quantity, per=amount.quantity)
         moves.append(Move(sales, store, lot.id, amount.quantity, cost))
         sold[lot.id] = (quantity - amount.quantity, value - cost)
-    posted = post_entry(
-        actor,
-        kind=Entry.Kind.CUSTOMER_RETURN,
-        happened_at=happened_at,
-        moves=moves,
-        reason=reason,
-        details={"sale": str(entry.id), "lines": [amount.facts() for amount in amounts]},
-    )
-    return Moved(posted, lots, amounts)
+    return moves
 
 
 def take(

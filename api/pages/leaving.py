@@ -72,7 +72,12 @@ class OutForm(LotForm):
 
 class BackForm(LotForm):
     sale = forms.ChoiceField(label=_("Of which sale"))
-    field_order = ("sale", "quantity", "reason", "happened_at")
+    hold = forms.BooleanField(
+        label=_("Nobody is to use it until somebody has looked"),
+        required=False,
+        help_text=_("All of the lot is on hold then, and what was made of it."),
+    )
+    field_order = ("sale", "quantity", "reason", "happened_at", "hold")
 
     def __init__(self, *args: Any, **how: Any) -> None:
         # The form above it on the page has fields of the same names.
@@ -99,6 +104,7 @@ class TakeOut(Screen):
                     self.actor,
                     sale=back.cleaned_data["sale"],
                     reason=back.cleaned_data["reason"],
+                    hold=back.cleaned_data["reason"] if back.cleaned_data.get("hold") else "",
                     **self._taken(id, back),
                 ),
                 lambda moved: f"/lots/{id}",
@@ -133,6 +139,8 @@ class TakeOut(Screen):
 
     def _back(self, id: UUID, lot: dict[str, Any], data: Any = None) -> BackForm:
         form = BackForm(data, reader=self.reader, counted=_counted(lot))
+        if not self.actor.may(Verb.DECIDE):
+            del form.fields["hold"]
         sales = entries_of(self.actor, EntriesWanted(kind="sale", lot=id)).order_by("-id")
         form.offer(
             "sale",

@@ -53,9 +53,19 @@ class SupplierReturnIn(Lines):
     reason = Text(max_length=400)
 
 
+class HoldIn(Body):
+    basis = Text(max_length=400, help_text='Such as "opened; not yet looked at".')
+
+
 class CustomerReturnIn(Lines):
     sale = Id(help_text="The entry of the sale.")
     reason = Text(max_length=400)
+    hold = HoldIn(
+        required=False,
+        allow_null=True,
+        help_text="Puts the lots on hold until somebody has looked: all of each, and all that was"
+        " made of it.",
+    )
 
 
 class OpeningIn(Body):
@@ -162,13 +172,15 @@ class CustomerReturns(Resource):
 
     @writes(CustomerReturnIn, MovedOut)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
-        """Take goods back at the cost at which they were sold."""
+        """Take goods back at the cost at which they were sold; their lots may wait on hold."""
+        hold = data.get("hold")
         moved = issuing.take_back(
             actor,
             sale=data["sale"],
             lines=taken(data),
             reason=data["reason"],
             happened_at=data.get("happened_at", self.now),
+            hold=hold["basis"] if hold else "",
         )
         return moved_json(moved, actor)
 

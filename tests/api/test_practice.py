@@ -4,7 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from tests.api.client import Client
-from tests.api.test_quality import made_of, planned, retest
+from tests.api.test_quality import made_of, planned, retest, status
 
 D = Decimal
 DAY = "2025-05-06"
@@ -91,6 +91,30 @@ def test_what_nobody_released_is_used_only_by_a_named_deviation(north: Client) -
     why = {"deviation": {"reason": "the certificate is on its way"}}
     assert pour(north, batch, lot, **why).made()["overrode"] == ["status"]
     assert kinds_of(north, lot) == [(["status"], "the certificate is on its way")]
+
+
+def test_what_comes_back_is_on_hold_until_somebody_has_looked(north: Client) -> None:
+    """8 and returns examined: the lot and what was made of it; a decision frees it again."""
+    lot = north.receive(north.material("Mango butter"), "1 kg", "30.00")
+    balm = made_of(north, lot, "Mango balm")
+    lines = [{"lot": lot, "quantity": "100 g"}]
+    sale = north.post("sales", {"lines": lines, "customer": "stall 4", **at(13)}).made()["entry"]
+    back = {"sale": sale, "lines": [{"lot": lot, "quantity": "40 g"}], "reason": "opened", **at(14)}
+    north.post("customer-returns", {**back, "hold": {"basis": " "}}).refused(
+        422, "blank", "/hold/basis"
+    )
+    assert status(north, lot) == "released", "what was refused holds nothing"
+    north.post("customer-returns", {**back, "hold": {"basis": "opened, to be looked at"}}).made()
+    assert [status(north, one) for one in (lot, balm)] == ["hold", "hold"]
+    (latest, *_) = north.listed(f"lots/{lot}/decisions")
+    assert (latest["decision"], latest["basis"]) == ("hold", "opened, to be looked at")
+    again = {"lines": [{"lot": lot, "quantity": "1 g"}], "customer": "stall 5", **at(15)}
+    north.post("sales", again).refused(409, "lot_not_released")
+    body = {"decision": "release", "basis": "seal whole"}
+    north.post(f"lots/{lot}/decisions", body).made()
+    north.post("sales", again).made()
+    north.post("customer-returns", {**back, "hold": None}).made()
+    assert status(north, lot) == "released", "who asks for no hold gets none"
 
 
 def test_after_its_retest_date_a_lot_waits_until_it_is_tested_again(north: Client) -> None:

@@ -29,6 +29,7 @@ from ledger.issuing import (
     sell,
     take_back,
 )
+from ledger.lots import decide, decisions_of
 from ledger.models import Custody, Entry, Lot, Posting
 from ledger.opening_stock import open_stock
 from ledger.quantities import parse_quantity
@@ -175,6 +176,43 @@ def test_no_more_comes_back_than_that_sale_sold() -> None:
     assert back(books, sale, taken(lot, "3 each"), taken(lot, "1 each")) == 4
     with pytest.raises(NotEnough, match="still has 0 each sold"):
         back(books, sale, taken(lot, "1 each"))
+
+
+def test_what_came_back_waits_until_somebody_has_looked() -> None:
+    """Of each lot once; what is rejected stays so, and what was refused holds nothing."""
+    books = Books()
+    lots = [books.lot("10", "10") for _ in range(2)]
+    sale = sold(books, *(taken(lot, "4 g") for lot in lots))
+    facts = {"sale": sale, "reason": "smells", "hold": "opened, not yet looked at"}
+
+    def statuses() -> list[str]:
+        return [Custody.objects.get(lot=lot).status for lot in lots]
+
+    with pytest.raises(NotEnough):
+        do(books, take_back, taken(lots[0], "5 g"), **facts)
+    with acting_as(books.actor):
+        assert statuses() == ["released", "released"]
+        decide(books.actor, lot=lots[1].id, decision="reject", basis="rancid")
+    again = [taken(lots[0], "1 g"), taken(lots[0], "1 g"), taken(lots[1], "1 g")]
+    do(books, take_back, *again, **facts)
+    with acting_as(books.actor):
+        assert statuses() == ["hold", "rejected"]
+        kept = decisions_of(books.actor, lots[0].id)
+        assert [one.basis for one in kept if one.decision == "hold"] == [facts["hold"]]
+    with pytest.raises(LotNotReleased):
+        sold(books, taken(lots[0], "1 g"))
+    assert back(books, sale, taken(lots[0], "1 g")) == 1
+    assert books.disagreements() == []
+
+
+def test_who_may_not_decide_takes_back_and_holds_nothing() -> None:
+    books = Books()
+    lot = books.lot("10", "10")
+    sale = sold(books, taken(lot, "4 g"))
+    books.actor = books.bench.as_role("books")
+    with pytest.raises(Forbidden):
+        do(books, take_back, taken(lot, "1 g"), sale=sale, reason="smells", hold="smells")
+    assert back(books, sale, taken(lot, "4 g")) == 4
 
 
 def test_a_return_that_was_undone_can_be_made_again() -> None:

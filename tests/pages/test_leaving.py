@@ -6,8 +6,9 @@ from uuid import UUID
 
 import pytest
 
+from ledger.models import Membership
 from tests.factories import D, Workshop, open_workshop
-from tests.pages.browsing import done, refused, sent, shown, signed_in
+from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
 
 
 @pytest.fixture(scope="module")
@@ -37,6 +38,23 @@ def test_sold_brought_back_and_given_away(shop: Workshop) -> None:
         assert what in done(client, path, way=way, quantity="1", reason="so it is")
     assert shop.held(lot) == (D(7), D(14))
     assert shop.disagreements() == []
+
+
+def test_what_came_back_is_looked_at_before_it_is_sold_again(shop: Workshop) -> None:
+    """Whoever may decide can put it on hold with the return; who keeps the books is not asked."""
+    lot = shop.receive(shop.material("Shaving soap", measured_by="count"), "20 each", "40.00")
+    client, path = signed_in(shop), f"/lots/{lot.id}/out"
+    done(client, path, way="sold", quantity="12", reason="A shop")
+    page = client.get(path).content.decode()
+    (sale,) = re.findall(r'<option value="([0-9a-f-]{36})"[^>]*>[^<]*, A shop', page)
+    back = {"do": "back", "sale": sale, "quantity": "2", "reason": "dented"}
+    assert "hold: dented" not in done(client, path, **back)
+    assert "hold: dented" in done(client, path, **back, hold="on")
+    assert refused(client, path, way="sold", quantity="1", reason="A shop")
+    books = in_role(shop, Membership.Role.BOOKS)
+    assert 'name="hold"' in page
+    assert 'name="hold"' not in books.get(path).content.decode()
+    done(books, path, **back)
 
 
 def test_what_may_not_be_sold_needs_a_reason(shop: Workshop) -> None:
