@@ -48,8 +48,8 @@ def test_what_came_back_is_looked_at_before_it_is_sold_again(shop: Workshop) -> 
     page = client.get(path).content.decode()
     (sale,) = re.findall(r'<option value="([0-9a-f-]{36})"[^>]*>[^<]*, A shop', page)
     back = {"do": "back", "sale": sale, "quantity": "2", "reason": "dented"}
-    assert "hold: dented" not in done(client, path, **back)
-    assert "hold: dented" in done(client, path, **back, hold="on")
+    assert "Held: dented" not in done(client, path, **back)
+    assert "Held: dented" in done(client, path, **back, hold="on")
     assert refused(client, path, way="sold", quantity="1", reason="A shop")
     books = in_role(shop, Membership.Role.BOOKS)
     assert 'name="hold"' in page
