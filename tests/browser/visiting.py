@@ -207,7 +207,8 @@ def assert_all_fits(page: Page) -> None:
         """(least) => [...document.querySelectorAll(
              "button, .button, summary, nav a, input:not([type=hidden]):not([type=radio])"
              + ":not([type=checkbox]), select, textarea, main a")]
-           .filter(one => one.offsetParent && !one.closest("p, td, .skip"))
+           .filter(one => one.offsetParent && !one.closest(".skip"))
+           .filter(one => one.matches("button, .button, summary") || !one.closest("p, td"))
            .filter(one => one.getBoundingClientRect().height < least - 0.5)
            .map(one => one.outerHTML.slice(0, 120))""",
         SMALLEST_TARGET_PX,
