@@ -45,6 +45,7 @@ def test_what_is_no_currency(currency: str) -> None:
     with pytest.raises(Refusal) as refused:
         minor_units(currency)
     assert refused.value.code == "currency_unknown"
+    assert refused.value.facts == {"currency": ascii(currency)[1:-1][:12]}
     assert refused.value.detail.isprintable()
     assert len(refused.value.detail) < 120
 
