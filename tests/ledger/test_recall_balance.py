@@ -59,6 +59,13 @@ def test_a_circle_is_left_out_and_so_shows() -> None:
     assert carried("root", {"root": D(5), "a": D(1), "b": D(1)}, makings) == {"root": 5}
 
 
+def test_what_went_in_beside_the_root_carries_none_of_it() -> None:
+    """Oil of another delivery, with a total and without one that is known."""
+    makings = [Making({"root": D(8), "oil": D(2), "wax": D(1)}, {"jar": D(11)})]
+    held = carried("root", {"root": D(10), "oil": D(5), "jar": D(11)}, makings)
+    assert held == {"root": 10, "jar": 8}
+
+
 def test_two_products_of_one_making_share_it() -> None:
     held = carried(
         "root",
