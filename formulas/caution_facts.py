@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from uuid import UUID
@@ -12,7 +13,7 @@ from formulas.allowed import SCENTS, Flag, Maximum, Part
 from formulas.cautions import Caution, Facts, Step, cautions
 from formulas.composition import Recipe, explode, left_after_loss
 from formulas.judging import Measure, Window, is_outside, told
-from formulas.measurements import judged, standing_rows, windows_of
+from formulas.measurements import judged, last_celsius, standing_rows, windows_of
 from formulas.models import (
     Batch,
     BatchLine,
@@ -31,6 +32,7 @@ from ledger.lots import last_usable_day
 from ledger.models import Lot, Material, MaterialMaximum
 
 WATER = {"aqua", "water", "eau"}
+WHILE_WARM = timedelta(days=1)
 LYE = {"sodium hydroxide", "potassium hydroxide"}
 
 
@@ -65,7 +67,8 @@ def _of_product(product: Product, parts: Sequence[Part]) -> tuple[Caution, ...]:
     facts = Facts(
         parts=_with_maxima(parts),
         product_name=product.name,
-        label_texts=(product.label_function, product.label_warnings),
+        # A warning such as "use a sunscreen" claims nothing.
+        label_function=product.label_function,
         use=product.use,
         areas=product.areas,
     )
@@ -165,6 +168,19 @@ def of_finish(batch: Batch) -> tuple[Caution, ...]:
     if batch.product is not None:
         facts = replace(facts, use=batch.product.use, areas=batch.product.areas)
     return cautions(Step.FINISH, facts)
+
+
+def of_fill(
+    batch: Batch | None, celsius: Decimal | None, happened_at: datetime
+) -> tuple[Caution, ...]:
+    """The cautions of a fill, by how warm it is said to be filled, in one query at most.
+
+    Unless it is said, by the last temperature of the batch, if that was taken within a day: later
+    it has cooled (common practice).
+    """
+    if celsius is None and batch is not None:
+        celsius = last_celsius(batch, happened_at, happened_at - WHILE_WARM)
+    return cautions(Step.FILL, Facts(celsius=celsius))
 
 
 def _measured(rows: Iterable[Measurement], windows: dict[Measure, Window]) -> Facts:

@@ -37,6 +37,7 @@ class Step(StrEnum):
     WEIGH = "weigh"
     MEASURE = "measure"
     FINISH = "finish"
+    FILL = "fill"
     PRODUCT = "product"
 
 
@@ -45,13 +46,13 @@ class Facts:
     """What is known at a step; what is not known is left out.
 
     `parts` are of the formula, or what is weighed just now; `whole` is all that is in the pot;
-    `label_texts` is what its label says of a product beside its name.
+    `label_function` is what a label says a product is for.
     """
 
     parts: Sequence[Part] = ()
     whole: Sequence[Part] = ()
     product_name: str = ""
-    label_texts: Sequence[str] = ()
+    label_function: str = ""
     use: str = ""
     areas: Sequence[str] = ()
     day: date | None = None
@@ -187,7 +188,7 @@ def _expired(facts: Facts) -> Sequence[str]:
 
 
 def _claims(facts: Facts) -> Sequence[str]:
-    said = " ".join((facts.product_name, *facts.label_texts)).lower()
+    said = f"{facts.product_name} {facts.label_function}".lower()
     words = "".join(letter if letter.isalnum() else " " for letter in said).split()
     return [word for word in dict.fromkeys(words) if word in _CLAIMS or word.startswith("spf")]
 
@@ -230,7 +231,7 @@ _RULES: Final = (
     ),
     _Rule(
         "hot",
-        (Step.MEASURE, Step.FINISH),
+        (Step.MEASURE, Step.FINISH, Step.FILL),
         _hot,
         "Above 60 degC: beware of burns, and see that the containers stand the fill temperature.",
         "It scalds, and its density is not that of the cold batch, so a fill by volume is off.",

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from formulas.capacities import WaterFill, usable_of, water_fill
 from formulas.errors import ContainerTooSmall
-from formulas.models import Container, WaterFilling
+from formulas.models import Container, Product, WaterFilling
 from ledger.access import Actor, material_for
 from ledger.entries import EXPLAINED
 from ledger.errors import (
@@ -21,7 +21,7 @@ from ledger.errors import (
     UnitWrong,
 )
 from ledger.models import Material
-from ledger.quantities import Quantity, parse_temperature
+from ledger.quantities import Density, Quantity, parse_temperature
 from ledger.roles import Verb
 
 if TYPE_CHECKING:
@@ -173,6 +173,43 @@ def check_room(
     room = room_of(actor, packed)
     if room is not None and room < millilitres:
         raise _too_small({"room": room, "wanted": millilitres})
+
+
+def room_for(
+    actor: Actor, product: Product, grams: Decimal | None, density: Density | None
+) -> tuple[Decimal, Decimal] | None:
+    """Millilitres that so many grams of a product take at a density, and those that there are.
+
+    None where one of them is not known.
+    """
+    if grams is None or density is None:
+        return None
+    room = room_of(actor, [(item.material_id, item.quantity) for item in product.packaging.all()])
+    return None if room is None else (grams / density.grams_per_millilitre, room)
+
+
+def check_warm_room(
+    actor: Actor, product: Product, grams: Decimal | None, density: Density | None
+) -> None:
+    """Refuse pieces that have no room for what they are to hold, as warm as it is filled.
+
+    `density` is that of the fill: warm bulk takes more room than the product was checked for.
+    Raises ContainerTooSmall.
+    """
+    found = room_for(actor, product, grams, density)
+    if found is not None and found[1] < found[0]:
+        wanted, room = (f"{one:.2f}" for one in found)
+        raise ContainerTooSmall(
+            Sentence(
+                "At this density a piece takes {wanted} mL, and its container holds {room} mL:"
+                " let the bulk cool, fill less, or pack it larger.",
+                wanted=wanted,
+                room=room,
+            ),
+            wanted=wanted,
+            room=room,
+            pointer="/density",
+        )
 
 
 def beyond_nominal(row: Container) -> tuple[Decimal, Decimal] | None:

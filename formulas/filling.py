@@ -9,14 +9,15 @@ from uuid import UUID
 
 from formulas.access import pourable, product_for
 from formulas.bulk_age import filled_late
+from formulas.containers import check_warm_room
 from formulas.costing import Labour
 from formulas.deviations import broken_by
 from formulas.drawing import Sample, check_costed, dates_of_made, draw_packaging, issue_samples
 from formulas.finishing import check_value
+from formulas.label_volumes import label_density, nominal_of
 from formulas.leftovers import Leftover, Reconciliation, SetAside, reconcile, set_aside
 from formulas.models import Filling, Product
 from formulas.outcomes import check_units
-from formulas.scaling import fill_of_mass, fill_of_volume
 from ledger.access import Actor, day_of
 from ledger.costing import unit_cost
 from ledger.entries import Move, account, lock_pools, open_account, post_entry
@@ -85,7 +86,7 @@ def fill(
     the reason for a lot that is not released, out of date or past its days for filling.
 
     Raises NotFound, Invalid for a lot of something else, DensityMissing, LotNotReleased,
-    LotExpired, BulkTooOld, and NotEnough for bulk or naming the packaging that is missing.
+    LotExpired, BulkTooOld, ContainerTooSmall, and NotEnough for bulk or packaging.
     """
     actor.must(Verb.MAKE)
     check_units(units)
@@ -94,21 +95,32 @@ def fill(
     day = day_of(actor, happened_at)
     broken = broken_by(custody, day) + filled_late(bulk, day, deviation)
     known = density or density_of(bulk)
-    nominal = nominal_of(made, bulk, units, known)
+    nominal = nominal_of(made, label_density(bulk, density))
     said = _said(bulk, each, known)
-    held = nominal if said is None else said * units
-    aside = set_aside(bulk, heel, rejects, None if held is None else held / units, known)
-    amount = _used(bulk, used, held, aside, known)
+    held = nominal if said is None else said
+    check_warm_room(actor, made, held, density)
+    aside = set_aside(bulk, heel, rejects, held, known)
+    amount = _used(bulk, used, _times(held, units), aside, known)
     filled = _open_lot(actor, made, bulk, happened_at, release_basis)
     draws = _draw(actor, made, bulk, filled, amount, units, aside, happened_at)
     filling = _filling(actor, made, bulk, filled, amount, units, draws, aside)
-    filling.happened_at, filling.nominal_grams, filling.mean_grams = happened_at, nominal, said
+    filling.nominal_grams, filling.mean_grams = _times(nominal, units), said
     filling.sample_units, filling.label_version = _counted(filled, samples), label_version
     filling.deviation, filling.overrode = deviation, broken if deviation else []
-    if density is not None:
-        filling.density, filling.density_at = density.grams_per_millilitre, density.celsius
+    _at_fill(filling, happened_at, density)
     filling.entry_id = _post(actor, filling, draws, amount, aside)
     return _filled(actor, filling, filled, samples, release_basis)
+
+
+def _times(each: Decimal | None, units: int) -> Decimal | None:
+    return None if each is None else each * units
+
+
+def _at_fill(filling: Filling, happened_at: datetime, density: Density | None) -> None:
+    """When it was filled, and what density the bulk then had, if that was said."""
+    filling.happened_at = happened_at
+    if density is not None:
+        filling.density, filling.density_at = density.grams_per_millilitre, density.celsius
 
 
 def _filled(
@@ -275,20 +287,6 @@ def reconciled(filling: Filling, weighed: Decimal | None = None) -> Reconciliati
     )
 
 
-def nominal_of(product: Product, bulk: Lot, units: int, known: Density | None) -> Decimal | None:
-    """Grams that the units should hold; None where only the density to say so is missing.
-
-    `known` is the density of this bulk, else the material's holds.
-    """
-    overfill, density = product.overfill_percent, known or density_of(bulk.material)
-    each: Decimal | None = None
-    if product.fill_grams is not None:
-        each = fill_of_mass(product.fill_grams, overfill)
-    elif product.fill_ml is not None and density is not None:
-        each = fill_of_volume(product.fill_ml, density.grams_per_millilitre, overfill)
-    return None if each is None else each * units
-
-
 def _used(
     bulk: Lot,
     used: Quantity | None,
@@ -299,7 +297,7 @@ def _used(
     """All bulk that went in; unless it is said, what the units hold with heel and rejects."""
     if used is None:
         if held is None:
-            raise DensityMissing(name=bulk.material.name, pointer="/used")
+            raise _no_density(bulk, known)
         grams = (held + aside.grams).quantize(Decimal("0.000001"))
         return Measured(f"{grams.normalize():f} g", grams, counted=False)
     with placed("/used"):
@@ -310,6 +308,22 @@ def _used(
             pointer="/used",
         )
     return measured
+
+
+def _no_density(bulk: Lot, known: Density | None) -> DensityMissing:
+    """Why nobody can say what the units should hold: there is no density, or only a warm one."""
+    name = bulk.material.name
+    if known is None and bulk.material.density is None:
+        return DensityMissing(name=name, pointer="/used")
+    return DensityMissing(
+        Sentence(
+            "A label's volume is judged at 20 degC, and of {name} only a density taken warmer or"
+            " colder is known: give it one at 20 degC, or say in grams what went in.",
+            name=name,
+        ),
+        name=name,
+        pointer="/used",
+    )
 
 
 def _moves(

@@ -10,6 +10,7 @@ from uuid import UUID
 from formulas.access import products_of
 from formulas.containers import by_eye, containers_of
 from formulas.fill_targets import Giveaway, above
+from formulas.label_volumes import for_labels
 from formulas.models import Product
 from formulas.unit_weighings import units_of_a_year
 from formulas.what_if import costs_per_gram
@@ -63,7 +64,7 @@ def _beyond(product: Product, held: dict[UUID, Decimal]) -> Decimal:
     )
     nominal = product.fill_ml
     if nominal is None:
-        density = density_of(product.formula.material)
+        density = for_labels(density_of(product.formula.material))
         nominal = room if density is None else product.fill_grams / density.grams_per_millilitre
     return above(nominal, room)
 
@@ -77,7 +78,8 @@ def _priced(
         costs = costs_per_gram(actor)
     found = []
     for product, millilitres in leaking:
-        density, cost = density_of(product.formula.material), costs.get(product.formula_id)
+        density = for_labels(density_of(product.formula.material))
+        cost = costs.get(product.formula_id)
         if density is None:
             found.append(Leak(product, millilitres, None, None))
             continue

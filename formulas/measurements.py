@@ -95,9 +95,11 @@ def still_true(rows: QuerySet[Measurement]) -> QuerySet[Measurement]:
     return rows.filter(~Exists(later))
 
 
-def last_celsius(batch: Batch, before: datetime) -> Decimal | None:
+def last_celsius(batch: Batch, before: datetime, since: datetime | None = None) -> Decimal | None:
     """The temperature of a batch that was last recorded for a moment or earlier; None if none."""
     rows = Measurement.objects.filter(batch=batch, measure=Measure.TEMPERATURE)
+    if since is not None:
+        rows = rows.filter(happened_at__gte=since)
     rows = still_true(rows.filter(happened_at__lte=before)).order_by("happened_at", "id")
     return rows.values_list("value", flat=True).last()
 

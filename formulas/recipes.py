@@ -8,6 +8,7 @@ from uuid import UUID
 
 from formulas.composition import Composed, Ingredient, Kind, Recipe
 from formulas.infusing import Infusion
+from formulas.label_volumes import for_labels
 from formulas.models import BatchLine, FormulaVersion, Line, Product
 from formulas.scaling import fill_of_mass, fill_of_volume
 from ledger.errors import (
@@ -106,17 +107,21 @@ def fill_grams_of(product: Product, version: FormulaVersion) -> Decimal:
     """Grams in one unit, overfill included. Raises DensityMissing for a fill by volume."""
     if product.fill_grams is not None:
         return fill_of_mass(product.fill_grams, product.overfill_percent)
-    if version.density is None or product.fill_ml is None:
+    density = for_labels(density_of(version))
+    if density is None or product.fill_ml is None:
         raise DensityMissing(
             Sentence(
-                "The fill of {product} is by volume: give the formula {formula!r} a density.",
+                "The fill of {product} is by volume: give the formula {formula!r} a density."
+                if version.density is None
+                else "The fill of {product} is by volume, which is judged at 20 degC: give the"
+                " formula {formula!r} a density at 20 degC.",
                 product=product.name,
                 formula=version.formula.name,
             ),
             name=version.formula.name,
             pointer="/units",
         )
-    return fill_of_volume(product.fill_ml, version.density, product.overfill_percent)
+    return fill_of_volume(product.fill_ml, density.grams_per_millilitre, product.overfill_percent)
 
 
 def mass_each_of(product: Product, version: FormulaVersion) -> Decimal | None:

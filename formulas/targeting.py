@@ -9,11 +9,11 @@ from uuid import UUID
 from django.db.models import F
 
 from formulas.access import fills_of
-from formulas.containers import room_of
+from formulas.containers import room_for, room_of
 from formulas.errors import RuleMissing, SpreadMissing
 from formulas.fill_targets import Giveaway, Target, above, keeps, lowest_target, percent_above
-from formulas.filling import nominal_of
 from formulas.finishing import cost_of
+from formulas.label_volumes import for_labels, holds_at_20, label_density, nominal_of
 from formulas.models import Making, NetContents, Product, UnitWeighing
 from formulas.net_contents import Limits
 from formulas.scaling import fill_of_mass
@@ -81,13 +81,13 @@ def fill_target(
 ) -> TargetOf:
     """The lowest fill that keeps the product's rule at the spread of the filler. Nothing is kept.
 
-    The spread is that of the latest weighing, unless it is given; the density that of the formula;
-    the units those of the latest fill or batch. Raises NotFound, RuleMissing,
-    SpreadMissing, DensityMissing, Invalid where no units are known.
+    The spread is that of the latest weighing, unless it is given; the density that of the formula,
+    at 20 degC where contents are judged; the units those of the latest fill or batch. Raises
+    NotFound, RuleMissing, SpreadMissing, DensityMissing, Invalid where no units are known.
     """
     actor.must(Verb.READ)
     found, chosen = net_contents_of(actor, product)
-    known = density or density_of(found.formula.material)
+    known = for_labels(density, density_of(found.formula.material))
     limits = _limits(found, chosen, known)
     latest = _latest(actor, found)
     spread, weighing = _spread(actor, found, deviation)
@@ -124,13 +124,24 @@ def fill_target(
 class FillWeight:
     """What a piece is to weigh: as the product has it, and at the lowest that keeps its rule.
 
-    Grams, net. `nominal` is None where a density is lacking, `lowest` also where no rule is chosen
-    or no piece was weighed yet.
+    Grams, net, by the `density` at 20 degC. `nominal` is None where that is lacking, `lowest` also
+    where no rule is chosen or no piece was weighed yet. `warm` is the density of the fill, or all
+    that is known, where it is of another temperature; a piece then takes `takes_ml` of `room_ml`.
     """
 
     nominal: Decimal | None
     density: Density | None
     lowest: Decimal | None
+    warm: Density | None = None
+    takes_ml: Decimal | None = None
+    room_ml: Decimal | None = None
+
+    @property
+    def lacks_room(self) -> bool:
+        """Whether a piece as warm as it is filled does not go into its container."""
+        if self.takes_ml is None or self.room_ml is None:
+            return False
+        return self.room_ml < self.takes_ml
 
 
 def fill_weight(
@@ -138,21 +149,25 @@ def fill_weight(
 ) -> FillWeight:
     """What a piece of a product is to weigh when it is filled from `bulk`. Nothing is kept.
 
-    The density is that of the bulk, unless another is given for the fill. Raises NotFound.
+    By the density of the bulk at 20 degC; `density` is that of the fill. Raises NotFound.
     """
     actor.must(Verb.READ)
     found, chosen = net_contents_of(actor, product)
-    known = density or density_of(bulk) or density_of(found.formula.material)
-    nominal = nominal_of(found, bulk, 1, known)
+    known = label_density(bulk, density)
+    nominal = nominal_of(found, known)
     per_ml = None if known is None else known.grams_per_millilitre
     limits = None
     if found.fill_ml is None or known is not None:
         limits = limits_in_grams(found, chosen, per_ml)
     weighed = None if limits is None else _latest_spread(actor, found)
     if limits is None or weighed is None or weighed.deviation_grams is None:
-        return FillWeight(nominal, known, None)
-    target = lowest_target(limits, weighed.deviation_grams, weighed.units)
-    return FillWeight(nominal, known, target.grams)
+        lowest = None
+    else:
+        lowest = lowest_target(limits, weighed.deviation_grams, weighed.units).grams
+    filled = density or density_of(bulk) or density_of(bulk.material)
+    usual = found.fill_ml is None or filled is None or holds_at_20(filled)
+    takes, room = room_for(actor, found, nominal, density) or (None, None)
+    return FillWeight(nominal, known, lowest, None if usual else filled, takes, room)
 
 
 def _count(units: int | None, latest: FilledUnits | None) -> int:

@@ -13,6 +13,7 @@ from django.db.models import Exists, F, OuterRef, Sum
 from formulas.access import batch_for, fills_of, product_for
 from formulas.fill_targets import Giveaway, Target, above, lowest_target
 from formulas.finishing import cost_of
+from formulas.label_volumes import for_labels
 from formulas.models import Filling, Making, NetContents, Product, UnitWeighing
 from formulas.net_contents import Judged, Limits, Rule, judge, limits_of, spread_of
 from ledger.access import Actor, find
@@ -172,9 +173,9 @@ def weigh_units(
 ) -> tuple[UnitWeighing, FilledUnits]:
     """Keep the weights of units, and what the product's rule then was.
 
-    A fill by volume is judged by `density`, or that of the bulk, or the formula's, best at 20 degC,
-    where contents are judged. Raises Invalid, UnitWrong, DensityMissing, and Conflict for a batch
-    without units or a fill that was undone.
+    A fill by volume is judged by `density`, or that of the bulk, or the formula's: the first that
+    holds at about 20 degC, where contents are judged. Raises Invalid, UnitWrong, DensityMissing,
+    and Conflict for a batch without units or a fill that was undone.
     """
     actor.must(Verb.MAKE)
     if happened_at > now + GRACE:
@@ -300,14 +301,14 @@ def _nominal(product: Product) -> Decimal:
 
 
 def _density(of: FilledUnits, given: Density | None) -> tuple[Density | None, str]:
-    """The density that was given now, or the bulk's, or the formula's; and which it is."""
-    if given is not None:
-        return given, "given"
-    bulk = None if of.filling is None else density_of(of.filling.bulk_lot)
-    if bulk is not None:
-        return bulk, "lot"
-    found = density_of(of.product.formula.material)
-    return found, "formula" if found is not None else ""
+    """The density at 20 degC that was given now, or the bulk's, or the formula's; and which."""
+    known = {
+        "given": given,
+        "lot": None if of.filling is None else density_of(of.filling.bulk_lot),
+        "formula": density_of(of.product.formula.material),
+    }
+    usual = ((one, origin) for origin, one in known.items() if for_labels(one))
+    return next(usual, (None, ""))
 
 
 def _content(one: Weighed, tare: Quantity | None, place: int) -> tuple[Decimal, dict[str, str]]:

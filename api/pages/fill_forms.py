@@ -1,6 +1,8 @@
 """What is typed when bulk is filled, and when pieces of a fill are weighed."""
 
 import re
+from dataclasses import replace
+from decimal import Decimal
 from typing import Any, ClassVar, Final
 
 from django import forms
@@ -9,6 +11,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import (
+    CelsiusField,
     DensityField,
     GramsField,
     PageForm,
@@ -22,13 +25,20 @@ from formulas.drawing import Sample
 from formulas.leftovers import Leftover
 from formulas.unit_weighings import Weighed
 from ledger.errors import Refusal
-from ledger.quantities import Quantity, parse_quantity
+from ledger.quantities import Density, Quantity, parse_quantity
 
 MOST_WEIGHED: Final = 200
 RULES = [
     ("eu", _("three packers' rules (Directive 76/211/EEC)")),
     ("us", _("average and single package (NIST Handbook 133)")),
 ]
+
+
+def as_warm(density: Density | None, celsius: Decimal | None) -> Density | None:
+    """A density with the temperature that was typed beside it, if one was."""
+    if density is None or celsius is None:
+        return density
+    return replace(density, celsius=celsius)
 
 
 class FillForm(PageForm):
@@ -47,6 +57,11 @@ class FillForm(PageForm):
         label=_("Its density as warm as it is filled"),
         required=False,
         help_text=_("Such as 0.98 g/mL; left empty, that of the bulk"),
+    )
+    celsius = CelsiusField(
+        label=_("How warm it then is, °C"),
+        required=False,
+        help_text=_("Such as 60; a label's volume is judged at 20"),
     )
     label_version = forms.CharField(
         label=_("Which label they get"),
@@ -96,6 +111,14 @@ class FillForm(PageForm):
         super().__init__(*args, **how)
         self.fields["product"].choices = products  # type: ignore[attr-defined]
 
+    def clean(self) -> dict[str, Any]:
+        """A density of warm bulk needs its temperature, or it would pass for one at 20 degC."""
+        typed: dict[str, Any] = super().clean() or self.cleaned_data
+        density = as_warm(typed.get("density"), typed.get("celsius"))
+        if density is not None and density.celsius is None and "celsius" not in self.errors:
+            self.add_error("celsius", said("Say how warm the bulk is at this density."))
+        return typed
+
     def told(self) -> dict[str, Any]:
         """What was typed, as the verb takes it."""
         typed = self.cleaned_data
@@ -103,7 +126,8 @@ class FillForm(PageForm):
         retained = [parse_quantity(f"{kept} each")] if kept else []
         return {
             **{name: typed[name] for name in ("product", "units", "used", "deviation")},
-            **{name: typed[name] for name in ("density", "label_version")},
+            "density": as_warm(typed["density"], typed["celsius"]),
+            "label_version": typed["label_version"],
             "samples": [Sample(one, "retained", "retained") for one in retained],
             "heel": Leftover(heel, typed["heel_reason"]) if heel else None,
             "rejects": [Leftover(reject, typed["reject_reason"])] if reject else [],

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
-from api.pages.fill_forms import FillForm, RuleForm, WeighingForm
+from api.pages.fill_forms import FillForm, RuleForm, WeighingForm, as_warm
 from api.pages.fill_workings import bulk, giveaway
 from api.pages.forms import PageForm, unsure
 from api.pages.reader import Reader
@@ -23,6 +23,7 @@ from api.pages.yields import yields_of
 from formulas import fill_reading, filling, unit_weighings
 from formulas.access import batch_for, fills_of
 from formulas.bulk_age import fill_by
+from formulas.caution_facts import of_fill
 from formulas.fill_reading import UnitsSeen
 from formulas.models import Batch
 from formulas.targeting import FillWeight, fill_weight
@@ -122,10 +123,10 @@ class BatchFill(Screen):
         known = {id for id, _name in form.fields["product"].choices}  # type: ignore[attr-defined]
         if batch.making is None or chosen not in known:
             return None
-        density = None
-        with suppress(ValidationError):
-            density = form.fields["density"].clean(form["density"].value() or "")
-        bulk = batch.making.lot
+        bulk, density = batch.making.lot, as_warm(_typed(form, "density"), _typed(form, "celsius"))
+        if density is not None and density.celsius is None:
+            # It is asked how warm that is, before it counts for anything.
+            density = None
         return fill_weight(self.actor, product=chosen, bulk=bulk, density=density)
 
     def _page(
@@ -139,12 +140,20 @@ class BatchFill(Screen):
                 "products": form.fields["product"].choices,  # type: ignore[attr-defined]
                 "fill_by": fill_by(batch.making.lot),
                 "weight": self._weight(batch, form),
+                "cautions": of_fill(batch, _typed(form, "celsius"), self.now),
                 "left": Decimal(
                     show_lot(self.actor, batch.making.lot_id)["on_hand"].get("grams", "0")
                 ),
                 "fills": fill_reading.fills_from(self.actor, batch.making.lot_id),
             }
         return self.show(may_fill=self.actor.may(Verb.MAKE), status=status, **facts)
+
+
+def _typed(form: FillForm, name: str) -> Any:
+    """What stands in a field, if it can be read, before the whole form is."""
+    with suppress(ValidationError):
+        return form.fields[name].clean(form[name].value() or "")
+    return None
 
 
 class Units(Screen):

@@ -8,6 +8,7 @@ from rest_framework import serializers
 from api.operation import Resource, Sent, reads, writes
 from api.paging import Paged, page, page_of
 from api.rest.batch_shapes import SampleIn, samples_of
+from api.rest.caution_shapes import StepCautionOut, cautions_json
 from api.rest.deviation_shapes import DeviationIn, Overrode
 from api.rest.fields import (
     Body,
@@ -24,7 +25,9 @@ from api.rest.fields import (
 )
 from api.rest.receipts import LotBrief, QuantityOut, ReleaseIn, quantity_json
 from formulas import filling
-from formulas.access import fills_of
+from formulas.access import batch_for, fills_of
+from formulas.caution_facts import of_fill
+from formulas.fill_reading import batch_of_fill
 from formulas.leftovers import Leftover
 from formulas.models import Filling
 from ledger.access import Actor, find
@@ -56,7 +59,9 @@ class FillIn(Body):
     density = DensityIn(
         required=False,
         allow_null=True,
-        help_text="Of the bulk as warm as it is filled, where it is another than the lot's.",
+        help_text="Of the bulk as warm as it is filled (`at`), where it is another than the lot's."
+        " It makes grams of volumes given here, and tells what room they take. Beyond 15 to 25 degC"
+        " it is not what a label's volume weighs, which is judged at 20 degC.",
     )
     label_version = Text(
         max_length=60, required=False, allow_blank=True, help_text="Which label the units got."
@@ -101,7 +106,10 @@ class FillOut(serializers.Serializer[Any]):
     lot = LotBrief()
     units = serializers.IntegerField()
     used = QuantityOut()
-    nominal_grams = Shown(allow_null=True, help_text="What the units should hold.")
+    nominal_grams = Shown(
+        allow_null=True,
+        help_text="What the units should hold; by volume, null without a density at 20 degC.",
+    )
     reconciliation = ReconciliationOut()
     density = FillDensityOut(allow_null=True)
     label_version = Text(allow_blank=True)
@@ -115,6 +123,10 @@ class FillOut(serializers.Serializer[Any]):
     state = serializers.ChoiceField(["filled", "reversed"])
     happened_at = Moment()
     person = Id()
+
+
+class FillMade(FillOut):
+    cautions = StepCautionOut(many=True)
 
 
 class FillQuery(Paged):
@@ -193,7 +205,7 @@ class Fills(Resource):
             lambda row: fill_json(actor, row, row.status, undone=row.undone),
         )
 
-    @writes(FillIn, FillOut)
+    @writes(FillIn, FillMade)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
         """Fill units of a product from a lot of bulk; the rest stays bulk."""
         release, deviation = data.get("release"), data.get("deviation")
@@ -214,7 +226,14 @@ class Fills(Resource):
             release_basis=release and release["basis"],
             deviation=deviation["reason"] if deviation else "",
         )
-        return fill_json(actor, done.filling, done.status)
+        return {**fill_json(actor, done.filling, done.status), "cautions": _cautions(actor, done)}
+
+
+def _cautions(actor: Actor, done: filling.Filled) -> list[dict[str, Any]]:
+    row = done.filling
+    made = batch_of_fill(actor, row)
+    batch = None if made is None else batch_for(actor, made[0])
+    return cautions_json(of_fill(batch, row.density_at, row.happened_at))
 
 
 class OneFill(Resource):

@@ -24,6 +24,7 @@ from api.rest.fields import (
 )
 from formulas import targeting, unit_weighings
 from formulas.fill_targets import Floor, Giveaway, Target, percent_above
+from formulas.label_volumes import REFERENCE
 from formulas.models import NetContents, Product, UnitWeighing
 from formulas.net_contents import CAUTION, Limits, Rule, Verdict
 from formulas.unit_weighings import Checked, FilledUnits
@@ -73,7 +74,10 @@ class UnitIn(Body):
 class UnitWeighingIn(Body):
     weighings = listed(UnitIn, least=1, most=200)
     tare = QuantityField(required=False, help_text="Of every unit that has none of its own.")
-    density = DensityIn(required=False, help_text="Else the bulk's, or the formula's.")
+    density = DensityIn(
+        required=False,
+        help_text="Else the bulk's, or the formula's: the first that holds at 15 to 25 degC.",
+    )
     happened_at = Moment(required=False)
 
 
@@ -129,7 +133,9 @@ class FillTargetIn(Body):
         required=False, help_text="Of the filler; else that of the latest weighing."
     )
     units = Whole(min_value=1, max_value=1_000_000, required=False)
-    density = DensityIn(required=False)
+    density = DensityIn(
+        required=False, help_text="Else the formula's: the first that holds at 15 to 25 degC."
+    )
     overfill_percent = DecimalText(
         least="0", most="100", required=False, help_text="Another fill to compare with."
     )
@@ -274,7 +280,7 @@ def _notes(found: Checked) -> list[str]:
 
 
 def _warm(at: Decimal | None) -> list[str]:
-    return [] if at is None or at == 20 else [WARM.format(at=f"{at.normalize():f}")]
+    return [] if at is None or at == REFERENCE else [WARM.format(at=f"{at.normalize():f}")]
 
 
 def _tidy(value: Decimal) -> str:

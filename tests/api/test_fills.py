@@ -42,6 +42,7 @@ def test_a_fill_that_overrode_a_rule_and_one_that_was_undone(
     north.post("fills", body).refused(409, "lot_not_released", "/lot")
     body["deviation"] = {"reason": "for a stability test"}
     fill: Any = north.post("fills", body).made()
+    assert fill.pop("cautions") == []
     assert (fill["deviation"], fill["overrode"]) == ("for a stability test", ["status"])
     assert north.get(f"entries/{fill['entry']}").made()["details"]["overrode"] == ["status"]
     assert north.get(f"fills/{fill['id']}").made() == fill
@@ -55,15 +56,59 @@ def test_a_fill_that_overrode_a_rule_and_one_that_was_undone(
 def test_a_fill_keeps_the_density_at_which_it_was_filled_and_its_label(
     north: Client, made: Populated
 ) -> None:
-    product: dict[str, Any] = {"name": "By volume", "formula": made.ids["formula"][0]}
-    product |= {"fill": {"nominal": "100 mL"}, "packaging": []}
-    bulk: dict[str, Any] = {"product": north.post("products", product).made()["id"], "units": 1}
-    bulk |= {"lot": made.ids["lot"][2], "deviation": {"reason": "for a trial"}}
+    """100 mL of what has 0.9 g/mL weigh 90 g, though it is filled at 60 degC and 0.8 g/mL; 120 mL
+    of that are 96 g. Of 0.85 g/mL at 25 degC, 100 mL are 85 g.
+    """
+    bulk = by_volume(north, made, "By volume", [])
     warm = {"density": {"value": "0.8 g/mL", "at": "60 degC"}, "label_version": "May"}
     fill = north.post("fills", {**bulk, **warm}).made()
-    assert (fill["label_version"], fill["used"]["grams"]) == ("May", "80.000000")
+    assert (fill["label_version"], fill["used"]["grams"]) == ("May", "90.000000")
     assert fill["density"] == {"value": "0.8", "at": "60"}
+    assert fill.pop("cautions") == []
     assert north.get(f"fills/{fill['id']}").made() == fill
+    typed = north.post("fills", {**bulk, **warm, "used": "120 mL"}).made()
+    assert (typed["used"]["grams"], typed["nominal_grams"]) == ("96.000000", "90.000000")
+    assert typed["reconciliation"]["unexplained"] == "6.000000"
+    for at, grams in (("25 degC", "85.000000"), ("14.9 degC", "90.000000"), (None, "85.000000")):
+        density = {"value": "0.85 g/mL"} | ({"at": at} if at else {})
+        usual = north.post("fills", {**bulk, "density": density}).made()
+        assert usual["used"]["grams"] == grams
+
+
+def test_hot_bulk_is_cautioned_of_once(north: Client, made: Populated) -> None:
+    bulk = by_volume(north, made, "Filled hot", [])
+    density = {"value": "0.8 g/mL", "at": "60.5 degC"}
+    (caution,) = north.post("fills", {**bulk, "density": density}).made()["cautions"]
+    assert (caution["code"], caution["about"]) == ("hot", ["60.5 degC"])
+    assert "density is not that of the cold batch" in caution["reason"]
+
+
+def test_warm_bulk_needs_room_in_its_container(north: Client, made: Populated) -> None:
+    """90 g at 0.8 g/mL take 112.5 mL, and 108 mL of water, about, are what the bottle holds."""
+    bottle = north.material("Bottle of 100 mL", measured_by="count")
+    north.receive(bottle, "10 each", "5.00")
+    north.change("PUT", f"containers/{bottle}", {"nominal": "100 mL"}).made()
+    water = {"level": "usable", "at": "20 degC", "pieces": [{"gross": "117.7 g", "tare": "10 g"}]}
+    north.post(f"containers/{bottle}/water-fills", water).made()
+    bulk = by_volume(north, made, "Bottled", [{"material": bottle, "quantity": "1 each"}])
+    warm = {**bulk, "density": {"value": "0.8 g/mL", "at": "60 degC"}}
+    refusal = north.post("fills", warm).refused(422, "container_too_small", "/density")
+    assert "112.50 mL" in refusal["detail"]
+    # 86 g take 107.5 mL, and 90 g at 0.85 g/mL 105.88 mL.
+    assert north.post("fills", {**warm, "mean_net": "86 g"}).made()["nominal_grams"] == "90.000000"
+    cooler = {**bulk, "density": {"value": "0.85 g/mL", "at": "40 degC"}}
+    assert north.post("fills", cooler).made()["used"]["grams"] == "90.000000"
+
+
+def by_volume(
+    north: Client, made: Populated, name: str, packaging: list[dict[str, Any]]
+) -> dict[str, Any]:
+    """One piece of 100 mL from the bulk, as it is asked for."""
+    product: dict[str, Any] = {"name": name, "formula": made.ids["formula"][0]}
+    product |= {"fill": {"nominal": "100 mL"}, "packaging": packaging}
+    id = north.post("products", product).made()["id"]
+    about = {"lot": made.ids["lot"][2], "deviation": {"reason": "for a trial"}}
+    return {"product": id, "units": 1, **about}
 
 
 def test_who_did_it_is_an_id_like_others(north: Client, made: Populated) -> None:

@@ -41,6 +41,7 @@ WATER = part("Aqua", Flag.WATER, percent="90")
         (Step.FINISH, {"additions": ["CI 19140"]}, "beyond_formula"),
         (Step.MEASURE, {"celsius": D("60.01")}, "hot"),
         (Step.FINISH, {"celsius": D(72)}, "hot"),
+        (Step.FILL, {"celsius": D(72)}, "hot"),
         (Step.FINISH, {"ph_outside": "pH 7 is above 6."}, "ph_outside"),
         (Step.FORMULA, {"parts": [WATER]}, "water_unpreserved"),
         (
@@ -89,7 +90,7 @@ WATER = part("Aqua", Flag.WATER, percent="90")
         (Step.PRODUCT, {"product_name": "Balm that heals"}, "claim"),
         (Step.PRODUCT, {"product_name": "Day cream SPF30"}, "claim"),
         (Step.PRODUCT, {"product_name": "Anti-bacterial wash"}, "claim"),
-        (Step.PRODUCT, {"label_texts": ["A balm", "Heals small cuts"]}, "claim"),
+        (Step.PRODUCT, {"label_function": "Heals small cuts"}, "claim"),
     ],
 )
 def test_each_is_told_at_its_step(step: Step, facts: dict[str, Any], code: str) -> None:
@@ -104,10 +105,12 @@ def test_each_is_told_at_its_step(step: Step, facts: dict[str, Any], code: str) 
         (Step.FORMULA, {"parts": [WATER, part("Phenoxyethanol", Flag.PRESERVATIVE)]}),
         (Step.FORMULA, {"parts": [part("Sodium Hydroxide", Flag.LYE)]}),
         (Step.MEASURE, {"celsius": D(60)}),
+        (Step.FILL, {"celsius": D(60)}),
+        (Step.FILL, {}),
         (Step.FORMULA, {"parts": [part("Parfum", Flag.FRAGRANCE, max_percent=D(1))]}),
         (Step.PLAN, {"parts": [part("Parfum", valid_until=DAY)], "day": DAY}),
         (Step.PRODUCT, {"use": "rinse_off", "product_name": "Healthy hair wash"}),
-        (Step.PRODUCT, {"product_name": "Balm", "label_texts": ["For dry lips", "Keep cool."]}),
+        (Step.PRODUCT, {"product_name": "Balm", "label_function": "For dry lips"}),
         (Step.PLAN, {}),
         (Step.FINISH, {}),
     ],

@@ -67,7 +67,9 @@ def test_a_fill_is_asked_about_and_taken_back(database: Any, redis_server: Any) 
 def test_bulk_is_filled_by_weight_in_time_and_with_a_label(
     database: Any, redis_server: Any
 ) -> None:
-    """250 mL at 1.02 g/mL and 2 % above are 260.1 g; as warm as 0.98 g/mL they are 249.9 g."""
+    """250 mL at 1.02 g/mL and 2 % above are 260.1 g, however warm it is filled: a label's volume is
+    judged at 20 degC. At 0.98 g/mL those take 265.41 mL.
+    """
     shop = open_workshop()
     oil = shop.material("Oil")
     shop.receive(oil, "10 kg", "50.00")
@@ -82,18 +84,32 @@ def test_bulk_is_filled_by_weight_in_time_and_with_a_label(
     assert "260.1 g is to be in a piece, at 1.02 g/mL" in page
     # Made on 6 May 2025.
     assert "To be filled by 9 May 2025" in page
-    typed = {"product": str(product.id), "density": "0.98 g/mL"}
-    look = client.post(path, {**typed, "do": "look"}, headers={"HX-Request": "true"})
-    assert "249.9 g is to be in a piece, at 0.98 g/mL" in plain(shown(look))
+    typed = {"product": str(product.id), "density": "0.98 g/mL", "celsius": "65"}
+
+    def looked(**other: str) -> str:
+        asked = {**typed, **other, "do": "look"}
+        return plain(shown(client.post(path, asked, headers={"HX-Request": "true"})))
+
+    look = looked()
+    assert "260.1 g is to be in a piece, at 1.02 g/mL" in look
+    assert "does not go by 0.98 g/mL, which holds at 65 °C" in look
+    assert look.count("beware of burns") == 1
+    at_20 = looked(density="1.01 g/mL", celsius="20")
+    assert "257.55 g is to be in a piece, at 1.01 g/mL and 20 °C" in at_20
+    assert "burns" not in at_20
+    assert "does not go by" not in at_20
+    assert "260.1 g is to be in a piece" in looked(celsius="")
+    unsaid = refused(client, path, **{**typed, "celsius": ""}, units="10")
+    assert "Say how warm the bulk is" in unsaid
     typed |= {"units": "10", "label_version": "third, May", "basis": "seen"}
     assert "to be filled by 9 May 2025" in plain(refused(client, path, **typed))
     page = plain(done(client, path, **typed, deviation="looked at and measured again"))
     assert "third, May" in page
-    assert "0.98 g/mL" in page
+    assert "0.98 g/mL, 65 °C" in page
     assert "the bulk was filled late" in shown(client.get("/deviations?kind=bulk_age"))
     with acting_as(shop.actor):
         kept = Filling.objects.get()
-        assert (kept.used_grams, kept.density) == (D(2499), D("0.98"))
+        assert (kept.used_grams, kept.density) == (D(2601), D("0.98"))
         kept.id, kept.deviation = new_id(), ""
         with pytest.raises(BulkTooOld), explained():
             kept.save(force_insert=True)

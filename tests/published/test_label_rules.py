@@ -177,8 +177,8 @@ RULES: dict[str, Callable[[Row], None]] = {
     "rule: EU allergens, date 1": placed,
     "rule: EU allergens, date 2": on_the_shelf,
 }
-# Asked in `tests/formulas/test_labelling.py`, where there are lots.
-OF_A_LOT = {"rule: EU label: batch number"}
+# Asked where there are lots (`tests/formulas/test_labelling.py`) and limits (`test_labels.py`).
+ELSEWHERE = {"rule: EU label: batch number", "rule: reference temperature"}
 
 
 @pytest.mark.parametrize("row", published_rows("labels.csv", *RULES))
@@ -188,4 +188,4 @@ def test_rules(row: Row) -> None:
 
 def test_every_rule_is_checked_by_one_of_these() -> None:
     rows = [param.values[0] for param in published_rows("labels.csv", "rule: ")]
-    assert {row.quantity for row in rows} == RULES.keys() | CLOCKS.keys() | OF_A_LOT
+    assert {row.quantity for row in rows} == RULES.keys() | CLOCKS.keys() | ELSEWHERE

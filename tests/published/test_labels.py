@@ -1,6 +1,7 @@
 """GS1 keys and carriers, allergens, order of ingredients and dual contents, as published."""
 
 import json
+import re
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -8,9 +9,10 @@ from fractions import Fraction
 import pytest
 
 from formulas.declaration import Group, Market, Part, Stated, declare, must_be_named
+from formulas.label_volumes import REFERENCE, for_labels
 from formulas.labels import net_contents
 from ledger import gs1
-from ledger.quantities import convert
+from ledger.quantities import convert, parse_density
 
 from .rows import Row, published_rows
 
@@ -140,6 +142,19 @@ def test_order(row: Row) -> None:
         groups[one.group].append(one.inci_name)
     assert groups[Group.ABOVE] == told["fixed"]
     assert groups[Group.UP_TO] == told["any_order_next"]
+
+
+@pytest.mark.parametrize("row", published_rows("labels.csv", "rule: reference temperature"))
+def test_what_a_label_says_is_judged_at_its_reference_temperature(row: Row) -> None:
+    """A density taken there counts before one of warm bulk, which counts for no label."""
+    found = re.fullmatch(r"(\d+) F \((\d+) C\)", row.expected)
+    assert found is not None
+    fahrenheit, celsius = found.groups()
+    there = parse_density("1.02 g/mL", f"{fahrenheit} degF")
+    assert there.celsius == REFERENCE == Decimal(celsius)
+    warm = parse_density("0.98 g/mL", "60 degC")
+    assert for_labels(warm, there) == there
+    assert for_labels(warm) is None
 
 
 @pytest.mark.parametrize("row", published_rows("labels.csv", "dual declaration"))

@@ -54,7 +54,7 @@ def test_a_soap_is_cautioned_at_every_step_and_nowhere_twice(maker: Client) -> N
     }
     told = codes(maker.post("products", product).made())
     assert set(told) > {"stricter_review", "claim", "allergen_origin"}
-    said = {"function": "To wash with", "warnings": "Antibacterial; keep from the eyes."}
+    said = {"function": "Antibacterial wash", "warnings": "Use a sunscreen."}
     plain = {**product, "name": "Soap 60 g", "labelling": said}
     claims = [
         one["about"]
