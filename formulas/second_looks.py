@@ -58,7 +58,9 @@ def weighings_seen(actor: Actor, batch: Batch) -> "QuerySet[Weighing]":
 
 def look_up(weighings: Sequence[Weighing]) -> None:
     """Fetch the second looks at these weighings with whoever looked, and who approved rework."""
-    prefetch_related_objects(weighings, _looks(), "reworks")
+    prefetch_related_objects(weighings, _looks())
+    # Rework is never weighed without a word of why: it has a deviation, as few others have.
+    prefetch_related_objects([one for one in weighings if one.deviation], "reworks")
 
 
 def _looks() -> "Prefetch[str]":

@@ -119,7 +119,8 @@ def ground(database: embedded.Server, redis_server: Any, unlimited: None) -> Gro
         pages += [looked_at(client, path) for path in dict.fromkeys((*ASKED, *told))]
         pages += [looked_at(client, path) for path in _telling(pages, admin, rows)]
     assert {one.route for one in pages} == set(ROUTES)
-    assert {one.status for one in pages} == {200}
+    # Of some other formula nobody knows what it costs.
+    assert [(one.path, one.status) for one in pages if one.status not in (200, 422)] == []
     return Ground(shop, database.url_admin, rows, marks, client, pages, [*map(read, pages)])
 
 

@@ -66,7 +66,7 @@ def test_who_begins_is_led_to_the_first_finished_batch(browser: Browser, young: 
         page.get_by_label("Release it").check()
         page.get_by_label("Because", exact=True).first.fill("certificate agrees")
         page.get_by_role("button", name="So be it").click()
-        expect(page.locator("main")).to_contain_text("release: certificate agrees")
+        expect(page.locator("main")).to_contain_text("Released: certificate agrees")
         step(page, "Write one down")
         page.get_by_label("What it is called").fill("Plain apricot")
         page.locator("[name=lines-0-name]").fill("Apricot oil")

@@ -75,7 +75,7 @@ def release(page: Page, name: str) -> None:
     page.wait_for_url("**/lots?q=*")
     page.get_by_role("link", name=f"{name} oil").click()
     certificate = {"decision": "release", "basis": "certificate agrees"}
-    send(page, "So be it", "release: certificate agrees", certificate)
+    send(page, "So be it", "Released: certificate agrees", certificate)
 
 
 def plan_and_weigh(page: Page, name: str, code: str) -> str:

@@ -70,7 +70,8 @@ def found_by_name(client: Client) -> list[str]:
     for path, first in NAMED:
         links = dict.fromkeys(LINK.findall(looked_at(client, path).text))
         found += [link for link in links if "<" in route_of(link)][:first]
-    return found
+    # Where a formula is scaled, what it needs leads there.
+    return [*found, f"{found[0]}/free"]
 
 
 def route_of(path: str) -> str:
