@@ -10,6 +10,7 @@ from decimal import Decimal
 
 from formulas.models import Product
 from formulas.scaling import fill_of_mass, fill_of_volume
+from ledger.errors import DensityMissing, Sentence
 from ledger.measuring import density_of
 from ledger.models import Lot
 from ledger.quantities import Density
@@ -28,6 +29,23 @@ def holds_at_20(density: Density) -> bool:
 def for_labels(*known: Density | None) -> Density | None:
     """The first of these that holds at about 20 degC; None where there is none."""
     return next((one for one in known if one is not None and holds_at_20(one)), None)
+
+
+def density_lacking(name: str, given: Density | None) -> DensityMissing:
+    """The refusal where no density at about 20 degC is known; why a warm one that was given, if one
+    was, does not serve."""
+    if given is None or given.celsius is None:
+        return DensityMissing(name=name, pointer="/density")
+    return DensityMissing(
+        Sentence(
+            "What the label's volume of {name} weighs goes by a density at 15 to 25 degC, and this"
+            " one holds at {at} degC: give one that was taken there.",
+            name=name,
+            at=f"{given.celsius.normalize():f}",
+        ),
+        name=name,
+        pointer="/density",
+    )
 
 
 def label_density(bulk: Lot, given: Density | None) -> Density | None:

@@ -13,7 +13,13 @@ from formulas.containers import room_for, room_of
 from formulas.errors import RuleMissing, SpreadMissing
 from formulas.fill_targets import Giveaway, Target, above, keeps, lowest_target, percent_above
 from formulas.finishing import cost_of
-from formulas.label_volumes import for_labels, holds_at_20, label_density, nominal_of
+from formulas.label_volumes import (
+    density_lacking,
+    for_labels,
+    holds_at_20,
+    label_density,
+    nominal_of,
+)
 from formulas.models import Making, NetContents, Product, UnitWeighing
 from formulas.net_contents import Limits
 from formulas.scaling import fill_of_mass
@@ -26,7 +32,7 @@ from formulas.unit_weighings import (
 )
 from ledger.access import Actor
 from ledger.costing import GRAMS_PER_KG
-from ledger.errors import DensityMissing, Invalid
+from ledger.errors import Invalid
 from ledger.measuring import density_of
 from ledger.models import Lot
 from ledger.quantities import Density, Quantity
@@ -88,6 +94,8 @@ def fill_target(
     actor.must(Verb.READ)
     found, chosen = net_contents_of(actor, product)
     known = for_labels(density, density_of(found.formula.material))
+    if chosen is not None and found.fill_ml is not None and known is None:
+        raise density_lacking(found.name, density)
     limits = _limits(found, chosen, known)
     latest = _latest(actor, found)
     spread, weighing = _spread(actor, found, deviation)
@@ -177,8 +185,6 @@ def _count(units: int | None, latest: FilledUnits | None) -> int:
 
 
 def _limits(product: Product, chosen: NetContents | None, density: Density | None) -> Limits:
-    if chosen is not None and product.fill_ml is not None and density is None:
-        raise DensityMissing(name=product.name, pointer="/density")
     known = None if density is None else density.grams_per_millilitre
     limits = limits_in_grams(product, chosen, known)
     if limits is None:

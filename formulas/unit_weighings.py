@@ -13,7 +13,7 @@ from django.db.models import Exists, F, OuterRef, Sum
 from formulas.access import batch_for, fills_of, product_for
 from formulas.fill_targets import Giveaway, Target, above, lowest_target
 from formulas.finishing import cost_of
-from formulas.label_volumes import for_labels
+from formulas.label_volumes import density_lacking, for_labels
 from formulas.models import Filling, Making, NetContents, Product, UnitWeighing
 from formulas.net_contents import Judged, Limits, Rule, judge, limits_of, spread_of
 from ledger.access import Actor, find
@@ -21,7 +21,6 @@ from ledger.costing import GRAMS_PER_KG
 from ledger.counting import GRACE
 from ledger.errors import (
     Conflict,
-    DensityMissing,
     Invalid,
     Sentence,
     UnitWrong,
@@ -212,7 +211,7 @@ def _row(
     nominal = _nominal(of.product)
     if of.product.fill_ml is not None:
         if grams_per_ml is None:
-            raise DensityMissing(name=of.product.name, pointer="/density")
+            raise density_lacking(of.product.name, density)
         nominal = nominal * grams_per_ml
     chosen = NetContents.objects.filter(maker_id=actor.maker, product=of.product).first()
     limits = limits_in_grams(of.product, chosen, grams_per_ml)

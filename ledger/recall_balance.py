@@ -5,7 +5,8 @@ from a lot holds its share of it: the usual mass balance of a trace (ISO 22005; 
 What was lost in making counts as in the output, since nobody can tell which grams were lost.
 """
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -33,27 +34,40 @@ def carried(
     time does not allow, is left out: its share then shows as unexplained.
     """
     held = {root: Fraction(totals[root])}
-    waiting = list(makings)
-    while waiting:
-        unmade = {lot for making in waiting for lot in making.outputs}
-        ready: list[Making] = []
-        later: list[Making] = []
-        for making in waiting:
-            (ready if unmade.isdisjoint(making.inputs) else later).append(making)
-        if not ready:
-            break
-        for making in ready:
-            went_in = sum(
-                share_of(held[lot], quantity, totals[lot])
-                for lot, quantity in making.inputs.items()
-                if lot in held and totals.get(lot)
-            )
-            together = sum(making.outputs.values(), Decimal(0))
-            for lot, quantity in making.outputs.items():
-                share = share_of(went_in, quantity, together)
-                held[lot] = held[lot] + share if lot in held else share
-        waiting = later
+    for making in _in_turn(list(makings)):
+        went_in = sum(
+            share_of(held[lot], quantity, totals[lot])
+            for lot, quantity in making.inputs.items()
+            if lot in held and totals.get(lot)
+        )
+        together = sum(making.outputs.values(), Decimal(0))
+        for lot, quantity in making.outputs.items():
+            share = share_of(went_in, quantity, together)
+            held[lot] = held[lot] + share if lot in held else share
     return held
+
+
+def _in_turn(makings: Sequence[Making]) -> Iterator[Making]:
+    """Each making after all that its inputs came of; those of a circle never come."""
+    unmade = Counter(lot for making in makings for lot in making.outputs)
+    awaited: dict[Hashable, list[int]] = defaultdict(list)
+    ready, waits_for = [], []
+    for number, making in enumerate(makings):
+        lacking = [lot for lot in making.inputs if lot in unmade]
+        waits_for.append(len(lacking))
+        for lot in lacking:
+            awaited[lot].append(number)
+        if not lacking:
+            ready.append(number)
+    # It grows while it is gone through.
+    for number in ready:
+        yield makings[number]
+        for lot in makings[number].outputs:
+            unmade[lot] -= 1
+            for other in awaited[lot] if not unmade[lot] else ():
+                waits_for[other] -= 1
+                if not waits_for[other]:
+                    ready.append(other)
 
 
 def share_of(held: Fraction | int, part: Decimal, whole: Decimal) -> Fraction:

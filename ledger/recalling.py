@@ -13,20 +13,21 @@ from fractions import Fraction
 from typing import Any, Final, NamedTuple
 from uuid import UUID
 
-from django.db import connection
-
 from ledger.access import Actor, lot_for
 from ledger.entries import account
 from ledger.models import Account
 from ledger.recall_balance import Making, carried, rounded, share_of
 from ledger.roles import Verb
-from ledger.tracing import Whereabouts, is_explained, place_of
+from ledger.statements import run
+from ledger.tracing import OWN_ORIGINS, Whereabouts, is_explained, place_of
 
 ZERO: Final = Decimal(0)
 ONE: Final = Decimal(1)
 BEFORE_ALL: Final = datetime(1, 1, 1, tzinfo=UTC)
 # Goods that lie here can still be stopped.
 WITHIN_REACH: Final = frozenset({"store", "batch", "consignment"})
+# Accounts of which it matters what they gained and what they gave, not only what is left.
+_APART: Final = sorted({*OWN_ORIGINS, "sales"})
 
 # From key to key: the planner cannot know how few lots are reached, and would read through all that
 # was ever made instead.
@@ -36,8 +37,9 @@ select set_config(name, %(other)s, true)
 """
 # UNION, not UNION ALL: a lot reached by two ways is followed once. What moved is read lot by lot
 # before anything else, since the planner would look through all entries of a maker that has few.
-# Makings and sales are told one by one, of all other accounts the sums. Ids are told as texts, by
-# which Python looks up faster.
+# Makings and sales are told one by one, of all other accounts the sums: gained and given apart
+# where goods came from, since what went back there had never come. Ids are told as texts, by which
+# Python looks up faster.
 _STANDS: Final = """
 with recursive reached(lot) as (
   select %(lot)s::uuid
@@ -54,22 +56,19 @@ with recursive reached(lot) as (
   select lot_id, account_id, entry_id, quantity from ledger_posting
    where coop_id = %(coop)s and maker_id = %(maker)s
      and lot_id = any (array(select lot from reached))
-), stands as materialized (
-  select p.lot_id, p.account_id,
-         case when p.account_id in (%(making)s, %(sales)s) then p.entry_id end as entry_id,
-         p.quantity > 0 as gained, sum(p.quantity) as quantity
-    from moved p
-    join ledger_entry e on e.coop_id = %(coop)s and e.id = p.entry_id and e.reverses_id is null
-   where not exists (
-     select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = p.entry_id)
-   group by 1, 2, 3, 4
 )
-select s.lot_id::text, a.kind, a.name, s.entry_id::text, s.gained, s.quantity,
-       e.happened_at, e.details ->> 'customer', e.details ->> 'sale'
-  from stands s
-  join ledger_account a on a.coop_id = %(coop)s and a.id = s.account_id
-  left join ledger_entry e
-    on e.coop_id = %(coop)s and e.id = s.entry_id and s.account_id = %(sales)s
+select p.lot_id::text, a.kind, a.name,
+       case when p.account_id in (%(making)s, %(sales)s) then p.entry_id end::text,
+       p.quantity > 0 and a.kind = any (%(apart)s), sum(p.quantity),
+       max(e.happened_at) filter (where p.account_id = %(sales)s),
+       max(e.details ->> 'customer') filter (where p.account_id = %(sales)s),
+       max(e.details ->> 'sale') filter (where p.account_id = %(sales)s)
+  from moved p
+  join ledger_account a on a.coop_id = %(coop)s and a.id = p.account_id
+  join ledger_entry e on e.coop_id = %(coop)s and e.id = p.entry_id and e.reverses_id is null
+ where not exists (
+   select from ledger_entry r where r.coop_id = %(coop)s and r.reverses_id = p.entry_id)
+ group by p.lot_id, p.account_id, a.kind, a.name, 4, 5
 """
 _LOTS: Final = """
 select l.id::text, l.code, m.name, m.measured_by = 'count', c.status, coalesce(m.mass_each, 1)
@@ -209,10 +208,11 @@ def list_from(actor: Actor, root: UUID, since: datetime | None) -> RecallList:
         "lot": root,
         "making": account(actor, Account.Kind.MAKING, "making"),
         "sales": account(actor, Account.Kind.SALES, "cost of goods sold"),
+        "apart": _APART,
     }
-    _rows(_PLANS, {"other": "off"})
+    run(_PLANS, {"other": "off"})
     stands = [Standing(*row) for row in _rows(_STANDS, own)]
-    _rows(_PLANS, {"other": "on"})
+    run(_PLANS, {"other": "on"})
     lots = list({str(root), *(one.lot for one in stands)})
     described = _rows(_LOTS, {**own, "lots": lots})
     makings = _makings(stands, {row[0]: row[-1] for row in described})
@@ -253,9 +253,7 @@ def _whereabouts(stands: Sequence[Standing]) -> dict[Any, Whereabouts]:
 
 
 def _rows(statement: str, values: dict[str, Any]) -> list[tuple[Any, ...]]:
-    with connection.cursor() as cursor:
-        cursor.execute(statement, values)
-        rows: list[tuple[Any, ...]] = cursor.fetchall()
+    rows: list[tuple[Any, ...]] = run(statement, values).fetchall()
     return rows
 
 

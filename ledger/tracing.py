@@ -79,7 +79,7 @@ OTHER_MAKERS: Final = frozenset({"settlement", "loan"})
 # Origins to which goods go back as if they had never left.
 RETURNED_TO: Final = frozenset({"opening", "source"})
 # From other makers it came for a while, and may go back.
-_OWN_ORIGINS: Final = ORIGINS - OTHER_MAKERS
+OWN_ORIGINS: Final = ORIGINS - OTHER_MAKERS
 _GONE: Final = (Account.Kind.LOSS, CountCause.Cause.SHRINK)
 
 
@@ -120,7 +120,7 @@ class Whereabouts:
     def add(self, kind: str, name: str, gained: bool, quantity: Decimal) -> None:
         if kind == "making" and gained:
             self.used += quantity
-        elif kind in RETURNED_TO or (kind in _OWN_ORIGINS and not gained):
+        elif kind in RETURNED_TO or (kind in OWN_ORIGINS and not gained):
             # What went back to the tap was never used up, so it counts as not received.
             self.total -= quantity
         else:

@@ -24,18 +24,23 @@ from api.rest.fields import (
 )
 from formulas import targeting, unit_weighings
 from formulas.fill_targets import Floor, Giveaway, Target, percent_above
-from formulas.label_volumes import REFERENCE
+from formulas.label_volumes import REFERENCE, holds_at_20
 from formulas.models import NetContents, Product, UnitWeighing
 from formulas.net_contents import CAUTION, Limits, Rule, Verdict
 from formulas.unit_weighings import Checked, FilledUnits
 from ledger.access import Actor
 from ledger.money import round_money
+from ledger.quantities import Density
 from ledger.roles import Verb
 
 RULES = [rule.value for rule in Rule]
 VERDICTS = [verdict.value for verdict in Verdict]
 FEW = "Fewer than twelve units were weighed: their spread is a guess. Weigh more."
 WARM = "The density holds at {at} degC, and contents are judged at 20 degC: measure it there."
+UNUSED = (
+    "The density at {at} degC that was given is not used: contents are judged at 20 degC, so one"
+    " that holds at 15 to 25 degC is."
+)
 
 
 class NetContentsIn(Body):
@@ -187,7 +192,11 @@ def net_contents_json(product: Product, row: NetContents | None) -> dict[str, An
 
 
 def unit_weighing_json(
-    actor: Actor, row: UnitWeighing, of: FilledUnits, year_units: int
+    actor: Actor,
+    row: UnitWeighing,
+    of: FilledUnits,
+    year_units: int,
+    given: Density | None = None,
 ) -> dict[str, Any]:
     found = unit_weighings.check(row, of, year_units)
     judged = found.judged
@@ -213,14 +222,16 @@ def unit_weighing_json(
         "lowest_target": _target(found.target, row.nominal_grams),
         "saving": found.saving and _given(actor, found.saving),
         "saving_year": found.saving_year and _given(actor, found.saving_year),
-        "notes": _notes(found),
+        "notes": _notes(found, given),
         "caution": CAUTION,
         "happened_at": row.happened_at,
         "person": str(row.person_id),
     }
 
 
-def fill_target_json(actor: Actor, found: targeting.TargetOf) -> dict[str, Any]:
+def fill_target_json(
+    actor: Actor, found: targeting.TargetOf, given: Density | None = None
+) -> dict[str, Any]:
     weighing = found.deviation_from
     at = None if found.density is None else found.density.celsius
     few = weighing is not None and weighing.units < unit_weighings.ENOUGH
@@ -235,7 +246,7 @@ def fill_target_json(actor: Actor, found: targeting.TargetOf) -> dict[str, Any]:
         "now": _fill(actor, found, found.now),
         "asked": found.asked and _fill(actor, found, found.asked),
         "usable_ml": plain(found.room_ml),
-        "notes": [FEW] * few + _warm(at if found.product.fill_ml is not None else None),
+        "notes": [FEW] * few + (_warm(at, given) if found.product.fill_ml is not None else []),
         "caution": CAUTION,
     }
 
@@ -274,13 +285,19 @@ def _target(target: Target | None, nominal: Decimal) -> dict[str, Any] | None:
     }
 
 
-def _notes(found: Checked) -> list[str]:
+def _notes(found: Checked, given: Density | None) -> list[str]:
     by_volume = found.row.product.fill_ml is not None
-    return [FEW] * found.few + _warm(found.row.density_at if by_volume else None)
+    return [FEW] * found.few + (_warm(found.row.density_at, given) if by_volume else [])
 
 
-def _warm(at: Decimal | None) -> list[str]:
-    return [] if at is None or at == REFERENCE else [WARM.format(at=f"{at.normalize():f}")]
+def _warm(at: Decimal | None, given: Density | None) -> list[str]:
+    """What is to be said of the density that contents are judged by, and of one that was given."""
+    unused = [] if given is None or holds_at_20(given) else [_of(UNUSED, given.celsius)]
+    return unused + ([] if at is None or at == REFERENCE else [_of(WARM, at)])
+
+
+def _of(note: str, celsius: Decimal | None) -> str:
+    return note.format(at="" if celsius is None else f"{celsius.normalize():f}")
 
 
 def _tidy(value: Decimal) -> str:
@@ -319,7 +336,7 @@ class FillTargets(Resource):
             density=data.get("density"),
             overfill_percent=data.get("overfill_percent"),
         )
-        return fill_target_json(actor, found)
+        return fill_target_json(actor, found, data.get("density"))
 
 
 class _UnitWeighings(Resource):
@@ -347,7 +364,7 @@ class _UnitWeighings(Resource):
             now=self.now,
         )
         year = unit_weighings.units_in_a_year(actor, of.product, self.now)
-        return unit_weighing_json(actor, row, of, year)
+        return unit_weighing_json(actor, row, of, year, data.get("density"))
 
 
 class FillUnitWeighings(_UnitWeighings):

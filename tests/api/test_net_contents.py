@@ -108,6 +108,26 @@ def test_weighed_units_are_judged_and_priced(north: Client, shampoo: dict[str, A
     assert target["weighing"] == doubtful["id"]
 
 
+def test_a_warm_density_is_not_what_a_label_is_judged_by(
+    north: Client, shampoo: dict[str, Any]
+) -> None:
+    """250 mL at 1.02 g/mL and 20 degC weigh 255 g, though one says 0.98 g/mL at 60 degC."""
+    ruled(north, shampoo)
+    warm = {"density": {"value": "0.98 g/mL", "at": "60 degC"}}
+    unused = "The density at 60 degC that was given is not used"
+    fill = filled(north, shampoo)
+    for path, body in (
+        (f"fills/{fill['id']}/unit-weighings", {"weighings": [{"net": "256 g"}] * 3}),
+        (f"products/{shampoo['product']}/fill-target", {"standard_deviation": "1.2 g"}),
+    ):
+        by_20 = north.post(path, body).made()
+        said = north.post(path, {**body, **warm}).made()
+        assert said["limits"] == by_20["limits"]
+        assert D(said["limits"]["nominal"]) == 255
+        assert not any(unused in note for note in by_20["notes"])
+        assert [unused in note for note in said["notes"]].count(True) == 1
+
+
 def test_a_year_is_of_what_stands(north: Client, shampoo: dict[str, Any]) -> None:
     """Another fill adds to the year, one that was undone does not."""
     ruled(north, shampoo)

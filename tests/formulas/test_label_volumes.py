@@ -54,8 +54,10 @@ def test_a_bulk_of_which_only_a_warm_density_is_known(shop: Workshop) -> None:
     units = shop.does(units_of_fill, fill=filled.filling.id)
     weighed = {"of": units, "weighed": [Weighed(parse_quantity("255 g"))]}
     weighed |= {"happened_at": MORNING, "now": MORNING}
-    with pytest.raises(DensityMissing):
+    with pytest.raises(DensityMissing, match="this one holds at 60 degC"):
         shop.does(weigh_units, **weighed, density=WARM)
+    with pytest.raises(DensityMissing, match="only by a density"):
+        shop.does(weigh_units, **weighed)
     shop.does(measure_density, lot=bulk.id, density=USUAL, version=None)
     weighed["of"] = shop.does(units_of_fill, fill=filled.filling.id)
     row, _ = shop.does(weigh_units, **weighed, density=WARM)

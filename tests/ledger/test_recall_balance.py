@@ -80,3 +80,16 @@ def test_a_lot_of_two_makings_holds_what_went_into_both() -> None:
     makings = [Making({"root": D(6)}, {"mix": D(3)}), Making({"root": D(4)}, {"mix": D(7)})]
     held = carried("root", {"root": D(10), "mix": D(10)}, makings)
     assert held == {"root": 10, "mix": 10}
+
+
+def test_what_is_filled_in_turns_is_whole_before_it_is_used() -> None:
+    """Of 10, 4 go to the mix at once and 6 by way of an infusion; a jar takes half of the mix."""
+    makings = [
+        Making({"root": D(4)}, {"mix": D(4)}),
+        Making({"mix": D(5)}, {"jar": D(1)}),
+        Making({"root": D(6)}, {"infusion": D(6)}),
+        Making({"infusion": D(6)}, {"mix": D(6)}),
+    ]
+    totals = {"root": D(10), "mix": D(10), "jar": D(1), "infusion": D(6)}
+    held = carried("root", totals, makings)
+    assert held == {"root": 10, "infusion": 6, "mix": 10, "jar": 5}

@@ -27,6 +27,8 @@ def test_a_text_is_folded_to_its_plain_letters() -> None:
         (["buter", "shae"], "Shea butter"),
         (["oil", "almnod"], "Sweet almond oil"),
         (["glicerine", ""], "Glycerin"),
+        (["glicerim"], "Glycerin"),
+        (["cerin"], "Glycerin"),
     ],
 )
 def test_what_is_nearly_right_is_found(words: list[str], name: str) -> None:
@@ -39,6 +41,10 @@ def test_what_is_nearly_right_is_found(words: list[str], name: str) -> None:
 )
 def test_what_is_not_is_not(words: list[str]) -> None:
     assert found(*words) == []
+
+
+def test_a_name_without_letters_is_near_to_nothing() -> None:
+    assert nearest([("dash", "-")], ["glycerin"]) == []
 
 
 def test_the_likeliest_stands_first_and_only_a_few_are_told() -> None:
@@ -57,6 +63,7 @@ def test_the_likeliest_stands_first_and_only_a_few_are_told() -> None:
         *(("", "", 0), ("shea", "shea", 0), ("", "shea", 4), ("shea", "", 4)),
         *(("shae", "shea", 1), ("sha", "shea", 1), ("sheaa", "shea", 1), ("shoa", "shea", 1)),
         *(("hsae", "shea", 2), ("kitten", "sitting", 3), ("ab", "ba", 1), ("abc", "cab", 2)),
+        ("aaa", "a", 2),
     ],
 )
 def test_letters_are_counted(one: str, other: str, letters: int) -> None:

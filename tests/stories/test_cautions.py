@@ -85,6 +85,34 @@ def test_a_soap_is_cautioned_at_every_step_and_nowhere_twice(maker: Client) -> N
     assert codes(finished["finished"]) == ["hot", "ph_outside", "beyond_formula"]
 
 
+def test_a_batch_is_filled_as_hot_as_it_was_last_measured_within_a_day(maker: Client) -> None:
+    """72 degC in the morning: at noon it is cautioned of, unless it is said to be cool by then."""
+    wax = maker.material("Beeswax")
+    lot = maker.receive(wax, "1 kg", "9.00")
+    whole = [{"name": "A", "lines": [{"material": wax, "percent": "100"}]}]
+    formula = maker.post("formulas", {"name": "Balm", "phases": whole}).made()["id"]
+    jar = {"name": "Balm 50 g", "formula": formula, "fill": {"nominal": "50 g"}, "packaging": []}
+    product = maker.post("products", jar).made()["id"]
+    size = {"formula": formula, "batch": "500 g", "planned_for": "2025-05-06"}
+    batch = maker.post("batches", size).made()
+    path, at = f"batches/{batch['id']}", {"happened_at": "2025-05-06T09:00:00Z"}
+    weighing = {"line": batch["lines"][0]["id"], "lot": lot, "quantity": "500 g", **at}
+    maker.post(f"{path}/weighings", weighing).made()
+    hot = {"measure": "temperature", "value": "72 degC", **at}
+    maker.post(f"{path}/measurements", hot).made()
+    done = {"output": "500 g", "release": {"basis": "looks right"}, **at}
+    bulk = maker.post(f"{path}/finish", done).made()["lot"]["id"]
+
+    def cautions(day_and_hour: str, **more: Any) -> Any:
+        jars = {"product": product, "lot": bulk, "units": 1, **more}
+        answer = maker.post("fills", {**jars, "happened_at": f"2025-05-{day_and_hour}:00:00Z"})
+        return [(one["code"], one["about"]) for one in answer.made()["cautions"]]
+
+    assert cautions("06T12") == [("hot", ["72 degC"])]
+    assert cautions("06T13", density={"value": "0.95 g/mL", "at": "30 degC"}) == []
+    assert cautions("07T10") == []
+
+
 def test_what_a_material_says_of_itself_is_kept_and_in_order(maker: Client) -> None:
     facts = {"cautions": ["nut", "botanical", "nut"], "min_percent": "0.5", "max_percent": "2"}
     body = {"name": "Walnut shell", "measured_by": "mass", **facts}
