@@ -94,7 +94,7 @@ def fill_target(
     actor.must(Verb.READ)
     found, chosen = net_contents_of(actor, product)
     known = for_labels(density, density_of(found.formula.material))
-    if chosen is not None and found.fill_ml is not None and known is None:
+    if known is None and chosen is not None and found.fill_ml is not None:
         raise density_lacking(found.name, density)
     limits = _limits(found, chosen, known)
     latest = _latest(actor, found)
@@ -108,10 +108,9 @@ def fill_target(
         percent = percent_above(limits.nominal, grams)
         return Fill(percent, grams, keeps(limits, grams, spread, count), giveaway)
 
-    asked = None
-    if overfill_percent is not None:
-        asked = filled(fill_of_mass(limits.nominal, overfill_percent))
-    packed = [(item.material_id, item.quantity) for item in found.packaging.all()]
+    def over(percent: Decimal) -> Fill:
+        return filled(fill_of_mass(limits.nominal, percent))
+
     return TargetOf(
         product=found,
         limits=limits,
@@ -121,11 +120,16 @@ def fill_target(
         year_units=units_in_a_year(actor, found, now),
         target=target,
         lowest=filled(target.grams),
-        now=filled(fill_of_mass(limits.nominal, found.overfill_percent)),
-        asked=asked,
+        now=over(found.overfill_percent),
+        asked=None if overfill_percent is None else over(overfill_percent),
         density=known,
-        room_ml=room_of(actor, packed),
+        room_ml=_room(actor, found),
     )
+
+
+def _room(actor: Actor, product: Product) -> Decimal | None:
+    packed = [(item.material_id, item.quantity) for item in product.packaging.all()]
+    return room_of(actor, packed)
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,12 +22,12 @@ from api.rest.fields import (
     listed,
     plain,
 )
+from api.rest.fill_notes import notes_of
 from formulas import targeting, unit_weighings
 from formulas.fill_targets import Floor, Giveaway, Target, percent_above
-from formulas.label_volumes import REFERENCE, holds_at_20
 from formulas.models import NetContents, Product, UnitWeighing
 from formulas.net_contents import CAUTION, Limits, Rule, Verdict
-from formulas.unit_weighings import Checked, FilledUnits
+from formulas.unit_weighings import FilledUnits
 from ledger.access import Actor
 from ledger.money import round_money
 from ledger.quantities import Density
@@ -35,12 +35,6 @@ from ledger.roles import Verb
 
 RULES = [rule.value for rule in Rule]
 VERDICTS = [verdict.value for verdict in Verdict]
-FEW = "Fewer than twelve units were weighed: their spread is a guess. Weigh more."
-WARM = "The density holds at {at} degC, and contents are judged at 20 degC: measure it there."
-UNUSED = (
-    "The density at {at} degC that was given is not used: contents are judged at 20 degC, so one"
-    " that holds at 15 to 25 degC is."
-)
 
 
 class NetContentsIn(Body):
@@ -222,7 +216,7 @@ def unit_weighing_json(
         "lowest_target": _target(found.target, row.nominal_grams),
         "saving": found.saving and _given(actor, found.saving),
         "saving_year": found.saving_year and _given(actor, found.saving_year),
-        "notes": _notes(found, given),
+        "notes": notes_of(row.product, found.few, row.density_at, given),
         "caution": CAUTION,
         "happened_at": row.happened_at,
         "person": str(row.person_id),
@@ -246,7 +240,7 @@ def fill_target_json(
         "now": _fill(actor, found, found.now),
         "asked": found.asked and _fill(actor, found, found.asked),
         "usable_ml": plain(found.room_ml),
-        "notes": [FEW] * few + (_warm(at, given) if found.product.fill_ml is not None else []),
+        "notes": notes_of(found.product, few, at, given),
         "caution": CAUTION,
     }
 
@@ -283,21 +277,6 @@ def _target(target: Target | None, nominal: Decimal) -> dict[str, Any] | None:
         "percent": plain(round(percent, 4)),
         "governed_by": target.governed_by.value,
     }
-
-
-def _notes(found: Checked, given: Density | None) -> list[str]:
-    by_volume = found.row.product.fill_ml is not None
-    return [FEW] * found.few + (_warm(found.row.density_at, given) if by_volume else [])
-
-
-def _warm(at: Decimal | None, given: Density | None) -> list[str]:
-    """What is to be said of the density that contents are judged by, and of one that was given."""
-    unused = [] if given is None or holds_at_20(given) else [_of(UNUSED, given.celsius)]
-    return unused + ([] if at is None or at == REFERENCE else [_of(WARM, at)])
-
-
-def _of(note: str, celsius: Decimal | None) -> str:
-    return note.format(at="" if celsius is None else f"{celsius.normalize():f}")
 
 
 def _tidy(value: Decimal) -> str:
