@@ -90,6 +90,6 @@ def test_what_is_filled_in_turns_is_whole_before_it_is_used() -> None:
         Making({"root": D(6)}, {"infusion": D(6)}),
         Making({"infusion": D(6)}, {"mix": D(6)}),
     ]
-    totals = {"root": D(10), "mix": D(10), "jar": D(1), "infusion": D(6)}
+    totals: dict[Hashable, Decimal] = {"root": D(10), "mix": D(10), "jar": D(1), "infusion": D(6)}
     held = carried("root", totals, makings)
     assert held == {"root": 10, "infusion": 6, "mix": 10, "jar": 5}
