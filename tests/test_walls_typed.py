@@ -20,6 +20,7 @@ from tests.api.files import pdf
 from tests.factories import open_workshop
 from tests.filling import fill
 from tests.pages.browsing import signed_in
+from tests.pages.codes import bare_codes
 from tests.pages.fields import Reader, read
 from tests.pages.looking import ASKED, Seen, all_pages, route_of
 from tests.pages.shops import planned_ahead, work
@@ -75,6 +76,7 @@ def assert_is_text(what: object, answer: Any) -> bool:
     page = Texts(said)
     assert "typed" not in page.ids, what
     assert "&amp;lt;b" not in said, what
+    assert bare_codes(said) == [], what
     assert_nothing_inline(
         answer.request["PATH_INFO"], said, answer.headers.get("Content-Security-Policy", "")
     )

@@ -1,35 +1,24 @@
 """The list of deviations: what was done against a rule or outside the formula, by whom and why."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any, Final
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
-from django.utils.functional import Promise
 from django.utils.http import urlencode
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
 from api.pages.forms import DayField, PageForm, id_in
+from api.pages.rule_words import RULES, overrode
 from api.pages.screen import Screen
 from api.pages.words import kind
 from formulas.access import batch_for
-from formulas.deviations import NOTED, DeviationsWanted, Rule, deviations_of, kinds_of
+from formulas.deviations import DeviationsWanted, deviations_of, kinds_of
 from ledger.access import day_of, lot_for
 
 MOST: Final = 40
-RULES: Final[Mapping[str, Promise | str]] = {
-    Rule.STATUS: _("the lot was not released"),
-    Rule.LAST_USABLE_DAY: _("the lot was past its day"),
-    Rule.MAXIMUM_PERCENT: _("more than the formula's maximum"),
-    Rule.MAXIMUM_TEMPERATURE: _("the batch was too hot"),
-    Rule.NOT_IN_FORMULA: _("not in the formula"),
-    Rule.LINE_MATERIAL: _("another material than the line's"),
-    Rule.NEWER_LOT: _("an older lot was in store"),
-    Rule.BULK_AGE: _("the bulk was filled late"),
-    NOTED: _("a reason was given, no rule stood in the way"),
-}
 
 
 class WhichForm(PageForm):
@@ -83,7 +72,7 @@ class Deviations(Screen):
         cells = (
             (
                 *(day_of(self.actor, row.happened_at), str(kind(row.kind))),
-                *("; ".join(_rules(row)), row.deviation, row.batch_code or ""),
+                *(overrode(kinds_of(row)), row.deviation, row.batch_code or ""),
                 *(row.person_name, row.recorded_at.isoformat()),
                 said("taken back") if row.reversed_by else "",
             )

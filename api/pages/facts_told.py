@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Final
 
+from api.pages.rule_words import overrode
 from api.pages.saying import in_words
 from api.pages.words import FACTS, worded
 from api.sheets.figures import Hand
@@ -15,7 +16,7 @@ MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\S+")
 FIGURE: Final = re.compile(r"(-?\d+\.\d+)(?: ([^\d\s]+))?")
 # What people or their papers call things; it stays, though it looks like a number.
 CALLED: Final = {
-    *("batch", "bill", "by", "count", "deviation", "formula", "lot", "overrode"),
+    *("batch", "bill", "by", "count", "deviation", "formula", "lot"),
     *("reason", "reference", "supplier", "supplier_lot"),
 }
 
@@ -38,6 +39,8 @@ def _short(name: str, fact: str, reader: Hand) -> str:
     so."""
     if name in CALLED:
         return fact
+    if name == "overrode":
+        return overrode(fact.split(", "))
     if name == "quantity":
         amount, _space, unit = fact.partition(" ")
         return f"{reader.number(Decimal(amount))} {worded(unit)}".rstrip()

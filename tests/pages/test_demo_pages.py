@@ -16,6 +16,7 @@ from ledger.makers import actor_for, all_coops
 from ledger.models import Coop, Document, Maker, Membership
 from tests.factories import Workshop
 from tests.pages.browsing import signed_in
+from tests.pages.codes import bare_codes
 from tests.pages.looking import FILES, ROUTES, all_pages, found_by_name
 from tests.running import ROOT
 
@@ -61,6 +62,7 @@ def test_every_page_has_something_and_is_quick(demo: dict[str, Workshop]) -> Non
     assert set(ROUTES) - {one.route for one in seen} <= FILES | PASSING
     assert [(one.path, one.queries) for one in seen if one.queries > MOST] == []
     assert [(one.path, one.size) for one in seen if one.size > MOST_BYTES] == []
+    assert {one.path: bare_codes(one.text) for one in seen if bare_codes(one.text)} == {}
     files = sum(one.stat().st_size for one in STATIC.iterdir() if one.suffix in LOADED)
     assert files + max(one.size for one in seen) <= MOST_AT_FIRST
 
@@ -71,6 +73,7 @@ def test_nobody_else_meets_a_slow_page(demo: dict[str, Workshop], who: str) -> N
     assert [(one.path, one.status) for one in seen if one.status not in (200, 403)] == []
     assert [(one.path, one.queries) for one in seen if one.queries > MOST] == []
     assert [(one.path, one.size) for one in seen if one.size > MOST_BYTES] == []
+    assert {one.path: bare_codes(one.text) for one in seen if bare_codes(one.text)} == {}
 
 
 def test_no_formula_is_called_unpreserved(demo: dict[str, Workshop]) -> None:

@@ -9,6 +9,7 @@ from ledger.access import acting_as
 from ledger.models import Supplier
 from tests.factories import Workshop, open_workshop
 from tests.pages.browsing import signed_in
+from tests.pages.codes import bare_codes
 from tests.pages.looking import ROUTES, SOON, all_pages, looked_at
 from tests.pages.shops import everything_under, planned_ahead, work
 
@@ -42,6 +43,7 @@ def test_no_page_asks_much_or_more_with_more_data(shop: Workshop) -> None:
     assert {one.status for one in few.values()} == {200}
     assert [(one.path, one.queries) for one in few.values() if one.queries > MOST] == []
     assert [(one.path, one.size) for one in few.values() if one.size > MOST_BYTES] == []
+    assert {one.path: bare_codes(one.text) for one in few.values() if bare_codes(one.text)} == {}
     # What is typed on a page that renews itself would be lost; on this one nothing is.
     renewed = {one.route for one in few.values() if 'http-equiv="refresh"' in one.text}
     assert renewed == {"/sent-lists/<uuid:id>"}
