@@ -25,6 +25,7 @@ from ledger.errors import (
     Invalid,
     Sentence,
 )
+from ledger.finding import having
 from ledger.models import Material
 from ledger.present_costs import present_costs
 from ledger.roles import Verb
@@ -172,16 +173,18 @@ def cost_instead(actor: Actor, change: Change) -> dict[UUID, Fraction]:
     return {material.id: _changed(material, change, old, 0)}
 
 
-def costs_of_products(actor: Actor, *, named: str = "", limit: int = 100) -> list[ProductCost]:
-    """What a unit of each product costs now, by name, of those whose name has this in it.
+def costs_of_products(
+    actor: Actor, *, words: Sequence[str] = (), limit: int = 100
+) -> list[ProductCost]:
+    """What a unit of each product costs now, by name, of those whose name has all these words.
 
     Batches are as large as the last one of each. Rounded as `what_if` is, and in as few queries.
     Raises Forbidden.
     """
     actor.must(Verb.SEE_COSTS)
     levels = levels_of(actor)
-    rows = products_of(actor).order_by(Lower("name"), "id")
-    products = list((rows.filter(name__icontains=named) if named else rows)[:limit])
+    rows = having(products_of(actor), words)
+    products = list(rows.order_by(Lower("name"), "id")[:limit])
     packed = {item.material_id for product in products for item in product.packaging.all()}
     present = present_costs(actor, {*levels.materials, *packed})
     costs = {id: cost.each for id, cost in present.items()}

@@ -155,11 +155,12 @@ class Workshop:
         version: FormulaVersion,
         nominal: str,
         packaging: Sequence[tuple[Material, str]] = (),
+        name: str = "",
         **facts: Any,
     ) -> Product:
         """A product of a formula."""
         draft = ProductDraft(
-            name=f"{version.formula.name} {nominal}",
+            name=name or f"{version.formula.name} {nominal}",
             formula=version.formula_id,
             nominal=parse_quantity(nominal),
             packaging=[

@@ -15,8 +15,10 @@ from api.pages import tables
 from api.pages.forms import MoneyField, NumberField, PageForm, id_in
 from api.pages.screen import Screen
 from formulas import what_if
+from formulas.access import products_of
 from ledger.access import materials_visible_to
 from ledger.errors import Refusal
+from ledger.finding import nearly, words_of
 from ledger.roles import Verb
 
 MOST, MOST_CHANGED, MOST_NAMES = 60, 20, 300
@@ -30,9 +32,10 @@ class Products(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         text = self.sought
+        words = words_of(text)
         kind = tables.asked(request)
         most = tables.MOST_ROWS if kind else MOST
-        found = what_if.costs_of_products(self.actor, named=text, limit=most + 1)
+        found = what_if.costs_of_products(self.actor, words=words, limit=most + 1)
         if kind:
             columns = [said("Product"), said("Formula"), said("Fill")]
             columns += [f"{said('A piece costs')}, {self.actor.currency}"]
@@ -44,6 +47,7 @@ class Products(Screen):
         return self.show(
             products=found[:MOST],
             more=len(found) > MOST,
+            near=[] if found else nearly(products_of(self.actor), words),
             q=text,
             may_write=self.actor.may(Verb.FORMULATE),
         )

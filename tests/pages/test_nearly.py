@@ -18,6 +18,7 @@ from tests.factories import Workshop, open_workshop
 from tests.pages.browsing import shown, signed_in
 
 NEARLY = "Spelled nearly so"
+PAGES = ("materials", "suppliers", "formulas", "lots", "products")
 # Written down, typed with a letter wrong, without the accents, and the other way round.
 CALLED = ("Crème de glycérine", "creme glicérine", "creme de glycerine", "glycérine crème")
 
@@ -34,10 +35,12 @@ class Two:
 def filled(shop: Workshop, name: str) -> dict[str, Any]:
     material = shop.material(name)
     shop.receive(material, "1 kg", "10")
+    version = shop.formula(name, [(material, "100")])
+    shop.product(version, "30 g", name=name)
     return {
         "materials": material.id,
         "suppliers": shop.does(add_supplier, name=name).id,
-        "formulas": shop.formula(name, [(material, "100")]).formula_id,
+        "formulas": version.formula_id,
     }
 
 
@@ -58,19 +61,20 @@ def looked(client: Client, page: str, q: str) -> Any:
     return client.get(f"/{page}?q={quote_plus(q)}")
 
 
-@pytest.mark.parametrize("page", ["materials", "suppliers", "formulas", "lots"])
+@pytest.mark.parametrize("page", PAGES)
 @pytest.mark.parametrize("typed", CALLED[1:3])
 def test_what_is_nearly_so_is_told_and_led_to(
     two: Two, client: Client, page: str, typed: str
 ) -> None:
     answer = looked(client, page, typed)
     assert NEARLY in shown(answer)
-    to = f"/{page}/{two.ids[page]}" if page in two.ids else "/lots?gone=on&amp;q=Cr%C3%A8me"
+    by_name = "/lots?gone=on&amp;q=" if page == "lots" else f"/{page}?q="
+    to = f"/{page}/{two.ids[page]}" if page in two.ids else f"{by_name}Cr%C3%A8me"
     assert to in answer.content.decode()
     assert NEARLY not in shown(looked(client, page, "wholly another"))
 
 
-@pytest.mark.parametrize("page", ["materials", "suppliers", "formulas", "lots"])
+@pytest.mark.parametrize("page", PAGES)
 def test_words_may_stand_in_any_order(client: Client, page: str) -> None:
     seen = shown(looked(client, page, CALLED[3]))
     assert CALLED[0] in seen
@@ -81,14 +85,14 @@ def test_the_suggestion_for_lots_finds_them(client: Client) -> None:
     assert CALLED[0] in shown(client.get(f"/lots?gone=on&q={quote_plus(CALLED[0])}"))
 
 
-@pytest.mark.parametrize("page", ["materials", "suppliers", "formulas", "lots"])
+@pytest.mark.parametrize("page", PAGES)
 def test_nothing_of_another_co_op_is_told(two: Two, client: Client, page: str) -> None:
     typed = "junipre spirit"
     assert "Juniper spirit" in shown(looked(signed_in(two.other), page, typed))
     assert "Juniper spirit" not in shown(looked(client, page, typed))
 
 
-@pytest.mark.parametrize("page", ["materials", "suppliers", "formulas", "lots"])
+@pytest.mark.parametrize("page", PAGES)
 def test_it_is_one_query_more(client: Client, page: str) -> None:
     def queries(q: str) -> int:
         with CaptureQueriesContext(connection) as counted:
@@ -101,7 +105,7 @@ def test_it_is_one_query_more(client: Client, page: str) -> None:
 def test_a_material_typed_nearly_right_is_named(two: Two) -> None:
     with pytest.raises(Invalid) as refused:
         two.own.does(material_named, CALLED[1])
-    assert f"Spelled nearly so: {CALLED[0]}." in refused.value.detail
+    assert f"Spelled nearly so: {CALLED[0]}, {CALLED[0]} 30 g." in refused.value.detail
     with pytest.raises(Invalid) as refused:
         two.own.does(material_named, "Junipre spirit")
     assert "add it first" in refused.value.detail
