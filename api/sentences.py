@@ -16,6 +16,8 @@ PACKAGES: Final = ("ledger", "formulas", "api")
 SENTENCE, REFUSAL = "Sentence", "Refusal"
 # From which argument on these hold sentences: cautions, and a cell that cannot be taken.
 FROM: Final = {"Caution": 1, "_Rule": 3, "Cell": 1}
+# The members of these stand in places of refusals, and pages translate them there.
+NAMED: Final = {"Verb", "State", "Status", "Role", "SpreadBy", "Measure"}
 # What stands in these is found elsewhere: by gettext's own tools, or as a Sentence here.
 ELSEWHERE: Final = {"said", "gettext", SENTENCE}
 
@@ -48,10 +50,20 @@ def sentences(modules: dict[str, ast.Module]) -> Iterator[Said]:
             if isinstance(node, ast.ClassDef) and node.name in refusals:
                 text = " ".join((ast.get_docstring(node) or "").split())
                 yield Said(path, node.lineno, text, node.name)
+            elif isinstance(node, ast.ClassDef) and node.name in NAMED:
+                for member in _members(node):
+                    yield Said(path, member.lineno, str(member.value), node.name)
             elif isinstance(node, ast.Call):
                 for said in _given(node, refusals):
                     for told in _texts(said, tree):
                         yield Said(path, said.lineno, told, ast.unparse(said))
+
+
+def _members(names: ast.ClassDef) -> Iterator[ast.Constant]:
+    """What the members of a class of names are called."""
+    for node in names.body:
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant):
+            yield node.value
 
 
 def _refusals(modules: Iterable[ast.Module]) -> set[str]:
@@ -65,6 +77,10 @@ def _refusals(modules: Iterable[ast.Module]) -> set[str]:
 
 
 def _name(expression: ast.expr) -> str:
+    if isinstance(expression, ast.Name):
+        return expression.id
+    if isinstance(expression, ast.Attribute):
+        return expression.attr
     return ast.unparse(expression).rpartition(".")[2]
 
 

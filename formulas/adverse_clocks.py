@@ -16,16 +16,18 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
+from ledger.errors import Sentence
+
 REPORT_BUSINESS_DAYS: Final = 15
 UPDATE_YEARS: Final = 1
 KEPT_YEARS, KEPT_YEARS_SMALL = 6, 3
 EU_CALENDAR_DAYS: Final = 20
-CAUTION: Final = (
+CAUTION: Final = Sentence(
     "Rules differ by place; check your local authority. Days are counted from the first receipt,"
     " whether or not it was known to be serious then; whether an event must be reported is not"
     " decided here."
 )
-COUNTED: Final = "Monday to Friday without the federal holidays of 5 USC 6103(a)"
+COUNTED: Final = Sentence("Monday to Friday without the federal holidays of 5 USC 6103(a)")
 # These ask for no report: what is written down is kept so long.
 RECORDS: Final = ("us_records", "us_records_small")
 MONDAY, THURSDAY = 0, 3
@@ -65,18 +67,24 @@ def clocks(
     first_us = _first(facts, "reported_us", received_on)
     report = Clock(
         "us_report",
-        "a report of the serious adverse event with a copy of the label",
-        "FD&C Act §605(b)(1)",
-        f"{REPORT_BUSINESS_DAYS} business days after receipt: {COUNTED}",
+        Sentence("a report of the serious adverse event with a copy of the label"),
+        Sentence("FD&C Act §605(b)(1)"),
+        Sentence(
+            "{days} business days after receipt: {counted}",
+            days=REPORT_BUSINESS_DAYS,
+            counted=COUNTED,
+        ),
         received_on,
         business_days_after(received_on, REPORT_BUSINESS_DAYS),
         first_us,
     )
     effect = Clock(
         "eu_report",
-        "a notification of the serious undesirable effect without delay",
-        "Regulation (EC) No 1223/2009 Art 23(1); SUE reporting guidelines of the Commission",
-        f"{EU_CALENDAR_DAYS} calendar days after receipt",
+        Sentence("a notification of the serious undesirable effect without delay"),
+        Sentence(
+            "Regulation (EC) No 1223/2009 Art 23(1); SUE reporting guidelines of the Commission"
+        ),
+        Sentence("{days} calendar days after receipt", days=EU_CALENDAR_DAYS),
         received_on,
         received_on + timedelta(days=EU_CALENDAR_DAYS),
         _first(facts, "reported_eu", received_on),
@@ -159,9 +167,13 @@ def _updates(first_report: date | None, facts: Sequence[Heard]) -> list[Clock]:
     return [
         Clock(
             "us_update",
-            "the new medical information",
-            "FD&C Act §605(b)(2)",
-            f"{REPORT_BUSINESS_DAYS} business days after it came: {COUNTED}",
+            Sentence("the new medical information"),
+            Sentence("FD&C Act §605(b)(2)"),
+            Sentence(
+                "{days} business days after it came: {counted}",
+                days=REPORT_BUSINESS_DAYS,
+                counted=COUNTED,
+            ),
             one.on,
             business_days_after(one.on, REPORT_BUSINESS_DAYS),
             _first(later, "reported_us", one.on),
@@ -176,16 +188,16 @@ def _records(received_on: date) -> list[Clock]:
         Clock(
             name,
             asks,
-            "FD&C Act §605",
-            f"{years} years after receipt",
+            Sentence("FD&C Act §605"),
+            Sentence("{years} years after receipt", years=years),
             received_on,
             years_after(received_on, years),
         )
         for name, asks, years in (
-            ("us_records", "records of the adverse event are kept", KEPT_YEARS),
+            ("us_records", Sentence("records of the adverse event are kept"), KEPT_YEARS),
             (
                 "us_records_small",
-                "records are kept by a small business as §612 has it",
+                Sentence("records are kept by a small business as §612 has it"),
                 KEPT_YEARS_SMALL,
             ),
         )

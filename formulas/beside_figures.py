@@ -7,6 +7,7 @@ from typing import Final
 
 from formulas.joint_costs import JointBase
 from formulas.models import Making
+from ledger.errors import Sentence
 
 # How a part of the joint cost was reckoned, by its base.
 PARTS: Final[Mapping[str, str]] = {
@@ -41,6 +42,11 @@ def abnormal_way(making: Making) -> str:
     """How the part that is expensed was reckoned."""
     beside = "by-products - joint products" if making.joint_base else "by-products"
     return f"declared · (inputs - packaging - {beside}) ÷ (output + declared)"
+
+
+def unit_way(making: Making) -> str:
+    """How the cost of a piece is reckoned."""
+    return Sentence("total ÷ {units} pieces", units=making.units)
 
 
 def total_way(making: Making) -> str:

@@ -7,7 +7,7 @@ from typing import Final
 from uuid import UUID
 
 from formulas.access import id_of
-from formulas.beside_figures import PARTS, abnormal_way, beside_of, total_way
+from formulas.beside_figures import PARTS, abnormal_way, beside_of, total_way, unit_way
 from formulas.costing import BatchCost, BatchYield
 from formulas.filling import total_of
 from formulas.finishing import cost_of, yield_of
@@ -90,7 +90,7 @@ class _Teller:
             "formula": batch.version.formula.name,
             "version": str(batch.version.number),
         }
-        name, making = f"batch {batch.code}", batch.making
+        name, making = Sentence("batch {code}", code=batch.code), batch.making
         if id in self.told:
             return Figure(name, facts=facts, how=ABOVE)
         self.told.add(id)
@@ -130,7 +130,7 @@ class _Teller:
         yield self._money("total", cost.total, total_way(making), [inputs, *beside, abnormal])
         yield self._money("per_kg", cost.per_kg, "(total - packaging) ÷ output")
         if cost.per_unit is not None:
-            yield self._money("per_unit", cost.per_unit, f"total ÷ {making.units} pieces")
+            yield self._money("per_unit", cost.per_unit, unit_way(making))
 
     def _weighings(self, batch: Batch) -> tuple[Figure, ...]:
         return tuple(self._weighing(row) for row in self.known.weighings[batch.id])
@@ -181,7 +181,8 @@ class _Teller:
         facts = {"quantity": f"{-row.quantity:f}"}
         if row.layer.lot_id is not None:
             origin = self.origin(row.layer.lot_id)
-            how = f"the part of lot {self.known.lots[row.layer.lot_id].code} that was taken"
+            code = self.known.lots[row.layer.lot_id].code
+            how: str = Sentence("the part of lot {code} that was taken", code=code)
             return self._money("layer", -row.value, how, (origin,), facts)
         received = self.known.received[row.layer_id, row.entry_id]
         parts = tuple(self.origin(lot) for lot in dict.fromkeys(received))
@@ -347,7 +348,8 @@ def _yielded(batch: Batch, making: Making, yielded: BatchYield) -> Iterable[Figu
     facts = {"weighed": f"{making.weighed_grams:f} g", "output": f"{making.output_grams:f} g"}
     yield Figure("yield_percent", yielded.yield_percent, "%", "output ÷ all weighed in", facts)
     yield Figure("plan_percent", yielded.plan_percent, "%", "output ÷ planned output")
-    loss, steeping = f"weighed · {making.process_loss_percent.normalize():f} %", {}
+    loss: str = Sentence("weighed · {percent:f} %", percent=making.process_loss_percent.normalize())
+    steeping = {}
     found = steeped_of(making, batch.version)
     if found is not None:
         loss = "spent · (1 + retention) + weighed · evaporation"
@@ -388,9 +390,8 @@ def _overhead(making: Making) -> dict[str, str]:
 
 
 def _declared(making: Making) -> dict[str, str]:
-    if not making.declared_grams:
-        return {}
-    return {"declared": f"{making.declared_grams:f} g", "reason": making.declared_reason}
+    told = {"declared": f"{making.declared_grams:f} g", "reason": making.declared_reason}
+    return told if making.declared_grams else {}
 
 
 def _density(density: Decimal | None, origin: str) -> dict[str, str]:

@@ -59,9 +59,9 @@ _FACTORS: Final = {
 }
 _FACTORS[Measure.VISCOSITY] |= {"pas": 1000, "pa·s": 1000}
 _WANTED: Final = {
-    Measure.PH: 'a number such as "5.4"',
-    Measure.VISCOSITY: 'a viscosity such as "5200 mPa.s", "5200 cP" or "5.2 Pa.s"',
-    Measure.FLOW_TIME: 'a time such as "38 s" or "2 min"',
+    Measure.PH: Sentence('a number such as "5.4"'),
+    Measure.VISCOSITY: Sentence('a viscosity such as "5200 mPa.s", "5200 cP" or "5.2 Pa.s"'),
+    Measure.FLOW_TIME: Sentence('a time such as "38 s" or "2 min"'),
 }
 _RANGE: Final = {
     Measure.PH: (Decimal(0), Decimal(14)),

@@ -33,11 +33,11 @@ REMEDIES: Final = {
     Why.NOT_OFFERED: "Nobody offers {names}: write an offer, or leave it out.",
     Why.LEFT_OUT: "Only suppliers that are left out offer {names}: allow one of them.",
     Why.WOULD_EXPIRE: "Every pack of {names} would expire in part before it is used: find a smaller"
-    " pack, or send allow_expiring: true.",
+    " pack, or choose allow_expiring.",
     Why.TOO_LATE: "No offer of {names} comes by the day on which it is needed: name a later day, or"
     " none.",
     Why.LEAST_AMOUNTS: "The least amounts of the suppliers ask for more of {names} than is used"
-    " before it expires: order something else with it, or send allow_expiring: true.",
+    " before it expires: order something else with it, or choose allow_expiring.",
 }
 
 

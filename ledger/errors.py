@@ -284,7 +284,7 @@ class CountEnded(Conflict):
 
 
 class NotCounted(Conflict):
-    """These lots have not been read yet: {codes}. Read them, or send leave_unread: true."""
+    """These lots have not been read yet: {codes}. Read them, or choose leave_unread."""
 
     code = "not_counted"
 

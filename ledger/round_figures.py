@@ -132,16 +132,20 @@ def _missing(
             for of, to_come in waiting
         ]
     if not any(one.quantity for one in came.values()):
-        return ["Nothing came of the orders of this round."]
+        return [Sentence("Nothing came of the orders of this round.")]
     return []
 
 
 def _missing_to_others(delivered: Sequence[Sequence[Any]]) -> list[str]:
     """The same to who is not told how much: what is still to come of its materials is unknown."""
     if not delivered:
-        return ["Nothing is to be handed out: the round is not reckoned, or nothing was ordered."]
+        return [
+            Sentence(
+                "Nothing is to be handed out: the round is not reckoned, or nothing was ordered."
+            )
+        ]
     if not all(written for _, _, _, written, *_ in delivered):
-        return ["The buyer has not written the orders of this round yet."]
+        return [Sentence("The buyer has not written the orders of this round yet.")]
     if any(to_come is None for _, _, _, _, to_come, *_ in delivered):
-        return ["Not all that was ordered has come yet."]
+        return [Sentence("Not all that was ordered has come yet.")]
     return []

@@ -155,12 +155,11 @@ class Workshop:
         version: FormulaVersion,
         nominal: str,
         packaging: Sequence[tuple[Material, str]] = (),
-        name: str = "",
         **facts: Any,
     ) -> Product:
         """A product of a formula."""
         draft = ProductDraft(
-            name=name or f"{version.formula.name} {nominal}",
+            name=f"{version.formula.name} {nominal}",
             formula=version.formula_id,
             nominal=parse_quantity(nominal),
             packaging=[

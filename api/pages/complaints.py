@@ -18,6 +18,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
 from api.pages.forms import DayField, PageForm, id_in
+from api.pages.reader import Reader
 from api.pages.screen import Screen
 from formulas import complaints
 from formulas.access import products_of
@@ -255,7 +256,7 @@ class Complaint(Screen):
         clocks, facts = told.clocks, list(reversed(told.facts))
         first = {"on": today}
         return self.show(
-            files={"": lambda: _facts(told), "clocks": lambda: _clocks(clocks)},
+            files={"": lambda: _facts(told), "clocks": lambda: _clocks(clocks, self.reader)},
             told=told,
             row=told.complaint,
             today=today,
@@ -281,11 +282,13 @@ def _facts(told: Told) -> tables.Table:
     return tables.Table("complaint", columns, cells)
 
 
-def _clocks(clocks: Iterable[Clock]) -> tables.Table:
+def _clocks(clocks: Iterable[Clock], reader: Reader) -> tables.Table:
     """What the law asks for, and how its days are counted."""
     columns = [said("What is asked for"), said("By which text"), said("How it is counted")]
     columns += [said("From"), said("By"), said("Done on")]
-    cells = [
-        (one.asks, one.clause, one.counted, one.from_on, one.due_on, one.done_on) for one in clocks
-    ]
+    cells = [(*_said(one, reader), one.from_on, one.due_on, one.done_on) for one in clocks]
     return tables.Table("asked-for", columns, cells)
+
+
+def _said(clock: Clock, reader: Reader) -> Iterable[str]:
+    return map(reader.say, (clock.asks, clock.clause, clock.counted))

@@ -12,6 +12,7 @@ from api.pages import tables
 from api.pages.forms import PageForm
 from api.pages.material_words import COSTED
 from api.pages.screen import Screen
+from api.pages.words import class_called
 from api.pages.workings import Line, Working, address, with_rest
 from ledger import cost_formulas
 from ledger.cost_classes import (
@@ -82,7 +83,7 @@ class CostFormulas(Screen):
     def _look(self, classes: Iterable[CostClass], data: Any) -> LookForm:
         first = {"cost_class": self.request.GET.get("cost_class", "")}
         form = LookForm(data, reader=self.reader, initial=first)
-        form.offer("cost_class", [(one.name, one.name) for one in classes])
+        form.offer("cost_class", [(one.name, class_called(one.name)) for one in classes])
         return form
 
     def _page(
@@ -127,14 +128,17 @@ class ClassWorth(Working):
             for id, called, value in rows
         ]
         parts = with_rest(lines, whole, count - len(lines), money)
-        title = said("In store, of the class %(name)s") % {"name": name}
+        title = said("In store, of the class %(name)s") % {"name": class_called(name)}
         return self.opened(Line(title, whole, money, parts=parts), "/books/cost-formulas")
 
 
 def _classes(classes: Iterable[CostClass], currency: str) -> tables.Table:
     columns = [said("Class"), said("Materials"), said("Costed"), f"{said('Worth')}, {currency}"]
     cells = [
-        (one.name, one.materials, ", ".join(str(WORDS[name]) for name in one.formulas), one.value)
+        (
+            *(class_called(one.name), one.materials),
+            *(", ".join(str(WORDS[name]) for name in one.formulas), one.value),
+        )
         for one in classes
     ]
     return tables.Table("cost-formulas", columns, cells)

@@ -5,10 +5,14 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Final
 
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
 from api.pages.rule_words import overrode
 from api.pages.saying import in_words
 from api.pages.words import FACTS, worded
 from api.sheets.figures import Hand
+from formulas.variances import Direction
 from ledger.errors import Sentence
 
 MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\S+")
@@ -18,6 +22,12 @@ FIGURE: Final = re.compile(r"(-?\d+\.\d+)(?: ([^\d\s]+))?")
 CALLED: Final = {
     *("batch", "bill", "by", "count", "deviation", "formula", "lot"),
     *("reason", "reference", "supplier", "supplier_lot"),
+}
+# What a variance means for the maker.
+DIRECTIONS: Final[Mapping[Direction, Promise | str]] = {
+    Direction.ADVERSE: _("dearer"),
+    Direction.FAVOURABLE: _("cheaper"),
+    Direction.NONE: _("no difference"),
 }
 
 
@@ -39,6 +49,8 @@ def _short(name: str, fact: str, reader: Hand) -> str:
     so."""
     if name in CALLED:
         return fact
+    if name == "direction":
+        return str(DIRECTIONS[Direction(fact)])
     if name == "overrode":
         return overrode(fact.split(", "))
     if name == "quantity":

@@ -317,6 +317,12 @@ CHARGES: Final[Mapping[str, Promise | str]] = {
     "tax": _("tax that does not come back"),
     "other": _("another cost of getting it"),
 }
+# Classes of cost that nobody named.
+CLASSES: Final[Mapping[str, Promise | str]] = {
+    "material": _("material"),
+    "made": _("made"),
+    "product": _("product"),
+}
 ROLES: Final[Mapping[str, Promise | str]] = {
     "owner": _("owner"),
     "bench": _("at the bench"),
@@ -364,6 +370,11 @@ def held(name: str) -> str:
 def event(name: str) -> str:
     """What a message to a program tells, as a page calls it."""
     return str(EVENTS.get(name, name))
+
+
+def class_called(name: str) -> str:
+    """What a class of cost is called; a name that people gave stays."""
+    return str(CLASSES.get(name, name))
 
 
 def decided(name: str) -> str:

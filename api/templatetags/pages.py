@@ -20,7 +20,7 @@ from ledger.roles import Verb
 
 register = template.Library()
 for filter in (
-    *(words.worded, words.account_called),
+    *(words.worded, words.account_called, words.class_called),
     *(words.kind, words.movement, words.held, words.event),
     *(words.decided, words.charge, words.role),
 ):

@@ -9,6 +9,7 @@ from typing import Final
 HEARD: Final = {"aria-label", "aria-description", "title", "placeholder", "alt"}
 # What a page tells as it is to be written: the columns of a list.
 AS_WRITTEN: Final = {"code", "pre"}
+SILENT: Final = {"style", "script"}
 # Neither a part of an address nor of a file's name.
 CODE: Final = re.compile(r"(?<![\w./@:-])[a-z][a-z0-9]*(?:_[a-z0-9]+)+(?![\w/@-]|\.\w)")
 
@@ -24,7 +25,7 @@ class Said(HTMLParser):
         self.close()
 
     def handle_starttag(self, tag: str, attrs: Sequence[tuple[str, str | None]]) -> None:
-        self.said += [(tag, value) for name, value in attrs if name in HEARD and value]
+        self.said += [(tag, value) for name, value in attrs if value and _heard(name, value)]
         self.inside.append(tag)
 
     def handle_endtag(self, tag: str) -> None:
@@ -33,8 +34,14 @@ class Said(HTMLParser):
             pass
 
     def handle_data(self, data: str) -> None:
-        if text := " ".join(data.split()):
+        silent = self.inside and self.inside[-1] in SILENT
+        if not silent and (text := " ".join(data.split())):
             self.said.append((self.inside[-1] if self.inside else "", text))
+
+
+def _heard(name: str, value: str) -> bool:
+    """Of what a script reads, that has words in which it says something."""
+    return name in HEARD or (name.startswith("data-") and " " in value)
 
 
 def bare_codes(page: str) -> list[str]:

@@ -150,7 +150,7 @@ def called_back(shop: Workshop, number: int) -> dict[str, str]:
     to = {"maker": other.actor.maker, "quantity": parse_quantity("1 kg")}
     offer = shop.does(offer_transfer, lot=lot.id, **to, **about)
     other.does(accept_transfer, transfer=offer.id, **about)
-    recall = shop.does(open_recall, lot=lot.id, reason="mould", **about)
+    recall = shop.does(open_recall, lot=lot.id, reason="mould in it", **about)
     told = {"how": "phone", "on": TODAY, "today": TODAY, "answered": True}
     shop.does(contact_buyer, recall=recall.id, customer=f"Stall {number}", **told)
     (notice,) = other.does(lambda actor: list(notices_of(actor, incoming=True)))

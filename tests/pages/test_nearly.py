@@ -36,7 +36,7 @@ def filled(shop: Workshop, name: str) -> dict[str, Any]:
     material = shop.material(name)
     shop.receive(material, "1 kg", "10")
     version = shop.formula(name, [(material, "100")])
-    shop.product(version, "30 g", name=name)
+    shop.product(version, "30 g")
     return {
         "materials": material.id,
         "suppliers": shop.does(add_supplier, name=name).id,
