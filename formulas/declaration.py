@@ -1,8 +1,8 @@
 """What a label says a product is made of, reckoned from masses and what materials state.
 
-Descending order by mass as added, what is at 1 % or below after what is above, colourants last:
-Regulation (EC) No 1223/2009 Art 19(1)(g), and 21 CFR 701.3 (a) and (f). Fragrance allergens:
-Annex III of that regulation as amended by Regulation (EU) 2023/1545.
+Descending order by mass as added; what is below 1 %, in the US at 1 % too, after that in any order;
+colourants last: Regulation (EC) No 1223/2009 Art 19(1)(g), and 21 CFR 701.3 (a) and (f). Fragrance
+allergens: Annex III of that regulation as amended by Regulation (EU) 2023/1545.
 """
 
 import re

@@ -15,12 +15,12 @@ from api.pages.forms import PageForm
 from api.pages.material_facts import PercentField
 from api.pages.product_writing import USES
 from api.pages.screen import Screen
+from api.sheets.product import PLACES
 from formulas.access import batch_for, batches_of, product_for
 from formulas.declaration import (
     NAMED_ABOVE,
     Allergen,
     Declaration,
-    Group,
     Market,
     must_be_named,
 )
@@ -35,11 +35,6 @@ Declared = tuple[Declaration, FormulaVersion]
 # Batches that a product's page leads to.
 LATEST: Final = 5
 MARKETS: Final = [(Market.EU.value, _("in the EU")), (Market.US.value, _("in the US"))]
-PLACES: Final = {
-    Group.ABOVE: _("in this order"),
-    Group.UP_TO: _("in any order, after all above 1 %"),
-    Group.COLOURANT: _("in any order, at the end"),
-}
 
 
 class AskedForm(PageForm):

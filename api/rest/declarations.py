@@ -28,7 +28,7 @@ class IngredientOut(serializers.Serializer[Any]):
     percent = Shown(help_text="Of the finished product, by mass.")
     group = serializers.ChoiceField(
         [group.value for group in Group],
-        help_text="Above 1 % the order is fixed; up to 1 %, and of colourants, it is free.",
+        help_text="Above 1 % the order is fixed, in the EU at 1 % too; of all else it is free.",
     )
     materials = serializers.ListField(
         child=Text(), help_text="Which bring it; none for an allergen named by itself."

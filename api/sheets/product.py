@@ -12,10 +12,11 @@ from api.sheets.lots import carrier
 from formulas.declaration import Group, Market, shown
 from formulas.labelling import Label
 
-GROUPS: Final = {
-    Group.ABOVE: _("above 1 %"),
-    Group.UP_TO: _("up to 1 %"),
-    Group.COLOURANT: _("colourant"),
+# What is at just 1 % belongs to the first in the EU, and to the second in the US.
+PLACES: Final = {
+    Group.ABOVE: _("in this order"),
+    Group.UP_TO: _("in any order, after those"),
+    Group.COLOURANT: _("in any order, at the end"),
 }
 RULES: Final = {
     Market.EU: _(
@@ -108,13 +109,13 @@ def _ingredients(label: Label, hand: Hand) -> Table:
         (
             one.inci_name,
             share(one.shown, hand),
-            str(GROUPS[one.group]),
+            str(PLACES[one.group]),
             ", ".join(one.materials) or said("named as an allergen"),
         )
         for one in label.declaration.ingredients
     ]
-    head = (said("INCI name"), "%", said("Order"), said("Comes with"))
-    return Table(head, (36, 14, 14, 36), rows, frozenset({1}))
+    head = (said("INCI name"), "%", said("Where it may stand"), said("Comes with"))
+    return Table(head, (34, 10, 24, 32), rows, frozenset({1}))
 
 
 def _allergens(label: Label, hand: Hand) -> Table:
