@@ -1,12 +1,12 @@
 """Who looks at the pages, on what screen, and what every page must stand up to."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import TracebackType
 from typing import Any, Final
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from axe_playwright_python.base import AXE_SCRIPT
 from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from tests.api.client import PASSWORD, Client
@@ -22,6 +22,8 @@ PLAIN: Final = [f"{size}-plain" for size in SIZES]
 EVERY_WAY: Final = pytest.mark.parametrize("page", [*SIZES, "desk-plain"], indirect=True)
 # What fails a page: what keeps somebody from using it.
 SERIOUS: Final = {"serious", "critical"}
+# What may be well in light colours and not in dark ones, or the other way round.
+OF_COLOUR: Final = ("color-contrast", "link-in-text-block")
 SMALLEST_TARGET_PX: Final = 48
 # Opens what is folded around a form and in it, and tells of what kind its fields are.
 UNFOLD: Final = """form => {
@@ -166,9 +168,13 @@ def come_in(page: Page, username: str, to: str = "/") -> None:
     page.wait_for_url(f"{page.base}{to}")  # type: ignore[attr-defined]
 
 
-def assert_open_to_all(page: Page) -> None:
-    """Nothing that keeps people out, as far as a program can tell."""
-    found = Axe().run(page).response["violations"]
+def assert_open_to_all(page: Page, rules: Sequence[str] = ()) -> None:
+    """Nothing that keeps people out, as far as a program can tell: by these rules, or by all."""
+    # The program is large: it is read once for a page, however often it is asked.
+    if not page.evaluate("'axe' in window"):
+        page.evaluate(AXE_SCRIPT)
+    asked = {"resultTypes": ["violations"], **({"runOnly": list(rules)} if rules else {})}
+    found = page.evaluate("asked => axe.run(asked)", asked)["violations"]
     serious = [
         (one["id"], [node["html"] for node in one["nodes"]][:3])
         for one in found

@@ -13,7 +13,7 @@ from playwright.sync_api import Page, Route, ViewportSize, sync_playwright
 
 from api.static_files import FILES
 from tests.browser.conftest import launched
-from tests.browser.visiting import SIZES, assert_all_fits, assert_open_to_all
+from tests.browser.visiting import OF_COLOUR, SIZES, assert_all_fits, assert_open_to_all
 from tests.factories import open_workshop
 from tests.pages.browsing import signed_in
 from tests.pages.looking import ROUTES, Seen, all_pages
@@ -24,8 +24,6 @@ from tests.pages.test_rounds import for_the_co_op
 HERE: Final = "http://pages.example"
 # A screen of 1280 px at 200 % has room for 640.
 HALF: Final[ViewportSize] = {"width": 640, "height": 450}
-# Sheets to print are as wide as their paper.
-PRINTED: Final = ("/label", "/sheet")
 # What a page says, but for the picture of a trace, which is drawn otherwise where it is narrow.
 TEXT: Final = """() => {
   const said = document.querySelector("main").innerText;
@@ -97,17 +95,14 @@ def page(seen: dict[str, Seen]) -> Iterator[Page]:
 
 
 def test_every_page_can_be_used_by_everybody(seen: dict[str, Seen], page: Page) -> None:
-    for number, path in enumerate(seen):
-        if path.partition("?")[0].endswith(PRINTED):
-            continue
+    for path in seen:
         page.emulate_media(color_scheme="light")
         page.set_viewport_size(SIZES["desk"])
         page.goto(f"{HERE}{path}")
         large = page.evaluate(TEXT)
         try:
-            # Asked of every page in the dark, and of every other one in light.
-            if number % 2:
-                assert_open_to_all(page)
+            # Of light what only a colour can spoil is asked: all else is the same in the dark.
+            assert_open_to_all(page, OF_COLOUR)
             assert page.evaluate(PALE) == []
             page.set_viewport_size(HALF)
             assert page.evaluate(CUT) == []
