@@ -2,16 +2,21 @@
 
 They are of the demo: of a server that runs at ADDRESS, or of one that is started for it. With
 `--all` every kind of page is drawn into a folder instead, on a phone and at a desk, to be looked
-at; `--dark` as who prefers dark pages sees them.
+at, from the door on and as each person of the demo who is led to it; of a server that was started
+for it also what the first coordinator of an empty co-op sees. `--dark` as who prefers dark pages
+sees them.
 """
 
 import argparse
 import re
 import tempfile
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from html import unescape
 from pathlib import Path
 from typing import Final, Literal
+from urllib.parse import urlsplit
 
 from PIL import Image
 from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
@@ -77,9 +82,14 @@ SHOWN: Final[dict[str, tuple[Callable[[Page], None], ViewportSize]]] = {
 
 
 # What is no page, or would end the visit.
-NO_PAGE: Final = re.compile(r"as=(csv|xlsx)|/sheet|/label$|/example$|^/documents/|^/sign-out")
-LINKS: Final = """[...document.querySelectorAll("a[href^='/'], a[href^='?']")]
-  .map(one => one.getAttribute("href"))"""
+NO_PAGE: Final = re.compile(r"as=|/example$|^/documents/|^/sign-out")
+# So many of a kind are read for what they lead to.
+READ: Final = 6
+# Who opened a co-op in which nothing is yet.
+FIRST: Final = "first-coordinator"
+# Whoever works for one maker only is not led to the second.
+STARTS: Final = ("/", "/makers")
+LINK: Final = re.compile(r'<a [^>]*href="([/?][^"#]*)')
 ID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
@@ -106,7 +116,7 @@ def draw_shown(browser: Browser, address: str) -> None:
     for name, (open_page, size) in SHOWN.items():
         context = browser.new_context(viewport=size, base_url=address, color_scheme="light")
         page = context.new_page()
-        sign_in(page)
+        sign_in(page, next(iter(people.PEOPLE)))
         open_page(page)
         file = HERE / f"{name}.png"
         page.screenshot(path=file)
@@ -117,24 +127,45 @@ def draw_shown(browser: Browser, address: str) -> None:
 def draw_all(
     browser: Browser, address: str, folder: Path, scheme: Literal["dark", "light"]
 ) -> None:
-    """One page of each kind that links lead to, whole, on every screen."""
+    """One page of each kind that links lead to, whole, on every screen.
+
+    What one owner was led to is not drawn of the next; who coordinates has pages of its own.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     for screen, size in SIZES.items():
-        context = browser.new_context(viewport=size, base_url=address, color_scheme=scheme)
-        page = context.new_page()
-        sign_in(page)
-        waiting, known = ["/"], {"/"}
-        for path in waiting:
+        owners: set[str] = set()
+        for person in (*people.PEOPLE, FIRST):
+            context = browser.new_context(viewport=size, base_url=address, color_scheme=scheme)
+            page = context.new_page()
+            page.goto("/sign-in")
+            page.screenshot(path=folder / f"sign-in.{screen}.png", full_page=True)
+            if sign_in(page, person):
+                drawn = owners if person in people.OWNERS.values() else set[str]()
+                draw_what_follows(page, drawn, folder / person.removeprefix("demo-"), screen)
+            context.close()
+
+
+def draw_what_follows(page: Page, drawn: set[str], folder: Path, screen: str) -> None:
+    """Every kind of page that is not drawn yet, into files whose names tell their addresses.
+
+    Some of a kind lead further than its first: of each a few are read, and one is drawn.
+    """
+    folder.mkdir(exist_ok=True)
+    waiting, read = list(STARTS), Counter[str]()
+    for path in waiting:
+        bare = path.partition("?")[0]
+        kind = ID.sub("ID", bare.strip("/")).replace("/", ".") or "today"
+        read[kind] += 1
+        if read[kind] > READ:
+            continue
+        if kind not in drawn:
+            drawn.add(kind)
             page.goto(path)
-            name = ID.sub("ID", path.strip("/").partition("?")[0]).replace("/", ".") or "today"
-            page.screenshot(path=folder / f"{name}.{screen}.png", full_page=True)
-            for link in page.evaluate(LINKS):
-                to = link if link.startswith("/") else f"{path.partition('?')[0]}{link}"
-                kind = ID.sub("ID", to.partition("?")[0].partition("#")[0])
-                if kind not in known and not NO_PAGE.search(to):
-                    known.add(kind)
-                    waiting.append(to)
-        context.close()
+            page.screenshot(path=folder / f"{kind}.{screen}.png", full_page=True)
+        for link in map(unescape, LINK.findall(page.request.get(path).text())):
+            to = link if link.startswith("/") else f"{bare}{link}"
+            if to not in waiting and not NO_PAGE.search(to):
+                waiting.append(to)
 
 
 @contextmanager
@@ -145,17 +176,22 @@ def server(address: str) -> Iterator[str]:
         return
     started = Running(Path(tempfile.mkdtemp(prefix="stillroom-")), {"STILLROOM_DEMO": "1"})
     try:
-        yield started.wait_ready(300).url
+        started.wait_ready(300)
+        named = ("--name", "River Makers", "--currency", "USD", "--time-zone", "UTC")
+        who = ("--coordinator", FIRST, "--password-env", "PASSWORD")
+        started.manage("open_coop", *named, *who, PASSWORD=people.PASSWORD)
+        yield started.url
     finally:
         started.discard()
 
 
-def sign_in(page: Page) -> None:
+def sign_in(page: Page, person: str) -> bool:
+    """Go in by the door; whether it opened."""
     page.goto("/sign-in")
-    page.get_by_label("User name").fill(next(iter(people.PEOPLE)))
+    page.get_by_label("User name").fill(person)
     page.get_by_label("Password").fill(people.PASSWORD)
     page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url("**/")
+    return urlsplit(page.url).path != "/sign-in"
 
 
 if __name__ == "__main__":
