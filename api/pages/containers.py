@@ -57,7 +57,7 @@ class FillForm(PageForm):
         initial=Kept.Level.USABLE.value,
         widget=forms.RadioSelect,
     )
-    at = TemperatureField(label=_("The water has"), help_text=_("Such as 20 degC"))
+    at = TemperatureField(label=_("The water has"), help_text=_("Such as 20 °C"))
 
 
 class PieceForm(PageForm):

@@ -178,6 +178,7 @@ class Reader:
     def entered(self, text: str) -> str:
         """What was typed once and is kept as the ledger reads it, as a field shows it."""
         text = EACH.sub(lambda found: "1 piece" if found[0] == "1 each" else "pieces", text)
+        text = re.sub(r"\bdeg(?=[CF]\b)", "°", text)
         return re.sub(r"(?<=[0-9])\.(?=[0-9])", self.point, text)
 
 

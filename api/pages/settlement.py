@@ -38,7 +38,7 @@ class PaymentForm(PageForm):
 
 
 class ClosingForm(PageForm):
-    closed_on = DayField(label=_("Up to and with"))
+    closed_on = DayField(label=_("Up to and including"))
     note = forms.CharField(label=_("Note"), max_length=LONG, required=False)
 
 

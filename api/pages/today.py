@@ -20,7 +20,7 @@ from ledger.roles import Verb
 PUT_OFF: Final = timedelta(days=7)
 # It is typed as it stands, in whatever language the page is.
 ASKED: Final = ("--coop …", '--name "…"', "--owner …", "--password-env PASSWORD")
-COMMAND: Final = " ".join(("python3", "manage.py", "open_maker", *ASKED))
+COMMAND: Final = ("python3", "manage.py", "open_maker", *ASKED)
 
 
 class TapForm(PageForm):

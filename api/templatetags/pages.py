@@ -1,5 +1,6 @@
 """How figures, fields and addresses are written in the pages' templates."""
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
@@ -43,7 +44,8 @@ def measured(context: Any, entered: str, value: Decimal, counted: bool = False) 
     """What was typed and what it is: "4 gal = 15.142 kg"; said once where that is the same."""
     reader = context["reader"]
     typed, shown = reader.entered(entered), reader.quantity(value, counted)
-    same = " ".join(typed.split()) == " ".join(shown.split())
+    # One that was typed without the marks between thousands is the same.
+    same = re.sub(r"\W", "", typed) == re.sub(r"\W", "", shown)
     return str(shown) if same else f"{typed} = {shown}"
 
 

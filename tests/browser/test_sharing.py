@@ -168,6 +168,6 @@ def test_without_javascript(plain: Page, shop: Coop) -> None:
     page.get_by_role("link", name="The next month").click()
     expect(page.locator("h1")).to_contain_text("1 Jun 2025")
     go(page, "/settlement")
-    page.get_by_label("Up to and with").fill("2199-01-01")
+    page.get_by_label("Up to and including").fill("2199-01-01")
     page.get_by_role("button", name="Close it for good").click()
     expect(page.locator(".errorlist")).to_contain_text("over")

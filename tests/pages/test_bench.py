@@ -125,13 +125,13 @@ def test_what_was_measured_and_what_was_not_in_the_formula_is_shown(
     bench = f"{path_of(balm)}/bench"
     hot = done(client, bench, do="measure", measure="temperature", value="72 degC")
     assert "beware of burns" in hot
-    assert "Kept: temperature 72 degC" in hot
+    assert "Kept: temperature 72 °C" in hot
     assert "beware of burns" not in shown(client.get(bench))
     rosemary = shop.receive(shop.material("Rosemary extract"), "100 g", "9.00")
     other = {"add-lot": rosemary.code, "add-quantity": "1", "add-reason": "it smelt of nothing"}
     done(client, bench, do="add", **other)
     page = shown(client.get(path_of(balm)))
-    for words in ("72 degC", "it smelt of nothing", "not in the formula", rosemary.code):
+    for words in ("72 °C", "it smelt of nothing", "not in the formula", rosemary.code):
         assert words in page
     back = {"back-lot": rosemary.code, "back-quantity": "0.4", "back-reason": "too strong"}
     assert "Back out: -0.4" in done(client, bench, do="back", **back)

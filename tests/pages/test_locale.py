@@ -104,7 +104,7 @@ def test_no_figure_has_a_point_for_a_reader_who_writes_a_comma(pages: list[Seen]
 def test_what_was_typed_with_a_fraction_is_there_to_be_seen(pages: list[Seen]) -> None:
     told = " ".join(text for one in pages for text in texts_of(one.text))
     typed = ("0,915 g/mL", "0,917 g/mL", "0,916 g/mL", "0,925 g/mL", "62,5 g", "62,5 mL")
-    assert [one for one in (*typed, "2,5 L", "20,5 degC") if one not in told] == []
+    assert [one for one in (*typed, "2,5 L", "20,5 °C") if one not in told] == []
 
 
 def test_a_point_is_found_and_no_law_or_day() -> None:

@@ -33,7 +33,7 @@ def test_a_forecast_is_told_with_its_interval_and_its_record(shop: Workshop) -> 
     page = shown(browser.get(path))
     assert "Expected 4 kg" in page
     assert "Likely between 4 kg and 4 kg" in page
-    assert "Of 9 such forecasts in the past, the use that came lay within in 9." in page
+    assert "for weeks that are past: 9. Those that the use then lay within: 9." in page
     assert "right 80 times of a hundred" in page
     unfolded = workings_of(browser.get(path).content.decode())
     assert [one.exact for one in unfolded] == [1000, 4000, 4000, 4000]
