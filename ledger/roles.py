@@ -33,11 +33,12 @@ class Verb(StrEnum):
     OFFER = "write offers of suppliers"
     RUN_ROUNDS = "open and close order rounds"
     PLEDGE = "pledge in order rounds"
+    COPY = "take a copy of all that the maker has"
 
 
 _BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
 _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Verb.EDIT_CATALOGUE}
-_BOOKS |= {Verb.CLOSE, Verb.HEAR, Verb.OFFER, Verb.ORDER}
+_BOOKS |= {Verb.CLOSE, Verb.COPY, Verb.HEAR, Verb.OFFER, Verb.ORDER}
 _BOOKS |= {Verb.PLEDGE, Verb.SEE_OFFERS, Verb.SETTLE, Verb.TRANSFER}
 
 MAY: Final[dict[str, frozenset[Verb]]] = {

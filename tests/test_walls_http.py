@@ -5,11 +5,13 @@ tried with every id that is another's, in its path, its query and its body: what
 as if it were not there, and no answer holds a name or an id of it.
 """
 
+import io
 import json
 import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
+from zipfile import ZipFile
 
 import pytest
 
@@ -82,6 +84,17 @@ def makers(server: Running) -> list[Maker]:
             has = populate(client, secret, coop[ALLY], known=known)
             found.append(Maker(client, has, secret, coop, str(maker_id(coop, name))))
     return found
+
+
+def test_a_copy_of_everything_has_no_word_of_another(makers: list[Maker]) -> None:
+    """It is packed, so that the other tests would find nothing in it whatever it held."""
+    for one in makers:
+        with ZipFile(io.BytesIO(one.client.get("export").raw)) as together:
+            text = "".join(together.read(name).decode() for name in together.namelist())
+        assert one.secret in text
+        for other in makers:
+            if other is not one:
+                assert other.secret not in text
 
 
 def foreign_to(one: Maker, makers: list[Maker], kind: str) -> list[str]:

@@ -96,6 +96,7 @@ class Books(OfBooks):
             found=found,
             parts=places,
             rows=self.with_worth(found.rows),
+            may_copy=self.actor.may(Verb.COPY),
             status=422 if form.errors else 200,
         )
 

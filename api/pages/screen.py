@@ -111,6 +111,7 @@ class Screen(View):
         token = request.COOKIES.get(SESSION, "")
         rate.check_token(request, token)
         with transaction.atomic(durable=True):
+            self.begin()
             person = preferences.person_of(token) if token else None
             self.reader = reader_of(request, person, None)
             self.key = self._key_of(request)
@@ -121,6 +122,9 @@ class Screen(View):
             if response.status_code >= 400:
                 transaction.set_rollback(True)
         return response
+
+    def begin(self) -> None:
+        """What must be said before a transaction asks its first question; mostly nothing."""
 
     def _opened(self, request: HttpRequest, token: str, person: preferences.Person | None) -> Actor:
         """Who acts. An unknown token counts against the address, since it can be made up."""

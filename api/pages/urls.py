@@ -74,6 +74,7 @@ from api.pages import (
     traces,
     transfers,
     usage,
+    whole_copy,
 )
 
 urlpatterns = [
@@ -157,6 +158,7 @@ urlpatterns = [
     path("books/variances", books.Variances.as_view()),
     path("books/class-worth", cost_formulas.ClassWorth.as_view()),
     path("books/worth", book_workings.WorthOfAll.as_view()),
+    path("books/copy", whole_copy.WholeCopy.as_view()),
     path("books/gone", book_workings.Gone.as_view()),
     path("materials/<uuid:id>/need", need_workings.MaterialNeed.as_view()),
     path("materials/<uuid:id>/free", scale_workings.Free.as_view()),

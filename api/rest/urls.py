@@ -62,6 +62,7 @@ from api.rest import (
     transfers,
     variances,
     what_if,
+    whole_copy,
 )
 
 urlpatterns = [
@@ -241,6 +242,7 @@ urlpatterns = [
     path("deposits", decantings.Deposits.as_view()),
     path("deposits/<str:id>/return", decantings.DepositReturns.as_view()),
     path("closings", closings.Closings.as_view()),
+    path("export", whole_copy.WholeCopy.as_view()),
     path("entries", entries.Entries.as_view()),
     path("entries/<str:id>", entries.OneEntry.as_view()),
     path("entries/<str:id>/reversal", entries.Reversals.as_view()),

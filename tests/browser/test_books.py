@@ -1,6 +1,7 @@
 """What stock was worth on a day, what was used and sold, and batches against their standards."""
 
 import re
+from zipfile import ZipFile
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -32,6 +33,10 @@ def test_the_books_of_a_day_and_of_a_month(page: Page, borage: str) -> None:
     with page.expect_download() as download:
         page.get_by_role("link", name="XLSX").click()
     assert download.value.suggested_filename == "valuation-2024-03-05.xlsx"
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Take a copy of all that you have").click()
+    with ZipFile(download.value.path()) as copy:
+        assert "Borage oil" in copy.read("material.csv").decode()
     worth.get_by_role("row", name="Borage oil").get_by_role("link").last.click()
     expect(page.locator(".opened .working")).to_contain_text(re.compile(r"came in\s*30"))
     assert_well_made(page)

@@ -21,7 +21,9 @@ PATTERNS: Final = {
     for route in ROUTES
 }
 # What is given out at these is a file.
-FILES: Final = {one for one in ROUTES if one.endswith("/example") or one.startswith("/documents/")}
+FILES: Final = {
+    one for one in ROUTES if one.endswith(("/example", "/copy")) or one.startswith("/documents/")
+}
 LINK: Final = re.compile(r'(?:href|hx-get)="((?:/|\?)[^"#]*)')
 # What a page shows only if it is asked.
 SOON: Final = f"until={datetime.now(UTC).date() + timedelta(days=9)}"

@@ -1,0 +1,35 @@
+"""All that a maker has, in one file."""
+
+from typing import Any, Final
+
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiResponse
+from rest_framework.request import Request
+
+from api import whole_copy
+from api.operation import Sent, reads
+from api.printing import Printed
+from ledger.access import Actor
+
+ZIP: Final = OpenApiResponse(
+    OpenApiTypes.BINARY, description="A ZIP with a CSV in UTF-8 of each table, and contents.csv."
+)
+
+
+class WholeCopy(Printed):
+    """A copy of everything."""
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Signing in is the first question."""
+        whole_copy.of_one_moment()
+        super().initial(request, *args, **kwargs)
+
+    @reads(None, {(200, whole_copy.KIND): ZIP})
+    def get(self, actor: Actor) -> Sent:
+        """Download all that the maker has: entries, lots, formulas, batches, prices and the rest.
+
+        Numbers are as the books keep them: grams or pieces, and money in the co-op's currency. The
+        files that lie with lots are told of in document.csv, and are got one by one.
+        """
+        with whole_copy.packed(actor) as file:
+            return Sent(file.read(), headers=whole_copy.HEADERS, kind=whole_copy.KIND)
