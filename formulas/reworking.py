@@ -1,5 +1,6 @@
 """Putting a lot that was made before into a new batch, within what its formula allows."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import ROUND_DOWN, Decimal
@@ -35,17 +36,24 @@ class Reworked:
 
 @dataclass(frozen=True, slots=True)
 class Allowance:
-    """How much rework a batch may take: percent of it as planned, grams so far, grams left."""
+    """How much rework a batch may take: percent of it as planned, what is in, grams left."""
 
     max_percent: Decimal
-    grams: Decimal
+    weighed: Sequence[Weighing]
     left_grams: Decimal
+
+    @property
+    def grams(self) -> Decimal:
+        """So much is in so far."""
+        return sum((one.quantity for one in self.weighed), ZERO)
 
 
 def allowance_of(batch: Batch) -> Allowance:
     """What of a batch may be rework, and how much of that has not gone in yet."""
-    before, most = _rework_in(batch), batch.version.rework_max_percent or ZERO
-    return Allowance(most, before, _left(batch, before, most))
+    weighed = list(_rework_weighed(batch).select_related("lot").order_by("id"))
+    before = sum((one.quantity for one in weighed), ZERO)
+    most = batch.version.rework_max_percent or ZERO
+    return Allowance(most, weighed, _left(batch, before, most))
 
 
 def batches_for_rework(actor: Actor) -> "QuerySet[Batch]":
@@ -132,10 +140,13 @@ def _keep(actor: Actor, weighed: Weighed, before: Decimal, approval: str, deviat
 
 
 def _rework_in(batch: Batch) -> Decimal:
-    """What stands in the batch of lots that went in as rework, less what was weighed back."""
+    return _rework_weighed(batch).aggregate(together=Sum("quantity"))["together"] or ZERO
+
+
+def _rework_weighed(batch: Batch) -> QuerySet[Weighing]:
+    """What stands in the batch of lots that went in as rework, and what was weighed back of it."""
     lots = Rework.objects.filter(batch=batch).values("weighing__lot_id")
-    rows = standing(Weighing.objects.filter(batch=batch, line__isnull=True, lot_id__in=lots))
-    return rows.aggregate(together=Sum("quantity"))["together"] or ZERO
+    return standing(Weighing.objects.filter(batch=batch, line__isnull=True, lot_id__in=lots))
 
 
 def _over(batch: Batch, before: Decimal, percent: Decimal, most: Decimal) -> OverMaximum:

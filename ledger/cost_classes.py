@@ -93,10 +93,19 @@ class CostClass:
 
 
 @dataclass(frozen=True, slots=True)
+class Leaving:
+    """What leaves next costs: the worth of what it is taken from, by how much there is of it."""
+
+    value: Decimal
+    quantity: Decimal
+    each: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class Changing:
     """A material that another formula would change: what is in store keeps its value.
 
-    `now` and `then` are what a kilogram, or a piece, costs that leaves next; None where that is
+    `now` and `then` are what leaves next costs, by the kilogram or the piece; None where that is
     each lot's own cost, or where nothing is in store.
     """
 
@@ -106,8 +115,8 @@ class Changing:
     before: str
     quantity: Decimal
     value: Decimal
-    now: Decimal | None
-    then: Decimal | None
+    now: Leaving | None
+    then: Leaving | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,8 +196,11 @@ def changes_made(actor: Actor, *, limit: int) -> list[Changed]:
 
 def _changing(row: tuple[Any, ...], formula: str) -> Changing:
     material, name, counted, before, quantity, value, oldest, oldest_value = row
-    all_of_it = unit_price(value, quantity, counted=counted) if quantity else None
-    first = unit_price(oldest_value, oldest, counted=counted) if oldest else None
+
+    def leaving(value: Decimal, of: Decimal | None) -> Leaving | None:
+        return Leaving(value, of, unit_price(value, of, counted=counted)) if of else None
+
+    all_of_it, first = leaving(value, quantity), leaving(oldest_value, oldest)
     costs = {CostFormula.AVERAGE: all_of_it, CostFormula.FIFO: first, CostFormula.LOT: None}
     kept = before == CostFormula.LOT and formula == CostFormula.FIFO
     return Changing(

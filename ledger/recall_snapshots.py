@@ -1,12 +1,12 @@
 """A recall list as plain values, so that it can be kept as it was; and what it sums up to."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
 
 from ledger.models import Status
-from ledger.recall_tallies import Count, Tally
+from ledger.recall_tallies import COUNTS, Count, Tally
 from ledger.recalling import DirectAccount, Listed, Place, RecallList
 from ledger.tracing import OTHER_MAKERS
 
@@ -70,22 +70,24 @@ def from_facts(facts: Mapping[str, Any]) -> RecallList:
 
 def tally_of(found: RecallList) -> Tally:
     """The list summed up."""
-    summed = ("made", "in_reach", "held", "passed_on", "elsewhere")
-    counts: dict[str, Any] = dict.fromkeys(summed, Count())
+    counts: dict[str, Any] = dict.fromkeys(COUNTS, Count())
+    for name, lot, quantity in parts_of(found):
+        counts[name] = counts[name].plus(quantity, counted=lot.counted)
+    return Tally(found.received, found.accounted, found.makings, **counts)
+
+
+def parts_of(found: RecallList) -> Iterator[tuple[str, Listed, Decimal]]:
+    """What each count of the tally is the sum of: its name, and so much of a lot."""
     for lot in found.lots:
         if lot is not found.lot:
-            counts["made"] = counts["made"].plus(lot.total, counted=lot.counted)
+            yield "made", lot, lot.total
         for place in lot.places:
             for name in _counted_as(lot, place):
-                counts[name] = counts[name].plus(place.quantity, counted=lot.counted)
-    counted = {lot.id: lot.counted for lot in found.lots}
-    sold = returned = Count()
+                yield name, lot, place.quantity
+    known = {lot.id: lot for lot in found.lots}
     for one in found.accounts:
-        sold = sold.plus(one.sold, counted=counted[one.lot_id])
-        returned = returned.plus(one.returned, counted=counted[one.lot_id])
-    return Tally(
-        found.received, found.accounted, found.makings, sold=sold, returned=returned, **counts
-    )
+        yield "sold", known[one.lot_id], one.sold
+        yield "returned", known[one.lot_id], one.returned
 
 
 def _counted_as(lot: Listed, place: Place) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """How each class of material is costed, what another formula would change, and choosing it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from decimal import Decimal
 from typing import Any, Final
 
 from django import forms
@@ -27,6 +28,7 @@ from ledger.cost_classes import (
 from ledger.roles import Verb
 
 MOST: Final = 60
+KILOGRAM_G: Final = Decimal(1000)
 WAYS: Final = [(name, words) for name, words in COSTED if name]
 WORDS: Final = dict(WAYS)
 
@@ -109,12 +111,25 @@ class CostFormulas(Screen):
             made=[(one, WORDS[one.before], WORDS[one.after]) for one in made],
             changes=[(one, WORDS[one.before]) for one in changes[:MOST]],
             changing=len(changes),
+            told=list(self._told(changes[:MOST])),
             form=form,
             choose=choose,
             chosen=WORDS[form.cleaned_data["formula"]] if choose else "",
             may_choose=actor.may(Verb.SET_COST_FORMULA),
             status=status,
         )
+
+    def _told(self, changes: Iterable[Changing]) -> Iterator[Line]:
+        """What leaves next costs, now and then: what is there, by how much of it there is."""
+        number, money = self.reader.number, self.actor.currency
+        for one in changes:
+            costs = ((one.now, said("%(name)s, now")), (one.then, said("%(name)s, then")))
+            for cost, name in costs:
+                if cost is None:
+                    continue
+                how = f"{number(cost.value)} {money} ÷ {number(cost.quantity)}"
+                how += "" if one.counted else f" g · {number(KILOGRAM_G)} g"
+                yield Line(name % {"name": one.name}, cost.each, money, how=how)
 
 
 class ClassWorth(Working):
@@ -151,7 +166,7 @@ def _changes(changes: Iterable[Changing], currency: str) -> tables.Table:
     cells = (
         (
             *(one.name, str(WORDS[one.before]), one.quantity, tables.unit_of(one.counted)),
-            *(one.value, one.now, one.then),
+            *(one.value, *(cost.each if cost else None for cost in (one.now, one.then))),
         )
         for one in changes
     )

@@ -16,6 +16,7 @@ from api.pages.offer_forms import (
     price_typed,
     priced_forms,
 )
+from api.pages.offer_workings import prices_told
 from api.pages.offered import breaks_table, offered, priced, prices_table
 from api.pages.screen import Screen
 from ledger import offer_reading, offering
@@ -162,6 +163,7 @@ class Offer(Screen):
             one=one,
             history=history[:MOST],
             more=len(history) > MOST,
+            told=prices_told(found, [*([price] if price else []), *history[:MOST]], self.reader),
             today=today,
             form=forms.whole if may else None,
             rows=forms.rows,

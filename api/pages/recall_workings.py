@@ -1,21 +1,27 @@
 """How the balance of a recalled lot, and what was sold and came back of it, came about."""
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Final
+from uuid import UUID
 
 from django.utils.translation import gettext as said
 
+from api.pages.recall_notices import CALLED
 from api.pages.words import worded
 from api.pages.workings import Line, address, with_rest
 from ledger.quantities import kept_in
 from ledger.recall_buyers import Buyer, Sales
-from ledger.recalling import RecallList
+from ledger.recall_records import Progress
+from ledger.recall_snapshots import parts_of
+from ledger.recall_tallies import Count, Tally
+from ledger.recalling import Listed, RecallList
 from ledger.whereabouts_lines import CAME_IN
 
 ZERO: Final = Decimal(0)
 # So many are told by themselves: the page has much else.
-MOST: Final = 20
+MOST: Final = 12
 
 
 def balance_told(listed: RecallList) -> list[Line]:
@@ -72,6 +78,50 @@ def _sales(one: Sales, buyers: Sequence[Buyer]) -> Iterable[Line]:
     )
     parts = tuple(line for line in less if line.amount)
     yield Line(said("Not heard of"), one.left, unit, parts=parts)
+
+
+def together_told(progress: Progress, names: Mapping[UUID | None, str]) -> list[Line]:
+    """What each count is of all makers: of one's own lots, and as each of the others has said."""
+    own = defaultdict[str, list[tuple[Listed, Decimal]]](list)
+    for name, lot, quantity in parts_of(progress.listed):
+        own[name].append((lot, quantity))
+    others = [
+        (names.get(one.maker) or said("A maker that another told"), one.tally)
+        for one in progress.makers
+        if one.counts and one.tally is not None
+    ]
+    return [
+        _of_all(name, counted, count, own[name], others)
+        for name, count in progress.together.items()
+        for counted in (True, False)
+        if _in_unit(count, counted)
+    ]
+
+
+def _of_all(
+    name: str,
+    counted: bool,
+    count: Count,
+    own: Iterable[tuple[Listed, Decimal]],
+    others: Iterable[tuple[str, Tally]],
+) -> Line:
+    unit, by_lot = kept_in(counted), defaultdict[str, Decimal](Decimal)
+    for lot, quantity in own:
+        if lot.counted is counted:
+            by_lot[lot.code] += quantity
+    yours = sum(by_lot.values(), ZERO)
+    lots = [Line(code, quantity, unit) for code, quantity in by_lot.items() if quantity]
+    told = [(called, _in_unit(getattr(tally, name), counted)) for called, tally in others]
+    parts = [
+        _summed(said("You"), yours, unit, lots),
+        *(Line(called, amount, unit) for called, amount in told if amount),
+    ]
+    title = said("All makers: %(what)s") % {"what": CALLED[name]}
+    return _summed(title, _in_unit(count, counted), unit, parts)
+
+
+def _in_unit(count: Count, counted: bool) -> Decimal:
+    return count.units if counted else count.grams
 
 
 def _summed(name: str, whole: Decimal, unit: str, lines: Sequence[Line]) -> Line:

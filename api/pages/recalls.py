@@ -19,7 +19,7 @@ from api.pages.forms import MomentField, PageForm, SureField, id_in, unsure
 from api.pages.recall_notices import counts_of
 from api.pages.recall_paper import recall_sheet
 from api.pages.recall_words import CLASSES, DEPTHS
-from api.pages.recall_workings import balance_told, sales_told
+from api.pages.recall_workings import balance_told, sales_told, together_told
 from api.pages.screen import Screen
 from formulas.made_losses import MadeLoss, losses_of
 from ledger import recall_notices, recall_records
@@ -228,6 +228,7 @@ class Recall(Screen):
             ],
             more_makers=len(progress.makers[MOST:]),
             counts=counts_of(progress.together, tally),
+            together_told=together_told(progress, names),
             form=form if self.actor.may(Verb.DECIDE) and closure is None else None,
             may_hear=self.actor.may(Verb.HEAR),
             status=status,

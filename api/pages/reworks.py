@@ -5,13 +5,17 @@ from uuid import UUID
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import GramsField, PageForm
 from api.pages.screen import Screen
+from api.pages.workings import Line, address, with_rest
 from formulas.access import batch_for
 from formulas.bench import lot_labelled
-from formulas.reworking import Reworked, allowance_of, batches_for_rework, rework
+from formulas.models import Batch
+from formulas.reworking import Allowance, Reworked, allowance_of, batches_for_rework, rework
+from ledger.access import day_of
 from ledger.lot_reading import show_lot
 from ledger.roles import Verb
 
@@ -59,13 +63,44 @@ class BatchRework(Screen):
 
     def _page(self, id: UUID, form: PageForm, *, status: int = 200) -> HttpResponse:
         batch = batch_for(self.actor, id)
+        allowed = allowance_of(batch)
         return self.show(
             batch=batch,
-            allowed=allowance_of(batch),
+            allowed=allowed,
+            told=[self._in(allowed), self._left(batch, allowed)],
             form=form,
             may_make=self.actor.may(Verb.MAKE),
             status=status,
         )
+
+    def _in(self, allowed: Allowance) -> Line:
+        """What is in so far, weighing by weighing."""
+        lines = [
+            Line(
+                one.lot.code,
+                one.quantity,
+                "g",
+                how=self.reader.day(day_of(self.actor, one.happened_at)),
+                to=address("entries", one.entry_id),
+            )
+            for one in allowed.weighed
+        ]
+        parts = with_rest(lines[:MOST], allowed.grams, len(lines) - MOST, "g")
+        return Line(said("In so far"), allowed.grams, "g", parts=parts)
+
+    def _left(self, batch: Batch, allowed: Allowance) -> Line:
+        number = self.reader.number
+        most = batch.batch_grams * allowed.max_percent / 100
+        how = f"{number(allowed.max_percent)} % · {number(batch.batch_grams)} g"
+        parts = [
+            Line(said("the most of the batch, as it was planned"), most, "g", how=how),
+            Line(said("less what is in so far"), -allowed.grams, "g"),
+        ]
+        rest = allowed.left_grams - most + allowed.grams
+        if rest:
+            called = said("to what a scale shows, never rounded up and never below nothing")
+            parts.append(Line(called, rest, "g"))
+        return Line(said("May still go in"), allowed.left_grams, "g", parts=tuple(parts))
 
 
 class LotRework(Screen):

@@ -15,6 +15,7 @@ from ledger.access import acting_as
 from ledger.models import Membership
 from tests.factories import MORNING, D, Workshop
 from tests.pages.browsing import done, refused, sent, shown, signed_in, typed_in
+from tests.pages.figures import workings_of
 
 
 @pytest.fixture
@@ -104,6 +105,10 @@ def test_a_lot_is_worked_into_another_batch(shop: Workshop, client: Client, balm
     assert "was made here" in refused(client, path, quantity="5", **{**into, "lot": bought.code})
     assert f"In: 6 g Balm, {made.code}." in done(client, path, quantity="6", **into)
     assert "May still go in 4 g" in shown(client.get(path))
+    within, left = workings_of(client.get(path).content.decode())
+    assert [(one.name, one.exact) for one in within.parts] == [(made.code, D(6))]
+    assert [one.exact for one in left.parts] == [10, -6]
+    assert left.adds_up
     register = f"/deviations?batch={planned.batch.id}"
     assert register in client.get(f"/batches/{planned.batch.id}").content.decode().replace(
         "&amp;", "&"

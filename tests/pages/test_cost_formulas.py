@@ -7,6 +7,7 @@ import pytest
 from ledger.models import Pool
 from tests.factories import Workshop, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in
+from tests.pages.figures import opened, workings_of
 
 
 @pytest.fixture(scope="module")
@@ -48,6 +49,13 @@ def test_a_class_is_costed_otherwise_from_now_on(shop: Workshop) -> None:
     # What is first in costs 5.00 until all is one; what is in store keeps its worth.
     page = shown(client.get(f"{looked}average")).replace("\xa0", " ")
     assert "120.00 USD 20 kg 5.0000 USD → 6.0000 USD" in page
+    looking = client.get(f"{looked}average").content.decode()
+    assert [(one.name, one.exact) for one in workings_of(looking)] == [
+        ("Oil, now", 5),
+        ("Oil, then", 6),
+    ]
+    worth = opened(client, f"/materials/{oil.id}/worth")
+    assert worth.exact == sum(one.exact for one in worth.parts) == 120
     done(client, path, cost_class="oils", formula="average", reason="a year is over")
     page = shown(client.get(f"{looked}lot")).replace("\xa0", " ")
     assert "120.00 USD 20 kg 6.0000 USD → 6.0000 USD" in page

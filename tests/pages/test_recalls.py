@@ -164,6 +164,14 @@ def the_other_maker_answers(mill: Any, client: Any, recall: str) -> None:
     page = done(mill, notice, **{"elsewhere-grams": "20"}, reason="a tester")
     assert "Not as the records say: samples, testers, kept or lost. a tester" in page
     assert "waits for your answer" not in shown(mill.get("/recalls"))
+    kept = [
+        one
+        for one in unfolded(client, recall)
+        if one.name == "All makers: samples, testers, kept or lost"
+    ]
+    assert [[(part.name, part.exact) for part in one.parts] for one in kept] == [
+        [("You", D(0)), ("Mill Bench", D(20))]
+    ]
     asked = shown(client.get(recall)).replace("\xa0", " ")
     assert "a tester" in asked
     assert "answered" in asked

@@ -18,6 +18,7 @@ from ledger.receiving import Delivered, receive
 from tests.factories import D, Workshop, open_workshop
 from tests.ordering_together import coordinator
 from tests.pages.browsing import done, refused, sent, shown, signed_in, typed_in
+from tests.pages.figures import workings_of
 
 # Deliveries of two years tell how long it takes.
 A_MONTH_AGO = datetime.now(UTC) - timedelta(days=30)
@@ -115,10 +116,16 @@ def test_an_offer_is_written_repriced_and_ended(shop: Workshop, client: Client) 
     assert "40.00 USD" in page
     assert "44.00 USD" in shown(client.get(f"/suppliers/{seller.id}")).replace("\xa0", " ")
     assert f'href="{path}"' in client.get(f"/materials/{oil.id}").content.decode()
+    by_price = [one.exact for one in workings_of(client.get(path).content.decode())]
+    assert by_price == [D("8.8"), D(8), D("7.2")]
+    abroad = {**dearer, "valid_from": "2025-02-15", "currency": "EUR", "rate": "1.1"}
+    done(client, path, **abroad)
+    by_price = [one.exact for one in workings_of(client.get(path).content.decode())]
+    assert by_price == [D("48.4"), D("9.68"), D("8.8"), D(8), D("7.2")]
     over = done(client, path, do="end", ends_on="2025-03-01", end_note="sold out")
     assert "It is not offered any more" in over
     assert "sold out" in over
-    assert client.get(f"{path}?as=csv").content.decode().count("\n") == 5
+    assert client.get(f"{path}?as=csv").content.decode().count("\n") == 6
 
 
 def test_one_more_break_keeps_what_was_typed(shop: Workshop, client: Client) -> None:
