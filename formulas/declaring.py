@@ -4,9 +4,12 @@ An intermediate is broken up into what it is made of, unless its own material st
 or a composition: the maker of an infusion knows best what of the herb stays in it.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from graphlib import TopologicalSorter
 from uuid import UUID
 
 from django.db.models import F, Prefetch, QuerySet, Sum
@@ -20,7 +23,68 @@ from ledger.roles import Verb
 
 WHOLE = "whole"
 ZERO = Decimal(0)
+HUNDRED = Fraction(100)
 Mixtures = dict[str, dict[str, Fraction]]
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A way by which a material comes into the whole: straight, or within something that was made.
+
+    `share` is the percent of the whole that `within` is, and `part` what it is of that, in percent;
+    `within` is empty where it is weighed in as it is.
+    """
+
+    within: str
+    share: Fraction
+    part: Fraction
+
+    @property
+    def percent(self) -> Fraction:
+        """What it is of the whole by this way."""
+        return self.share * self.part / 100
+
+
+@dataclass(frozen=True, slots=True)
+class Mixed:
+    """What something is made of, mixture by mixture, and what its materials state of themselves."""
+
+    mixtures: Mixtures
+    stated: Mapping[str, Stated]
+
+    def declare(self, *, use: str, market: Market, water_lost_percent: Decimal) -> Declaration:
+        """What its label says. Raises what `formulas.declaration.declare` raises."""
+        percents: dict[str, Fraction] = {}
+        for key, percent in broken_up(WHOLE, self.mixtures).items():
+            material = _material(key)
+            percents[material] = percents.get(material, Fraction(0)) + percent
+        known = {id: self.of(id) for id in percents}
+        return declare(
+            percents, known, use=use, market=market, water_lost_percent=water_lost_percent
+        )
+
+    def of(self, material: str) -> Stated:
+        """What a material states; another maker's is not seen."""
+        return self.stated.get(material) or Stated("what another maker made")
+
+    def ways(self) -> dict[str, list[Way]]:
+        """Of each material that is no mixture itself, how it comes in; all come to 100 %."""
+        above = {key: set[str]() for key in self.mixtures}
+        for key, parts in self.mixtures.items():
+            for part in parts.keys() & above.keys():
+                above[part].add(key)
+        shares, found = {WHOLE: HUNDRED}, defaultdict[str, list[Way]](list)
+        for key in TopologicalSorter(above).static_order():
+            share, parts = shares.get(key, Fraction(0)), self.mixtures[key]
+            total = sum(parts.values(), Fraction(0))
+            name = "" if key == WHOLE else self.of(_material(key)).name
+            for part, amount in parts.items() if share and total else ():
+                way = Way(name, share, 100 * amount / total)
+                if part in self.mixtures:
+                    shares[part] = shares.get(part, Fraction(0)) + way.percent
+                elif amount:
+                    found[_material(part)].append(way)
+        return found
 
 
 def declare_product(
@@ -44,15 +108,15 @@ def declare_as_is(
     actor: Actor, product: Product, *, market: Market, water_lost_percent: Decimal
 ) -> tuple[Declaration, FormulaVersion]:
     """The same of a product that is at hand."""
-    version = _in_force(actor).get(formula_id=product.formula_id)
-    declared = _declared(
-        actor,
-        {WHOLE: _of_lines(version)},
-        use=product.use,
-        market=market,
-        water_lost_percent=water_lost_percent,
-    )
+    mixed, version = mixed_product(actor, product)
+    declared = mixed.declare(use=product.use, market=market, water_lost_percent=water_lost_percent)
     return declared, version
+
+
+def mixed_product(actor: Actor, product: Product) -> tuple[Mixed, FormulaVersion]:
+    """What a product is made of by the version of its formula in force."""
+    version = _in_force(actor).get(formula_id=product.formula_id)
+    return _mixed(actor, {WHOLE: _of_lines(version)}), version
 
 
 def declare_batch(
@@ -69,26 +133,19 @@ def declare_batch(
     """
     actor.must(Verb.READ)
     found = batch_for(actor, batch)
-    weighed = found.state == Batch.State.FINISHED
-    mixtures = _weighed(found) if weighed else {WHOLE: _of_plan(found)}
-    declared = _declared(
-        actor,
-        mixtures,
-        use=found.product.use if found.product else "",
-        market=market,
-        water_lost_percent=water_lost_percent,
-    )
+    mixed, weighed = mixed_batch(actor, found)
+    use = found.product.use if found.product else ""
+    declared = mixed.declare(use=use, market=market, water_lost_percent=water_lost_percent)
     return declared, found, weighed
 
 
-def _declared(
-    actor: Actor,
-    mixtures: Mapping[str, Mapping[str, Fraction]],
-    *,
-    use: str,
-    market: Market,
-    water_lost_percent: Decimal,
-) -> Declaration:
+def mixed_batch(actor: Actor, batch: Batch) -> tuple[Mixed, bool]:
+    """What a batch is made of; True if by what was weighed in, False if by its plan."""
+    weighed = batch.state == Batch.State.FINISHED
+    return _mixed(actor, _weighed(batch) if weighed else {WHOLE: _of_plan(batch)}), weighed
+
+
+def _mixed(actor: Actor, mixtures: Mapping[str, Mapping[str, Fraction]]) -> Mixed:
     whole = {key: dict(parts) for key, parts in mixtures.items()}
     for key, parts in _by_formula(actor, _leaves(whole)).items():
         whole.setdefault(key, parts)
@@ -103,12 +160,7 @@ def _declared(
         key: {part: amount for part, amount in parts.items() if _material(part) not in absent}
         for key, parts in whole.items()
     }
-    percents: dict[str, Fraction] = {}
-    for key, percent in broken_up(WHOLE, whole).items():
-        material = _material(key)
-        percents[material] = percents.get(material, Fraction(0)) + percent
-    known = {id: stated.get(id) or Stated("what another maker made") for id in percents}
-    return declare(percents, known, use=use, market=market, water_lost_percent=water_lost_percent)
+    return Mixed(whole, stated)
 
 
 def _material(key: str) -> str:

@@ -1,6 +1,5 @@
 """What a label says a product, or one batch, is made of: to be read, printed and copied."""
 
-from collections.abc import Callable
 from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
@@ -11,6 +10,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
+from api.pages.declaration_workings import declared_told
 from api.pages.forms import PageForm
 from api.pages.material_facts import PercentField
 from api.pages.product_writing import USES
@@ -25,13 +25,12 @@ from formulas.declaration import (
     must_be_named,
 )
 from formulas.declaration import shown as as_decimal
-from formulas.declaring import declare_as_is, declare_batch
+from formulas.declaring import Mixed, mixed_batch, mixed_product
 from formulas.errors import CompositionMissing, InciMissing, NothingDeclared, WaterLostTooMuch
 from formulas.models import Batch, FormulaVersion
 
 ZERO = Decimal(0)
 USUAL: Final = (Market.EU, ZERO)
-Declared = tuple[Declaration, FormulaVersion]
 # Batches that a product's page leads to.
 LATEST: Final = 5
 MARKETS: Final = [(Market.EU.value, _("in the EU")), (Market.US.value, _("in the US"))]
@@ -58,7 +57,7 @@ class Told(Screen):
     template = "pages/declaration.html"
 
     def told(
-        self, declare: Callable[[Market, Decimal], Declared], *, use: str, **about: Any
+        self, mixed: Mixed, version: FormulaVersion, *, use: str, **about: Any
     ) -> HttpResponse:
         """The page of what is declared and by which version, or what is missing to do so."""
         asked = "market" in self.request.GET
@@ -66,7 +65,7 @@ class Told(Screen):
         market, water_lost = form.asked() if asked and form.is_valid() else USUAL
         about |= {"form": form, "use": dict(USES)[use], "market": dict(MARKETS)[market.value]}
         try:
-            declared, version = declare(market, water_lost)
+            declared = mixed.declare(use=use, market=market, water_lost_percent=water_lost)
         except (InciMissing, CompositionMissing, NothingDeclared) as missing:
             return self.show(missing=missing, **about)
         except WaterLostTooMuch as refusal:
@@ -78,6 +77,7 @@ class Told(Screen):
                 "allergens": lambda: _allergens(declared),
             },
             declared=declared,
+            told=declared_told(declared, mixed, self.reader),
             version=version,
             ingredients=[(one, PLACES[one.group]) for one in declared.ingredients],
             allergens=[Named(one) for one in declared.allergens],
@@ -97,9 +97,7 @@ class ProductDeclaration(Told):
             version__formula=product.formula_id, state=Batch.State.FINISHED
         )
         return self.told(
-            lambda market, water_lost: declare_as_is(
-                self.actor, product, market=market, water_lost_percent=water_lost
-            ),
+            *mixed_product(self.actor, product),
             use=product.use,
             name=product.name,
             product=product,
@@ -112,15 +110,10 @@ class BatchDeclaration(Told):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         batch = batch_for(self.actor, id)
-
-        def declare(market: Market, water_lost: Decimal) -> Declared:
-            declared, _batch, _weighed = declare_batch(
-                self.actor, batch=id, market=market, water_lost_percent=water_lost
-            )
-            return declared, batch.version
-
+        mixed, _weighed = mixed_batch(self.actor, batch)
         return self.told(
-            declare,
+            mixed,
+            batch.version,
             use=batch.product.use if batch.product else "",
             name=batch.code,
             batch=batch,

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from ledger.models import Pool
-from tests.factories import Workshop, open_workshop
+from tests.factories import D, Workshop, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in
 from tests.pages.figures import opened, workings_of
 
@@ -51,8 +51,8 @@ def test_a_class_is_costed_otherwise_from_now_on(shop: Workshop) -> None:
     assert "120.00 USD 20 kg 5.0000 USD → 6.0000 USD" in page
     looking = client.get(f"{looked}average").content.decode()
     assert [(one.name, one.exact) for one in workings_of(looking)] == [
-        ("Oil, now", 5),
-        ("Oil, then", 6),
+        ("Oil, now", D(5)),
+        ("Oil, then", D(6)),
     ]
     worth = opened(client, f"/materials/{oil.id}/worth")
     assert worth.exact == sum(one.exact for one in worth.parts) == 120

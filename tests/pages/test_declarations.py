@@ -3,10 +3,12 @@
 from typing import Any
 
 import pytest
+from django.test import Client
 
 from ledger.catalogue import PartFacts
 from tests.factories import D, Workshop, open_workshop
 from tests.pages.browsing import shown, signed_in
+from tests.pages.figures import Told, all_of, amount_in, figures_of, workings_of
 
 
 @pytest.fixture(scope="module")
@@ -36,12 +38,48 @@ def test_a_product_is_declared_with_its_allergens(shop: Workshop) -> None:
     # Elsewhere it is called otherwise, and what boils off is no longer there.
     page = shown(client.get(f"{path}?market=us&water_lost_percent=80"))
     assert "Helianthus Annuus Seed Oil, Water, Lavandula" in page
+    told = told_on(client, f"{path}?market=eu&water_lost_percent=80")
+    assert [part.exact for part in told["Aqua"].parts] == [D("89.5"), D("-42")]
+    assert [part.exact for part in told["Linalool"].parts] == [D("0.2"), D("0.8")]
     much = client.get(f"{path}?market=eu&water_lost_percent=95")
     assert much.status_code == 422
     assert "89.5 %" in shown(much)
     kept = client.get(f"{path}?as=csv&table=allergens").content.decode()
     assert "Geraniol,0.0025,yes,no,no" in kept
     assert "in the US" in shown(client.get(f"{path}?market=us"))
+
+
+def test_a_percent_opens_to_the_ways_by_which_it_comes_in(shop: Workshop) -> None:
+    """5 % as it is, 8 % within a glycerite, and some more of a blend in there."""
+    glycerin = shop.material("Glycerin", inci_name="Glycerin")
+    herb = shop.material("Mallow", inci_name="Malva Sylvestris Leaf")
+    halves = [PartFacts("Glycerin", D(40)), PartFacts("Sucrose", D(60))]
+    blend = shop.material("Sweet blend", composition=halves)
+    made = shop.formula("Glycerite", [(herb, "10"), (glycerin, "80"), (blend, "10")], loss="20")
+    gel = shop.formula("Mallow gel", [(made, "10"), (glycerin, "5"), (herb, "85")])
+    product = shop.product(gel, "100 g")
+    told = told_on(signed_in(shop), f"/products/{product.id}/declaration")
+    sweet = told["Glycerin"]
+    assert sweet.exact == D("13.4")
+    assert [(one.name, one.exact) for one in sweet.parts] == [
+        ("Glycerin", D(13)),
+        ("Sweet blend", D("0.4")),
+    ]
+    assert {one.name: one.exact for one in sweet.parts[0].parts} == {
+        "within Glycerite": D(8),
+        "as it is": D(5),
+    }
+
+
+def told_on(client: Client, path: str) -> dict[str, Told]:
+    """The workings of a declaration by name, all of which add up."""
+    page = client.get(path).content.decode()
+    told = {one.name: one for one in workings_of(page)}
+    assert all(one.adds_up for one in all_of(list(told.values())) if one.parts)
+    for one in figures_of(page):
+        assert one.to == "#shares"
+        assert any(abs(each.exact - amount_in(one.text)) < D("0.0001") for each in told.values())
+    return told
 
 
 def test_a_batch_is_declared_by_what_was_weighed(shop: Workshop) -> None:
