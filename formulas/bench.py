@@ -138,6 +138,16 @@ class Bench:
         return sum(turn.done for turn in self.turns)
 
     @property
+    def wanted(self) -> Decimal:
+        """Grams of all lines together."""
+        return sum((turn.share.grams for turn in self.turns), Decimal(0))
+
+    @property
+    def weighed(self) -> Decimal:
+        """Grams that are in of all lines together."""
+        return sum((turn.share.weighed for turn in self.turns), Decimal(0))
+
+    @property
     def packaging(self) -> Sequence[BatchPackaging]:
         return sorted(self.batch.packaging.all(), key=lambda item: item.position)
 

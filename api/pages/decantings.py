@@ -1,5 +1,6 @@
 """Drums drawn off into lots of their own, and the deposits that suppliers hold for them."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 from uuid import UUID
@@ -7,14 +8,18 @@ from uuid import UUID
 from django import forms
 from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import LONG, Button, MoneyField, PageForm, QuantityField, Rows, shown_again
 from api.pages.screen import Screen
+from api.pages.workings import Line
 from ledger import decanting, deposits
 from ledger.access import day_of, suppliers_visible_to
 from ledger.errors import Refusal
 from ledger.lot_reading import show_lot
+from ledger.models import Decanting, DecantingDraw
+from ledger.quantities import kept_in
 from ledger.roles import Verb
 from ledger.transferring import makers_of_coop
 
@@ -132,11 +137,28 @@ class Decanted(Screen):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         found = decanting.decanting_for(self.actor, id)
-        return self.show(
-            found=found,
-            draws=decanting.draws_of(found),
-            may_see_costs=self.actor.may(Verb.SEE_COSTS),
-        )
+        draws, may_see_costs = decanting.draws_of(found), self.actor.may(Verb.SEE_COSTS)
+        told = [*self._told(found, draws), *(self._cost(found, draws) if may_see_costs else [])]
+        return self.show(found=found, draws=draws, may_see_costs=may_see_costs, told=told)
+
+    def _told(self, found: Decanting, draws: Sequence[DecantingDraw]) -> Iterable[Line]:
+        """What was drawn, and the heel that stayed behind of all that there was."""
+        unit = kept_in(found.lot.material.counted)
+        lines = [Line(one.lot.code, one.quantity, unit) for one in draws]
+        yield Line(said("Drawn"), found.drawn, unit, parts=tuple(lines))
+        if found.heel:
+            left = Line(said("was left in the lot"), found.drawn + found.heel, unit)
+            less = Line(said("less what was drawn"), -found.drawn, unit)
+            yield Line(said("Heel"), found.heel, unit, parts=(left, less))
+
+    def _cost(self, found: Decanting, draws: Sequence[DecantingDraw]) -> Iterable[Line]:
+        money, kept = self.actor.currency, kept_in(found.lot.material.counted)
+        of = f"{self.reader.number(found.drawn)} {kept}"
+        lines = [
+            Line(one.lot.code, one.share, money, how=f"{self.reader.number(one.quantity)} / {of}")
+            for one in draws
+        ]
+        yield Line(said("Cost of it all"), found.cost, money, parts=tuple(lines))
 
 
 class DepositForm(PageForm):

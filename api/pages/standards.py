@@ -17,12 +17,14 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import side_tables, tables
 from api.pages.forms import LONG, DayField, NumberField, PageForm
 from api.pages.screen import Screen
+from api.pages.workings import Line
 from formulas import standards
 from formulas.access import product_for, version_for
 from formulas.composition import left_after_loss
 from formulas.models import FormulaVersion, Product, StandardCost
 from formulas.products import POINTERS
 from formulas.standards import GivenPrice, Listed, Policy
+from formulas.unit_costs import shared_out
 from formulas.variances import cost_per_kg
 from ledger.access import day_of
 from ledger.costing import round_stored
@@ -150,10 +152,34 @@ class Standards(Screen):
             files=files,
             kept=kept,
             opened=opened,
+            told=[self._reckoned(opened)] if opened else [],
             form=form if may_set else None,
             status=status,
             **facts,
         )
+
+    def _reckoned(self, opened: Told) -> Line:
+        """What the standard comes to, as what each material in it brings, through the loss."""
+        row, number, money = opened.row, self.reader.number, self.reader.currency
+        prices, unit = list(row.prices.all()), ""
+        name, rest = said("Packaging of a piece"), ""
+        if row.version is not None:
+            left = 100 - row.version.process_loss_percent
+            name, unit, rest = said("A kilogram that comes out"), " %", f" ÷ {number(left)} %"
+        values = shared_out(
+            opened.comes_to, [Fraction(one.share) * Fraction(one.price) for one in prices]
+        )
+        parts = tuple(
+            Line(
+                one.material.name,
+                value,
+                money,
+                how=f"{number(one.share)}{unit} · {number(one.price)} {money}{rest}",
+            )
+            for one, value in zip(prices, values, strict=True)
+            if one.share
+        )
+        return Line(name, opened.comes_to, money, parts=parts)
 
     def _today(self) -> dict[str, date]:
         return {"valid_from": day_of(self.actor, self.now)}

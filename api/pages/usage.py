@@ -2,6 +2,7 @@
 
 A forecast is never taken for a need."""
 
+from datetime import timedelta
 from decimal import Decimal
 from uuid import UUID
 
@@ -24,6 +25,7 @@ from ledger.usage_reading import UsageRead, by_first_day, read_usage
 
 # As the API has them where nothing is said.
 WEEKS, AHEAD, PERCENT = 26, 4, 80
+LAST_OF_WEEK = timedelta(days=6)
 ZERO, STEP = Decimal(0), Decimal("0.01")
 LEAST_KEEPING, MOST_KEEPING = Decimal("0.01"), 1000
 PATTERNS = {
@@ -71,7 +73,10 @@ class MaterialUsage(Screen):
             material=read.material,
             used=found,
             pattern=PATTERNS.get(found.pattern),
-            weeks=by_first_day(read)[::-1],
+            weeks=[
+                (first, first + LAST_OF_WEEK, quantity)
+                for first, quantity in by_first_day(read)[::-1]
+            ],
             ahead=AHEAD,
             percent=PERCENT,
             form=form,

@@ -17,7 +17,9 @@ from ledger.models import Coop, Document, Maker, Membership
 from tests.factories import Workshop
 from tests.pages.browsing import signed_in
 from tests.pages.codes import bare_codes
-from tests.pages.looking import FILES, ROUTES, all_pages, found_by_name
+from tests.pages.looking import FILES, ROUTES, Seen, all_pages, found_by_name
+from tests.pages.opening import figures_of_all
+from tests.pages.unopened import FOR_ALL, UNOPENED, reasons_of, without_reason
 from tests.running import ROOT
 
 MOST, MOST_BYTES = 15, 60_000
@@ -28,6 +30,15 @@ STATIC, LOADED = ROOT / "api" / "static", {".css", ".js", ".svg"}
 OF_EACH = 4
 # A long list is there only until it is taken in.
 PASSING = {"/sent-lists/<uuid:id>"}
+
+
+@pytest.fixture(scope="module")
+def seen(demo: dict[str, Workshop]) -> dict[str, list[Seen]]:
+    """The pages that its first maker, another and the coordinator come to."""
+    client = signed_in(demo["north"])
+    first = all_pages(client, of_each=OF_EACH, also=found_by_name(client))
+    others = {who: list(all_pages(signed_in(demo[who]), of_each=2)) for who in ("mill", "coop")}
+    return {"north": list(first), **others}
 
 
 @pytest.fixture(scope="module")
@@ -54,26 +65,34 @@ def demo(database: Any, redis_server: Any) -> dict[str, Workshop]:
     return {key: Workshop(coop, actor) for key, actor in actors.items()}
 
 
-def test_every_page_has_something_and_is_quick(demo: dict[str, Workshop]) -> None:
+def test_every_page_has_something_and_is_quick(seen: dict[str, list[Seen]]) -> None:
     """Of its first maker."""
-    client = signed_in(demo["north"])
-    seen = list(all_pages(client, of_each=OF_EACH, also=found_by_name(client)))
-    assert {one.status for one in seen} == {200}
-    assert set(ROUTES) - {one.route for one in seen} <= FILES | PASSING
-    assert [(one.path, one.queries) for one in seen if one.queries > MOST] == []
-    assert [(one.path, one.size) for one in seen if one.size > MOST_BYTES] == []
-    assert {one.path: bare_codes(one.text) for one in seen if bare_codes(one.text)} == {}
+    pages = seen["north"]
+    assert {one.status for one in pages} == {200}
+    assert set(ROUTES) - {one.route for one in pages} <= FILES | PASSING
+    assert [(one.path, one.queries) for one in pages if one.queries > MOST] == []
+    assert [(one.path, one.size) for one in pages if one.size > MOST_BYTES] == []
+    assert {one.path: bare_codes(one.text) for one in pages if bare_codes(one.text)} == {}
     files = sum(one.stat().st_size for one in STATIC.iterdir() if one.suffix in LOADED)
-    assert files + max(one.size for one in seen) <= MOST_AT_FIRST
+    assert files + max(one.size for one in pages) <= MOST_AT_FIRST
 
 
 @pytest.mark.parametrize("who", ["mill", "coop"])
-def test_nobody_else_meets_a_slow_page(demo: dict[str, Workshop], who: str) -> None:
-    seen = list(all_pages(signed_in(demo[who]), of_each=1))
-    assert [(one.path, one.status) for one in seen if one.status not in (200, 403)] == []
-    assert [(one.path, one.queries) for one in seen if one.queries > MOST] == []
-    assert [(one.path, one.size) for one in seen if one.size > MOST_BYTES] == []
-    assert {one.path: bare_codes(one.text) for one in seen if bare_codes(one.text)} == {}
+def test_nobody_else_meets_a_slow_page(seen: dict[str, list[Seen]], who: str) -> None:
+    pages = seen[who]
+    assert [(one.path, one.status) for one in pages if one.status not in (200, 403)] == []
+    assert [(one.path, one.queries) for one in pages if one.queries > MOST] == []
+    assert [(one.path, one.size) for one in pages if one.size > MOST_BYTES] == []
+    assert {one.path: bare_codes(one.text) for one in pages if bare_codes(one.text)} == {}
+
+
+def test_every_figure_opens_or_has_its_reason_not_to(seen: dict[str, list[Seen]]) -> None:
+    makers = figures_of_all([*seen["north"], *seen["mill"]])
+    for_all = figures_of_all(seen["coop"])
+    assert without_reason(makers, UNOPENED) == []
+    assert without_reason(for_all, UNOPENED, FOR_ALL) == []
+    assert reasons_of([*makers, *for_all], UNOPENED) == set(UNOPENED), "one is of no figure"
+    assert reasons_of(for_all, FOR_ALL) == set(FOR_ALL), "one is of no figure"
 
 
 def test_no_formula_is_called_unpreserved(demo: dict[str, Workshop]) -> None:

@@ -32,6 +32,8 @@ from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
 from tests.ordering_together import opened, pledged
 from tests.pages.browsing import signed_in
 from tests.pages.looking import ROUTES, looked_at
+from tests.pages.opening import figures_of_all
+from tests.pages.unopened import AT_WORK, UNOPENED, without_reason
 
 NOON: Final = MORNING + timedelta(hours=4)
 FEW, MANY = 3, 40
@@ -53,6 +55,8 @@ def test_no_page_grows_with_the_rows_of_one_thing(shop: Workshop) -> None:
     assert [page for page, both in seen.items() if {one.status for one in both} != {200}] == []
     asked = {page: (one.queries, other.queries) for page, (one, other) in seen.items()}
     assert [(page, one, other) for page, (one, other) in asked.items() if other > one] == []
+    found = figures_of_all(other for _, other in seen.values())
+    assert without_reason(found, UNOPENED, AT_WORK) == []
     assert [(page, many.size) for page, (_, many) in seen.items() if many.size > MOST_BYTES] == []
 
 

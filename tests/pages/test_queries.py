@@ -11,7 +11,9 @@ from tests.factories import Workshop, open_workshop
 from tests.pages.browsing import signed_in
 from tests.pages.codes import bare_codes
 from tests.pages.looking import ROUTES, SOON, all_pages, looked_at
+from tests.pages.opening import figures_of_all
 from tests.pages.shops import everything_under, planned_ahead, work
+from tests.pages.unopened import AT_WORK, UNOPENED, reasons_of, without_reason
 
 MOST, MOST_BYTES = 15, 60_000
 # Of each kind of page so many are looked at.
@@ -47,6 +49,9 @@ def test_no_page_asks_much_or_more_with_more_data(shop: Workshop) -> None:
     # What is typed on a page that renews itself would be lost; on this one nothing is.
     renewed = {one.route for one in few.values() if 'http-equiv="refresh"' in one.text}
     assert renewed == {"/sent-lists/<uuid:id>"}
+    found = figures_of_all(few.values())
+    assert without_reason(found, UNOPENED, AT_WORK) == []
+    assert reasons_of(found, AT_WORK) == set(AT_WORK), "one is of no figure"
     for number in range(1, 10):
         work(shop, number)
         planned_ahead(shop, number)

@@ -97,7 +97,7 @@ def test_what_it_comes_to_is_seen_before_and_then_done(
 def test_what_the_batch_wants_then_opens_to_what_was_made_up(client: Client, wash: Wash) -> None:
     done(client, wash.path, lot=str(wash.left.id), other=f"material:{wash.grade.id}")
     page = client.get(f"/batches/{wash.planned.batch.id}").content.decode()
-    wanted = [opened(client, one.to) for one in figures_of(page) if "/share" in one.to]
+    wanted = [opened(client, one.to) for one in figures_of(page) if "line=" in one.to]
     assert {one.name: [part.exact for part in one.parts] for one in wanted} == {
         "Wanted of Aqua": [D(5200), D(-1020)],
         "Wanted of Paste": [D(1500), D(-680)],

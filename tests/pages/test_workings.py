@@ -2,7 +2,6 @@
 
 import re
 from datetime import UTC, date, datetime, timedelta
-from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -21,16 +20,19 @@ from ledger.ordering import Ordered, write_order
 from ledger.quantities import parse_quantity
 from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.pages.browsing import in_role, shown, signed_in
-from tests.pages.figures import all_of, amount_in, figures_of, opened, workings_of
+from tests.pages.figures import (
+    LEAST,
+    ROUGHLY,
+    all_of,
+    amount_in,
+    figures_of,
+    opened,
+    workings_of,
+)
 from tests.pages.looking import SOON, looked_at
 from tests.pages.shops import planned_ahead, work
 
 DAYS = "first=2025-01-01&last=2025-12-31"
-# So far a figure may lie from the exact one: it is rounded so that a column adds up.
-COIN = Decimal("0.01")
-# A kilogram is told to a gram, a gram to a hundredth, and a margin to a tenth of a percent.
-LEAST = Decimal("0.5")
-ROUGHLY = {"kg": LEAST, "g": COIN, "USD": COIN, "%": Decimal("0.06"), "piece": COIN, "pieces": COIN}
 
 
 @pytest.fixture(scope="module")
@@ -200,6 +202,8 @@ def test_what_a_batch_wants_opens_to_its_percent_and_what_was_weighed_to_its_lot
         ("Wanted of Jojoba", D("110.89"), [D("110.889"), D("0.001")]),
         ("Weighed of Jojoba", D("110.89"), [D(60), D("50.89")]),
         ("Wanted of Rice wax", D("222.11"), [D("222.111"), D("-0.001")]),
+        ("Wanted", D(333), [D("110.89"), D("222.11")]),
+        ("Weighed in", D("110.89"), [D("110.89"), D(0)]),
     ]
     whole = opened(client, f"/batches/{planned.batch.id}/share")
     assert [one.exact for one in whole.parts] == [D("110.89"), D("222.11")]
