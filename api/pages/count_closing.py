@@ -20,8 +20,8 @@ from ledger.errors import Invalid
 from ledger.models import CountLine
 from ledger.roles import Verb
 
-# So many lines are on a page, and so many batches to choose from.
-LINES, CODES = 25, 20
+# So many lines are on a page, so many batches to choose from, and so many causes has a line.
+LINES, CODES, MOST = 25, 20, 20
 LONGEST = 400
 CAUSES: Final = [
     ("", _("not explained yet")),
@@ -31,10 +31,12 @@ CAUSES: Final = [
     ("found", _("it was found again")),
     ("misbooked", _("a batch was booked wrongly")),
 ]
+# What may hold for many lots at once; a batch that was booked wrongly does not.
+FOR_ALL: Final = [(cause, why) for cause, why in CAUSES if cause not in ("misbooked", "found")]
 
 
 class CauseForm(PageForm):
-    """What explains a lot's difference, in up to two parts."""
+    """What explains a lot's difference, or a part of it."""
 
     cause = forms.ChoiceField(label=_("Because"), choices=CAUSES, required=False)
     reason = forms.CharField(label=_("How is that known"), max_length=LONGEST, required=False)
@@ -58,9 +60,24 @@ class CauseForm(PageForm):
 
 
 class EndForm(PageForm):
+    """The end of the sheet; and of lots beyond those that the page has, one cause for all."""
+
+    rest_cause = forms.ChoiceField(
+        label=_("What lacks of these, because"),
+        choices=FOR_ALL,
+        required=False,
+        help_text=_("What there is too much of was found again."),
+    )
+    rest_reason = forms.CharField(label=_("How is that known"), max_length=LONGEST, required=False)
     leave_unread = forms.BooleanField(
         label=_("Close it though some lots were not looked at"), required=False
     )
+
+    def clean(self) -> dict[str, Any]:
+        typed = super().clean() or {}
+        if typed.get("rest_cause") and not typed.get("rest_reason"):
+            self.add_error("rest_reason", _("Say how this is known."))
+        return typed
 
 
 @dataclass(slots=True)
@@ -71,6 +88,7 @@ class Explained:
     lines: Sequence[CountLine]
     causes: Sequence[Sequence[CauseForm]]
     again: Sequence[CountLine]
+    rest: Sequence[CountLine]
 
     def is_valid(self) -> bool:
         return all([self.end.is_valid(), *(form.is_valid() for row in self.causes for form in row)])
@@ -119,15 +137,16 @@ class CloseCount(Screen):
         all_lines = list(counting.lines_of(sheet))
         lines = [line for line in all_lines if line.asks == "explanation"]
         again = [line for line in all_lines if line.asks == "recount"]
-        two = [*data.getlist("two"), *data.getlist("another")] if data is not None else []
+        more = [*data.getlist("more"), *data.getlist("another")] if data is not None else []
         causes = [
             [
                 CauseForm(data, reader=self.reader, prefix=f"{line.lot_id}-{n}")
-                for n in range(2 if str(line.lot_id) in two else 1)
+                for n in range(min(1 + more.count(str(line.lot_id)), MOST))
             ]
             for line in lines[:LINES]
         ]
-        return Explained(EndForm(data, reader=self.reader), lines[:LINES], causes, again)
+        end = EndForm(data, reader=self.reader)
+        return Explained(end, lines[:LINES], causes, again, lines[LINES:])
 
     def _close(self, id: UUID, forms: Explained) -> Any:
         told = forms.told()
@@ -144,9 +163,18 @@ class CloseCount(Screen):
             )
             for n, (line, row) in enumerate(told)
         ]
-        unread = forms.end.cleaned_data["leave_unread"]
+        end = forms.end.cleaned_data
+        if end["rest_cause"]:
+            explained += [
+                Explanation(line.lot_id, [_for_all(line, end["rest_cause"], end["rest_reason"])])
+                for line in forms.rest
+            ]
         return close_count(
-            self.actor, sheet=id, explanations=explained, now=self.now, leave_unread=unread
+            self.actor,
+            sheet=id,
+            explanations=explained,
+            now=self.now,
+            leave_unread=end["leave_unread"],
         )
 
     def _cause(self, typed: dict[str, Any], batches: dict[str, str], pointer: str) -> Cause:
@@ -162,7 +190,15 @@ class CloseCount(Screen):
             sheet=sheet,
             form=forms.end,
             rows=list(zip(forms.lines, forms.causes, strict=True)),
+            rest=forms.rest,
+            most=MOST,
             again=forms.again[:LINES],
             codes=list(codes[:CODES]),
             status=status,
         )
+
+
+def _for_all(line: CountLine, cause: str, reason: str) -> Cause:
+    """What holds for a lot of the rest: what lacks has the cause, what is too much was found."""
+    lacks = line.difference is None or line.difference < 0
+    return Cause(cause if lacks else "found", reason, None)

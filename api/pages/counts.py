@@ -122,6 +122,21 @@ class FoundField(Typed):
         return counting.Read(self.line.lot_id, quantity=parse_quantity(typed))
 
 
+class ScaleField(GramsField):
+    """What a scale showed of a lot's containers, one after the other: "1250 + 980"."""
+
+    widget = forms.TextInput(attrs={"autocomplete": "off"})
+
+    def plain(self, typed: str) -> str:
+        """Each number by itself, in `read`."""
+        return typed
+
+    def read(self, typed: str) -> Any:
+        return [
+            super(ScaleField, self).read(self.reader.plain(one.strip())) for one in typed.split("+")
+        ]
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
     """A line of the sheet as the page shows it; what is hidden while it is counted blind is."""
@@ -146,8 +161,8 @@ class ReadingsForm(PageForm):
             ]
             if not line.lot.material.counted:
                 names += [
-                    ("gross", GramsField(required=False, label=_("Or gross"))),
-                    ("tare", GramsField(required=False, label=_("less tare"))),
+                    ("gross", ScaleField(required=False, label=_("Or gross"))),
+                    ("tare", ScaleField(required=False, label=_("less tare"))),
                 ]
             for name, field in names:
                 field.reader = self.reader
@@ -164,6 +179,9 @@ class ReadingsForm(PageForm):
             gross, tare = (typed.get(f"{name}_{line.lot_id}") for name in ("gross", "tare"))
             if (gross is None) != (tare is None) and not self.errors:
                 self.add_error(f"gross_{line.lot_id}", _("Gross and tare go together."))
+            elif gross and tare and len(tare) not in (1, len(gross)) and not self.errors:
+                why = _("Write a tare for each container, or one that all of them have.")
+                self.add_error(f"tare_{line.lot_id}", why)
         if not self.errors and not self.reads():
             self.add_error(None, _("Write down what you found of at least one lot."))
         return typed
@@ -178,8 +196,12 @@ class ReadingsForm(PageForm):
             )
             if found is not None:
                 read.append(found)
-            elif gross is not None and tare is not None:
-                read.append(counting.Read(line.lot_id, [counting.Container(gross, tare)]))
+            elif gross and tare:
+                tares = tare * len(gross) if len(tare) == 1 else tare
+                weighed = zip(gross, tares, strict=True)
+                read.append(
+                    counting.Read(line.lot_id, [counting.Container(*one) for one in weighed])
+                )
         return read
 
     def field_at(self, pointer: str) -> str:
