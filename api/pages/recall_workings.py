@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.utils.translation import gettext as said
 
+from api.pages.reader import Reader
 from api.pages.recall_notices import CALLED
 from api.pages.words import worded
 from api.pages.workings import Line, address, with_rest
@@ -15,7 +16,7 @@ from ledger.quantities import kept_in
 from ledger.recall_buyers import Buyer, Sales
 from ledger.recall_records import Progress
 from ledger.recall_snapshots import parts_of
-from ledger.recall_tallies import Count, Tally
+from ledger.recall_tallies import Count, Tally, percent_back
 from ledger.recalling import Listed, RecallList
 from ledger.whereabouts_lines import CAME_IN
 
@@ -24,7 +25,7 @@ ZERO: Final = Decimal(0)
 MOST: Final = 12
 
 
-def balance_told(listed: RecallList) -> list[Line]:
+def balance_told(listed: RecallList, reader: Reader) -> list[Line]:
     """All of the lot, what of it is found in which lot and place, and the rest."""
     unit, lot = kept_in(listed.lot.counted), listed.lot
     places = [
@@ -44,19 +45,21 @@ def balance_told(listed: RecallList) -> list[Line]:
         Line(said("less what is accounted for"), -listed.accounted, unit),
     )
     missing = listed.received - listed.accounted
+    told = _percent(said("Accounted for, in percent"), listed.accounted, listed.received, reader)
     return [
         Line(said("There was"), listed.received, unit, to=came),
         _summed(said("Accounted for"), listed.accounted, unit, places),
+        *told,
         Line(said("Not accounted for"), missing, unit, parts=parts),
     ]
 
 
-def sales_told(sales: Iterable[Sales], buyers: Sequence[Buyer]) -> list[Line]:
+def sales_told(sales: Iterable[Sales], buyers: Sequence[Buyer], reader: Reader) -> list[Line]:
     """What was sold, came back and is gone, buyer by buyer; and what nobody has heard of."""
-    return [line for one in sales for line in _sales(one, buyers)]
+    return [line for one in sales for line in _sales(one, buyers, reader)]
 
 
-def _sales(one: Sales, buyers: Sequence[Buyer]) -> Iterable[Line]:
+def _sales(one: Sales, buyers: Sequence[Buyer], reader: Reader) -> Iterable[Line]:
     unit = kept_in(one.counted)
     named = [
         ("sold", said("Sold"), one.sold),
@@ -70,6 +73,7 @@ def _sales(one: Sales, buyers: Sequence[Buyer]) -> Iterable[Line]:
         ]
         if amount:
             yield _summed(called, amount, unit, [line for line in by_buyer if line.amount])
+    yield from _percent(said("Came back, in percent"), one.returned, one.sold, reader)
     less = (
         Line(said("sold"), one.sold, unit),
         Line(said("less what came back"), -one.returned, unit),
@@ -78,6 +82,12 @@ def _sales(one: Sales, buyers: Sequence[Buyer]) -> Iterable[Line]:
     )
     parts = tuple(line for line in less if line.amount)
     yield Line(said("Not heard of"), one.left, unit, parts=parts)
+
+
+def _percent(name: str, part: Decimal, whole: Decimal, reader: Reader) -> Iterable[Line]:
+    percent = percent_back(part, whole)
+    if percent is not None:
+        yield Line(name, percent, "%", how=f"{reader.number(part)} ÷ {reader.number(whole)}")
 
 
 def together_told(progress: Progress, names: Mapping[UUID | None, str]) -> list[Line]:

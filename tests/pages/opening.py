@@ -6,7 +6,9 @@ from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from typing import Final
 
-from tests.pages.figures import FIGURE
+from django.test import Client
+
+from tests.pages.figures import FIGURE, ROUGHLY, all_of, amount_in, opened, workings_of
 from tests.pages.looking import Seen
 
 # They have no end.
@@ -148,3 +150,16 @@ def _label(one: Element, heading: str) -> str:
 def figures_of_all(seen: Iterable[Seen]) -> list[Figure]:
     """The figures of pages that are no paper."""
     return [one for page in seen if not PRINTED.search(page.route) for one in figures_in(page)]
+
+
+def tells(client: Client, one: Figure, page: str) -> bool:
+    """Whether the working that a figure opens to has that figure in it, or says it in words."""
+    if not one.to.startswith("#"):
+        told = [opened(client, one.to)]
+    elif f'class="tree" id="{one.to[1:]}"' in page:
+        told = workings_of(page)
+    else:
+        return True
+    near = next(rough for unit, rough in ROUGHLY.items() if one.text.endswith(unit))
+    amounts = [abs(part.amount) for part in all_of(told) if part.amount is not None]
+    return any(abs(amount - abs(amount_in(one.text))) <= near for amount in amounts)

@@ -1,5 +1,6 @@
 """The demo has something for every page, and with it no page asks much or is large."""
 
+from collections import defaultdict
 from datetime import UTC, datetime
 from typing import Any
 
@@ -18,7 +19,7 @@ from tests.factories import Workshop
 from tests.pages.browsing import signed_in
 from tests.pages.codes import bare_codes
 from tests.pages.looking import FILES, ROUTES, Seen, all_pages, found_by_name
-from tests.pages.opening import figures_of_all
+from tests.pages.opening import Figure, figures_of_all, tells
 from tests.pages.unopened import FOR_ALL, UNOPENED, reasons_of, without_reason
 from tests.running import ROOT
 
@@ -93,6 +94,19 @@ def test_every_figure_opens_or_has_its_reason_not_to(seen: dict[str, list[Seen]]
     assert without_reason(for_all, UNOPENED, FOR_ALL) == []
     assert reasons_of([*makers, *for_all], UNOPENED) == set(UNOPENED), "one is of no figure"
     assert reasons_of(for_all, FOR_ALL) == set(FOR_ALL), "one is of no figure"
+
+
+def test_what_a_figure_opens_to_has_that_figure(
+    demo: dict[str, Workshop], seen: dict[str, list[Seen]]
+) -> None:
+    """Two of each kind."""
+    client, texts = signed_in(demo["north"]), {one.path: one.text for one in seen["north"]}
+    kinds = defaultdict[tuple[str, str], list[Figure]](list)
+    for one in figures_of_all(seen["north"]):
+        if one.in_place:
+            kinds[one.route, one.label].append(one)
+    asked = [one for those in kinds.values() for one in those[:2]]
+    assert [one for one in asked if not tells(client, one, texts[one.path])] == []
 
 
 def test_no_formula_is_called_unpreserved(demo: dict[str, Workshop]) -> None:

@@ -95,8 +95,9 @@ def test_what_a_count_found_gone_is_not_accounted_for(shop: Workshop) -> None:
     assert "Accounted for 900 g 90 %" in page
     assert "Not accounted for 100 g" in page
     assert "100 g nobody knows where" in page
-    _came, found, missing = unfolded(signed_in(shop), f"/lots/{lot.id}/recall-list")
+    _came, found, percent, missing = unfolded(signed_in(shop), f"/lots/{lot.id}/recall-list")
     assert [one.exact for one in found.parts] == [400, 500]
+    assert percent.exact == 90
     assert [one.exact for one in missing.parts] == [1000, -900]
     assert "Lost in making it: 0 g as expected · 20 g beyond that" in page
     traced = signed_in(shop).get(f"/lots/{lot.id}/trace")
