@@ -60,7 +60,7 @@ PLACED: Final = """
   join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
   join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
   left join lateral (
-    select string_agg(l.code, ' and ' order by q.line) as code from ledger_posting q
+    select string_agg(l.code, ', ' order by q.line) as code from ledger_posting q
       join ledger_lot l on l.coop_id = q.coop_id and l.id = q.lot_id
       where a.kind = 'making' and p.quantity > 0 and q.coop_id = p.coop_id
         and q.entry_id = p.entry_id and q.account_id = p.account_id and q.quantity < 0) o on true

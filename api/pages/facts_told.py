@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.rule_words import overrode
 from api.pages.saying import in_words
-from api.pages.words import FACTS, worded
+from api.pages.words import FACTS, OF_WHAT, worded
 from api.sheets.figures import Hand
 from formulas.variances import Direction
 from ledger.errors import Sentence
@@ -51,6 +51,8 @@ def _short(name: str, fact: str, reader: Hand) -> str:
         return fact
     if name == "direction":
         return str(DIRECTIONS[Direction(fact)])
+    if name == "density_of":
+        return str(OF_WHAT.get(fact, fact))
     if name == "overrode":
         return overrode(fact.split(", "))
     if name == "quantity":

@@ -32,6 +32,7 @@ WRITTEN: Final = {"en": "1,234.5", "de": "1.234,5", "fr": "1 234,5"}
 ISO_DAY: Final = re.compile(r"\b[0-9]{4}-[0-9]{2}-[0-9]{2}\b")
 # What the ledger calls a piece.
 EACH: Final = re.compile(r"^1 each$|(?<=[0-9] )each$")
+PIECES: Final = re.compile(r"(?<=[0-9] )pieces?$")
 THIN: Final = "\N{NO-BREAK SPACE}"
 
 
@@ -180,6 +181,13 @@ class Reader:
         text = EACH.sub(lambda found: "1 piece" if found[0] == "1 each" else "pieces", text)
         text = re.sub(r"\bdeg(?=[CF]\b)", "°", text)
         return re.sub(r"(?<=[0-9])\.(?=[0-9])", self.point, text)
+
+    def written(self, text: str) -> str:
+        """The same where it is only read: pieces are called so in the reader's language."""
+        return PIECES.sub(
+            lambda found: ngettext("piece", "pieces", 1 if found[0] == "piece" else 2),
+            self.entered(text),
+        )
 
 
 def reader_of(request: HttpRequest, person: Person | None, actor: Actor | None) -> Reader:

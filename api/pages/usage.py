@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import tables
 from api.pages.forms import MoneyField, NumberField, PageForm
 from api.pages.screen import Screen
+from api.pages.words import worded
 from api.pages.workings import Line
 from ledger.errors import Refusal, Unreadable
 from ledger.money import round_to_step
@@ -89,24 +90,25 @@ class MaterialUsage(Screen):
     def _told(self, read: UsageRead, found: Usage, expected: Forecast) -> list[Line]:
         """How what is expected came about, and what it lies between."""
         unit, number = kept_in(read.material.counted), self.reader.number
+        called = worded(unit)
         low, whole, high = (
             round_to_step(one, STEP) for one in (expected.low, expected.expected, expected.high)
         )
         if found.pattern in (Pattern.INTERMITTENT, Pattern.LUMPY):
             size, chance, each = fading(read.series)
             name = said("In a week: what is used at a time, and how often it is")
-            about = f"{number(size, 4)} {unit} · {number(chance, 4)}"
+            about = f"{number(size, 4)} {called} · {number(chance, 4)}"
         else:
             each, name = found.mean, said("In a week: all that was used, by the weeks")
-            about = f"{number(sum(read.series, ZERO))} {unit} ÷ {number(found.periods)}"
+            about = f"{number(sum(read.series, ZERO))} {called} ÷ {number(found.periods)}"
         z = number(quantile((1 + expected.level) / 2), 4)
-        reach = f"{z} · {number(found.spread, 4)} {unit} · √{AHEAD}"
+        reach = f"{z} · {number(found.spread, 4)} {called} · √{AHEAD}"
         middle = Line(said("what is expected"), whole, unit)
         less = Line(said("less, and never below nothing"), low - whole, unit, how=reach)
         more = Line(said("and more"), high - whole, unit, how=reach)
         return [
             Line(name, round_to_step(each, STEP), unit, how=about),
-            Line(said("Expected"), whole, unit, how=f"{AHEAD} · {number(each, 4)} {unit}"),
+            Line(said("Expected"), whole, unit, how=f"{AHEAD} · {number(each, 4)} {called}"),
             Line(said("Likely at least"), low, unit, parts=(middle, less)),
             Line(said("Likely at most"), high, unit, parts=(middle, more)),
         ]

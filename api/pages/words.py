@@ -297,6 +297,8 @@ FACTS: Final[Mapping[str, Promise | str]] = {
     "version": _("version"),
     "weighed": _("weighed"),
 }
+# Of what a density was measured or stated.
+OF_WHAT: Final[Mapping[str, Promise | str]] = {"lot": _("the lot"), "material": _("the material")}
 # What was decided about a lot, and what that makes of it.
 DECISIONS: Final[Mapping[str, Promise | str]] = {
     "release": _("Released"),

@@ -43,7 +43,7 @@ def quantity(context: Any, value: Decimal | None, counted: bool = False) -> str:
 def measured(context: Any, entered: str, value: Decimal, counted: bool = False) -> str:
     """What was typed and what it is: "4 gal = 15.142 kg"; said once where that is the same."""
     reader = context["reader"]
-    typed, shown = reader.entered(entered), reader.quantity(value, counted)
+    typed, shown = reader.written(entered), reader.quantity(value, counted)
     # One that was typed without the marks between thousands is the same.
     same = re.sub(r"\W", "", typed) == re.sub(r"\W", "", shown)
     return str(shown) if same else f"{typed} = {shown}"
@@ -52,7 +52,7 @@ def measured(context: Any, entered: str, value: Decimal, counted: bool = False) 
 @register.simple_tag(takes_context=True)
 def entered(context: Any, text: str) -> str:
     """What was typed once, as its reader writes it: "1000 pieces", "2,5 kg"."""
-    return str(context["reader"].entered(text))
+    return str(context["reader"].written(text))
 
 
 @register.simple_tag(takes_context=True)

@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.api.client import Client, Coop, open_coop
 from tests.api.test_alerts import waited
-from tests.browser.visiting import Visit, assert_fits, assert_well_made, go
+from tests.browser.visiting import PLAIN, SIZES, Visit, assert_fits, assert_well_made, go
 from tests.running import Running
 
 pytestmark = pytest.mark.xdist_group("browser")
@@ -41,8 +41,14 @@ def weigh_and_finish(page: Page) -> None:
     page.wait_for_url(re.compile(r"/batches/[0-9a-f-]{36}$"))
 
 
-def test_who_begins_is_led_to_the_first_finished_batch(browser: Browser, young: Coop) -> None:
-    with Visit(browser, young["New Bench"]) as visit:
+@pytest.mark.parametrize("way", [*SIZES, *PLAIN])
+def test_who_begins_is_led_to_the_first_finished_batch(
+    browser: Browser, server: Running, way: str
+) -> None:
+    """In a co-op of its own each time, since only an empty one has these steps."""
+    size, _, plain = way.partition("-")
+    beginner = open_coop(server, "First Bench")["First Bench"]
+    with Visit(browser, beginner, size=size, javascript=not plain) as visit:
         page = visit.page
         go(page, "/")
         expect(page.locator(".steps li")).to_have_count(6)

@@ -17,9 +17,12 @@ from psycopg import sql
 
 from api import rate
 from deploy import embedded
+from ledger.catalogue import add_supplier
 from ledger.makers import STANDING
+from ledger.ordering import Ordered, write_order
+from ledger.quantities import parse_quantity
 from tests import marking
-from tests.factories import open_workshop
+from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.filling import fill
 from tests.pages.browsing import signed_in
 from tests.pages.codes import AS_WRITTEN, Said
@@ -74,7 +77,7 @@ def ground(
     planned_ahead(shop, 0)
     fill(shop)
     told = [f"/batches/{everything_under(shop).batch.id}/working", without_one(shop)]
-    told += [*pages_of(ids), *tell_more(shop, other)]
+    told += [*pages_of(ids), *tell_more(shop, other), *_measured_otherwise(shop)]
     catalogue = tmp_path_factory.mktemp("marked")
     write_pseudo(catalogue)
     languages = [("en", "English"), (LANGUAGE, "Marked")]
@@ -86,6 +89,17 @@ def ground(
         pages += all_pages(_reads_marks(for_the_co_op(shop)), of_each=1)
         yield Ground(client, pages, _typed(database.url_admin))
     rate.limit.cache_clear()
+
+
+def _measured_otherwise(shop: Workshop) -> list[str]:
+    """Goods that came by volume, and an order of what is counted."""
+    oil = shop.material("Walnut oil", density="0.92 g/mL")
+    jar = shop.material("Hinged jar", measured_by="count")
+    lot = shop.receive(oil, "2 gal", "60.00")
+    supplier = shop.does(add_supplier, name="Quay Glass")
+    line = Ordered(str(jar.id), parse_quantity("300 each"), D(129))
+    order = shop.does(write_order, supplier=supplier.id, lines=[line], happened_at=MORNING)
+    return [f"/lots/{lot.id}/working", f"/orders/{order.id}"]
 
 
 def _reads_marks(client: Client) -> Client:

@@ -76,7 +76,7 @@ def test_both_are_traced_and_taken_back_together(maker: Client) -> None:
         beside["lot"],
     }
     places = {one["place"]: D(one["quantity"]) for one in trace["balance"]["places"]}
-    assert places == {f"made into {made['lot']['code']} and {beside['code']}": D(4000)}
+    assert places == {f"made into {made['lot']['code']}, {beside['code']}": D(4000)}
     recall = maker.get(f"lots/{rendering.lot}/recall-list").made()
     assert D(recall["balance"]["unexplained"]) == 0
     shares = {lot["lot"]: lot["places"] for lot in recall["lots"]}
