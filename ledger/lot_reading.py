@@ -68,6 +68,7 @@ class LotsWanted:
 
     material: UUID | None = None
     status: str | None = None
+    place: UUID | None = None
     expires_before: Any = None
     in_stock: bool | None = None
     code: str | None = None
@@ -79,6 +80,7 @@ class LotsWanted:
         found = {
             "material": " and c.material_id = %(material)s",
             "status": " and c.status = %(status)s",
+            "place": " and c.place_id = %(place)s",
             "expires_before": OF_LOT.format(
                 "least(l.expires_on, l.retest_on) < %(expires_before)s"
             ),

@@ -26,6 +26,7 @@ class Verb(StrEnum):
     WATCH = "set reorder points"
     SET_ALERTS = "choose which alerts are sent, and to whom"
     COUNT = "count stock and explain differences"
+    PLACE = "name places and say where lots lie"
     HEAR = "log complaints, and what buyers said in a recall"
     SET_COST_FORMULA = "choose the cost formula"
     SET_STANDARD_COST = "set standard costs"
@@ -37,8 +38,9 @@ class Verb(StrEnum):
 
 
 _BENCH = {Verb.READ, Verb.RECEIVE, Verb.MAKE, Verb.ISSUE, Verb.EDIT_CATALOGUE, Verb.WATCH}
+_BENCH |= {Verb.PLACE}
 _BOOKS = {Verb.READ, Verb.SEE_COSTS, Verb.RECEIVE, Verb.ISSUE, Verb.REVERSE, Verb.EDIT_CATALOGUE}
-_BOOKS |= {Verb.CLOSE, Verb.COPY, Verb.HEAR, Verb.OFFER, Verb.ORDER}
+_BOOKS |= {Verb.CLOSE, Verb.COPY, Verb.HEAR, Verb.OFFER, Verb.ORDER, Verb.PLACE}
 _BOOKS |= {Verb.PLEDGE, Verb.SEE_OFFERS, Verb.SETTLE, Verb.TRANSFER}
 
 MAY: Final[dict[str, frozenset[Verb]]] = {

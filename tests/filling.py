@@ -39,6 +39,7 @@ from ledger.limits import Limit
 from ledger.models import Bill, CountCause, Maker, Material, ReceiptLine
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
 from ledger.ordering import Ordered, end_order, write_order
+from ledger.places import add_place, put_lot
 from ledger.quantities import parse_quantity
 from ledger.receivers import add_receiver, send_test
 from ledger.receiving import Delivered, receive
@@ -121,6 +122,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _intermediate(shop, oil)
     _contents(shop, oil)
     _retest(shop)
+    _place(shop)
     _decant(shop)
     shop.does(close_books, closed_on=date(2020, 1, 31), today=TODAY)
     _offer(shop, oil)
@@ -264,6 +266,13 @@ def _retest(shop: Workshop) -> None:
         today=TODAY,
         retest_on=TODAY.replace(year=TODAY.year + 1),
     )
+
+
+def _place(shop: Workshop) -> None:
+    """A shelf with a lot on it."""
+    lot = shop.receive(shop.material("Cocoa butter"), "1 kg", "9.00")
+    shelf = shop.does(add_place, name="Cold shelf", keeps="released")
+    shop.does(put_lot, lot=lot.id, place=shelf.id)
 
 
 def _offer(shop: Workshop, oil: Material) -> None:

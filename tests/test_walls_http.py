@@ -46,6 +46,7 @@ OF_PATH = {
     "offers": "offer",
     "orders": "order",
     "order-rounds": "round",
+    "places": "place",
     "products": "product",
     "complaints": "complaint",
     "recall-notices": "notice",

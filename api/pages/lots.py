@@ -14,12 +14,13 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import side_tables, tables, words
 from api.pages.forms import LONG, CertificateField, DayField, PageForm, id_in
+from api.pages.lot_places import PutForm, put_form
 from api.pages.screen import Screen
 from api.pages.workings import Working
 from api.sheets.lots import lot_label
 from formulas.explaining import explain_lot
 from formulas.labelling import gtin_of_lot
-from ledger import documents, lot_reading, lots, retesting, stopping
+from ledger import documents, lot_reading, lots, places, retesting, stopping
 from ledger.access import day_of, lot_for
 from ledger.finding import lots_nearly, words_of
 from ledger.lot_labels import lot_to_label, maker_name
@@ -45,6 +46,7 @@ class SearchForm(PageForm):
         widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}),
     )
     status = forms.ChoiceField(label=_("That are"), required=False, choices=STATUSES)
+    place = forms.ChoiceField(label=_("That lie"), required=False)
     gone = forms.BooleanField(label=_("Used up ones, too"), required=False)
 
     def wanted(self) -> LotsWanted:
@@ -52,6 +54,7 @@ class SearchForm(PageForm):
         words = words_of(typed.get("q", ""))
         return LotsWanted(
             status=typed.get("status") or None,
+            place=typed.get("place") or None,
             in_stock=None if typed.get("gone") else True,
             words=words or None,
         )
@@ -65,6 +68,8 @@ class Lots(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         form = SearchForm(request.GET, reader=self.reader)
+        known = [(str(one.id), one.name) for one in places.choosable(self.actor)]
+        form.offer("place", [("", _("anywhere")), *known])
         form.is_valid()
         kind = tables.asked(request)
         if kind:
@@ -84,13 +89,13 @@ class Lots(Screen):
     def _table(self, form: SearchForm) -> tables.Table:
         """The lots as a table, whatever page is looked at."""
         page = list_lots(self.actor, form.wanted(), after=None, limit=tables.MOST_ROWS + 1)
-        columns = [said("Lot"), said("Material"), said("Their lot"), said("Status")]
+        columns = [said("Lot"), said("Material"), said("Their lot"), said("Status"), said("Place")]
         columns += [said("Arrived"), said("Until"), said("Quantity"), said("Unit")]
         columns += [f"{said('Worth')}, {self.actor.currency}"]
         cells = (
             (
                 *(lot["code"], lot["material_name"], lot["supplier_lot"]),
-                str(words.STATUSES[lot["status"]]),
+                *(str(words.STATUSES[lot["status"]]), lot["place_name"]),
                 *(lot["arrived_on"], lot["expires_on"], lot["amount"]),
                 *(tables.unit_of(lot["counted"]), lot["worth"]),
             )
@@ -100,7 +105,7 @@ class Lots(Screen):
 
     def _more(self, after: UUID | None) -> str:
         asked = self.request.GET
-        kept = {name: asked[name] for name in ("q", "status", "gone") if name in asked}
+        kept = {name: asked[name] for name in ("q", "status", "place", "gone") if name in asked}
         return urlencode({**kept, "after": str(after)}) if after else ""
 
 
@@ -167,6 +172,15 @@ class Lot(Screen):
                 lambda kept: f"/lots/{id}",
                 lambda: self._page(id, again=again, status=422),
             )
+        if request.POST.get("do") == "put":
+            lot = lot_reading.show_lot(self.actor, id)
+            put = put_form(self.actor, self.reader, lot, request.POST)
+            return self.act(
+                put,
+                lambda: places.put_lot(self.actor, lot=id, place=put.to),
+                lambda kept: f"/lots/{id}",
+                lambda: self._page(id, put=put, status=422),
+            )
         decision = DecisionForm(request.POST, reader=self.reader)
         return self.act(
             decision,
@@ -174,6 +188,9 @@ class Lot(Screen):
             lambda decided: f"/lots/{id}",
             lambda: self._page(id, decision=decision, status=422),
         )
+
+    def _put(self, lot: dict[str, Any]) -> PutForm | None:
+        return put_form(self.actor, self.reader, lot) if self.actor.may(Verb.PLACE) else None
 
     def _is_of_all(self, id: UUID) -> bool:
         """Whether it is of the shared catalogue, so that another maker may come to have of it."""
@@ -198,6 +215,7 @@ class Lot(Screen):
         decision: PageForm | None = None,
         paper: PageForm | None = None,
         again: PageForm | None = None,
+        put: PutForm | None = None,
         status: int = 200,
     ) -> HttpResponse:
         today = day_of(self.actor, self.now)
@@ -213,6 +231,7 @@ class Lot(Screen):
             decision=decision or DecisionForm(reader=self.reader),
             paper=paper or PaperForm(reader=self.reader),
             again=again or RetestForm(reader=self.reader, initial={"tested_on": today}),
+            put=put or self._put(lot),
             may_decide=self.actor.may(Verb.DECIDE),
             may_attach=self.actor.may(Verb.RECEIVE),
             may_share=self.actor.may(Verb.TRANSFER) and self._is_of_all(id),

@@ -18,7 +18,17 @@ from ledger.errors import Sentence
 
 # In these places stands one of the domain's own fixed names, and not a name that people gave.
 FIXED: Final = {
-    *("status", "state", "verb", "role", "measure", "formulas", "wanted_unit", "spread_by"),
+    *(
+        "status",
+        "state",
+        "verb",
+        "role",
+        "measure",
+        "formulas",
+        "wanted_unit",
+        "spread_by",
+        "keeps",
+    ),
 }
 
 

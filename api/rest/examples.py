@@ -49,6 +49,9 @@ RECEIPT: Final = _sent(
 DECISION: Final = _sent(
     "Release", {"decision": "release", "basis": "certificate agrees with specification"}
 )
+PLACE: Final = _sent("A shelf of its own", {"name": "Quarantine shelf", "keeps": "quarantine"})
+PLACE_CHANGE: Final = _sent("Another name", {"name": "Shelf by the door"})
+PLACING: Final = _sent("Onto a shelf", {"place": _id(10)})
 EMPTYING: Final = _sent(
     "Twelve pots with the wrong label", {"units": 12, "reason": "labels of another batch"}
 )

@@ -36,6 +36,11 @@ class LotOut(serializers.Serializer[Any]):
     supplier = Id(allow_null=True)
     supplier_lot = Text(allow_blank=True)
     status = serializers.ChoiceField(STATUSES)
+    place = Id(allow_null=True, help_text="Where it was put last.")
+    place_name = Text(allow_blank=True)
+    out_of_place = serializers.BooleanField(
+        help_text="It lies where lots of another status are kept, or where nothing should."
+    )
     arrived_on = serializers.DateField()
     expires_on = serializers.DateField(allow_null=True)
     retest_on = serializers.DateField(allow_null=True)
@@ -52,6 +57,7 @@ class LotOut(serializers.Serializer[Any]):
 class LotQuery(Paged):
     material = serializers.UUIDField(required=False)
     status = Choice(STATUSES, required=False)
+    place = serializers.UUIDField(required=False, help_text="Those that lie there.")
     code = Text(max_length=16, required=False)
     expires_before = serializers.DateField(
         required=False, help_text="May not be used from this day on."

@@ -24,6 +24,7 @@ from ledger.models.hand_outs import (
 from ledger.models.makers import Coop, Maker, Membership, StoreNaming
 from ledger.models.offers import Offer, OfferBreak, OfferPrice, SupplierTerms
 from ledger.models.orders import OnOrder, PurchaseOrder, PurchaseOrderFact, PurchaseOrderLine
+from ledger.models.places import Place, Placing
 from ledger.models.quality import (
     LotResult,
     Retest,
@@ -119,6 +120,8 @@ __all__ = [
     "OnOrder",
     "OrderRound",
     "Outbox",
+    "Place",
+    "Placing",
     "Pool",
     "Posting",
     "PurchaseOrder",

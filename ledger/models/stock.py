@@ -111,7 +111,7 @@ class Status(models.TextChoices):
 
 
 class Custody(models.Model):
-    """A maker's say over a lot it has or had: its status there."""
+    """A maker's say over a lot it has or had: its status there, and where it lies."""
 
     pk = models.CompositePrimaryKey("coop_id", "maker_id", "lot_id")
     coop = link("ledger.Coop")
@@ -120,11 +120,20 @@ class Custody(models.Model):
     material = link("ledger.Material")
     status = models.CharField(max_length=10, choices=Status.choices)
     since = models.DateTimeField(auto_now_add=True)
+    # Where it was put last; PostgreSQL keeps it equal to the latest placing.
+    place = link("ledger.Place", null=True)
 
     class Meta:
         # The maker last: otherwise the index would seem as good as the key for finding one lot of a
         # maker, and read through all that the maker has had.
-        indexes = (models.Index(fields=["coop", "material", "maker"], name="custody_by_material"),)
+        indexes = (
+            models.Index(fields=["coop", "material", "maker"], name="custody_by_material"),
+            models.Index(
+                fields=["coop", "maker", "place"],
+                condition=models.Q(place__isnull=False),
+                name="custody_by_place",
+            ),
+        )
 
 
 class Decision(MakerRow):

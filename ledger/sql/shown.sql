@@ -37,11 +37,14 @@ begin
            case when costs and p.quantity > 0 then json_build_object('per', u.unit,
              'amount', round(p.value * u.per / p.quantity, 6)::text) end as unit_cost,
            (select count(*) from ledger_document d
-              where d.coop_id = coop and d.lot_id = wanted.id) as document_count
+              where d.coop_id = coop and d.lot_id = wanted.id) as document_count,
+           w.id as place, coalesce(w.name, '') as place_name,
+           ledger_out_of_place(c.status, w.keeps, w.retired_at) and h.quantity > 0 as out_of_place
     from unnest(lots) wanted(id)
     join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = wanted.id
     join ledger_lot l on l.coop_id = coop and l.id = wanted.id
     join ledger_material m on m.coop_id = coop and m.id = c.material_id
+    left join ledger_place w on w.coop_id = coop and w.id = c.place_id
     cross join lateral (
       select case m.measured_by when 'count' then 1 else 1000 end as per,
              case m.measured_by when 'count' then 'each' else 'kg' end as unit) u

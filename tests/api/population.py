@@ -68,6 +68,7 @@ def populate(maker: Client, secret: str, ally: Client | None = None, known: str 
         "document": [_certified(maker, oil_lot, secret)["id"]],
         "token": [row["id"] for row in maker.listed("tokens")],
         "count": [_counted(maker, oil_lot, secret)],
+        "place": [_placed(maker, jar_lot, secret)],
     }
     ids["offer"] = [_offered(maker, supplier, oil, secret)]
     ids |= _ordered(maker, supplier, oil, jar, secret) | _pledged(maker, oil, secret)
@@ -298,6 +299,13 @@ def _counted(maker: Client, lot: str, secret: str) -> str:
     }
     maker.post(f"counts/{sheet['id']}/readings", body).made()
     return str(sheet["id"])
+
+
+def _placed(maker: Client, lot: str, secret: str) -> str:
+    """A shelf with a lot on it."""
+    place = maker.post("places", {"name": f"shelf {secret}"}).made()
+    maker.post(f"lots/{lot}/placings", {"place": place["id"]}).made()
+    return str(place["id"])
 
 
 def _measured(maker: Client, jar: str, product: str, fill: str) -> None:

@@ -40,6 +40,9 @@ ASKS = {
     "POST /receipts/{id}/charges": Verb.BILL,
     "POST /lots/{id}/decisions": Verb.DECIDE,
     "POST /lots/{id}/documents": Verb.RECEIVE,
+    "POST /lots/{id}/placings": Verb.PLACE,
+    "POST /places": Verb.PLACE,
+    "PATCH /places/{id}": Verb.PLACE,
     "POST /materials/{id}/source-tests": Verb.DECIDE,
     "POST /lots/{id}/retests": Verb.DECIDE,
     "POST /lots/{id}/emptyings": Verb.MAKE,
@@ -88,7 +91,7 @@ ASKS = {
     "POST /counts/{id}/close": Verb.COUNT,
 }
 READS = "alerts batches complaints counts due-counts entries fills formulas lots orders products"
-READS += " recalls recall-notices stock watches"
+READS += " places recalls recall-notices stock watches"
 NOWHERE = "0198a7b0-0000-7000-8000-00000000ffff"
 
 

@@ -1,0 +1,106 @@
+"""Places of lots: their names, what each is kept for, and where a lot is put."""
+
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
+
+from api.pages import words
+from api.pages.forms import PageForm
+from api.pages.screen import Screen
+from ledger import places
+from ledger.access import Actor
+from ledger.models import Place as Kept
+from ledger.roles import Verb
+
+MOST = 200
+NOWHERE = ("", _("in no place"))
+
+
+class PutForm(PageForm):
+    """Where a lot goes: the places that may keep it."""
+
+    place = forms.ChoiceField(label=_("It lies"), required=False)
+
+    @property
+    def to(self) -> str | None:
+        return self.cleaned_data["place"] or None
+
+
+def put_form(actor: Actor, reader: Any, lot: dict[str, Any], data: Any = None) -> PutForm:
+    """The form for one lot, with those places that are kept for what it is, or for anything."""
+    rows = [one for one in places.choosable(actor) if one.keeps in ("", lot["status"])]
+    form = PutForm(data, reader=reader, initial={"place": lot["place"]})
+    form.offer("place", [NOWHERE, *((str(one.id), one.name) for one in rows)])
+    return form
+
+
+class PlaceForm(PageForm):
+    name = forms.CharField(
+        label=_("What it is called"), max_length=80, help_text=_("Such as: cold shelf")
+    )
+    keeps = forms.ChoiceField(
+        label=_("It is for"), required=False, choices=list(words.KEEPS.items())
+    )
+
+
+class Places(Screen):
+    """Every place of the maker, and one more."""
+
+    template = "pages/places_of_lots.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        return self._page(PlaceForm(reader=self.reader))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        form = PlaceForm(request.POST, reader=self.reader)
+        return self.act(
+            form,
+            lambda: places.add_place(self.actor, **form.cleaned_data),
+            lambda made: "/places",
+            lambda: self._page(form, status=422),
+        )
+
+    def _page(self, form: PageForm, status: int = 200) -> HttpResponse:
+        rows = places.places_of(self.actor).order_by("retired_at", "name", "id")
+        return self.show(
+            found=[(one, words.KEEPS[one.keeps]) for one in rows[:MOST]],
+            form=form if self.actor.may(Verb.PLACE) else None,
+            status=status,
+        )
+
+
+class ChangeForm(PlaceForm):
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    retired = forms.BooleanField(
+        label=_("It is not used any more"),
+        required=False,
+        help_text=_("Nothing lies there then, and nothing can be put there."),
+    )
+
+
+class Place(Screen):
+    """One place: another name, another use, or none any more."""
+
+    template = "pages/place_of_lots.html"
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        found = places.place_for(self.actor, id)
+        typed = {"name": found.name, "keeps": found.keeps, "version": found.version}
+        typed["retired"] = found.retired_at is not None
+        return self._page(found, ChangeForm(reader=self.reader, initial=typed))
+
+    def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        form = ChangeForm(request.POST, reader=self.reader)
+        return self.act(
+            form,
+            lambda: places.change_place(self.actor, place=id, now=self.now, **form.cleaned_data),
+            lambda kept: "/places",
+            lambda: self._page(places.place_for(self.actor, id), form, status=422),
+        )
+
+    def _page(self, found: Kept, form: PageForm, status: int = 200) -> HttpResponse:
+        may = self.actor.may(Verb.PLACE)
+        return self.show(place=found, form=form if may else None, status=status)

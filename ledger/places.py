@@ -1,0 +1,213 @@
+"""A maker's places, and which lot lies in which of them (ISO 22716 6.6.6).
+
+A place may be kept for lots of one status alone; what is put there has it. Whoever decides about a
+lot later may leave it out of place: that is told until somebody carries it to where it belongs.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import BooleanField, Count, Exists, F, Func, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+
+from ledger.access import Actor, find, find_all, lot_for
+from ledger.entries import EXPLAINED, explained
+from ledger.errors import Conflict, Invalid, Stale
+from ledger.models import Account, Custody, Holding, Lot, Place, Placing
+from ledger.roles import Verb
+
+
+class PlaceKnown(Conflict):
+    """You have a place of this name already; give this one another, such as the room with it."""
+
+    code = "place_known"
+
+
+class PlaceKeepsOther(Conflict):
+    """{place} is kept for lots that are {keeps}, and the lot {code} is {status}: put it into
+    another place, or decide about the lot first."""
+
+    code = "place_keeps_other"
+
+
+class PlaceRetired(Conflict):
+    """{place} is no longer used: choose another place, or take this one into use again."""
+
+    code = "place_retired"
+
+
+class PlaceNotEmpty(Conflict):
+    """Lots lie in {place}, so it is in use: {lots} of them. Put them elsewhere first."""
+
+    code = "place_not_empty"
+
+
+def places_of(actor: Actor) -> "QuerySet[Place]":
+    """The maker's places, each with how many `lots` lie there. Raises Forbidden."""
+    actor.must(Verb.READ)
+    there = lying_about(actor).filter(place_id=OuterRef("id")).values("place_id")
+    lots = Subquery(there.annotate(lots=Count("*")).values("lots"))
+    rows = Place.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
+    return rows.annotate(lots=Coalesce(lots, 0))
+
+
+def place_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Place:
+    """A place of the maker. Raises NotFound, Forbidden."""
+    return find(places_of(actor), id, pointer=pointer)
+
+
+def lying_about(actor: Actor) -> "QuerySet[Custody]":
+    """The lots that were put somewhere, and of which there is something in store."""
+    held = Holding.objects.filter(
+        coop_id=OuterRef("coop_id"),
+        maker_id=OuterRef("maker_id"),
+        material_id=OuterRef("material_id"),
+        lot_id=OuterRef("lot_id"),
+        kind=Account.Kind.STORE,
+        any_left=True,
+    )
+    rows = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
+    return rows.filter(Exists(held), place__isnull=False)
+
+
+def misplaced(actor: Actor) -> "QuerySet[Custody]":
+    """Lots that lie in a place that keeps another status, or that is no longer used."""
+    out = Func(
+        F("status"),
+        F("place__keeps"),
+        F("place__retired_at"),
+        function="ledger_out_of_place",
+        output_field=BooleanField(),
+    )
+    rows = lying_about(actor).select_related("lot__material", "place")
+    return rows.alias(out=out).filter(out=True).order_by("since", "lot_id")
+
+
+def add_place(actor: Actor, *, name: str, keeps: str = "") -> Place:
+    """A new place, for lots of any status or (`keeps`) of one alone.
+
+    Raises Forbidden, Invalid for no name, PlaceKnown.
+    """
+    actor.must(Verb.PLACE)
+    made = Place(coop_id=actor.coop_id, maker_id=actor.maker, name=_named(actor, name), keeps=keeps)
+    with explained():
+        made.save(force_insert=True)
+    return place_for(actor, made.id)
+
+
+def change_place(
+    actor: Actor, *, place: UUID | str, version: int | None, now: datetime, **facts: Any
+) -> Place:
+    """Give a place another `name`, what it `keeps`, or say that it is `retired` or used again.
+
+    What lies there stays; what has another status than it keeps from now on is out of place.
+    Raises NotFound, Forbidden, Stale, Invalid, PlaceKnown, PlaceNotEmpty.
+    """
+    actor.must(Verb.PLACE)
+    rows = Place.objects.select_for_update(no_key=True).filter(maker_id=actor.maker)
+    found = find(rows, place)
+    if version is not None and found.version != version:
+        raise Stale
+    if "name" in facts:
+        found.name = _named(actor, facts["name"], but=found)
+    found.keeps = facts.get("keeps", found.keeps)
+    if "retired" in facts:
+        found.retired_at = (found.retired_at or now) if facts["retired"] else None
+    lots = lying_about(actor).filter(place=found).count() if found.retired_at else 0
+    if lots:
+        raise PlaceNotEmpty(place=found.name, lots=lots, pointer="/retired")
+    found.version += 1
+    with explained():
+        found.save(update_fields=["name", "keeps", "retired_at", "version"])
+    return place_for(actor, found.id)
+
+
+def put_lot(actor: Actor, *, lot: UUID | str, place: UUID | str | None) -> Placing:
+    """Put a lot into a place, or (None) out of the one that it has; who did so is kept.
+
+    What is on hold stays where it lies, and may be carried elsewhere like any other. Raises
+    NotFound, Forbidden, PlaceKeepsOther, PlaceRetired.
+    """
+    actor.must(Verb.PLACE)
+    found = lot_for(actor, lot)
+    to = None if place is None else place_for(actor, place, pointer="/place")
+    own = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot=found)
+    # A decision that is taken meanwhile comes after this, or before it.
+    stands = own.select_for_update(no_key=True).get()
+    if to is not None:
+        _check_put(to, found, stands.status, "/place")
+    made = _placing(actor, found.id, to)
+    with explained():
+        made.save(force_insert=True)
+    return made
+
+
+def put_new(
+    actor: Actor, lots: Sequence[Lot], places: Sequence[tuple[UUID | str | None, str]], status: str
+) -> None:
+    """Put lots that were opened just now, all of one status, where each was said to go (or not).
+
+    Each place comes with its pointer. Raises NotFound, Forbidden, PlaceKeepsOther, PlaceRetired.
+    """
+    wanted = [(id, pointer) for id, pointer in places if id is not None]
+    if not wanted:
+        return
+    actor.must(Verb.PLACE)
+    rows = Place.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
+    found = iter(find_all(rows, wanted))
+    made = []
+    for lot, (id, pointer) in zip(lots, places, strict=True):
+        if id is not None:
+            to = next(found)
+            _check_put(to, lot, status, pointer)
+            made.append(_placing(actor, lot.id, to))
+    with explained():
+        Placing.objects.bulk_create(made)
+
+
+def placings_of(actor: Actor, lot: UUID | str) -> "QuerySet[Placing]":
+    """Where a lot was put, the latest first. Raises NotFound, Forbidden."""
+    actor.must(Verb.READ)
+    rows = Placing.objects.filter(maker_id=actor.maker, lot=lot_for(actor, lot))
+    return rows.select_related("place").order_by("-id")
+
+
+def choosable(actor: Actor) -> "QuerySet[Place]":
+    """The places that something can be put into, by their names. Raises Forbidden."""
+    return places_of(actor).filter(retired_at=None).order_by("name", "id")
+
+
+def _named(actor: Actor, name: str, but: Place | None = None) -> str:
+    name = " ".join(name.split())
+    if not name:
+        raise Invalid("Say what the place is called, such as: cold shelf.", pointer="/name")
+    alike = Place.objects.filter(maker_id=actor.maker, name__iexact=name)
+    if (alike.exclude(id=but.id) if but else alike).exists():
+        raise PlaceKnown(pointer="/name")
+    return name
+
+
+def _check_put(place: Place, lot: Lot, status: str, pointer: str) -> None:
+    if place.retired_at is not None:
+        raise PlaceRetired(place=place.name, pointer=pointer)
+    if place.keeps not in ("", status):
+        told = {"place": place.name, "keeps": place.keeps, "code": lot.code, "status": status}
+        raise PlaceKeepsOther(**told, pointer=pointer)
+
+
+def _placing(actor: Actor, lot: UUID, place: Place | None) -> Placing:
+    return Placing(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        lot_id=lot,
+        place=place,
+        person_id=actor.person_id,
+    )
+
+
+EXPLAINED["place_name_once"] = lambda facts: PlaceKnown(pointer="/name")
+EXPLAINED["place_in_use"] = lambda facts: PlaceRetired(place=facts["place"], pointer="/place")
+EXPLAINED["place_keeps_its_status"] = lambda facts: PlaceKeepsOther(**facts, pointer="/place")
+EXPLAINED["place_empty_when_retired"] = lambda facts: PlaceNotEmpty(**facts, pointer="/retired")

@@ -1,0 +1,101 @@
+"""The pages of places: naming them, putting a lot into one, and finding it there."""
+
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from ledger.lots import decide
+from ledger.models import Lot, Membership, Place
+from ledger.places import add_place, put_lot
+from tests.factories import Workshop, open_workshop
+from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in, typed_in
+
+
+@pytest.fixture
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+@pytest.fixture
+def client(shop: Workshop) -> Client:
+    return signed_in(shop)
+
+
+def oil_in(shop: Workshop, place: Place | None = None) -> Lot:
+    lot = shop.receive(shop.material("Jojoba oil"), "1 kg", "9.00")
+    if place is not None:
+        shop.does(put_lot, lot=lot.id, place=place.id)
+    return lot
+
+
+def test_places_are_named_renamed_and_given_up(shop: Workshop, client: Client) -> None:
+    assert "None yet. Name the first" in shown(client.get("/places"))
+    page = done(client, "/places", name="Cold shelf", keeps="")
+    assert "Cold shelf any lot 0 lots" in page
+    assert "You have a place of this name already" in refused(client, "/places", name="COLD SHELF")
+    done(client, "/places", name="Cage", keeps="rejected")
+    assert "Cage only what is rejected 0 lots Cold shelf" in shown(client.get("/places"))
+    cold = shop.does(lambda actor: Place.objects.get(maker_id=actor.maker, name="Cold shelf"))
+    oil_in(shop, cold)
+    assert "Cold shelf any lot 1 lot " in shown(client.get("/places"))
+    path = f"/places/{cold.id}"
+    typed = typed_in(client, path, "name")
+    assert "Lots lie in Cold shelf, so it is in use: 1 of them" in refused(
+        client, path, **typed, retired="on"
+    )
+    assert "Cold room only what is released" in done(
+        client, path, **{**typed, "name": "Cold room", "keeps": "released"}
+    )
+    # Whoever had the page open before does not undo that unseen.
+    assert sent(client, path, **typed).status_code == 422
+
+
+def test_a_lot_is_put_where_it_may_lie(shop: Workshop, client: Client) -> None:
+    lot = oil_in(shop)
+    path = f"/lots/{lot.id}"
+    assert "No place of yours may keep it yet" in shown(client.get(path))
+    cold, waits = (
+        shop.does(add_place, name=name, keeps=keeps)
+        for name, keeps in (("Cold shelf", ""), ("Waiting shelf", "quarantine"))
+    )
+    page = shown(client.get(path))
+    assert "in no place Cold shelf Places that are kept for something else" in page
+    assert "Lies in Cold shelf" in done(client, path, do="put", place=str(cold.id))
+    assert "Choose one of those" in refused(client, path, do="put", place=str(waits.id))
+    assert typed_in(client, path, "place")["place"] == str(cold.id)
+    assert "Lies in" not in done(client, path, do="put", place="")
+
+
+def test_what_is_out_of_place_is_told(shop: Workshop, client: Client) -> None:
+    lot = oil_in(shop, shop.does(add_place, name="Sales shelf", keeps="released"))
+    path = f"/lots/{lot.id}"
+    assert "does not belong" not in shown(client.get(path))
+    shop.does(decide, lot=lot.id, decision="reject", basis="smells of paint")
+    told = "It lies in Sales shelf, where it does not belong as it stands now."
+    assert told in shown(client.get(path))
+    assert "out of place rejected" in shown(client.get("/lots"))
+    assert told not in done(client, path, do="put", place="")
+
+
+def test_the_shelf_is_looked_through_by_place(shop: Workshop, client: Client) -> None:
+    cold = shop.does(add_place, name="Cold shelf")
+    here, there = oil_in(shop, cold), oil_in(shop)
+    page = client.get(f"/lots?place={cold.id}")
+    assert f"{here.code} Jojoba oil" in shown(page)
+    assert f"{there.code} Jojoba oil" not in shown(page)
+    # The address keeps it, for the files as well.
+    assert f'href="?place={cold.id}&amp;as=csv"' in page.content.decode()
+    file = client.get(f"/lots?place={cold.id}&as=csv").content.decode("utf-8-sig").splitlines()
+    assert file[0].startswith("Lot,Material,Their lot,Status,Place,")
+    assert [row.split(",")[4] for row in file[1:]] == ["Cold shelf"]
+
+
+def test_who_may_not_put_anything_sees_where_it_lies(shop: Workshop) -> None:
+    cold = shop.does(add_place, name="Cold shelf")
+    lot, reader = oil_in(shop, cold), in_role(shop, Membership.Role.READ_ONLY)
+    assert "Lies in Cold shelf" in shown(reader.get(f"/lots/{lot.id}"))
+    for path in (f"/lots/{lot.id}", "/places", f"/places/{cold.id}"):
+        assert 'name="place"' not in reader.get(path).content.decode()
+        assert 'name="keeps"' not in reader.get(path).content.decode()
+    assert sent(reader, f"/lots/{lot.id}", do="put", place="").status_code == 422
