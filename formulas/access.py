@@ -137,7 +137,7 @@ def on_paper(batches: QuerySet[Batch]) -> QuerySet[Batch]:
         .prefetch_related("second_looks")
         .order_by("id")
     )
-    picks = Pick.objects.select_related("lot")
+    picks = to_fetch()
     return batches.prefetch_related(
         Prefetch("lines", BatchLine.objects.select_related("material", "component")),
         Prefetch("lines__picks", picks),
@@ -150,6 +150,13 @@ def on_paper(batches: QuerySet[Batch]) -> QuerySet[Batch]:
         Prefetch("measurements", Measurement.objects.select_related("person")),
         "version__windows",
     )
+
+
+def to_fetch() -> QuerySet[Pick]:
+    """Picks with their lots, each with the name of the `place` where its lot lies, if anywhere."""
+    own = {name: OuterRef(name) for name in ("coop_id", "maker_id", "lot_id")}
+    there = Subquery(Custody.objects.filter(**own).values("place__name"))
+    return Pick.objects.select_related("lot").annotate(place=there)
 
 
 def locked_batch(actor: Actor, id: UUID | str, *, pointer: str = "") -> Batch:

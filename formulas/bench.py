@@ -11,7 +11,7 @@ from uuid import UUID
 
 from django.db.models import Prefetch, QuerySet
 
-from formulas.access import batches_of, standing
+from formulas.access import batches_of, standing, to_fetch
 from formulas.caution_facts import of_last, of_measurement, of_plan, of_pouring
 from formulas.cautions import Caution
 from formulas.effect import Pot, headroom, share_of, typical_grams
@@ -221,7 +221,7 @@ def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":
     weighings = standing(Weighing.objects.select_related("lot__material", "person", "line"))
     return batches.prefetch_related(
         Prefetch("lines", lines),
-        Prefetch("lines__picks", Pick.objects.select_related("lot")),
+        Prefetch("lines__picks", to_fetch()),
         Prefetch("lines__words", Enough.objects.select_related("person")),
         Prefetch("changes", LineChange.objects.select_related("material")),
         Prefetch("weighings", weighings.order_by("id")),

@@ -33,6 +33,7 @@ from ledger.models import (
     Status,
     Transfer,
 )
+from ledger.places import misplaced, some_left
 from ledger.recall_notices import notices_of
 from ledger.roles import Verb
 from ledger.round_waiting import Waiting, rounds_waiting
@@ -70,8 +71,8 @@ class Today:
     a batch. A holding of `expiring` has its lot and the day it `ends`; `retests` are those whose
     retest comes first. `undecided` are lots that nobody has released yet and of which there is
     something in store; such a lot `deviates` where the batch that it was `made_in`, or its filling,
-    does. `sources` are tests after which the source is to be tested again. `claims` are those on
-    one's own shares.
+    does. `misplaced` are lots that lie where they do not belong. `sources` are tests after which
+    the source is to be tested again. `claims` are those on one's own shares.
     """
 
     day: date
@@ -82,6 +83,7 @@ class Today:
     expiring: Sequence[Ending]
     retests: Sequence[Holding]
     undecided: Sequence[Custody]
+    misplaced: Sequence[Custody]
     offers: Sequence[Offered]
     notices: Sequence[RecallNotice]
     claims: Sequence[Claim]
@@ -93,7 +95,7 @@ class Today:
     def nothing(self) -> bool:
         """Whether none of it waits."""
         lists = (self.short, self.found, self.ready, self.alerted, self.expiring, self.retests)
-        others = (self.undecided, self.offers, self.notices, self.claims)
+        others = (self.undecided, self.misplaced, self.offers, self.notices, self.claims)
         rules = (self.reports, self.sources)
         return not any((*lists, *others, *rules, *self.rounds.lists))
 
@@ -121,6 +123,7 @@ def today(actor: Actor, *, now: datetime) -> Today:
         expiring=endings([one for one in ending if not _retest_first(one.lot)][:MOST], day),
         retests=[one for one in ending if _retest_first(one.lot)][:MOST],
         undecided=list(_undecided(actor)[:MOST]),
+        misplaced=list(misplaced(actor)[:MOST]),
         offers=offered(offers[:MOST]),
         notices=list(_unanswered(actor)[:MOST]),
         claims=_claims(actor, now),
@@ -192,14 +195,6 @@ def _in_store(actor: Actor) -> "QuerySet[Holding]":
 
 
 def _undecided(actor: Actor) -> "QuerySet[Custody]":
-    held = Holding.objects.filter(
-        coop_id=OuterRef("coop_id"),
-        maker_id=OuterRef("maker_id"),
-        material_id=OuterRef("material_id"),
-        lot_id=OuterRef("lot_id"),
-        kind=Account.Kind.STORE,
-        any_left=True,
-    )
     rows = Custody.objects.select_related("lot__material").filter(
         coop_id=actor.coop_id, maker_id=actor.maker, status=Status.QUARANTINE
     )
@@ -207,7 +202,7 @@ def _undecided(actor: Actor) -> "QuerySet[Custody]":
     filled = Filling.objects.filter(coop_id=OuterRef("coop_id"), lot_id=OuterRef("lot_id"))
     against = made.filter(Exists(_deviating(OuterRef("batch_id"))))
     return (
-        rows.filter(Exists(held))
+        rows.filter(some_left())
         .annotate(made_in=Subquery(made.values("batch_id")[:1]))
         .annotate(deviates=Exists(against) | Exists(filled.exclude(deviation="")))
         .order_by("since", "lot_id")

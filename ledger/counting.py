@@ -32,7 +32,8 @@ from ledger.errors import (
 )
 from ledger.lots import must_be_stocked
 from ledger.measuring import density_of, measure
-from ledger.models import Account, CountLine, CountReading, CountSheet, Holding, Lot
+from ledger.models import Account, CountLine, CountReading, CountSheet, Holding, Lot, Place
+from ledger.places import lying_about, place_for
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 
@@ -86,11 +87,12 @@ class _Net:
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """What to count: lots by class, by material, or one by one; nothing chosen means all."""
+    """What to count: lots by class, material or place, or one by one; nothing chosen means all."""
 
     classes: Sequence[str] = ()
     materials: Sequence[UUID | str] = ()
     lots: Sequence[UUID | str] = field(default=())
+    lies_in: UUID | str | None = None
 
 
 def open_sheet(
@@ -104,6 +106,7 @@ def open_sheet(
 ) -> CountSheet:
     """Open a sheet of all chosen lots that lie in store, and of the lots that are named anyway.
 
+    A sheet of one place is headed by its name, unless it has another heading (`place`).
     Raises NotFound, Invalid for nothing to count, for more than 2,000 lots and for what is not
     stocked, and Conflict for a lot that stands on another open sheet.
     """
@@ -111,11 +114,12 @@ def open_sheet(
     named = lots_for(actor, [(id, f"/lots/{n}") for n, id in enumerate(chosen.lots)])
     for place_of, lot in enumerate(named):
         must_be_stocked(lot.material, f"/lots/{place_of}")
+    of_place = place_for(actor, chosen.lies_in, pointer="/lies_in") if chosen.lies_in else None
     uses = use_of(actor, now=now)
     classes = classes_of(uses)
     lots = {lot.id: lot for lot in named}
-    if not named or chosen.classes or chosen.materials:
-        lots |= {lot.id: lot for lot in _in_store(actor, chosen, classes)}
+    if not named or chosen.classes or chosen.materials or of_place:
+        lots |= {lot.id: lot for lot in _in_store(actor, chosen, classes, of_place)}
     if not lots:
         raise Invalid("Nothing of this lies in store; name the lots, or choose otherwise.")
     if len(lots) > MOST_LINES:
@@ -129,7 +133,7 @@ def open_sheet(
     sheet = CountSheet(
         coop_id=actor.coop_id,
         maker_id=actor.maker,
-        place=place,
+        place=place or (of_place.name if of_place else ""),
         blind=blind,
         tolerance_percent=tolerance_percent,
         person_id=actor.person_id,
@@ -236,14 +240,18 @@ def store_of(actor: Actor) -> UUID:
     return account(actor, Account.Kind.STORE, "store")
 
 
-def _in_store(actor: Actor, chosen: Chosen, classes: Mapping[UUID, str]) -> list[Lot]:
-    """Lots in store of the chosen classes and materials; what was never used is of class C."""
+def _in_store(
+    actor: Actor, chosen: Chosen, classes: Mapping[UUID, str], place: Place | None
+) -> list[Lot]:
+    """Lots in store of what was chosen; what was never used is of class C."""
     rows = Holding.objects.filter(
         coop_id=actor.coop_id, maker_id=actor.maker, kind=Account.Kind.STORE, any_left=True
     )
     wanted = [(id, f"/materials/{n}") for n, id in enumerate(chosen.materials)]
     if wanted:
         rows = rows.filter(material_id__in=[row.id for row in materials_for(actor, wanted)])
+    if place is not None:
+        rows = rows.filter(lot_id__in=lying_about(actor).filter(place=place).values("lot_id"))
     if chosen.classes:
         others = [id for id, name in classes.items() if name not in chosen.classes]
         if "C" not in chosen.classes:

@@ -14,6 +14,7 @@ from ledger.lots import NewLot, may_release, must_be_stocked, open_each
 from ledger.measuring import Measured, measure
 from ledger.models import Account, Entry, Material
 from ledger.money import minor_units, round_money
+from ledger.places import put_new
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -54,10 +55,11 @@ def open_stock(
     retest_on: date | None = None,
     density: Density | None = None,
     release_basis: str | None = None,
+    place: UUID | str | None = None,
 ) -> Moved:
     """Enter a lot that was there before the books began, at the value it then had.
 
-    Raises NotFound, DensityMissing, Invalid.
+    Raises NotFound, DensityMissing, Invalid, PlaceKeepsOther, PlaceRetired.
     """
     actor.must(Verb.RECEIVE)
     found = material_for(actor, material, pointer="/material")
@@ -72,6 +74,7 @@ def open_stock(
         release_basis=release_basis,
     )
     (moved,) = open_all(actor, [opening_of(actor, there, happened_at)], happened_at=happened_at)
+    put_new(actor, moved.lots, [(place, "/place")], released=release_basis is not None)
     return moved
 
 

@@ -15,7 +15,7 @@ from django.db.models.functions import Coalesce
 from ledger.access import Actor, find, find_all, lot_for
 from ledger.entries import EXPLAINED, explained
 from ledger.errors import Conflict, Invalid, Stale
-from ledger.models import Account, Custody, Holding, Lot, Place, Placing
+from ledger.models import Account, Custody, Holding, Lot, Place, Placing, Status
 from ledger.roles import Verb
 
 
@@ -60,16 +60,15 @@ def place_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Place:
 
 def lying_about(actor: Actor) -> "QuerySet[Custody]":
     """The lots that were put somewhere, and of which there is something in store."""
-    held = Holding.objects.filter(
-        coop_id=OuterRef("coop_id"),
-        maker_id=OuterRef("maker_id"),
-        material_id=OuterRef("material_id"),
-        lot_id=OuterRef("lot_id"),
-        kind=Account.Kind.STORE,
-        any_left=True,
-    )
     rows = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
-    return rows.filter(Exists(held), place__isnull=False)
+    return rows.filter(some_left(), place__isnull=False)
+
+
+def some_left() -> Exists:
+    """Of a custody: whether there is something of its lot in the maker's store."""
+    key = ("coop_id", "maker_id", "material_id", "lot_id")
+    held = Holding.objects.filter(**{name: OuterRef(name) for name in key})
+    return Exists(held.filter(kind=Account.Kind.STORE, any_left=True))
 
 
 def misplaced(actor: Actor) -> "QuerySet[Custody]":
@@ -145,9 +144,13 @@ def put_lot(actor: Actor, *, lot: UUID | str, place: UUID | str | None) -> Placi
 
 
 def put_new(
-    actor: Actor, lots: Sequence[Lot], places: Sequence[tuple[UUID | str | None, str]], status: str
+    actor: Actor,
+    lots: Sequence[Lot],
+    places: Sequence[tuple[UUID | str | None, str]],
+    *,
+    released: bool,
 ) -> None:
-    """Put lots that were opened just now, all of one status, where each was said to go (or not).
+    """Put lots that were opened just now, released or in quarantine, where each was said to go.
 
     Each place comes with its pointer. Raises NotFound, Forbidden, PlaceKeepsOther, PlaceRetired.
     """
@@ -155,6 +158,7 @@ def put_new(
     if not wanted:
         return
     actor.must(Verb.PLACE)
+    status = Status.RELEASED if released else Status.QUARANTINE
     rows = Place.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
     found = iter(find_all(rows, wanted))
     made = []

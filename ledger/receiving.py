@@ -30,6 +30,7 @@ from ledger.models import (
     Supplier,
 )
 from ledger.order_matching import Against, Came, against, match
+from ledger.places import put_new
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -38,7 +39,8 @@ from ledger.roles import Verb
 class Delivered:
     """One line of a delivery as the maker reads it off the note; `price` is the line's total.
 
-    `order_line` is what it was ordered by; without one it was not ordered.
+    `order_line` is what it was ordered by; without one it was not ordered. `place` is where it is
+    put, if that is known.
     """
 
     material: str
@@ -50,6 +52,7 @@ class Delivered:
     retest_on: date | None = None
     density: Density | None = None
     order_line: str | None = None
+    place: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,8 +93,8 @@ def receive(
 
     Landed cost is price - discount + freight + duty + tax that is not recovered (IAS 2.10-11).
     What it brings of an order is still to come no more; more than was ordered is received, too.
-    Raises NotFound, DensityMissing, MassMissing, NotAsOrdered, Invalid, each with its pointer;
-    nothing is written then.
+    Raises NotFound, DensityMissing, MassMissing, NotAsOrdered, Invalid, PlaceKeepsOther,
+    PlaceRetired, each with its pointer; nothing is written then.
     """
     actor.must(Verb.RECEIVE)
     seller = supplier_for(actor, supplier, pointer="/supplier")
@@ -102,6 +105,8 @@ def receive(
     day = day_of(actor, happened_at)
     new = [_new_lot(*line, seller, day) for line in zip(lines, materials, strict=True)]
     lots = open_lots(actor, new, release_basis=release_basis)
+    where = [(line.place, f"/lines/{n}/place") for n, line in enumerate(lines)]
+    put_new(actor, lots, where, released=release_basis is not None)
     posted = _post(actor, seller, lots, measured, landed, happened_at, reference)
     receipt = Receipt(
         coop_id=actor.coop_id,

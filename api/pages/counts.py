@@ -14,7 +14,7 @@ from api.pages.forms import GramsField, PageForm, Typed, id_in
 from api.pages.screen import Screen
 from api.sheets.lots import sheet_of_count
 from formulas.counting import batches_named
-from ledger import abc_classes, counting
+from ledger import abc_classes, counting, places
 from ledger.access import find
 from ledger.count_accuracy import accuracy_of, latest_sheets
 from ledger.finding import material_named
@@ -36,14 +36,16 @@ CLASSES = [
 class NewCountForm(PageForm):
     called: ClassVar = {"/materials/0": "material", "/lots/0": "lot"}
 
+    lies_in = forms.ChoiceField(
+        label=_("Only what lies in"),
+        required=False,
+        help_text=_("One of your places; what was put nowhere is in none of them"),
+    )
     place = forms.CharField(
-        label=_("Where"),
+        label=_("Heading"),
         max_length=120,
         required=False,
-        help_text=_(
-            "A heading for the sheet, such as: cold room. No lot is kept by its place, so the"
-            " sheet has all that is chosen below."
-        ),
+        help_text=_("What stands above the sheet, such as: the week's count"),
     )
     classes = forms.MultipleChoiceField(
         label=_("Only these classes"),
@@ -70,11 +72,12 @@ class Counts(Screen):
     template = "pages/counts.html"
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        lot = id_in(request.GET.get("lot", ""))
-        return self._page(NewCountForm(reader=self.reader, initial={"lot": lot}))
+        told = {"lot": "lot", "lies_in": "place"}
+        first = {name: id_in(request.GET.get(given, "")) for name, given in told.items()}
+        return self._page(self._form(initial=first))
 
     def post(self, request: HttpRequest) -> HttpResponse:
-        form = NewCountForm(request.POST, reader=self.reader)
+        form = self._form(request.POST)
         return self.act(
             form,
             lambda: self._open(form.cleaned_data),
@@ -82,12 +85,19 @@ class Counts(Screen):
             lambda: self._page(form, status=422),
         )
 
+    def _form(self, data: Any = None, **how: Any) -> NewCountForm:
+        form = NewCountForm(data, reader=self.reader, **how)
+        known = [(str(one.id), one.name) for one in places.choosable(self.actor)]
+        form.offer("lies_in", [("", _("any place or none")), *known])
+        return form
+
     def _open(self, typed: dict[str, Any]) -> CountSheet:
         name, lot = typed["material"], typed["lot"]
         chosen = counting.Chosen(
             classes=typed["classes"],
             materials=[material_named(self.actor, name).id] if name else [],
             lots=[lot] if lot else [],
+            lies_in=typed["lies_in"] or None,
         )
         return counting.open_sheet(
             self.actor, chosen=chosen, now=self.now, place=typed["place"], blind=typed["blind"]

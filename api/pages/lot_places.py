@@ -19,6 +19,20 @@ MOST = 200
 NOWHERE = ("", _("in no place"))
 
 
+def places_to_choose(actor: Actor, status: str | None = None) -> list[tuple[str, Any]]:
+    """The places that may keep what has this status, and first that it lies in none of them."""
+    rows = places.choosable(actor)
+    fit = [one for one in rows if status is None or one.keeps in ("", status)]
+    return [NOWHERE, *((str(one.id), one.name) for one in fit)]
+
+
+class PlaceField(forms.ChoiceField):
+    """A place among several; whether it is one, and may keep the lot, the ledger says."""
+
+    def valid_value(self, value: Any) -> bool:
+        return True
+
+
 class PutForm(PageForm):
     """Where a lot goes: the places that may keep it."""
 
@@ -31,9 +45,8 @@ class PutForm(PageForm):
 
 def put_form(actor: Actor, reader: Any, lot: dict[str, Any], data: Any = None) -> PutForm:
     """The form for one lot, with those places that are kept for what it is, or for anything."""
-    rows = [one for one in places.choosable(actor) if one.keeps in ("", lot["status"])]
     form = PutForm(data, reader=reader, initial={"place": lot["place"]})
-    form.offer("place", [NOWHERE, *((str(one.id), one.name) for one in rows)])
+    form.offer("place", places_to_choose(actor, lot["status"]))
     return form
 
 

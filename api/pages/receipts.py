@@ -30,6 +30,7 @@ from api.pages.forms import (
     shown_again,
     unsure,
 )
+from api.pages.lot_places import PlaceField, places_to_choose
 from api.pages.reader import Reader
 from api.pages.saying import in_words
 from api.pages.screen import Screen
@@ -84,11 +85,13 @@ class LineForm(PageForm):
     density = DensityField(
         label=_("Density of this lot"), required=False, help_text=_("If the certificate gives it")
     )
+    place = PlaceField(label=_("Where it goes"), required=False)
     order_line = forms.CharField(max_length=TEXT, required=False, widget=forms.HiddenInput)
 
     def line(self) -> Delivered:
         typed = self.cleaned_data
-        return Delivered(**{**typed, "order_line": typed["order_line"] or None})
+        known = {name: typed[name] or None for name in ("order_line", "place")}
+        return Delivered(**{**typed, **known})
 
 
 class DeliveryForm(PageForm):
@@ -223,6 +226,9 @@ class Receive(Screen):
         facts["materials"] = list(names.values_list("name", flat=True)[:MOST_NAMES])
         sellers = suppliers_visible_to(self.actor).order_by(Lower("name"))
         facts["suppliers"] = list(sellers.values_list("name", flat=True)[:MOST_NAMES])
+        known = places_to_choose(self.actor)
+        for row in forms.rows.forms:
+            row.offer("place", known)
         return self.render(self.template, facts, status)
 
     def _working(self, data: Mapping[str, str]) -> "Working":

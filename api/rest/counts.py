@@ -43,6 +43,7 @@ def _ids(most: int, help_text: str) -> serializers.ListField:
 
 class CountIn(Body):
     place = Text(max_length=120, required=False, help_text="Where, such as a shelf or a room.")
+    lies_in = Id(required=False, help_text="Only the lots that were put into this place.")
     classes = serializers.ListField(
         child=Choice(list(CLASSES)), required=False, max_length=3, help_text="By annual use x cost."
     )
@@ -274,11 +275,12 @@ class Counts(Resource):
 
     @writes(CountIn, CountOut, examples=examples.COUNT)
     def post(self, actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
-        """Open a count sheet of lots by class, by material, one by one, or of all."""
+        """Open a count sheet of lots by class, material or place, one by one, or of all."""
         chosen = counting.Chosen(
             classes=data.pop("classes", ()),
             materials=data.pop("materials", ()),
             lots=data.pop("lots", ()),
+            lies_in=data.pop("lies_in", None),
         )
         return sheet_json(counting.open_sheet(actor, chosen=chosen, now=self.now, **data), actor)
 

@@ -78,6 +78,7 @@ class OpeningIn(Body):
     density = DensityIn(required=False, allow_null=True)
     happened_at = Moment(required=False)
     release = ReleaseIn(required=False, allow_null=True)
+    place = Id(required=False, allow_null=True, help_text="Where it lies.")
 
 
 class MovedLine(serializers.Serializer[Any]):

@@ -42,6 +42,7 @@ class ReceiptLineIn(Body):
     order_line = Id(
         required=False, allow_null=True, help_text="What it was ordered by; null: not ordered."
     )
+    place = Id(required=False, allow_null=True, help_text="Where it is put at once.")
 
 
 class ChargeIn(Body):

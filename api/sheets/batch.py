@@ -177,7 +177,9 @@ class _Writer:
             until = ""
             if pick.lot.expires_on:
                 until = said(", use by %(day)s") % {"day": self.hand.day(pick.lot.expires_on)}
-            found.append((f"{pick.lot.code}{part}{until}", "", ""))
+            place = getattr(pick, "place", None)
+            there = f" · {place}" if place else ""
+            found.append((f"{pick.lot.code}{part}{until}{there}", "", ""))
         return found
 
     def _unlisted(self, weighed: Sequence[Weighing]) -> Table:

@@ -26,6 +26,7 @@ from formulas.demo.quality import QUALITY
 from formulas.demo.recipes import PRODUCTS, RECIPES
 from formulas.demo.rounds import ROUNDS
 from formulas.demo.sharing import GIVEN
+from formulas.demo.shelves import SHELVED
 from formulas.demo.small_lots import SMALL_LOTS
 from formulas.demo.versions import VERSIONS
 from ledger.access import Actor, set_walls
@@ -44,6 +45,7 @@ COOP: Final = "coop"
 BEFELL: Final = (
     *(*INCIDENTS, *GIVEN, *PAPERS, *ROUNDS, *HANDED_OUT, *CERTIFICATES),
     *(*QUALITY, *SMALL_LOTS, *VERSIONS, *CONTAINERS, *CALLED_BACK, *COUNTS),
+    *SHELVED,
 )
 
 Benches = Mapping[str, Bench]

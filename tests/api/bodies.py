@@ -36,6 +36,7 @@ OF_FIELD = {
     "order": "order",
     "order_line": "order_line",
     "place": "place",
+    "lies_in": "place",
     "receiver": "receiver",
 }
 

@@ -99,3 +99,60 @@ def test_who_may_not_put_anything_sees_where_it_lies(shop: Workshop) -> None:
         assert 'name="place"' not in reader.get(path).content.decode()
         assert 'name="keeps"' not in reader.get(path).content.decode()
     assert sent(reader, f"/lots/{lot.id}", do="put", place="").status_code == 422
+
+
+def test_today_leads_to_what_lies_wrong(shop: Workshop, client: Client) -> None:
+    lot = oil_in(shop, shop.does(add_place, name="Sales shelf", keeps="released"))
+    assert "Out of place" not in shown(client.get("/"))
+    shop.does(decide, lot=lot.id, decision="quarantine", basis="the label came off")
+    page = client.get("/")
+    assert (
+        f"Out of place {lot.code} Jojoba oil in quarantine"
+        " lies in Sales shelf, where it does not belong now Carry it elsewhere"
+    ) in shown(page)
+    assert f'href="/lots/{lot.id}#place"' in page.content.decode()
+    done(client, f"/lots/{lot.id}", do="put", place="")
+    assert "Out of place" not in shown(client.get("/"))
+
+
+def test_one_place_is_counted_alone(shop: Workshop, client: Client) -> None:
+    cold = shop.does(add_place, name="Cold shelf")
+    here, there = oil_in(shop, cold), oil_in(shop)
+    assert f"/counts?place={cold.id}" in client.get(f"/places/{cold.id}").content.decode()
+    typed = typed_in(client, f"/counts?place={cold.id}", "lies_in")
+    assert typed["lies_in"] == str(cold.id)
+    page = done(client, "/counts", **typed)
+    assert "Cold shelf" in page
+    assert (here.code in page, there.code in page) == (True, False)
+    empty = shop.does(add_place, name="Attic")
+    assert "Nothing of this lies in store" in shown(
+        sent(client, "/counts", lies_in=str(empty.id), place="")
+    )
+
+
+def test_what_comes_is_put_at_once(shop: Workshop, client: Client) -> None:
+    shop.material("Almond oil")
+    cold, waits, cage = (
+        shop.does(add_place, name=name, keeps=keeps)
+        for name, keeps in (("Cold shelf", ""), ("Waiting", "quarantine"), ("Cage", "rejected"))
+    )
+    note = {"supplier": "Nut Mill", "new_supplier": "on", "lines": "2"}
+    for number, (quantity, place) in enumerate((("1 kg", cold), ("2 kg", waits))):
+        facts = {"material": "Almond oil", "quantity": quantity, "price": "5"}
+        facts |= {"supplier_lot": f"N{number}", "place": str(place.id)}
+        note |= {f"lines-{number}-{name}": value for name, value in facts.items()}
+    wrong = {**note, "lines-0-place": str(cage.id)}
+    assert "Cage is kept for lots that are rejected" in refused(client, "/receive", **wrong)
+    done(client, "/receive", **note)
+    rows = shown(client.get("/lots"))
+    assert "theirs: N0 · Cold shelf" in rows
+    assert "theirs: N1 · Waiting" in rows
+
+
+def test_the_bench_and_the_paper_say_where_to_fetch_it(shop: Workshop, client: Client) -> None:
+    lot = oil_in(shop, shop.does(add_place, name="Cold shelf"))
+    batch = shop.plan(shop.formula("Body oil", [(lot.material, "100")]), "100 g").batch
+    bench = shown(client.get(f"/batches/{batch.id}/bench")).replace("\xa0", " ")
+    assert f"Meant to be poured: {lot.code} (100 g · Cold shelf)" in bench
+    sheet = shown(client.get(f"/batches/{batch.id}/sheet"))
+    assert f"{lot.code} · Cold shelf" in sheet
