@@ -91,7 +91,6 @@ class OnePlace(Resource):
     )
     def patch(self, actor: Actor, data: dict[str, Any], id: str) -> Sent:
         """Rename a place, change what it keeps, or retire it (If-Match with its ETag)."""
-        places.place_for(actor, id)
         version = etags.expected_version(self.request, id)
         return _place(places.change_place(actor, place=id, version=version, now=self.now, **data))
 
