@@ -155,6 +155,7 @@ def test_roles_charges_and_what_becomes_of_lots_are_called_in_words_that_pages_k
     assert set(words.CHARGES) == set(ChargeKind)
     assert set(words.DECISIONS) == set(BECOMES)
     assert set(words.STATUSES) == set(Status.values)
+    assert set(words.KEEPS) == {"", *Status.values}
 
 
 TAGS: Final = re.compile(r"<[^>]*>")

@@ -110,4 +110,5 @@ class Migration(migrations.Migration):
         ),
         _sql.run("places"),
         _sql.renew("shown"),
+        _sql.renew("verify"),
     ]

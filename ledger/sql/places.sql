@@ -10,6 +10,7 @@ alter table ledger_placing add constraint ledger_placing_custody_fk
 revoke update, delete, truncate on ledger_place from stillroom;
 grant update (name, keeps, retired_at, version) on ledger_place to stillroom;
 grant select, update (retired_at) on ledger_place to stillroom_ledger;
+grant select on ledger_placing to stillroom_ledger;
 
 -- A lot lies where it was put last. The lock on the place lets nobody give it up meanwhile; that on
 -- the custody lets nobody decide about the lot.

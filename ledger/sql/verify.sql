@@ -115,7 +115,16 @@ begin
       full join (select * from ledger_onorder
                    where coop_id = coop and (maker is null or maker_id = maker)) o
         on o.line_id = l.id
-      where (o.ordered, o.received, o.ended) is distinct from (l.ordered, l.received, l.ended)) s;
+      where (o.ordered, o.received, o.ended) is distinct from (l.ordered, l.received, l.ended)) s
+  union all
+  select 'a lot lies where it was put last', to_jsonb(s) from (
+    select c.maker_id, c.lot_id, c.place_id, p.place_id as put_into from ledger_custody c
+      left join lateral (
+        select x.place_id from ledger_placing x
+          where x.coop_id = coop and x.maker_id = c.maker_id and x.lot_id = c.lot_id
+          order by x.id desc limit 1) p on true
+      where c.coop_id = coop and (maker is null or c.maker_id = maker)
+        and c.place_id is distinct from p.place_id) s;
 end $$;
 select walls.define('ledger_disagreements()');
 

@@ -227,6 +227,8 @@ def test_the_table_leaves_nothing_out() -> None:
         "supplier-returns": Verb.ISSUE,
         "cost-formulas": Verb.SET_COST_FORMULA,
         "suppliers": Verb.EDIT_CATALOGUE,
+        # No JSON, but a file: tried where it is looked into.
+        "copy": Verb.COPY,
         "offers": Verb.SEE_OFFERS,
         # A part of PATCH /materials/{id}, tried with the verb itself.
         "density": Verb.CHANGE_DENSITY,

@@ -6,9 +6,10 @@ from typing import Any
 
 import psycopg
 import pytest
-from django.db import DatabaseError
+from django.db import DatabaseError, connection
 
-from ledger.access import acting_as
+from deploy.embedded import Server
+from ledger.access import Actor, acting_as
 from ledger.errors import Forbidden, Invalid, NotFound, Stale
 from ledger.lot_reading import LotsWanted, list_lots, show_lot
 from ledger.lots import decide
@@ -194,6 +195,24 @@ def test_postgresql_keeps_what_python_keeps(shop: Workshop) -> None:
         with pytest.raises(DatabaseError) as refused, acting_as(shop.actor):
             write()
         assert refused_by(refused.value) == name
+
+
+def test_the_proof_of_the_books_names_a_lot_that_was_moved_past_them(
+    shop: Workshop, database: Server
+) -> None:
+    lot, cold = lot_of(shop), place(shop, "Cold shelf")
+    shop.does(put_lot, lot=lot.id, place=cold.id)
+    assert shop.does(disagreements) == []
+    with psycopg.connect(database.url_admin, autocommit=True) as admin:
+        admin.execute("set session_replication_role = replica")
+        admin.execute("update ledger_custody set place_id = null where lot_id = %s", [lot.id])
+    assert shop.does(disagreements) == ["a lot lies where it was put last"]
+
+
+def disagreements(actor: Actor) -> list[str]:
+    with connection.cursor() as cursor:
+        cursor.execute("select rule from ledger_disagreements()")
+        return [rule for (rule,) in cursor.fetchall()]
 
 
 def test_where_a_lot_lies_is_written_by_a_placing_alone(shop: Workshop) -> None:
