@@ -68,7 +68,6 @@ def test_a_blind_count_is_read_twice_and_explained(shop: Workshop) -> None:
     assert "As in the books 1 50 %" in page
     listed = plain(shown(client.get("/counts")))
     assert "1 of 2 as in the books, 50 %" in listed
-    assert "No lot is kept by its place" in listed
     assert "940 g" in plain(shown(client.get(f"/lots/{lot.id}")))
 
 
