@@ -12,6 +12,7 @@ from django.core.management.commands import makemessages as django
 
 from api.management.commands import makemessages
 from api.pages import words
+from api.pages.lot_places import KEEPS
 from formulas.variances import FORMULAS, USAGE
 from ledger.costing import ChargeKind
 from ledger.issuing import ISSUED
@@ -155,7 +156,7 @@ def test_roles_charges_and_what_becomes_of_lots_are_called_in_words_that_pages_k
     assert set(words.CHARGES) == set(ChargeKind)
     assert set(words.DECISIONS) == set(BECOMES)
     assert set(words.STATUSES) == set(Status.values)
-    assert set(words.KEEPS) == {"", *Status.values}
+    assert set(KEEPS) == {"", *Status.values}
 
 
 TAGS: Final = re.compile(r"<[^>]*>")

@@ -7,7 +7,6 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import words
 from api.pages.forms import PageForm
 from api.pages.screen import Screen
 from ledger import places
@@ -16,6 +15,14 @@ from ledger.models import Place as Kept
 from ledger.roles import Verb
 
 MOST = 200
+# What a place is kept for.
+KEEPS = {
+    "": _("any lot"),
+    "quarantine": _("only what is in quarantine"),
+    "released": _("only what is released"),
+    "hold": _("only what is on hold"),
+    "rejected": _("only what is rejected"),
+}
 NOWHERE = ("", _("in no place"))
 
 
@@ -54,9 +61,7 @@ class PlaceForm(PageForm):
     name = forms.CharField(
         label=_("What it is called"), max_length=80, help_text=_("Such as: cold shelf")
     )
-    keeps = forms.ChoiceField(
-        label=_("It is for"), required=False, choices=list(words.KEEPS.items())
-    )
+    keeps = forms.ChoiceField(label=_("It is for"), required=False, choices=list(KEEPS.items()))
 
 
 class Places(Screen):
@@ -79,7 +84,7 @@ class Places(Screen):
     def _page(self, form: PageForm, status: int = 200) -> HttpResponse:
         rows = places.places_of(self.actor).order_by("retired_at", "name", "id")
         return self.show(
-            found=[(one, words.KEEPS[one.keeps]) for one in rows[:MOST]],
+            found=[(one, KEEPS[one.keeps]) for one in rows[:MOST]],
             form=form if self.actor.may(Verb.PLACE) else None,
             status=status,
         )

@@ -312,14 +312,6 @@ STATUSES: Final[Mapping[str, Promise | str]] = {
     "hold": _("on hold"),
     "rejected": _("rejected"),
 }
-# What a place is kept for.
-KEEPS: Final[Mapping[str, Promise | str]] = {
-    "": _("any lot"),
-    "quarantine": _("only what is in quarantine"),
-    "released": _("only what is released"),
-    "hold": _("only what is on hold"),
-    "rejected": _("only what is rejected"),
-}
 # What is paid on top of goods.
 CHARGES: Final[Mapping[str, Promise | str]] = {
     "freight": _("freight"),
