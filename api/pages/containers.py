@@ -12,6 +12,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
+from api.pages.container_workings import held_told, leaks_told
 from api.pages.forms import GramsField, NumberField, PageForm, QuantityField, Rows, Typed, WithRows
 from api.pages.screen import Screen
 from api.pages.separators import NUMBER
@@ -84,6 +85,7 @@ class Containers(Screen):
             found=[(row, containers.beyond_nominal(row)) for row in found[:MOST]],
             more=len(found) > MOST,
             leaks=given[:MOST],
+            leaks_told=leaks_told(given[:MOST], self.reader),
         )
 
 
@@ -176,6 +178,8 @@ class Container(Screen):
             row=row,
             beyond=containers.beyond_nominal(row) if row else None,
             leaks=given[:MOST],
+            leaks_told=leaks_told(given[:MOST], self.reader),
+            told=held_told(row, fills, self.reader) if row else [],
             fills=[(one, LEVELS[one.level]) for one in fills],
             facts=facts if actor.may(Verb.FORMULATE) and material.counted else None,
             form=fill.whole if actor.may(Verb.MAKE) and row else None,

@@ -8,15 +8,18 @@ from html.parser import HTMLParser
 
 from django.test import Client
 
-# A figure with its unit: money, mass, percent.
+# A figure with its unit: money, mass, volume, percent.
 MINUS = "\N{MINUS SIGN}"
-FIGURE = re.compile(rf"^[{MINUS}-]?[0-9][0-9,]*(?:\.[0-9]+)? ?(USD|kg|g|%|pieces?)$")
+FIGURE = re.compile(rf"^[{MINUS}-]?[0-9][0-9,]*(?:\.[0-9]+)? ?(USD|kg|g|mL|%|pieces?)$")
 AMOUNT = re.compile(rf"^([{MINUS}-]?[0-9][0-9,.]*) ?(\S*)$")
 # So far a figure may lie from the exact one: it is rounded so that a column adds up.
 COIN = Decimal("0.01")
 # A kilogram is told to a gram, a gram to a hundredth, and a margin to a tenth of a percent.
 LEAST = Decimal("0.5")
-ROUGHLY = {"kg": LEAST, "g": COIN, "USD": COIN, "%": Decimal("0.06"), "piece": COIN, "pieces": COIN}
+PERCENT = Decimal("0.06")
+ROUGHLY = {"kg": LEAST, "mL": COIN, "USD": COIN, "%": PERCENT, "piece": COIN, "pieces": COIN}
+# Last, since other units end with it.
+ROUGHLY |= {"g": COIN}
 
 
 @dataclass(slots=True)
