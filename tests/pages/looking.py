@@ -24,6 +24,8 @@ PATTERNS: Final = {
 FILES: Final = {
     one for one in ROUTES if one.endswith(("/example", "/copy")) or one.startswith("/documents/")
 }
+# What is asked table by table, however many there are.
+WHOLE: Final = {"/books/copy"}
 LINK: Final = re.compile(r'(?:href|hx-get)="((?:/|\?)[^"#]*)')
 # What a page shows only if it is asked.
 SOON: Final = f"until={datetime.now(UTC).date() + timedelta(days=9)}"
@@ -80,6 +82,12 @@ def route_of(path: str) -> str:
     """The address of a page without its ids; nothing for what is no page."""
     bare = path.partition("?")[0]
     return next((route for route, one in PATTERNS.items() if one.fullmatch(bare)), "")
+
+
+def slow(seen: Iterable[Seen], most: int) -> list[tuple[str, int]]:
+    """The pages that ask more than so often."""
+    asked = [one for one in seen if one.route not in WHOLE]
+    return [(one.path, one.queries) for one in asked if one.queries > most]
 
 
 def all_pages(client: Client, *, of_each: int, also: Iterable[str] = ()) -> Iterator[Seen]:

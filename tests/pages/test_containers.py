@@ -20,6 +20,24 @@ def shop(database: Any, redis_server: Any) -> Workshop:
     return open_workshop()
 
 
+def assert_reckoned(page: str) -> None:
+    """What it holds, and what a piece and a year's twenty give away."""
+    told = workings_of(page)
+    of_piece, of_year = "Body oil 250 mL: a piece", "Body oil 250 mL: a year"
+    assert [(one.name, one.exact) for one in told] == [
+        ("May be filled, by the smallest", D("275.18")),
+        ("More than it says", D("25.18")),
+        ("More than it says, in percent", D("10.072")),
+        ("To the brim, on the mean", D("280.80")),
+        (of_piece, D("25.18")),
+        (of_piece, D("22.662")),
+        (of_piece, D("0.22662")),
+        (of_year, D("453.24")),
+        (of_year, D("4.5324")),
+    ]
+    assert told[1].adds_up
+
+
 def test_a_container_is_measured_and_tells_what_it_gives_away(shop: Workshop) -> None:
     bottle = shop.material("Bottle", measured_by="count")
     shop.receive(bottle, "100 each", "20.00")
@@ -48,20 +66,7 @@ def test_a_container_is_measured_and_tells_what_it_gives_away(shop: Workshop) ->
     # 25.18 mL at 0.9 g/mL are 22.662 g at 10.00 a kilogram: 0.23 a piece, 4.53 for twenty.
     assert "Body oil 250 mL 20 in a year 25.18 mL 22.66 g 0.23 USD 4.53 USD 453.24 g" in page
     assert "Body oil 300 mL" not in page
-    told = workings_of(client.get(path).content.decode())
-    of_piece, of_year = "Body oil 250 mL: a piece", "Body oil 250 mL: a year"
-    assert [(one.name, one.exact) for one in told] == [
-        ("May be filled, by the smallest", D("275.18")),
-        ("More than it says", D("25.18")),
-        ("More than it says, in percent", D("10.072")),
-        ("To the brim, on the mean", D("280.80")),
-        (of_piece, D("25.18")),
-        (of_piece, D("22.662")),
-        (of_piece, D("0.22662")),
-        (of_year, D("453.24")),
-        (of_year, D("4.5324")),
-    ]
-    assert told[1].adds_up
+    assert_reckoned(client.get(path).content.decode())
     (leak,) = shop.does(leaks, now=datetime.now(UTC))
     assert leak.year is not None
     assert (leak.year.units, leak.year.money) == (20, D("4.5324"))

@@ -18,7 +18,7 @@ from ledger.models import Coop, Document, Maker, Membership
 from tests.factories import Workshop
 from tests.pages.browsing import signed_in
 from tests.pages.codes import bare_codes
-from tests.pages.looking import FILES, ROUTES, Seen, all_pages, found_by_name
+from tests.pages.looking import FILES, ROUTES, Seen, all_pages, found_by_name, slow
 from tests.pages.opening import Figure, figures_of_all, tells
 from tests.pages.unopened import FOR_ALL, UNOPENED, reasons_of, without_reason
 from tests.running import ROOT
@@ -71,7 +71,7 @@ def test_every_page_has_something_and_is_quick(seen: dict[str, list[Seen]]) -> N
     pages = seen["north"]
     assert {one.status for one in pages} == {200}
     assert set(ROUTES) - {one.route for one in pages} <= FILES | PASSING
-    assert [(one.path, one.queries) for one in pages if one.queries > MOST] == []
+    assert slow(pages, MOST) == []
     assert [(one.path, one.size) for one in pages if one.size > MOST_BYTES] == []
     assert {one.path: bare_codes(one.text) for one in pages if bare_codes(one.text)} == {}
     files = sum(one.stat().st_size for one in STATIC.iterdir() if one.suffix in LOADED)
@@ -82,7 +82,7 @@ def test_every_page_has_something_and_is_quick(seen: dict[str, list[Seen]]) -> N
 def test_nobody_else_meets_a_slow_page(seen: dict[str, list[Seen]], who: str) -> None:
     pages = seen[who]
     assert [(one.path, one.status) for one in pages if one.status not in (200, 403)] == []
-    assert [(one.path, one.queries) for one in pages if one.queries > MOST] == []
+    assert slow(pages, MOST) == []
     assert [(one.path, one.size) for one in pages if one.size > MOST_BYTES] == []
     assert {one.path: bare_codes(one.text) for one in pages if bare_codes(one.text)} == {}
 

@@ -10,7 +10,7 @@ from ledger.models import Supplier
 from tests.factories import Workshop, open_workshop
 from tests.pages.browsing import signed_in
 from tests.pages.codes import bare_codes
-from tests.pages.looking import ROUTES, SOON, all_pages, looked_at
+from tests.pages.looking import ROUTES, SOON, all_pages, looked_at, slow
 from tests.pages.opening import figures_of_all
 from tests.pages.shops import everything_under, planned_ahead, work
 from tests.pages.unopened import AT_WORK, UNOPENED, reasons_of, without_reason
@@ -43,7 +43,7 @@ def test_no_page_asks_much_or_more_with_more_data(shop: Workshop) -> None:
     few = {one.path: one for one in all_pages(client, of_each=OF_EACH, also=also)}
     assert {one.route for one in few.values()} == set(ROUTES)
     assert {one.status for one in few.values()} == {200}
-    assert [(one.path, one.queries) for one in few.values() if one.queries > MOST] == []
+    assert slow(few.values(), MOST) == []
     assert [(one.path, one.size) for one in few.values() if one.size > MOST_BYTES] == []
     assert {one.path: bare_codes(one.text) for one in few.values() if bare_codes(one.text)} == {}
     # What is typed on a page that renews itself would be lost; on this one nothing is.
