@@ -1,5 +1,6 @@
 """What a maker is to look at today: short batches, low stock, dates that come near, and whatever
-waits for a decision. Each list is cut after a few rows; the pages behind it show the rest."""
+waits for a decision. Each list is cut after a few rows, and is told to be; the pages behind it show
+the rest."""
 
 from collections.abc import Sequence, Set
 from dataclasses import dataclass
@@ -42,6 +43,8 @@ from ledger.transferring import Offered, offered, transfers_of
 
 SOON: Final = timedelta(days=30)
 MOST: Final = 8
+# Of these two lists, or three, are made.
+MOST_IN_ALL: Final = 2 * MOST
 # What has no list of its own here, with the act that resolves it.
 ALERTED: Final = (AlertKind.LOW_STOCK, AlertKind.PRICE_JUMP, AlertKind.DEPOSIT_UNCLAIMED)
 # What has one, and is told as an alert only where the list does not tell it.
@@ -72,7 +75,8 @@ class Today:
     retest comes first. `undecided` are lots that nobody has released yet and of which there is
     something in store; such a lot `deviates` where the batch that it was `made_in`, or its filling,
     does. `misplaced` are lots that lie where they do not belong. `sources` are tests after which
-    the source is to be tested again. `claims` are those on one's own shares.
+    the source is to be tested again. `claims` are those on one's own shares. `more` names the lists
+    that go on: "planned" is that of the batches, "ending" that of the days that come.
     """
 
     day: date
@@ -90,6 +94,7 @@ class Today:
     reports: Sequence[Report]
     sources: Sequence[SourceTest]
     rounds: Waiting
+    more: Set[str]
 
     @property
     def nothing(self) -> bool:
@@ -103,37 +108,45 @@ class Today:
 def today(actor: Actor, *, now: datetime) -> Today:
     """What waits for the maker, in a fixed number of queries. Raises Forbidden."""
     actor.must(Verb.READ)
-    day = day_of(actor, now)
-    planned = list(
-        batches_of(actor)
-        .filter(state=Batch.State.PLANNED)
-        .annotate(deviates=Exists(_deviating(OuterRef("id"))))
-        .order_by("planned_for", "id")[: 2 * MOST]
-    )
+    day, more = day_of(actor, now), set[str]()
+    batches = batches_of(actor).filter(state=Batch.State.PLANNED).order_by("planned_for", "id")
+    batches = batches.annotate(deviates=Exists(_deviating(OuterRef("id"))))
+    planned = _first("planned", batches, more, MOST_IN_ALL)
     lacking = short_batches(actor, planned)
     known = {one.batch.id for one in lacking}
     offers = transfers_of(actor, incoming=True, state=Transfer.State.OPEN).order_by("id")
-    ending = list(_expiring(actor, day)[: 2 * MOST])
+    ending = _first("ending", _expiring(actor, day), more, MOST_IN_ALL)
+    retests = [one for one in ending if _retest_first(one.lot)]
+    expiring = [one for one in ending if not _retest_first(one.lot)]
     return Today(
         day=day,
         short=[one for one in lacking if one.to_get],
         found=[one for one in lacking if not one.to_get],
         ready=[batch for batch in planned if batch.id not in known],
-        alerted=_alerted(actor, now, known | {one.lot_id for one in ending}),
-        expiring=endings([one for one in ending if not _retest_first(one.lot)][:MOST], day),
-        retests=[one for one in ending if _retest_first(one.lot)][:MOST],
-        undecided=list(_undecided(actor)[:MOST]),
-        misplaced=list(misplaced(actor)[:MOST]),
-        offers=offered(offers[:MOST]),
-        notices=list(_unanswered(actor)[:MOST]),
-        claims=_claims(actor, now),
-        reports=reports_waiting(actor, most=2 * MOST)[:MOST],
-        sources=sources_to_test(actor, day=day, most=MOST),
+        alerted=_alerted(actor, now, known | {one.lot_id for one in ending}, more),
+        expiring=endings(_first("ending", expiring, more), day),
+        retests=_first("ending", retests, more),
+        undecided=_first("undecided", _undecided(actor), more),
+        misplaced=_first("misplaced", misplaced(actor), more),
+        offers=offered(_first("offers", offers, more)),
+        notices=_first("notices", _unanswered(actor), more),
+        claims=_first("claims", _claims(actor, now), more),
+        reports=_first("reports", reports_waiting(actor, most=MOST_IN_ALL), more),
+        sources=_first("sources", sources_to_test(actor, day=day, most=MOST + 1), more),
         rounds=rounds_waiting(actor, now=now, most=MOST),
+        more=more,
     )
 
 
-def _alerted(actor: Actor, now: datetime, listed: Set[UUID]) -> list[Alerted]:
+def _first(name: str, rows: Any, more: set[str], most: int = MOST) -> list[Any]:
+    """So many of the rows; `more` gets the name of a list that goes on."""
+    found = list(rows[: most + 1])
+    if len(found) > most:
+        more.add(name)
+    return found[:most]
+
+
+def _alerted(actor: Actor, now: datetime, listed: Set[UUID], more: set[str]) -> list[Alerted]:
     """Open alerts, but for those of what is `listed` with an act of its own."""
     open_now = Q(snoozed_until=None) | Q(snoozed_until__lte=now)
     rows = alerts(actor, open=True).filter(open_now, acknowledged_at=None)
@@ -143,7 +156,7 @@ def _alerted(actor: Actor, now: datetime, listed: Set[UUID]) -> list[Alerted]:
         name: Subquery(kind.objects.filter(**of).values("id")[:1])
         for name, kind in (("product", Product), ("formula", Formula))
     }
-    found = rows.annotate(**makes).order_by("-opened_at", "-id")[:MOST]
+    found = _first("alerted", rows.annotate(**makes).order_by("-opened_at", "-id"), more)
     return [
         Alerted(one, told(one.kind, one.facts).subject, _runs_out(one), _made_as(one))
         for one in found
@@ -160,11 +173,11 @@ def _runs_out(alert: Alert) -> date | None:
     return date.fromisoformat(told_day) if told_day else None
 
 
-def _claims(actor: Actor, now: datetime) -> list[Claim]:
+def _claims(actor: Actor, now: datetime) -> "Sequence[Claim] | QuerySet[Claim]":
     if not actor.may(Verb.TRANSFER):
-        return []
+        return ()
     rows = claims_of(actor, now=now, incoming=True, state=Claim.State.OPEN)
-    return list(rows.select_related("share__lot__material", "maker").order_by("id")[:MOST])
+    return rows.select_related("share__lot__material", "maker").order_by("id")
 
 
 def _deviating(batch: OuterRef) -> "QuerySet[Weighing]":

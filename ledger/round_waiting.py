@@ -94,7 +94,8 @@ class Waiting:
     to buy, and has not answered. It has received what is to come of those `to_hand_out`, and what
     was billed for those `to_share` is not shared yet. Of those that came `above` its highest price
     that is the id of the movement by which it owes more. Of those where a pledge was `too_dear` for
-    it that is the name of the first material of which it gets nothing.
+    it that is the name of the first material of which it gets nothing. There are `more` where a
+    list is cut.
     """
 
     to_pledge: Sequence[OrderRound]
@@ -103,6 +104,7 @@ class Waiting:
     to_share: Sequence[OrderRound]
     above: Sequence[OrderRound]
     too_dear: Sequence[OrderRound]
+    more: bool
 
     @property
     def lists(self) -> tuple[Sequence[OrderRound], ...]:
@@ -126,9 +128,11 @@ def rounds_waiting(actor: Actor, *, now: datetime, most: int) -> Waiting:
     any_of = Q(to_pledge=True) | Q(asked=True) | Q(to_hand_out=True) | Q(to_share=True)
     any_of |= Q(above__isnull=False) | Q(too_dear__isnull=False)
     found = list(
-        rows.annotate(**waits).filter(any_of).order_by("closes_at", "id")[: len(waits) * most]
+        rows.annotate(**waits).filter(any_of).order_by("closes_at", "id")[: len(waits) * most + 1]
     )
-    return Waiting(**{name: [row for row in found if getattr(row, name)][:most] for name in waits})
+    lists = {name: [row for row in found if getattr(row, name)] for name in waits}
+    more = any(len(rows) > most for rows in lists.values())
+    return Waiting(**{name: rows[:most] for name, rows in lists.items()}, more=more)
 
 
 def waits_to_be_handed_out(actor: Actor, round: OrderRound) -> bool:

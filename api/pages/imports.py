@@ -16,7 +16,9 @@ from django.utils.translation import gettext_lazy as _
 from api import errors, long_lists
 from api.list_findings import Findings, findings_of
 from api.list_kinds import KINDS, Kind, list_row
+from api.pages import tables
 from api.pages.forms import PageForm, SentFileField
+from api.pages.list_files import wrong_cells
 from api.pages.packing import MOST_PACKED, packed, unpacked
 from api.pages.screen import Screen
 from api.sheet_files import SheetTooLarge, sheet_rows
@@ -73,6 +75,8 @@ class Import(Screen):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         self.actor.must(self.kind.verb)
+        if "as" in request.POST:
+            return self._wrong_as_file(PackedForm(request.POST, reader=self.reader))
         if request.POST.get("do") == "keep":
             packed = PackedForm(request.POST, reader=self.reader)
             return self.act(
@@ -103,6 +107,15 @@ class Import(Screen):
             return self.go(f"/sent-lists/{row.id}")
         found = kind.check(self.actor, rows, self.now, silent)
         return self._page(form, found=findings_of(kind, rows, found), packed=text)
+
+    def _wrong_as_file(self, packed: PackedForm) -> HttpResponse:
+        """What is wrong with the list that was tried, whose rows its form still has."""
+        if not packed.is_valid():
+            return self._page(packed, status=422)
+        kind, rows = self.kind, packed.cleaned_data["rows"]
+        found = findings_of(kind, rows, kind.check(self.actor, rows, self.now, silent))
+        asked = "xlsx" if self.request.POST["as"] == "xlsx" else "csv"
+        return tables.file(asked, wrong_cells(self.reader, found.wrong))
 
     def _keep(self, rows: Sequence[ListRow], sure: bool) -> Any:
         if len(rows) > self.kind.most_at_once:

@@ -3,14 +3,17 @@
 It is taken by the form of the material itself, which sets the point.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from typing import Any, ClassVar, Final
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import tables
 from api.pages.forms import NumberField, PageForm, QuantityField
 from api.pages.screen import Screen
 from api.pages.usage import PATTERNS
@@ -62,6 +65,16 @@ class LevelForm(PageForm):
 
 
 @dataclass(frozen=True, slots=True)
+class Worked:
+    """A step of the working: a quantity, or days and a bare figure shown to so many `places`."""
+
+    name: str
+    value: Decimal
+    unit: str
+    places: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Suggested:
     """A point as it is taken by a tap: to the grain of a scale, or in whole pieces."""
 
@@ -84,7 +97,10 @@ class LowPoint(Screen):
             form.refuse(why)
         suggested = _suggested(found) if found else None
         measured = found.measured if found else None
+        worked = _worked(found) if found else []
         return self.show(
+            files={"": lambda: _table(worked)} if worked else None,
+            worked=worked,
             material=material,
             form=form,
             found=found,
@@ -114,6 +130,28 @@ class LowPoint(Screen):
             return alerts.watch_for(self.actor, id)
         except NotFound:
             return None
+
+
+def _worked(found: ReorderAdvice) -> list[Worked]:
+    """The point, step by step."""
+    use, days, point = found.use, found.lead_time, found.point
+    kept, lead = tables.unit_of(found.material.counted), said("days")
+    return [
+        Worked(said("Used in a day, in the mean (d)"), use.mean, kept),
+        Worked(said("Its spread (s)"), use.spread, kept),
+        Worked(said("Days from an order until it may be used (L)"), days.mean, lead, 2),
+        Worked(said("Their spread (t)"), days.spread, lead, 2),
+        Worked(said("Standard normal quantile of the service level (z)"), point.z, "", 4),
+        Worked(said("Used until an order may be used, d L"), point.lead_time_use, kept),
+        Worked(said("Its spread, √(L s² + d² t²)"), point.lead_time_spread, kept),
+        Worked(said("Safety stock, z √(L s² + d² t²)"), point.safety_stock, kept),
+        Worked(said("The point, both together"), point.point, kept),
+    ]
+
+
+def _table(worked: Sequence[Worked]) -> tables.Table:
+    rows = ((one.name, one.value, one.unit) for one in worked)
+    return tables.Table("when-to-be-warned", [said("Figure"), said("Amount"), said("Unit")], rows)
 
 
 def _suggested(found: ReorderAdvice) -> Suggested:

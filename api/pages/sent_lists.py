@@ -5,17 +5,15 @@ from typing import Any, ClassVar, Final
 
 from django import forms
 from django.http import HttpResponse
-from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api import kept_sentences, long_lists
 from api.list_findings import as_kept
 from api.list_kinds import KINDS
 from api.models import SentList
-from api.pages import tables
 from api.pages.acts import Acts
 from api.pages.forms import Button, PageForm
-from api.pages.reader import Reader
+from api.pages.list_files import wrong_cells
 from ledger.progress import Reached, reached
 
 WORKING: Final = (SentList.State.WAITING, SentList.State.TAKING)
@@ -49,7 +47,9 @@ class OneList(Acts):
         told = row.found or {}
         found = as_kept(told) if "rows" in told else None
         return self.show(
-            files={"": lambda: _wrong(self.reader, found.wrong)} if found and found.wrong else None,
+            files={"": lambda: wrong_cells(self.reader, found.wrong)}
+            if found and found.wrong
+            else None,
             row=row,
             kind=KINDS[row.kind],
             found=found,
@@ -71,10 +71,3 @@ class OneList(Acts):
             "whole": found.whole if found else None,
             "still": (found or Reached("", 0, None, row.asked_at)).stands_still(self.now),
         }
-
-
-def _wrong(reader: Reader, rows: Any) -> tables.Table:
-    """What is wrong, as far as the page shows it."""
-    columns = [said("Row"), said("Cell"), said("Column"), said("Stands there"), said("What to do")]
-    cells = ((one.row, one.cell, one.column, one.value, reader.say(one.detail)) for one in rows)
-    return tables.Table("what-is-wrong", columns, cells)

@@ -43,7 +43,8 @@ function say(text) {
 
 document.addEventListener("submit", (event) => {
   const { target: form, submitter } = event;
-  if (form.method !== "post" || event.defaultPrevented) return;
+  // A file may be had as often as one likes: nothing is done.
+  if (form.method !== "post" || event.defaultPrevented || submitter?.name === "as") return;
   if (form.dataset.sent || form.dataset.done === (submitter?.value ?? "")) {
     event.preventDefault();
     return;

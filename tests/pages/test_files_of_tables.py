@@ -50,6 +50,7 @@ def test_every_table_is_a_file_as_well(shop: Workshop) -> None:
         f"/batches/{ids['batches']}/units",
         f"/order/plan?{SOON}",
         f"/order?material={ids['materials']}",
+        f"/materials/{ids['materials']}/low-point?service_level_percent=95&lead_days=9&per_day=5&spread=2",
     ]
     found = [
         said

@@ -1,8 +1,10 @@
 """Lists brought in twice: what is there already is said, and keeping it again is asked."""
 
+import io
 import re
 from typing import Any
 
+import openpyxl
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
@@ -21,6 +23,25 @@ def shop(database: Any, redis_server: Any) -> Workshop:
     shop = open_workshop()
     shop.material("Almond oil")
     return shop
+
+
+def test_what_is_wrong_is_a_file_as_well(shop: Workshop) -> None:
+    client, here = signed_in(shop), "/import/lots"
+    text = f"{LOTS}No such oil,1 kg,2.00,=A-2\n"
+    tried = sent(client, here, do="look", file=SimpleUploadedFile("a.csv", text.encode()))
+    rows = re.findall(r'name="rows" value="([^"]+)"', tried.content.decode())[0]
+    csv, xlsx = (client.post(here, {"as": kind, "rows": rows}) for kind in ("csv", "xlsx"))
+    assert 'filename="what-is-wrong.csv"' in csv["Content-Disposition"]
+    header, wrong = csv.content.decode("utf-8-sig").splitlines()
+    assert header == "Row,Cell,Column,Stands there,What to do"
+    assert wrong.startswith("3,A3,material,No such oil,")
+    assert [row[:2] for row in of_workbook(xlsx.content)] == [("Row", "Cell"), (3, "A3")]
+    assert client.post(here, {"as": "csv", "rows": "none"}).status_code == 400
+
+
+def of_workbook(content: bytes) -> list[tuple[Any, ...]]:
+    """The rows of its sheet."""
+    return list(openpyxl.load_workbook(io.BytesIO(content)).worksheets[0].values)
 
 
 @pytest.mark.parametrize(("path", "text"), [("lots", LOTS), ("formulas", FORMULAS)])

@@ -240,3 +240,21 @@ def _something_of_each(shop: Workshop, other: Workshop, number: int) -> None:
     shop.does(accept_transfer, transfer=taken.id, happened_at=MORNING)
     other.does(offer_transfer, lot=lot.id, **to)
     other.does(open_recall, lot=lot.id, reason="mould", happened_at=MORNING)
+
+
+def test_a_list_that_is_cut_says_so_and_where_all_of_it_is(shop: Workshop) -> None:
+    """Eight lots wait for their release, and then a ninth; of batches there are 17, not 16."""
+    oil = shop.material("Oat oil")
+    balm = shop.formula("Oat balm", [(oil, "100")])
+    client = signed_in(shop)
+    for _ in range(8):
+        shop.receive(oil, "1 kg", "6.00", release=None)
+    for _ in range(16):
+        shop.plan(balm, "1 kg")
+    assert "There are more" not in said(client)
+    shop.receive(oil, "1 kg", "6.00", release=None)
+    shop.plan(balm, "1 kg")
+    page = client.get("/").content.decode()
+    assert page.count("There are more: they stand here once these are done.") == 2
+    assert 'href="/lots?status=quarantine"' in page
+    assert 'href="/batches?state=planned"' in page
