@@ -104,8 +104,10 @@ class Reader:
         """Grams whatever the units, as a scale shows them."""
         return f"{self.number(rounded(value, 2))}{THIN}g"
 
-    def percent(self, value: Decimal) -> str:
-        return f"{self.number(rounded(value, 3))}{THIN}%"
+    def percent(self, value: Decimal, places: int | None = None) -> str:
+        """Three digits at most behind the point, or just so many `places`, as in a column."""
+        shown = value if places is not None else rounded(value, 3)
+        return f"{self.number(shown, places)}{THIN}%"
 
     def money(self, value: Decimal) -> str:
         """Money in the co-op's currency, rounded to its minor unit."""

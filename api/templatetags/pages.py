@@ -66,8 +66,8 @@ def number(context: Any, value: Decimal | int | None, places: int | None = None)
 
 
 @register.simple_tag(takes_context=True)
-def percent(context: Any, value: Decimal | None) -> str:
-    return "" if value is None else str(context["reader"].percent(Decimal(value)))
+def percent(context: Any, value: Decimal | None, places: int | None = None) -> str:
+    return "" if value is None else str(context["reader"].percent(Decimal(value), places))
 
 
 @register.simple_tag(takes_context=True)

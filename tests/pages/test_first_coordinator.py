@@ -33,8 +33,11 @@ def test_a_maker_is_to_be_opened_first(first: Workshop) -> None:
     page = shown(client.get("/"))
     assert NONE_YET in page
     assert "manage.py open_maker" in page
+    assert "none is open yet" in shown(client.get("/order-rounds"))
+    assert "No maker is open yet." in shown(client.get("/settlement"))
     owner = get_user_model().objects.create(username=f"owner {uuid4()}")
     open_maker(coop=first.coop, name="Willow Bench", owner=owner)
     page = shown(client.get("/"))
     assert NONE_YET not in page
     assert "Order together" in page
+    assert "Open a round" in shown(client.get("/order-rounds"))
