@@ -40,6 +40,7 @@ def test_every_table_is_a_file_as_well(shop: Workshop) -> None:
     planned_ahead(shop, 0)
     client = signed_in(shop)
     ladder = "channels=1&channels-0-name=Shop&channels-0-way=margin_percent&channels-0-figure=60"
+    warned = "service_level_percent=95&lead_days=9&per_day=5&spread=2"
     also = [
         f"/products/{ids['products']}/price?{ladder}&cost_from=present",
         f"/what-if?material={ids['materials']}&price=9",
@@ -50,7 +51,7 @@ def test_every_table_is_a_file_as_well(shop: Workshop) -> None:
         f"/batches/{ids['batches']}/units",
         f"/order/plan?{SOON}",
         f"/order?material={ids['materials']}",
-        f"/materials/{ids['materials']}/low-point?service_level_percent=95&lead_days=9&per_day=5&spread=2",
+        f"/materials/{ids['materials']}/low-point?{warned}",
     ]
     found = [
         said
