@@ -82,7 +82,7 @@ SHOWN: Final[dict[str, tuple[Callable[[Page], None], ViewportSize]]] = {
 
 
 # What is no page, or would end the visit.
-NO_PAGE: Final = re.compile(r"as=|/example$|^/documents/|^/sign-out")
+NO_PAGE: Final = re.compile(r"as=|/example$|^/documents/|^/sign-out|^/books/copy")
 # So many of a kind are read for what they lead to.
 READ: Final = 6
 # Who opened a co-op in which nothing is yet.
