@@ -25,7 +25,7 @@ def test_in_and_out(browser: Browser, shop: Coop, size: str) -> None:
         assert "North Bench" in page.locator("header").inner_text()
         assert_fits(page)
         if size == "phone":
-            page.get_by_text("Places", exact=True).first.click()
+            page.get_by_text("Menu", exact=True).first.click()
         page.get_by_role("button", name="Sign out").locator("visible=true").click()
         page.wait_for_url("**/sign-in")
         # The token itself is worth nothing any more.
