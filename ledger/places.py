@@ -175,7 +175,7 @@ def placings_of(actor: Actor, lot: UUID | str) -> "QuerySet[Placing]":
     """Where a lot was put, the latest first. Raises NotFound, Forbidden."""
     actor.must(Verb.READ)
     rows = Placing.objects.filter(maker_id=actor.maker, lot=lot_for(actor, lot))
-    return rows.select_related("place").order_by("-id")
+    return rows.select_related("place", "person").order_by("-id")
 
 
 def choosable(actor: Actor) -> "QuerySet[Place]":

@@ -28,6 +28,8 @@ from ledger.lot_reading import LotsWanted, list_lots, movements_of
 from ledger.roles import Verb
 
 MOST, LONGEST_SEARCH = 40, 100
+# So many times that a lot was put somewhere are told; the API has all.
+LAST_PUT = 5
 STATUSES = [("", _("any")), *words.STATUSES.items()]
 DECISIONS = [
     ("release", _("Release it")),
@@ -226,6 +228,7 @@ class Lot(Screen):
             note=self.reader.dated(lot["dates_note"]),
             today=today,
             decisions=list(lots.decisions_of(self.actor, id)[:20]),
+            placings=list(places.placings_of(self.actor, id)[:LAST_PUT]),
             papers=list(documents.documents_of(self.actor, id)[:20]),
             movements=movements_of(self.actor, id),
             decision=decision or DecisionForm(reader=self.reader),

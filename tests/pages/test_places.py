@@ -1,8 +1,11 @@
 """The pages of places: naming them, putting a lot into one, and finding it there."""
 
+import re
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from django.contrib.auth import get_user_model
 from django.test import Client
 
 from ledger.lots import decide
@@ -64,7 +67,13 @@ def test_a_lot_is_put_where_it_may_lie(shop: Workshop, client: Client) -> None:
     assert "Lies in Cold shelf" in done(client, path, do="put", place=str(cold.id))
     assert "Choose one of those" in refused(client, path, do="put", place=str(waits.id))
     assert typed_in(client, path, "place")["place"] == str(cold.id)
-    assert "Lies in" not in done(client, path, do="put", place="")
+    page = done(client, path, do="put", place="")
+    assert "Lies in" not in page
+    person = get_user_model().objects.get(pk=shop.actor.person_id).username
+    day = datetime.now(UTC).strftime("%-d %b %Y")
+    assert re.search(
+        rf"Where it was put in no place {person}, {day}, \d\d:\d\d Cold shelf {person}, {day}", page
+    )
 
 
 def test_what_is_out_of_place_is_told(shop: Workshop, client: Client) -> None:
