@@ -70,6 +70,7 @@ def _lots(found: stock_lists.StockList) -> list[Line]:
             "entered": one.measured.entered,
             "price": one.value,
             "day": one.lot.expires_on,
+            "place": one.place,
             "known": one.known,
         }
         for one in found.opened
@@ -117,7 +118,7 @@ KINDS: Final = {
         stock_lists.REQUIRED,
         300,
         5_000,
-        [["Glycerin", "12.5 kg", "104.00", "G-17", "2027-06-30", "", "", "certificate seen"]],
+        [["Glycerin", "12.5 kg", "104.00", "G-17", "2027-06-30", "", "", "certificate seen", ""]],
         "pages/import_lots.html",
         lambda actor, rows, now, told: stock_lists.check_stock(actor, rows, now=now, told=told),
         lambda actor, rows, now, told: stock_lists.import_stock(actor, rows, now=now, told=told),

@@ -12,16 +12,19 @@ from ledger.errors import MoneyTooFine, placed
 from ledger.issuing import Moved
 from ledger.lots import NewLot, may_release, must_be_stocked, open_each
 from ledger.measuring import Measured, measure
-from ledger.models import Account, Entry, Material
+from ledger.models import Account, Entry, Material, Place
 from ledger.money import minor_units, round_money
-from ledger.places import put_new
+from ledger.places import New, place_for, put_new
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
 
 @dataclass(frozen=True, slots=True)
 class There:
-    """A lot that was there, as somebody typed it; released if it has a basis for that."""
+    """A lot that was there, as somebody typed it; released if it has a basis for that.
+
+    `place` is where it lies, if somebody has said so.
+    """
 
     material: Material
     quantity: Quantity
@@ -31,6 +34,7 @@ class There:
     retest_on: date | None = None
     density: Density | None = None
     release_basis: str | None = None
+    place: Place | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +45,7 @@ class Opening:
     measured: Measured
     value: Decimal
     release_basis: str | None
+    place: Place | None
 
 
 def open_stock(
@@ -72,9 +77,9 @@ def open_stock(
         retest_on=retest_on,
         density=density,
         release_basis=release_basis,
+        place=None if place is None else place_for(actor, place, pointer="/place"),
     )
     (moved,) = open_all(actor, [opening_of(actor, there, happened_at)], happened_at=happened_at)
-    put_new(actor, moved.lots, [(place, "/place")], released=release_basis is not None)
     return moved
 
 
@@ -101,12 +106,23 @@ def opening_of(actor: Actor, there: There, happened_at: datetime) -> Opening:
         retest_on=there.retest_on,
         density=there.density,
     )
-    return Opening(new, measured, there.value, there.release_basis)
+    return Opening(new, measured, there.value, there.release_basis, there.place)
 
 
 def open_all(actor: Actor, openings: Sequence[Opening], *, happened_at: datetime) -> list[Moved]:
-    """Open lots, each by an entry of its own, in a fixed number of queries. Raises Invalid."""
+    """Open lots, each by an entry of its own, in a fixed number of queries.
+
+    Raises Invalid, PlaceKeepsOther, PlaceRetired.
+    """
     lots = open_each(actor, [(one.new, one.release_basis) for one in openings])
+    put_new(
+        actor,
+        [
+            New(lot, one.release_basis is not None, one.place, "/place")
+            for lot, one in zip(lots, openings, strict=True)
+            if one.place
+        ],
+    )
     source = account(actor, Account.Kind.OPENING, "opening stock")
     store = account(actor, Account.Kind.STORE, "store")
     lock_pools(lot.material_id for lot in lots)

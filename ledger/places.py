@@ -5,6 +5,7 @@ lot later may leave it out of place: that is told until somebody carries it to w
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -143,32 +144,39 @@ def put_lot(actor: Actor, *, lot: UUID | str, place: UUID | str | None) -> Placi
     return made
 
 
-def put_new(
-    actor: Actor,
-    lots: Sequence[Lot],
-    places: Sequence[tuple[UUID | str | None, str]],
-    *,
-    released: bool,
-) -> None:
-    """Put lots that were opened just now, released or in quarantine, where each was said to go.
+@dataclass(frozen=True, slots=True)
+class New:
+    """A lot that was opened just now, and where it goes, by the pointer that says so."""
 
-    Each place comes with its pointer. Raises NotFound, Forbidden, PlaceKeepsOther, PlaceRetired.
+    lot: Lot
+    released: bool
+    place: Place
+    pointer: str
+
+
+def places_named(
+    actor: Actor, wanted: Sequence[tuple[UUID | str | None, str]]
+) -> "list[Place | None]":
+    """The places with these ids in their order, None for none; each id comes with its pointer.
+
+    Raises NotFound.
     """
-    wanted = [(id, pointer) for id, pointer in places if id is not None]
-    if not wanted:
+    rows = Place.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
+    named = [(id, pointer) for id, pointer in wanted if id is not None]
+    found = iter(find_all(rows, named) if named else [])
+    return [None if id is None else next(found) for id, _ in wanted]
+
+
+def put_new(actor: Actor, news: Sequence[New]) -> None:
+    """Put lots that were opened just now. Raises Forbidden, PlaceKeepsOther, PlaceRetired."""
+    if not news:
         return
     actor.must(Verb.PLACE)
-    status = Status.RELEASED if released else Status.QUARANTINE
-    rows = Place.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
-    found = iter(find_all(rows, wanted))
-    made = []
-    for lot, (id, pointer) in zip(lots, places, strict=True):
-        if id is not None:
-            to = next(found)
-            _check_put(to, lot, status, pointer)
-            made.append(_placing(actor, lot.id, to))
+    for new in news:
+        status = Status.RELEASED if new.released else Status.QUARANTINE
+        _check_put(new.place, new.lot, status, new.pointer)
     with explained():
-        Placing.objects.bulk_create(made)
+        Placing.objects.bulk_create(_placing(actor, new.lot.id, new.place) for new in news)
 
 
 def placings_of(actor: Actor, lot: UUID | str) -> "QuerySet[Placing]":

@@ -30,7 +30,7 @@ from ledger.models import (
     Supplier,
 )
 from ledger.order_matching import Against, Came, against, match
-from ledger.places import put_new
+from ledger.places import New, places_named, put_new
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -105,8 +105,7 @@ def receive(
     day = day_of(actor, happened_at)
     new = [_new_lot(*line, seller, day) for line in zip(lines, materials, strict=True)]
     lots = open_lots(actor, new, release_basis=release_basis)
-    where = [(line.place, f"/lines/{n}/place") for n, line in enumerate(lines)]
-    put_new(actor, lots, where, released=release_basis is not None)
+    _put(actor, lines, lots, released=release_basis is not None)
     posted = _post(actor, seller, lots, measured, landed, happened_at, reference)
     receipt = Receipt(
         coop_id=actor.coop_id,
@@ -214,6 +213,13 @@ def _post(
         ],
         reason=reference,
     )
+
+
+def _put(actor: Actor, lines: Sequence[Delivered], lots: Sequence[Lot], *, released: bool) -> None:
+    """Put each lot where its line says that it goes."""
+    where = [(line.place, f"/lines/{n}/place") for n, line in enumerate(lines)]
+    found = zip(lots, places_named(actor, where), where, strict=True)
+    put_new(actor, [New(lot, released, to, pointer) for lot, to, (_, pointer) in found if to])
 
 
 def _measure(place: int, line: Delivered, material: Material) -> Measured:

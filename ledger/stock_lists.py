@@ -26,7 +26,7 @@ from ledger.in_parts import Together, Told, parts_of, silent
 from ledger.issuing import Moved
 from ledger.lots import hold_lot_numbers
 from ledger.measuring import Measured
-from ledger.models import Lot, Material
+from ledger.models import Lot, Material, Place
 from ledger.opening_stock import Opening, There, open_all, opening_of
 from ledger.price_list_rows import (
     CellError,
@@ -43,7 +43,7 @@ from ledger.quantities import parse_density, parse_quantity
 from ledger.roles import Verb
 
 REQUIRED: Final = ("material", "quantity", "value", "supplier_lot")
-COLUMNS: Final = (*REQUIRED, "expires_on", "retest_on", "density", "released_because")
+COLUMNS: Final = (*REQUIRED, "expires_on", "retest_on", "density", "released_because", "place")
 # Where a refusal of the ledger names what the list calls otherwise.
 CALLED: Final = {"release": "released_because"}
 # So many lots are written at once; a statement must not take too long.
@@ -61,7 +61,16 @@ class Opened:
     lot: Lot
     measured: Measured
     value: Decimal
+    place: str = ""
     known: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What the list names, by the names in small letters."""
+
+    materials: dict[str, list[Material]]
+    places: dict[str, Place]
 
 
 @dataclass(slots=True)
@@ -121,8 +130,8 @@ def _done(
         for part in parts_of(sound, AT_ONCE):
             # What is only tried is taken back at once, so that nobody else waits for it.
             with transaction.atomic():
-                for (row, _), moved in together.written(part):
-                    found.opened.append(_opened(row, moved, had))
+                for (row, opening), moved in together.written(part):
+                    found.opened.append(_opened(row, opening, moved, had))
                 if not keep:
                     transaction.set_rollback(True)
             done += len(part)
@@ -133,16 +142,17 @@ def _done(
     return found
 
 
-def _opened(row: ListRow, moved: Moved, had: set[tuple[UUID, str]]) -> Opened:
+def _opened(row: ListRow, opening: Opening, moved: Moved, had: set[tuple[UUID, str]]) -> Opened:
     (lot,), (measured,) = moved.lots, moved.measured
     there = (lot.material_id, lot.supplier_lot) in had
-    return Opened(row.number, lot, measured, moved.value, there)
+    place = opening.place.name if opening.place else ""
+    return Opened(row.number, lot, measured, moved.value, place, there)
 
 
 def _looked_at(
     actor: Actor,
     row: ListRow,
-    known: dict[str, list[Material]],
+    known: _Known,
     now: datetime,
     found: StockList,
 ) -> Opening | None:
@@ -164,7 +174,7 @@ def _error(row: ListRow, refusal: Refusal) -> CellError:
     return error_at(row, CALLED.get(name, name), refusal)
 
 
-def _read(cells: Cells, known: dict[str, list[Material]]) -> dict[str, Any]:
+def _read(cells: Cells, known: _Known) -> dict[str, Any]:
     """What a row says, as far as its cells can be read."""
     for name, why in cells.row.wrong.items():
         cells.refuse(name, CellWrong(why))
@@ -172,7 +182,7 @@ def _read(cells: Cells, known: dict[str, list[Material]]) -> dict[str, Any]:
         if not cells.text(name):
             cells.refuse(name, Invalid("This column must have a value in every row."))
     return {
-        "material": cells.read("material", lambda name: _the_one(known, name), None),
+        "material": cells.read("material", lambda name: _the_one(known.materials, name), None),
         "quantity": cells.read("quantity", parse_quantity, None),
         "value": cells.read("value", _value, Decimal(0)),
         "supplier_lot": cells.read("supplier_lot", within(80), ""),
@@ -180,6 +190,7 @@ def _read(cells: Cells, known: dict[str, list[Material]]) -> dict[str, Any]:
         "retest_on": cells.read("retest_on", day_of_cell, None),
         "density": cells.read("density", parse_density, None),
         "release_basis": cells.read("released_because", within(400), "") or None,
+        "place": cells.read("place", lambda name: _place(known.places, name), None),
     }
 
 
@@ -188,14 +199,21 @@ def _value(text: str) -> Decimal:
     return Decimal(0) if text.strip("0.") == "" and text.count(".") < 2 else decimal_of(text)
 
 
-def _known(actor: Actor, rows: Sequence[ListRow]) -> dict[str, list[Material]]:
-    """The materials that the list names, by their names in small letters, in one query."""
-    names = {row.cells.get("material", "").strip().lower() for row in rows}
+def _known(actor: Actor, rows: Sequence[ListRow]) -> _Known:
+    """The materials and places that the list names, in a query each."""
+    names = _named(rows, "material")
     found: dict[str, list[Material]] = {}
     called = materials_visible_to(actor).annotate(folded=Lower("name"))
     for material in called.filter(folded__in=names):
         found.setdefault(material.name.lower(), []).append(material)
-    return found
+    named = _named(rows, "place") - {""}
+    own = Place.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
+    there = own.annotate(folded=Lower("name")).filter(folded__in=named) if named else []
+    return _Known(found, {place.name.lower(): place for place in there})
+
+
+def _named(rows: Sequence[ListRow], column: str) -> set[str]:
+    return {row.cells.get(column, "").strip().lower() for row in rows}
 
 
 def _had(actor: Actor, rows: Sequence[ListRow]) -> set[tuple[UUID, str]]:
@@ -203,6 +221,13 @@ def _had(actor: Actor, rows: Sequence[ListRow]) -> set[tuple[UUID, str]]:
     numbers = {row.cells.get("supplier_lot", "").strip() for row in rows} - {""}
     had = Lot.objects.filter(origin_id=actor.maker, supplier_lot__in=numbers)
     return set(had.values_list("material_id", "supplier_lot"))
+
+
+def _place(known: dict[str, Place], name: str) -> Place:
+    place = known.get(name.lower())
+    if place is None:
+        raise Invalid("No place of yours has this name: write it as here, or name it first.")
+    return place
 
 
 def _the_one(known: dict[str, list[Material]], name: str) -> Material | None:

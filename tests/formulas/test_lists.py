@@ -12,6 +12,7 @@ from formulas.formula_lists import check_formulas, import_formulas
 from formulas.models import Line
 from ledger import stock_lists
 from ledger.models import Custody, Holding, Lot
+from ledger.places import add_place
 from ledger.price_list_rows import ListRefused, ListRow
 from ledger.stock_lists import check_stock, import_stock
 from tests.factories import MORNING, D, Workshop
@@ -45,6 +46,22 @@ def test_lots_are_tried_and_then_opened(shop: Workshop) -> None:
     shop.does(import_stock, rows=good, now=MORNING)
     held = shop.does(lambda _: sorted(Holding.objects.filter(kind="store").values_list("value")))
     assert held == [(D(0),), (D("18.20"),)]
+
+
+def test_a_list_says_where_its_lots_lie(shop: Workshop) -> None:
+    shop.material("Almond oil")
+    cold = shop.does(add_place, name="Cold shelf")
+    shop.does(add_place, name="Waiting", keeps="quarantine")
+    header = "material,quantity,value,supplier_lot,released_because,place"
+    good = [
+        f"Almond oil,1 kg,9.00,A-{n},seen,{where}" for n, where in enumerate(("cold SHELF", ""))
+    ]
+    bad = ["Almond oil,1 kg,9.00,A-3,seen,Waiting", "Almond oil,1 kg,9.00,A-4,,Attic"]
+    tried = shop.does(check_stock, rows=rows(header, *good, *bad), now=MORNING)
+    assert wrong(tried) == [(4, "place", "place_keeps_other"), (5, "place", "invalid")]
+    shop.does(import_stock, rows=rows(header, *good), now=MORNING)
+    lying = shop.does(lambda _: dict(Custody.objects.values_list("lot__supplier_lot", "place")))
+    assert lying == {"A-0": cold.id, "A-1": None}
 
 
 def test_every_error_of_a_lot_stands_in_its_cell(shop: Workshop) -> None:
