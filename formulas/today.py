@@ -34,7 +34,7 @@ from ledger.models import (
     Status,
     Transfer,
 )
-from ledger.places import misplaced, some_left
+from ledger.places import out_of_place, some_left
 from ledger.recall_notices import notices_of
 from ledger.roles import Verb
 from ledger.round_waiting import Waiting, rounds_waiting
@@ -76,7 +76,8 @@ class Today:
     something in store; such a lot `deviates` where the batch that it was `made_in`, or its filling,
     does. `misplaced` are lots that lie where they do not belong. `sources` are tests after which
     the source is to be tested again. `claims` are those on one's own shares. `more` names the lists
-    that go on: "planned" is that of the batches, "ending" that of the days that come.
+    that go on: "planned" is that of the batches, "ending" that of the days that come, "waiting"
+    that of lots to decide on or to carry elsewhere.
     """
 
     day: date
@@ -118,6 +119,9 @@ def today(actor: Actor, *, now: datetime) -> Today:
     ending = _first("ending", _expiring(actor, day), more, MOST_IN_ALL)
     retests = [one for one in ending if _retest_first(one.lot)]
     expiring = [one for one in ending if not _retest_first(one.lot)]
+    waiting = _first("waiting", _waiting(actor), more, MOST_IN_ALL)
+    undecided = [one for one in waiting if one.status == Status.QUARANTINE]
+    misplaced = [one for one in waiting if one.out]
     return Today(
         day=day,
         short=[one for one in lacking if one.to_get],
@@ -126,8 +130,8 @@ def today(actor: Actor, *, now: datetime) -> Today:
         alerted=_alerted(actor, now, known | {one.lot_id for one in ending}, more),
         expiring=endings(_first("ending", expiring, more), day),
         retests=_first("ending", retests, more),
-        undecided=_first("undecided", _undecided(actor), more),
-        misplaced=_first("misplaced", misplaced(actor), more),
+        undecided=_first("undecided", undecided, more),
+        misplaced=_first("misplaced", misplaced, more),
         offers=offered(_first("offers", offers, more)),
         notices=_first("notices", _unanswered(actor), more),
         claims=_first("claims", _claims(actor, now), more),
@@ -207,15 +211,18 @@ def _in_store(actor: Actor) -> "QuerySet[Holding]":
     )
 
 
-def _undecided(actor: Actor) -> "QuerySet[Custody]":
-    rows = Custody.objects.select_related("lot__material").filter(
-        coop_id=actor.coop_id, maker_id=actor.maker, status=Status.QUARANTINE
+def _waiting(actor: Actor) -> "QuerySet[Any]":
+    """What is in store of lots that nobody has released yet, or that lie where they should not."""
+    rows = Custody.objects.select_related("lot__material", "place").filter(
+        coop_id=actor.coop_id, maker_id=actor.maker
     )
     made = Making.objects.filter(coop_id=OuterRef("coop_id"), lot_id=OuterRef("lot_id"))
     filled = Filling.objects.filter(coop_id=OuterRef("coop_id"), lot_id=OuterRef("lot_id"))
     against = made.filter(Exists(_deviating(OuterRef("batch_id"))))
     return (
         rows.filter(some_left())
+        .annotate(out=out_of_place())
+        .filter(Q(status=Status.QUARANTINE) | Q(out=True))
         .annotate(made_in=Subquery(made.values("batch_id")[:1]))
         .annotate(deviates=Exists(against) | Exists(filled.exclude(deviation="")))
         .order_by("since", "lot_id")

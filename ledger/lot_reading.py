@@ -62,6 +62,16 @@ select e.id, e.kind, e.happened_at, e.reason, p.quantity,
 """
 
 
+# That something of it is in store, where it does not belong.
+OUT_OF_PLACE: Final = (
+    """ and {} (exists (
+  select from ledger_place w where w.coop_id = c.coop_id and w.id = c.place_id
+     and ledger_out_of_place(c.status, w.keeps, w.retired_at))"""
+    + IN_STORE.format("exists")
+    + ")"
+)
+
+
 @dataclass(frozen=True, slots=True)
 class LotsWanted:
     """Which lots to list; empty means all."""
@@ -71,6 +81,7 @@ class LotsWanted:
     place: UUID | None = None
     expires_before: Any = None
     in_stock: bool | None = None
+    out_of_place: bool | None = None
     code: str | None = None
     # In small letters, each of which must stand somewhere in the lot's or the material's names.
     words: Sequence[str] | None = None
@@ -91,6 +102,8 @@ class LotsWanted:
         conditions = "".join(found[name] for name in given)
         if self.in_stock is not None:
             conditions += IN_STORE.format("exists" if self.in_stock else "not exists")
+        if self.out_of_place is not None:
+            conditions += OUT_OF_PLACE.format("" if self.out_of_place else "not")
         return conditions, given
 
 

@@ -72,17 +72,10 @@ def some_left() -> Exists:
     return Exists(held.filter(kind=Account.Kind.STORE, any_left=True))
 
 
-def misplaced(actor: Actor) -> "QuerySet[Custody]":
-    """Lots that lie in a place that keeps another status, or that is no longer used."""
-    out = Func(
-        F("status"),
-        F("place__keeps"),
-        F("place__retired_at"),
-        function="ledger_out_of_place",
-        output_field=BooleanField(),
-    )
-    rows = lying_about(actor).select_related("lot__material", "place")
-    return rows.alias(out=out).filter(out=True).order_by("since", "lot_id")
+def out_of_place() -> Func:
+    """Of a custody: whether its lot lies where another status is kept, or nothing should lie."""
+    given = (F("status"), F("place__keeps"), F("place__retired_at"))
+    return Func(*given, function="ledger_out_of_place", output_field=BooleanField())
 
 
 def add_place(actor: Actor, *, name: str, keeps: str = "") -> Place:

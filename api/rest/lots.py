@@ -63,6 +63,7 @@ class LotQuery(Paged):
         required=False, help_text="May not be used from this day on."
     )
     in_stock = serializers.BooleanField(required=False, allow_null=True, default=None)
+    out_of_place = serializers.BooleanField(required=False, allow_null=True, default=None)
 
 
 class LotChange(Body):

@@ -30,7 +30,7 @@ class PlaceChange(Body):
     )
 
 
-class PlaceOut(serializers.Serializer[Any]):
+class LotPlaceOut(serializers.Serializer[Any]):
     id = Id()
     name = Text()
     keeps = serializers.ChoiceField(["", *STATUSES], help_text=KEEPS)
@@ -59,7 +59,7 @@ class PlacingOut(serializers.Serializer[Any]):
 class Places(Resource):
     """The maker's places."""
 
-    @reads(PlaceQuery, page_of(PlaceOut))
+    @reads(PlaceQuery, page_of(LotPlaceOut))
     def get(self, actor: Actor, query: dict[str, Any]) -> Sent:
         """List places, newest first."""
         rows = places.places_of(actor)
@@ -67,7 +67,7 @@ class Places(Resource):
             rows = rows.filter(retired_at__isnull=not query["retired"])
         return page(self.request, query, rows, place_json)
 
-    @writes(PlaceIn, PlaceOut, examples=examples.PLACE)
+    @writes(PlaceIn, LotPlaceOut, examples=examples.PLACE)
     def post(self, actor: Actor, data: dict[str, Any]) -> Sent:
         """Name a place, for lots of any status or of one alone."""
         return _place(places.add_place(actor, **data))
@@ -76,14 +76,14 @@ class Places(Resource):
 class OnePlace(Resource):
     """One place."""
 
-    @reads(None, PlaceOut)
+    @reads(None, LotPlaceOut)
     def get(self, actor: Actor, id: str) -> Sent:
         """Show a place."""
         return _place(places.place_for(actor, id))
 
     @writes(
         PlaceChange,
-        PlaceOut,
+        LotPlaceOut,
         status=200,
         keyed=False,
         edits=True,

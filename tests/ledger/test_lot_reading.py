@@ -63,6 +63,9 @@ def test_a_lot_shows_what_it_is_and_what_it_is_worth() -> None:
         "value": "30.03",
         "unit_cost": {"amount": "20.020000", "per": "kg"},
         "document_count": 0,
+        "place": None,
+        "place_name": "",
+        "out_of_place": False,
     }
 
 
