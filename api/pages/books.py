@@ -23,6 +23,7 @@ from ledger import book_reading
 from ledger.access import day_of
 from ledger.book_reading import Period
 from ledger.errors import Refusal
+from ledger.models import Account
 from ledger.money import minor_unit, round_together
 from ledger.roles import Verb
 
@@ -176,12 +177,15 @@ class Sold(OfDays):
         found = book_reading.sold_between(self.actor, first, last, limit=most)
         if kind:
             return tables.file(kind, _gone(found, "sold", said("Sold"), self.actor.currency))
+        # Sales come first, and are by themselves as much as in the table above.
+        sales = [one for one in expensed if one.kind == Account.Kind.SALES]
+        rows = self.with_worth(sales) + self.with_worth(expensed[len(sales) :])
         return self.show(
             form=form,
             found=found,
             rows=self.with_worth(found.rows),
-            expensed=self.with_worth(expensed),
-            expensed_sum=sum((one.value for one in expensed), Decimal(0)),
+            expensed=rows,
+            expensed_sum=sum((cost for _, cost in rows), Decimal(0)),
         )
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from ledger.issuing import Taken, issue
+from ledger.issuing import Taken, issue, sell
 from ledger.quantities import parse_quantity
 from tests.factories import MORNING, Workshop, open_workshop
 from tests.pages.browsing import shown, signed_in
@@ -40,6 +40,22 @@ def test_rows_add_up_to_their_sum(shop: Workshop, path: str, column: str, total:
     *rows, together = table(shown(signed_in(shop).get(path)), column, 4)
     assert together == Decimal(total) == sum(rows)
     assert max(rows) - min(rows) == Decimal("0.01")
+
+
+def test_what_was_sold_is_as_much_in_both_tables() -> None:
+    """Of 3 g for 0.10 one is sold, one given and one spilt: a third of ten cents each."""
+    shop = open_workshop()
+    lot = shop.receive(shop.material("Zinc oxide"), "3 g", "0.10")
+    about = {"lines": [Taken(lot=lot.id, quantity=parse_quantity("1 g"))], "happened_at": MORNING}
+    shop.does(sell, customer="Stall", **about)
+    for purpose in ("gift", "tester"):
+        shop.does(issue, purpose=purpose, reason="for a fair", **about)
+    page = shown(signed_in(shop).get("/books/sold?first=2025-01-01&last=2025-12-31"))
+    above, _, _ = page.partition("All that was expensed")
+    assert table(above, "At cost", 2) == [Decimal("0.03")] * 2
+    *rows, together = table(page, "All that was expensed", 4)
+    assert rows[0] == Decimal("0.03")
+    assert together == sum(rows) == Decimal("0.10")
 
 
 def test_a_day_that_has_not_come_is_refused(shop: Workshop) -> None:
