@@ -14,12 +14,14 @@ from uuid import UUID
 from api.pages.band_marks import Curve, Mark, marks_on
 from ledger.tracing import TracedLot
 
-BOX_WIDTH: Final = 180
+# How wide a box is, and for how many letters of a name it has room, whatever letters they are: of
+# few columns, and of so many that a page at a desk would not take them as wide.
+FEW: Final = 3
+ROOMY: Final = (244, 25)
+NARROW: Final = (180, 18)
 BOX_HEIGHT: Final = 48
-ACROSS: Final = 278
+GAP: Final = 98
 DOWN: Final = 64
-# So many letters of a name have room in a box, whatever letters they are.
-LONGEST_NAME: Final = 18
 # So wide a picture can be made as small as a page at a desk, and its letters still be read.
 WIDEST_READ: Final = 1320
 # Of what is weighed, and of what is counted: these say nothing of each other.
@@ -141,16 +143,17 @@ def columns_of(lots: Sequence[TracedLot]) -> Mapping[int, Sequence[TracedLot]]:
 def across(columns: Mapping[int, Sequence[TracedLot]], root: UUID, written: Written) -> Picture:
     """The lots from their sources on the left to what was made on the right."""
     tops = _tops(columns)
+    wide, letters = ROOMY if len(columns) <= FEW else NARROW
     boxes = {
         lot.id: Box(
-            *(lot, level * ACROSS, tops[lot.id], BOX_WIDTH, BOX_HEIGHT),
+            *(lot, level * (wide + GAP), tops[lot.id], wide, BOX_HEIGHT),
             root=lot.id == root,
-            letters=LONGEST_NAME,
+            letters=letters,
         )
         for level, column in columns.items()
         for lot in column
     }
-    width = max(columns) * ACROSS + BOX_WIDTH
+    width = max(columns) * (wide + GAP) + wide
     height = max(tops.values()) + BOX_HEIGHT
     return Picture(list(boxes.values()), _bands(boxes, written), width, height)
 

@@ -10,7 +10,7 @@ import pytest
 from django.template.loader import render_to_string
 
 from api.pages.band_marks import overlap
-from api.pages.flows import BOX_HEIGHT, BOX_WIDTH, LONGEST_NAME, Picture, across, columns_of
+from api.pages.flows import BOX_HEIGHT, GAP, Picture, across, columns_of
 from api.pages.reader import Reader
 from api.pages.upright import DOWN, LEFT, WIDTH, upright
 from ledger.tracing import TracedLot
@@ -41,10 +41,22 @@ def below(lots: list[TracedLot], root: uuid.UUID) -> Picture:
 
 
 def test_a_long_name_keeps_its_beginning_and_its_end() -> None:
+    """Where there are few columns, boxes are wider, and more of it has room."""
     short, long = lot("Glycerin"), lot("Rosemary hand wash, unscented, 250 mL")
     drawn = picture([short, long], short.id)
-    assert [box.name for box in drawn.boxes] == ["Glycerin", "Rosemary h…250 mL"]
-    assert all(len(box.name) <= LONGEST_NAME for box in drawn.boxes)
+    assert [box.name for box in drawn.boxes] == ["Glycerin", "Rosemary hand was…250 mL"]
+    washed = lot("Rosemary hand wash 250 mL", short)
+    made = [short, washed, sold := lot("Set", washed), lot("Pallet", sold, long), long]
+    four = picture(made, short.id)
+    assert {box.lot.material_name: box.name for box in four.boxes} == {
+        **{name: name for name in ("Glycerin", "Set", "Pallet")},
+        washed.material_name: "Rosemary h…250 mL",
+        long.material_name: "Rosemary h…250 mL",
+    }
+    assert picture(made[:3], short.id).boxes[1].name == washed.material_name
+    for shown in (drawn, four):
+        assert shown.fits
+        assert all(len(box.name) <= box.letters for box in shown.boxes)
 
 
 def test_boxes_stand_clear_of_each_other() -> None:
@@ -54,7 +66,7 @@ def test_boxes_stand_clear_of_each_other() -> None:
     drawn = picture([*oils, base, *balms], base.id)
     for one in drawn.boxes:
         for other in drawn.boxes:
-            apart = abs(one.x - other.x) >= BOX_WIDTH + 98 or abs(one.y - other.y) >= BOX_HEIGHT
+            apart = abs(one.x - other.x) >= one.width + GAP or abs(one.y - other.y) >= BOX_HEIGHT
             assert one is other or apart
     assert len(drawn.bands) == 5 + 3 * 2
 
