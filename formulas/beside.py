@@ -40,7 +40,7 @@ def open_lots_beside(
     day = day_of(actor, happened_at)
     new = []
     for material, _, _ in wanted:
-        last, note = dates_of_made(day, material.shelf_life_days, (one.lot for one in held))
+        last, note = dates_of_made(day, material.shelf_life_days, held)
         new.append(
             NewLot(
                 material=material,

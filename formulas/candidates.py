@@ -24,8 +24,8 @@ from ledger.statements import run
 # batch stay all, since they are told of.
 _LOTS: Final = """
 with stored as (
-  select l.id, l.code, h.material_id, l.expires_on, l.retest_on,
-         least(l.expires_on, l.retest_on) as last_day, w.needed,
+  select l.id, l.code, h.material_id, l.expires_on, l.retest_on, c.use_by,
+         ledger_last_day(l.expires_on, l.retest_on, c.use_by) as last_day, w.needed,
          h.quantity - coalesce(r.quantity, 0) as available
     from unnest(%(materials)s::uuid[], %(needed)s::numeric[]) w(material_id, needed)
     join (select material_id, lot_id, sum(quantity) as quantity from ledger_holding
@@ -46,7 +46,7 @@ with stored as (
            order by last_day, id rows between unbounded preceding and 1 preceding) as before
     from stored where available > 0
 )
-select id, code, material_id, expires_on, retest_on, available from in_turn
+select id, code, material_id, expires_on, retest_on, use_by, available from in_turn
   where late or coalesce(before, 0) < needed order by id
 """
 _FIELDS: Final = ["id", "code", "material_id", "expires_on", "retest_on"]
@@ -76,7 +76,7 @@ def candidates(actor: Actor, needed: Mapping[UUID, Decimal], day: date) -> Candi
     }
     lots: dict[UUID, Lot] = {}
     pickable: dict[UUID, list[PickableLot]] = defaultdict(list)
-    for order, (*row, available) in enumerate(run(_LOTS, values)):
+    for order, (*row, use_by, available) in enumerate(run(_LOTS, values)):
         lot = Lot.from_db(DEFAULT_DB_ALIAS, _FIELDS, row)
         lots[lot.id] = lot
         pickable[lot.material_id].append(
@@ -87,6 +87,7 @@ def candidates(actor: Actor, needed: Mapping[UUID, Decimal], day: date) -> Candi
                 status=RELEASED,
                 expires_on=lot.expires_on,
                 retest_on=lot.retest_on,
+                use_by=use_by,
             )
         )
     return Candidates(lots, pickable)

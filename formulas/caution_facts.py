@@ -84,7 +84,7 @@ def of_plan(batch: Batch) -> tuple[Caution, ...]:
         pick.lot.code
         for line in batch.lines.all()
         for pick in line.picks.all()
-        if last_usable_day(pick.lot) is None
+        if last_usable_day(pick.lot, None) is None
     ]
     return cautions(
         Step.PLAN,

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from formulas.picking import pick
@@ -111,16 +112,18 @@ def check_costed(posted: Posted, draws: Sequence[StoreDraw], first: int) -> None
 
 
 def dates_of_made(
-    made_on: date, shelf_life_days: int | None, inputs: Iterable[Lot]
+    made_on: date, shelf_life_days: int | None, inputs: Iterable[Any]
 ) -> tuple[date | None, str]:
     """The last day of what is made, and by which lot where that is not the shelf life.
 
+    Each input is a custody, or has as one does its `lot`, and the day to `use_by` if it is open.
     Never beyond the earliest input's last day, and never before the day it was made: what was
     made with a lot past its date, by a deviation, may be used on that day alone until somebody
     decides otherwise.
     """
     shelf = None if shelf_life_days is None else made_on + timedelta(days=shelf_life_days)
-    dated = [(day, lot) for lot in inputs if (day := last_usable_day(lot)) is not None]
+    days = [(last_usable_day(one.lot, one.use_by), one.lot) for one in inputs]
+    dated = [(day, lot) for day, lot in days if day is not None]
     if not dated:
         return shelf, ""
     day, lot = min(dated, key=lambda pair: (pair[0], pair[1].code))

@@ -11,6 +11,7 @@ from uuid import UUID
 
 from formulas.models import Batch, BatchLine
 from ledger.access import Actor
+from ledger.lots import last_usable_day
 from ledger.models import Lot
 from ledger.statements import run
 
@@ -18,7 +19,7 @@ from ledger.statements import run
 # not promised to other batches; among those of one date the one that came first. None where the
 # poured lot was chosen for the line: the lots of a plan may be poured in any order.
 _EARLIER: Final = """
-select l.id, l.code, least(l.expires_on, l.retest_on)
+select l.id, l.code, ledger_last_day(l.expires_on, l.retest_on, c.use_by)
   from (select lot_id, sum(quantity) as quantity from ledger_holding
           where coop_id = %(coop)s and maker_id = %(maker)s and kind = 'store' and any_left
             and material_id = %(material)s and lot_id <> %(poured)s
@@ -27,8 +28,8 @@ select l.id, l.code, least(l.expires_on, l.retest_on)
   join ledger_custody c
     on c.coop_id = %(coop)s and c.maker_id = %(maker)s and c.lot_id = h.lot_id
  where c.status = 'released'
-   and coalesce(least(l.expires_on, l.retest_on), 'infinity') >= %(day)s
-   and (coalesce(least(l.expires_on, l.retest_on), 'infinity'), l.arrived_on)
+   and coalesce(ledger_last_day(l.expires_on, l.retest_on, c.use_by), 'infinity') >= %(day)s
+   and (coalesce(ledger_last_day(l.expires_on, l.retest_on, c.use_by), 'infinity'), l.arrived_on)
          < (coalesce(%(last)s::date, 'infinity'), %(arrived)s::date)
    and h.quantity > coalesce((
          select sum(r.quantity) from ledger_reservation r
@@ -52,16 +53,21 @@ class EarlierLot:
 
 
 def earlier_lot(
-    actor: Actor, batch: Batch, line: BatchLine | None, poured: Lot, day: date
+    actor: Actor,
+    batch: Batch,
+    line: BatchLine | None,
+    poured: Lot,
+    day: date,
+    use_by: date | None,
 ) -> EarlierLot | None:
     """The older lot that the poured one was taken before, in one query; none of what is unstocked.
 
+    `use_by` is that of the poured one, if it was open before.
     A lot whose last day is the earlier one is the older; with the same day, or where neither has
     one, the lot that arrived earlier.
     """
     if not poured.material.stocked:
         return None
-    days = [one for one in (poured.expires_on, poured.retest_on) if one is not None]
     found = run(
         _EARLIER,
         {
@@ -70,7 +76,7 @@ def earlier_lot(
             "material": poured.material_id,
             "poured": poured.id,
             "day": day,
-            "last": min(days, default=None),
+            "last": last_usable_day(poured, use_by),
             "arrived": poured.arrived_on,
             "account": batch.account_id,
             "batch": batch.id,

@@ -32,7 +32,7 @@ from ledger.errors import (
 )
 from ledger.lots import NewLot, open_lots
 from ledger.measuring import density_of, measure
-from ledger.models import Account, Entry, Lot, Material, Status
+from ledger.models import Account, Custody, Entry, Lot, Material, Status
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 from ledger.stopping import stop_if_made_of_stopped
@@ -83,10 +83,10 @@ def empty(
         raise QuantityNotPositive(pointer="/units")
     if not reason.strip():
         raise Invalid("Say why they are emptied.", pointer="/reason")
-    found = pourable(actor, lot, pointer="").lot
+    found = (custody := pourable(actor, lot, pointer="")).lot
     filled = filled_lot(actor, found)
     grams = _grams(filled, quantity, units)
-    made = _open_lot(actor, found, filled.bulk, happened_at)
+    made = _open_lot(actor, custody, filled.bulk, happened_at)
     lock_pools([found.material_id, made.material_id])
     with placed("/units", NotEnough):
         draws = at_cost(actor, [StoreDraw(found.material_id, found.id, Decimal(units))])
@@ -167,13 +167,13 @@ def _grams(filled: FilledLot, quantity: Quantity | None, units: int) -> Decimal:
     return grams
 
 
-def _open_lot(actor: Actor, units: Lot, bulk: Material, happened_at: datetime) -> Lot:
+def _open_lot(actor: Actor, units: Custody, bulk: Material, happened_at: datetime) -> Lot:
     day = day_of(actor, happened_at)
     expires_on, note = dates_of_made(day, None, [units])
     new = NewLot(
         material=bulk,
         arrived_on=day,
-        made_in_id=units.made_in_id,
+        made_in_id=units.lot.made_in_id,
         expires_on=expires_on,
         dates_note=note,
         density=density_of(bulk),

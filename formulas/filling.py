@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -26,6 +26,7 @@ from ledger.errors import (
     Invalid,
     LotExpired,
     LotNotReleased,
+    LotOpenTooLong,
     NotEnough,
     Sentence,
     placed,
@@ -33,6 +34,7 @@ from ledger.errors import (
 from ledger.lots import NewLot, open_lots
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Custody, Entry, Lot, Status
+from ledger.opened_lots import opens_until
 from ledger.quantities import Density, Quantity, count_of
 from ledger.roles import Verb
 from ledger.store_costs import StoreDraw, at_cost
@@ -101,7 +103,7 @@ def fill(
     check_warm_room(actor, made, held, density)
     aside = set_aside(bulk, heel, rejects, held, known)
     amount = _used(bulk, used, _times(held, units), aside, known)
-    filled = _open_lot(actor, made, bulk, happened_at, release_basis)
+    filled = _open_lot(actor, made, custody, day, release_basis)
     draws = _draw(actor, made, bulk, filled, amount, units, aside, happened_at)
     filling = _filling(actor, made, bulk, filled, amount, units, draws, aside)
     filling.nominal_grams, filling.mean_grams = _times(nominal, units), said
@@ -165,14 +167,15 @@ def _bulk(actor: Actor, product: Product, lot: UUID | str) -> Custody:
 
 
 def _open_lot(
-    actor: Actor, product: Product, bulk: Lot, happened_at: datetime, release_basis: str | None
+    actor: Actor, product: Product, custody: Custody, day: date, release_basis: str | None
 ) -> Lot:
-    day = day_of(actor, happened_at)
-    expires_on, note = dates_of_made(day, None, [bulk])
+    # The fill may be what opens the bulk.
+    custody.use_by = opens_until(custody, day) or custody.use_by
+    expires_on, note = dates_of_made(day, None, [custody])
     new = NewLot(
         material=product.material,
         arrived_on=day,
-        made_in_id=bulk.made_in_id,
+        made_in_id=custody.lot.made_in_id,
         expires_on=expires_on,
         dates_note=note,
     )
@@ -378,7 +381,7 @@ def _post(
         details["heel"] = {"grams": f"{aside.heel_grams:f}", "reason": aside.heel_reason}
     if aside.rejects:
         details["rejects"] = aside.rejects
-    with placed("/used", NotEnough), placed("/lot", LotNotReleased, LotExpired):
+    with placed("/used", NotEnough), placed("/lot", LotNotReleased, LotExpired, LotOpenTooLong):
         posted = post_entry(
             actor,
             kind=Entry.Kind.FILL,

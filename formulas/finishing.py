@@ -195,7 +195,7 @@ def _open_lot(
 ) -> Lot:
     """The lot that the batch makes: of the product's units, or of the formula's bulk."""
     day, version = day_of(actor, happened_at), batch.version
-    expires_on, note = dates_of_made(day, version.shelf_life_days, (one.lot for one in held))
+    expires_on, note = dates_of_made(day, version.shelf_life_days, held)
     material = version.formula.material
     if outcome.units is not None and batch.product is not None:
         material = batch.product.material

@@ -27,7 +27,7 @@ select s.account_id, s.material_id, m.name, m.measured_by = 'count', s.quantity,
   join ledger_material m on m.coop_id = %(coop)s and m.id = s.material_id
   left join lateral (
     select jsonb_agg(jsonb_build_array(d.quantity::text, d.last_day)) as lots
-      from (select least(l.expires_on, l.retest_on) as last_day,
+      from (select ledger_last_day(l.expires_on, l.retest_on, c.use_by) as last_day,
                    sum(greatest(h.quantity - coalesce(r.promised, 0), 0)) as quantity
               from ledger_holding h
               join ledger_lot l on l.coop_id = %(coop)s and l.id = h.lot_id

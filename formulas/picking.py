@@ -26,11 +26,13 @@ class PickableLot:
     status: str = RELEASED
     expires_on: date | None = None
     retest_on: date | None = None
+    use_by: date | None = None
 
     @property
     def last_day(self) -> date | None:
-        """The last day on which it may be used: expiry or retest date, whichever is earlier."""
-        dates = [day for day in (self.expires_on, self.retest_on) if day is not None]
+        """The last day on which it may be used: the earliest of expiry, retest date and `use_by`,
+        which an open one has."""
+        dates = [day for day in (self.expires_on, self.retest_on, self.use_by) if day is not None]
         return min(dates, default=None)
 
     def usable_on(self, day: date) -> bool:

@@ -57,15 +57,16 @@ select 'shelf', l.id, l.code, '9999-12-31'::date, h.quantity
    and h.material_id = %(material)s
 union all
 select 'lot', l.id, l.code,
-       coalesce(least(l.expires_on, l.retest_on), '9999-12-31'::date), h.quantity
+       coalesce(ledger_last_day(l.expires_on, l.retest_on, c.use_by), '9999-12-31'::date),
+       h.quantity
   from ledger_holding h
   join ledger_lot l on l.coop_id = h.coop_id and l.id = h.lot_id
   join ledger_custody c on c.coop_id = h.coop_id and c.maker_id = h.maker_id
                        and c.lot_id = h.lot_id and c.status = 'released'
  where h.coop_id = %(coop)s and h.maker_id = %(maker)s and h.kind = 'store' and h.any_left
    and h.material_id = %(material)s
-   and (least(l.expires_on, l.retest_on) is null
-        or least(l.expires_on, l.retest_on) >= %(today)s::date)
+   and (ledger_last_day(l.expires_on, l.retest_on, c.use_by) is null
+        or ledger_last_day(l.expires_on, l.retest_on, c.use_by) >= %(today)s::date)
  order by 4, 3
 """
 

@@ -57,15 +57,15 @@ select 'arriving', f.material_id::text, b.planned_for, sum(b.output_grams)
 """
 # What may be used today: released and in date, whomever it is promised to.
 _STORED: Final = """
-select h.material_id::text, h.quantity, least(l.expires_on, l.retest_on)
+select h.material_id::text, h.quantity, ledger_last_day(l.expires_on, l.retest_on, c.use_by)
   from ledger_holding h
   join ledger_lot l on l.coop_id = h.coop_id and l.id = h.lot_id
   join ledger_custody c on c.coop_id = h.coop_id and c.maker_id = h.maker_id
                        and c.lot_id = h.lot_id and c.status = 'released'
  where h.coop_id = %(coop)s and h.maker_id = %(maker)s and h.kind = 'store' and h.any_left
    and h.material_id = any (%(materials)s::uuid[])
-   and (least(l.expires_on, l.retest_on) is null
-        or least(l.expires_on, l.retest_on) >= %(today)s::date)
+   and (ledger_last_day(l.expires_on, l.retest_on, c.use_by) is null
+        or ledger_last_day(l.expires_on, l.retest_on, c.use_by) >= %(today)s::date)
 """
 # What is watched, and where the maker stands with it today.
 _WATCHED: Final = """

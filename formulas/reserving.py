@@ -21,7 +21,7 @@ from ledger.writing import write_together
 # All that lies in store of these materials, with what others and what this account was promised.
 # Order of receipt is the order of the lots' ids (UUIDv7).
 _LOTS: Final = """
-    select h.material_id, l.id, l.expires_on, l.retest_on, c.status,
+    select h.material_id, l.id, l.expires_on, l.retest_on, c.use_by, c.status,
            h.quantity - coalesce(r.others, 0), coalesce(r.own, 0),
            row_number() over (order by l.id)
       from (select material_id, lot_id, sum(quantity) as quantity from ledger_holding
@@ -62,7 +62,7 @@ def stored_lots(
                 "account": account,
             },
         )
-        for material, lot, expires, retest, status, available, own, order in cursor:
+        for material, lot, expires, retest, use_by, status, available, own, order in cursor:
             pickable = PickableLot(
                 lot=str(lot),
                 available=max(available, Decimal(0)),
@@ -70,6 +70,7 @@ def stored_lots(
                 status=status,
                 expires_on=expires,
                 retest_on=retest,
+                use_by=use_by,
             )
             lots[material].append(StoredLot(pickable, own))
     return lots

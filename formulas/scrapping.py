@@ -172,7 +172,7 @@ def _grams(batch: Batch, quantity: Quantity, pointer: str, weighed: Decimal) -> 
 def _open_lot(actor: Actor, batch: Batch, held: Sequence[Holding], happened_at: datetime) -> Lot:
     """The lot that is kept: of the formula's bulk, no younger than what went in, in quarantine."""
     day, version = day_of(actor, happened_at), batch.version
-    expires_on, note = dates_of_made(day, version.shelf_life_days, (one.lot for one in held))
+    expires_on, note = dates_of_made(day, version.shelf_life_days, held)
     new = NewLot(
         material=version.formula.material,
         arrived_on=day,

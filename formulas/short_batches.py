@@ -43,7 +43,7 @@ with planned as (
     join ledger_lot l on l.coop_id = %(coop)s and l.id = r.lot_id
     join ledger_custody c
       on c.coop_id = %(coop)s and c.maker_id = %(maker)s and c.lot_id = r.lot_id
-    where c.status <> 'released' or least(l.expires_on, l.retest_on) < b.day
+    where c.status <> 'released' or ledger_last_day(l.expires_on, l.retest_on, c.use_by) < b.day
 )
 select material_id, id, day, sum(quantity) from lacks where quantity > 0 group by 1, 2, 3
 """
@@ -51,14 +51,14 @@ _FREE: Final = """
 select h.material_id, sum(h.quantity) - coalesce((
          select sum(r.quantity) from ledger_reservation r
            where r.coop_id = %(coop)s and r.maker_id = %(maker)s and r.lot_id = h.lot_id), 0),
-       (select least(l.expires_on, l.retest_on) from ledger_lot l
+       (select ledger_last_day(l.expires_on, l.retest_on, c.use_by) from ledger_lot l
           where l.coop_id = %(coop)s and l.id = h.lot_id)
   from ledger_holding h
   join ledger_custody c on c.coop_id = %(coop)s and c.maker_id = %(maker)s
     and c.lot_id = h.lot_id and c.status = 'released'
  where h.coop_id = %(coop)s and h.maker_id = %(maker)s and h.kind = 'store' and h.any_left
    and h.material_id = any (%(materials)s::uuid[])
- group by h.material_id, h.lot_id
+ group by h.material_id, h.lot_id, c.use_by
 """
 _ON_ORDER: Final = """
 select material_id, on_order from ledger_stock(%(materials)s::uuid[], %(day)s)

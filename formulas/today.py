@@ -27,13 +27,13 @@ from ledger.models import (
     Claim,
     Custody,
     Holding,
-    Lot,
     RecallAnswer,
     RecallNotice,
     SourceTest,
     Status,
     Transfer,
 )
+from ledger.opened_lots import use_by_of
 from ledger.places import out_of_place, some_left
 from ledger.recall_notices import notices_of
 from ledger.roles import Verb
@@ -117,8 +117,8 @@ def today(actor: Actor, *, now: datetime) -> Today:
     known = {one.batch.id for one in lacking}
     offers = transfers_of(actor, incoming=True, state=Transfer.State.OPEN).order_by("id")
     ending = _first("ending", _expiring(actor, day), more, MOST_IN_ALL)
-    retests = [one for one in ending if _retest_first(one.lot)]
-    expiring = [one for one in ending if not _retest_first(one.lot)]
+    retests = [one for one in ending if _retest_first(one)]
+    expiring = [one for one in ending if not _retest_first(one)]
     waiting = _first("waiting", _waiting(actor), more, MOST_IN_ALL)
     undecided = [one for one in waiting if one.status == Status.QUARANTINE]
     misplaced = [one for one in waiting if one.out]
@@ -192,17 +192,14 @@ def _deviating(batch: OuterRef) -> "QuerySet[Weighing]":
 
 def _expiring(actor: Actor, day: date) -> "QuerySet[Holding]":
     """What is in store of lots that may not be used for longer than thirty days more."""
-    ends = Least("lot__expires_on", "lot__retest_on")
-    soon = Q(lot__expires_on__lte=day + SOON) | Q(lot__retest_on__lte=day + SOON)
-    rows = with_uses(_in_store(actor).filter(soon))
-    return rows.annotate(ends=ends).order_by("ends", "lot_id")
+    rows = _in_store(actor).annotate(use_by=use_by_of())
+    rows = rows.annotate(ends=Least("lot__expires_on", "lot__retest_on", "use_by"))
+    return with_uses(rows.filter(ends__lte=day + SOON).order_by("ends", "lot_id"))
 
 
-def _retest_first(lot: Lot) -> bool:
-    """Whether it is to be tested again before it expires."""
-    if lot.retest_on is None:
-        return False
-    return bool(lot.expires_on is None or lot.retest_on < lot.expires_on)
+def _retest_first(one: Any) -> bool:
+    """Whether the lot of a holding is to be tested again before it goes off."""
+    return bool(one.ends == one.lot.retest_on and one.ends not in (one.lot.expires_on, one.use_by))
 
 
 def _in_store(actor: Actor) -> "QuerySet[Holding]":

@@ -178,7 +178,7 @@ def _usable(actor: Actor, id: UUID | str, pointer: str, batch: Batch) -> Lot:
             lot=str(found.id),
             status=custody.status,
         )
-    last = last_usable_day(found)
+    last = last_usable_day(found, custody.use_by)
     if last is not None and last < batch.planned_for:
         raise LotExpired(
             Sentence(

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Final
@@ -30,6 +30,7 @@ from ledger.errors import (
     Invalid,
     LotExpired,
     LotNotReleased,
+    LotOpenTooLong,
     MoneyTooLarge,
     NotEnough,
     NotFound,
@@ -38,8 +39,9 @@ from ledger.errors import (
 )
 from ledger.ids import same_id
 from ledger.measuring import Measured, density_of, measure
-from ledger.models import Entry, Lot, Material
+from ledger.models import Custody, Entry, Lot, Material
 from ledger.money import TOO_MUCH_MONEY
+from ledger.opened_lots import opens_until
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 
@@ -64,6 +66,7 @@ class Weighed:
 
     `effect` says how a line to effect stands after it, and `heat` how hot the batch was, where the
     line has a maximum. `earlier` is an older lot that could have been poured instead.
+    `opened_until` is by when a lot is to be used that was opened with it; None of others.
     """
 
     weighing: Weighing
@@ -74,6 +77,7 @@ class Weighed:
     effect: Effect | None = None
     heat: Heat | None = None
     earlier: EarlierLot | None = None
+    opened_until: date | None = None
 
     @property
     def headroom_grams(self) -> Decimal | None:
@@ -111,11 +115,12 @@ def weigh(
     the weighing too, with or without a reason, and never refused.
 
     Raises NotFound, AlreadyFinished, Invalid, DensityMissing, OverMaximum, TooHot, NotEnough,
-    LotNotReleased, LotExpired.
+    LotNotReleased, LotExpired, LotOpenTooLong.
     """
     actor.must(Verb.MAKE)
     found, of_line = place(actor, batch, line)
-    poured, broken = _lot(actor, of_line, lot, material, happened_at, deviation)
+    day = day_of(actor, happened_at)
+    poured, broken, custody = _lot(actor, of_line, lot, material, day, deviation)
     measured = _measured(quantity, poured)
     effect, over = _added_to_effect(found, of_line, measured.quantity)
     heat, too_hot = heat_of(found, of_line, happened_at)
@@ -124,14 +129,15 @@ def weigh(
             raise refusal
         broken += [rule] if refusal is not None else []
     broken += [Rule.NOT_IN_FORMULA] if of_line is None else []
-    earlier = earlier_lot(actor, found, of_line, poured, day_of(actor, happened_at))
+    earlier = earlier_lot(actor, found, of_line, poured, day, custody.use_by if custody else None)
     noted = [Rule.NEWER_LOT] if earlier else []
     why = _Deviation(deviation, [*(broken if deviation else []), *noted])
     posted = _draw(actor, found, poured, measured, happened_at, why)
     if of_line is not None and (of_line.short or getattr(of_line, "repicked", False)):
         _lessen_shortfall(found, poured.material_id)
     weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, why)
-    return Weighed(weighing, found, poured, of_line, posted.values[0], effect, heat, earlier)
+    told = (posted.values[0], effect, heat, earlier)
+    return Weighed(weighing, found, poured, of_line, *told, opens_until(custody, day))
 
 
 def weigh_back(
@@ -217,14 +223,14 @@ def _lot(
     line: BatchLine | None,
     lot: UUID | str | None,
     material: UUID | str | None,
-    happened_at: datetime,
+    day: date,
     deviation: str,
-) -> tuple[Lot, list[Rule]]:
+) -> tuple[Lot, list[Rule], Custody | None]:
     """The lot that was poured, which must be of a material that the line wants.
 
-    With it the rules that using it that day breaks; without a deviation the ledger refuses it.
+    With it the rules that using it that day breaks; without a deviation the ledger refuses it. And
+    its custody, but for what is not stocked.
     """
-    day = day_of(actor, happened_at)
     wanted: Material | None = None if line is None else line.material
     if line is None and material is not None:
         wanted = material_for(actor, material, pointer="/material")
@@ -236,7 +242,7 @@ def _lot(
                 Sentence("Say which lot of {wanted} was weighed.", wanted=wanted.name),
                 pointer="/lot",
             )
-        return standing_lot(actor, wanted, day), []
+        return standing_lot(actor, wanted, day), [], None
     custody = pourable(actor, lot)
     poured: Lot = custody.lot
     broken = broken_by(custody, day)
@@ -244,7 +250,7 @@ def _lot(
         if line is None or not deviation:
             raise not_wanted(line, wanted, poured)
         broken.append(Rule.LINE_MATERIAL)
-    return poured, broken
+    return poured, broken, custody
 
 
 def _added_to_effect(
@@ -288,7 +294,7 @@ def _draw(
     details: dict[str, Any] = {"batch": str(batch.id), **measured.facts()}
     if why.overrode:
         details["overrode"] = list(why.overrode)
-    with placed("/quantity", NotEnough), placed("/lot", LotNotReleased, LotExpired):
+    with placed("/quantity", NotEnough), placed("/lot", LotNotReleased, LotExpired, LotOpenTooLong):
         return post_entry(
             actor,
             kind=Entry.Kind.DRAW,

@@ -89,9 +89,12 @@ def _batch_short(facts: Facts) -> Told:
 
 
 def _expiring(facts: Facts) -> Told:
-    name, lot, day = _name(facts), facts["lot"], _day(facts, "expires_on")
+    name, lot = _name(facts), facts["lot"]
+    is_open = "use_by" in facts
+    day = _day(facts, "use_by" if is_open else "expires_on")
     lines = [
         f"Lot {lot} of {name} may be used until {_in_words(day)}.",
+        *([f"It was opened on {_in_words(_day(facts, 'opened_on'))}."] if is_open else []),
         f"There is {_amount(facts, 'quantity')} of it, and {_amount(facts, 'at_risk')} will be"
         f" left at {_amount(facts, 'daily_use')} a day.",
     ]
@@ -104,6 +107,8 @@ def _expiring(facts: Facts) -> Told:
             f"{makers} this material" + (f": {', '.join(named)}." if named else " in the co-op.")
         )
     words = "Lot {lot} of {name} expires on {day:%-d %b %Y}"
+    if is_open:
+        words = "Lot {lot} of {name} is open: use it by {day:%-d %b %Y}"
     return Told(Sentence(words, lot=lot, name=name, day=day), tuple(lines))
 
 

@@ -36,6 +36,7 @@ PLAIN = [
     "cost_per_kg",
     "cost_source",
     "shelf_life_days",
+    "use_within_days",
     "declared_as",
     "function",
     "brings",
@@ -87,6 +88,7 @@ class MaterialFacts:
     cost_per_kg: Decimal | None = None
     cost_source: str = ""
     shelf_life_days: int | None = None
+    use_within_days: int | None = None
     mass_each: Quantity | None = None
     declared_as: str = Material.DeclaredAs.INGREDIENT
     cautions: Sequence[str] = ()

@@ -47,6 +47,7 @@ from ledger.models import (
     Status,
     Transfer,
 )
+from ledger.opened_lots import open_with
 from ledger.quantities import Quantity, kept_in, parse_quantity
 from ledger.roles import Verb
 from ledger.settling import record_payment
@@ -136,6 +137,7 @@ def decant(
     children = _open_children(actor, found, len(read), status)
     moves = _moves(actor, costed, children, read, split)
     decanting = _post(actor, found, moves, read, happened_at, note)
+    open_with(actor, found, children, decanting.entry_id)
     decanting.drawn, decanting.heel, decanting.cost = drawn, heel, cost
     decanting.save(force_insert=True)
     offers = _offer(actor, draws, read, children, split, happened_at)

@@ -15,6 +15,7 @@ class Rule(StrEnum):
 
     STATUS = "status"
     LAST_USABLE_DAY = "last_usable_day"
+    OPEN_TOO_LONG = "open_too_long"
     MAXIMUM_PERCENT = "maximum_percent"
     MAXIMUM_TEMPERATURE = "maximum_temperature"
     NOT_IN_FORMULA = "not_in_formula"
@@ -24,7 +25,7 @@ class Rule(StrEnum):
 
 
 def broken_by(custody: Custody, day: date) -> list[Rule]:
-    """The rules that using a lot on a day breaks: released, and in date.
+    """The rules that using a lot on a day breaks: released, in date, and not open for too long.
 
     What is not stocked has no such rules: it comes from the tap.
     """
@@ -33,9 +34,11 @@ def broken_by(custody: Custody, day: date) -> list[Rule]:
     broken = []
     if custody.status != Status.RELEASED:
         broken.append(Rule.STATUS)
-    last_day = last_usable_day(custody.lot)
+    last_day = last_usable_day(custody.lot, None)
     if last_day is not None and last_day < day:
         broken.append(Rule.LAST_USABLE_DAY)
+    if custody.use_by is not None and custody.use_by < day:
+        broken.append(Rule.OPEN_TOO_LONG)
     return broken
 
 

@@ -266,6 +266,15 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     "retest_has_record": lambda facts: Stale(
         "The lot was retested meanwhile: read it again, then give the date after that one."
     ),
+    "opening_after_arrival": lambda facts: Invalid(
+        "The lot came after this day: give the day on which you opened it.", pointer="/opened_on"
+    ),
+    "opening_not_in_future": lambda facts: Invalid(
+        "This day lies in the future; give the day on which you opened it.", pointer="/opened_on"
+    ),
+    "opening_put_right_for_a_reason": lambda facts: Invalid(
+        "Say why: another opening is kept, and this one puts it right.", pointer="/reason"
+    ),
     "recall_open_once": lambda facts: Conflict(
         "This lot is being recalled already; go on with that recall, or close it first."
     ),

@@ -136,6 +136,13 @@ class LotExpired(Conflict):
     code = "lot_expired"
 
 
+class LotOpenTooLong(Conflict):
+    """The lot {code} was opened on {opened_on} and lasts {days} days then, until {use_by}: choose
+    another, or record a deviation."""
+
+    code = "lot_open_too_long"
+
+
 class AlreadyReversed(Conflict):
     """The entry is already reversed; post anew if the reversal was the mistake."""
 

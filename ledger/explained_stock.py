@@ -1,12 +1,14 @@
 """What PostgreSQL refuses of what lies in a store, said in words."""
 
 from collections.abc import Callable
+from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 
 from ledger.errors import (
     LotExpired,
     LotNotReleased,
+    LotOpenTooLong,
     NotEnough,
     Refusal,
     Sentence,
@@ -62,7 +64,16 @@ def _not_usable(facts: dict[str, Any]) -> Refusal:
         )
     if facts["status"] != "released":
         return LotNotReleased(**told)
-    return LotExpired(lot=facts["lot"], code=facts["code"], last_day=facts["last_day"])
+    if facts["out_of_date"]:
+        return LotExpired(lot=facts["lot"], code=facts["code"], last_day=facts["last_day"])
+    opened, until = (date.fromisoformat(facts[name]) for name in ("opened_on", "use_by"))
+    return LotOpenTooLong(
+        lot=facts["lot"],
+        code=facts["code"],
+        opened_on=opened,
+        days=(until - opened).days,
+        use_by=until,
+    )
 
 
 def _overdrawn_day(facts: dict[str, Any]) -> Refusal:

@@ -25,7 +25,7 @@ MOST_NAMED: Final = 10
 SIX_PLACES: Final = Decimal("0.000001")
 _LOTS: Final = """
 select h.material_id, m.name, m.measured_by = 'count', h.lot_id, l.code, h.quantity,
-       l.expires_on, l.retest_on, c.status, c.since,
+       l.expires_on, l.retest_on, c.opened_on, c.use_by, c.status, c.since,
        coalesce((select sum(r.quantity) from ledger_reservation r
                    where r.coop_id = %(coop)s and r.maker_id = %(maker)s
                      and r.lot_id = h.lot_id), 0)
@@ -37,7 +37,8 @@ select h.material_id, m.name, m.measured_by = 'count', h.lot_id, l.code, h.quant
   join ledger_custody c
     on c.coop_id = %(coop)s and c.maker_id = %(maker)s and c.lot_id = h.lot_id
  where c.status <> 'rejected'
-   and (l.expires_on is not null or l.retest_on is not null or c.status = 'quarantine')
+   and (ledger_last_day(l.expires_on, l.retest_on, c.use_by) is not null
+        or c.status = 'quarantine')
 """
 
 
@@ -53,14 +54,29 @@ class _Lot:
     quantity: Decimal
     expires_on: date | None
     retest_on: date | None
+    opened_on: date | None
+    use_by: date | None
     status: str
     since: Any
     promised: Decimal
 
+    @property
+    def ends_on(self) -> date | None:
+        """The day on which it goes off, whatever a retest says: by its expiry, or since it is
+        open."""
+        return min((day for day in (self.expires_on, self.use_by) if day), default=None)
+
+    @property
+    def is_open(self) -> dict[str, str]:
+        """What is told of a lot that goes off earlier since it is open."""
+        if self.opened_on is None or self.use_by is None or self.use_by != self.ends_on:
+            return {}
+        return {"opened_on": self.opened_on.isoformat(), "use_by": self.use_by.isoformat()}
+
     def goes_in_time(self, day: date) -> bool:
         """Whether planned batches take all of it: they were promised it since it keeps until their
         own day."""
-        dated = self.expires_on is not None and day <= self.expires_on
+        dated = self.ends_on is not None and day <= self.ends_on
         return dated and self.promised >= self.quantity
 
     def finding(self, **facts: Any) -> Finding:
@@ -112,7 +128,7 @@ def _expiring(book: Book, lots: Sequence[_Lot], day: date) -> list[Finding]:
     """
     of_material: dict[UUID, list[_Lot]] = defaultdict(list)
     for lot in lots:
-        if lot.expires_on is not None:
+        if lot.ends_on is not None:
             of_material[lot.material_id].append(lot)
     use = mean_daily_use(book.coop_id, book.maker_id, of_material, today=day)
     soon = day + timedelta(days=book.announcer.choices.expiring_days)
@@ -121,9 +137,9 @@ def _expiring(book: Book, lots: Sequence[_Lot], day: date) -> list[Finding]:
         rate = use.get(material, Decimal(0))
         left = at_risk(
             [
-                DatedLot(one.id, one.quantity, one.expires_on, one.promised)
+                DatedLot(one.id, one.quantity, one.ends_on, one.promised)
                 for one in dated
-                if one.expires_on
+                if one.ends_on
             ],
             rate,
             day,
@@ -131,9 +147,9 @@ def _expiring(book: Book, lots: Sequence[_Lot], day: date) -> list[Finding]:
         found += [
             (one, left[one.id])
             for one in dated
-            if one.expires_on
+            if one.ends_on
             and not one.goes_in_time(day)
-            and (one.expires_on <= soon or (rate > 0 and left[one.id] > 0))
+            and (one.ends_on <= soon or (rate > 0 and left[one.id] > 0))
         ]
     others = other_users({lot.material_id for lot, _ in found})
     return [
@@ -142,6 +158,7 @@ def _expiring(book: Book, lots: Sequence[_Lot], day: date) -> list[Finding]:
             at_risk=f"{risk.quantize(SIX_PLACES):f}",
             daily_use=f"{use.get(lot.material_id, Decimal(0)).quantize(SIX_PLACES):f}",
             promised=f"{lot.promised:f}",
+            **lot.is_open,
             **_told_of(others.get(lot.material_id, NOBODY)),
         )
         for lot, risk in found

@@ -9,6 +9,7 @@ from django.db.models import F, Sum
 
 from ledger.access import Actor, find, lot_for, material_for
 from ledger.counting import sheets_of
+from ledger.lots import custody_of
 from ledger.models import CountLine, CountSheet, Custody, Holding, Lot, Maker
 from ledger.roles import Verb
 
@@ -32,12 +33,11 @@ def maker_name(actor: Actor) -> str:
     return Maker.objects.get(coop_id=actor.coop_id, id=actor.maker).name
 
 
-def lot_to_label(actor: Actor, lot: UUID | str) -> tuple[Lot, str]:
+def lot_to_label(actor: Actor, lot: UUID | str) -> tuple[Lot, Custody]:
     """A lot of the maker, and how it stands there. Raises NotFound, Forbidden."""
     actor.must(Verb.READ)
     found = lot_for(actor, lot)
-    custody = Custody.objects.get(coop_id=actor.coop_id, maker_id=actor.maker, lot_id=found.id)
-    return found, custody.status
+    return found, custody_of(actor, found)
 
 
 def lots_to_count(

@@ -93,7 +93,7 @@ class LotsWanted:
             "status": " and c.status = %(status)s",
             "place": " and c.place_id = %(place)s",
             "expires_before": OF_LOT.format(
-                "least(l.expires_on, l.retest_on) < %(expires_before)s"
+                "ledger_last_day(l.expires_on, l.retest_on, c.use_by) < %(expires_before)s"
             ),
             "code": OF_LOT.format("l.code = %(code)s"),
             "words": WORDS,

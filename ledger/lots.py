@@ -230,9 +230,12 @@ def custody_of(actor: Actor, lot: Lot) -> Custody:
     return Custody.objects.get(coop_id=actor.coop_id, maker_id=actor.maker, lot=lot)
 
 
-def last_usable_day(lot: Any) -> date | None:
-    """The last day on which a lot may be used: the earlier of expiry and retest date."""
-    days = [day for day in (lot.expires_on, lot.retest_on) if day is not None]
+def last_usable_day(lot: Any, use_by: date | None) -> date | None:
+    """The last day on which a maker may use a lot, as `ledger_last_day` has it in SQL.
+
+    It is the earliest of expiry, retest date, and `use_by`, which its custody tells of an open one.
+    """
+    days = [day for day in (lot.expires_on, lot.retest_on, use_by) if day is not None]
     return min(days, default=None)
 
 

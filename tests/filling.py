@@ -38,6 +38,7 @@ from ledger.documents import attach_document
 from ledger.limits import Limit
 from ledger.models import Bill, CountCause, Maker, Material, ReceiptLine
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_supplier_terms
+from ledger.opened_lots import say_opened
 from ledger.ordering import Ordered, end_order, write_order
 from ledger.places import add_place, put_lot
 from ledger.quantities import parse_quantity
@@ -254,7 +255,7 @@ def _contents(shop: Workshop, oil: Material) -> None:
 
 
 def _retest(shop: Workshop) -> None:
-    """A lot is tested again and may be used for longer."""
+    """A lot is tested again and may be used for longer; it is open, which was put right."""
     clay = shop.material("Kaolin")
     lot = shop.receive(clay, "1 kg", "3.00", retest_on=TODAY)
     shop.does(
@@ -266,6 +267,8 @@ def _retest(shop: Workshop) -> None:
         today=TODAY,
         retest_on=TODAY.replace(year=TODAY.year + 1),
     )
+    for reason in ("", "by the one who did"):
+        shop.does(say_opened, lot=lot.id, opened_on=TODAY, reason=reason)
 
 
 def _place(shop: Workshop) -> None:

@@ -15,8 +15,11 @@ from formulas.bench import Bench, Turn, back_from_label, bench_of, weigh_from_la
 from formulas.enough import say_enough
 from formulas.judging import Measure
 from formulas.measurements import record_measurement
+from formulas.models import Weighing
 from formulas.undoing import undo
 from formulas.weighing import Weighed
+from ledger.models import LotOpening
+from ledger.opened_lots import opened_by
 from ledger.roles import Verb
 
 # The bench shows so many readings; the page of the batch has all.
@@ -231,10 +234,12 @@ class AtBench(Screen):
         told = self.request.GET
         weighed, kept = "after" in told and form is None, "measured" in told
         rows = bench.measured
+        just = next(iter(bench.weighings), None) if weighed else None
         return self.show(
             bench=bench,
             turn=turn,
-            just=next(iter(bench.weighings), None) if weighed else None,
+            just=just,
+            opened=just and self._opens(just),
             after=bench.weighed_cautions if weighed else (),
             hot=bench.measured_cautions if kept else (),
             kept=kept,
@@ -249,6 +254,12 @@ class AtBench(Screen):
             back=back or OtherForm(reader=self.reader, prefix="back"),
             status=status,
         )
+
+    def _opens(self, just: Weighing) -> LotOpening | None:
+        """The opening of the lot that was just weighed for the first time, where it has an end."""
+        if just.lot.material.use_within_days is None:
+            return None
+        return opened_by(self.actor, just.lot, just.entry_id)
 
     def _turn(self, bench: Bench, wanted: str) -> Turn | None:
         """The line that was asked for; after a weighing the next one that is not done.

@@ -25,6 +25,8 @@ from ledger.access import day_of, lot_for
 from ledger.finding import lots_nearly, words_of
 from ledger.lot_labels import lot_to_label, maker_name
 from ledger.lot_reading import LotsWanted, list_lots, movements_of
+from ledger.models import Material
+from ledger.opened_lots import openings_of, say_opened
 from ledger.roles import Verb
 
 MOST, LONGEST_SEARCH = 40, 100
@@ -98,7 +100,7 @@ class Lots(Screen):
             (
                 *(lot["code"], lot["material_name"], lot["supplier_lot"]),
                 *(str(words.STATUSES[lot["status"]]), lot["place_name"]),
-                *(lot["arrived_on"], lot["expires_on"], lot["amount"]),
+                *(lot["arrived_on"], lot["until"], lot["amount"]),
                 *(tables.unit_of(lot["counted"]), lot["worth"]),
             )
             for lot in map(_with_numbers, orjson.loads(page.results))
@@ -142,6 +144,19 @@ class RetestForm(PageForm):
         return {**self.cleaned_data, "passed": self.cleaned_data["passed"] == "yes"}
 
 
+class OpeningForm(PageForm):
+    opened_on = DayField(label=_("Opened on"), required=False)
+    reason = forms.CharField(label=_("Because"), max_length=400, required=False)
+
+    def __init__(self, *args: Any, open: bool, **how: Any) -> None:
+        # Another form on the page has fields of the same names.
+        super().__init__(*args, auto_id="open_%s", **how)
+        if open:
+            self.fields["opened_on"].help_text = _("Leave it empty if it is not open after all")
+        else:
+            del self.fields["reason"]
+
+
 class PaperForm(PageForm):
     file = CertificateField(label=_("Photo or PDF"))
     kind = forms.ChoiceField(label=_("It is a"), choices=KINDS)
@@ -183,6 +198,14 @@ class Lot(Screen):
                 lambda kept: f"/lots/{id}",
                 lambda: self._page(id, put=put, status=422),
             )
+        if request.POST.get("do") == "open":
+            opening = self._opening(id, request.POST)
+            return self.act(
+                opening,
+                lambda: say_opened(self.actor, lot=id, **opening.cleaned_data),
+                lambda kept: f"/lots/{id}",
+                lambda: self._page(id, opening=opening, status=422),
+            )
         decision = DecisionForm(request.POST, reader=self.reader)
         return self.act(
             decision,
@@ -194,9 +217,9 @@ class Lot(Screen):
     def _put(self, lot: dict[str, Any]) -> PutForm | None:
         return put_form(self.actor, self.reader, lot) if self.actor.may(Verb.PLACE) else None
 
-    def _is_of_all(self, id: UUID) -> bool:
-        """Whether it is of the shared catalogue, so that another maker may come to have of it."""
-        return lot_for(self.actor, id).material.maker_id is None
+    def _opening(self, id: UUID, data: Any) -> OpeningForm:
+        custody = lots.custody_of(self.actor, lot_for(self.actor, id))
+        return OpeningForm(data, open=custody.opened_on is not None, reader=self.reader)
 
     def _attach(self, id: UUID, typed: dict[str, Any]) -> Any:
         file = typed["file"]
@@ -218,10 +241,13 @@ class Lot(Screen):
         paper: PageForm | None = None,
         again: PageForm | None = None,
         put: PutForm | None = None,
+        opening: PageForm | None = None,
         status: int = 200,
     ) -> HttpResponse:
         today = day_of(self.actor, self.now)
         lot = _with_numbers(lot_reading.show_lot(self.actor, id))
+        row = lot_for(self.actor, id)
+        material = row.material
         return self.show(
             files={"": lambda: self._life(id, lot)},
             lot=lot,
@@ -235,9 +261,18 @@ class Lot(Screen):
             paper=paper or PaperForm(reader=self.reader),
             again=again or RetestForm(reader=self.reader, initial={"tested_on": today}),
             put=put or self._put(lot),
+            openings=list(openings_of(self.actor, row)[:20]),
+            opening=opening
+            or OpeningForm(
+                open=lot["opened_on"] is not None,
+                reader=self.reader,
+                initial={"opened_on": lot["opened_on"] or today},
+            ),
+            may_open=self.actor.may(Verb.MAKE) and _opens(material),
             may_decide=self.actor.may(Verb.DECIDE),
             may_attach=self.actor.may(Verb.RECEIVE),
-            may_share=self.actor.may(Verb.TRANSFER) and self._is_of_all(id),
+            # Of the shared catalogue, so that another maker may come to have of it.
+            may_share=self.actor.may(Verb.TRANSFER) and material.maker_id is None,
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
         )
@@ -259,10 +294,10 @@ class LotLabel(Screen):
     """A lot's label, to print."""
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        lot, status = lot_to_label(self.actor, id)
+        lot, custody = lot_to_label(self.actor, id)
         sheet = lot_label(
             lot,
-            status=status,
+            custody=custody,
             maker=maker_name(self.actor),
             gtin=gtin_of_lot(self.actor, lot),
             copies=1,
@@ -286,6 +321,11 @@ class Paper(Screen):
         )
 
 
+def _opens(material: Material) -> bool:
+    """Whether somebody opens its lots as one; of jars each is opened by itself."""
+    return material.stocked and (not material.counted or material.use_within_days is not None)
+
+
 def _with_numbers(lot: dict[str, Any]) -> dict[str, Any]:
     """A lot as PostgreSQL tells it, with its figures and days as such."""
     counted = "count" in lot["on_hand"]
@@ -293,6 +333,8 @@ def _with_numbers(lot: dict[str, Any]) -> dict[str, Any]:
     value = None if lot["value"] is None else Decimal(lot["value"])
     days = {
         name: lot[name] and date.fromisoformat(lot[name])
-        for name in ("arrived_on", "expires_on", "retest_on")
+        for name in ("arrived_on", "expires_on", "retest_on", "opened_on", "use_by")
     }
-    return {**lot, **days, "counted": counted, "amount": amount, "worth": value}
+    # A retest may give it another day; its expiry stands, and so does what is said of it once open.
+    until = min((days[name] for name in ("expires_on", "use_by") if days[name]), default=None)
+    return {**lot, **days, "until": until, "counted": counted, "amount": amount, "worth": value}

@@ -37,7 +37,7 @@ from ledger import catalogue
 from ledger.access import Actor, material_for, materials_visible_to
 from ledger.errors import Unreadable
 from ledger.models import Material, MaterialPart
-from ledger.models.catalogue import USED_AS
+from ledger.models.catalogue import MOST_DAYS_OPEN, USED_AS
 from ledger.roles import Verb
 
 # What a row says of the parts of a material, and how long a label may become.
@@ -155,6 +155,13 @@ class FactsForm(PageForm):
         required=False,
         min_value=1,
         max_value=36_500,
+    )
+    use_within_days = WholeField(
+        label=_("Good for how many days once it is open"),
+        required=False,
+        min_value=1,
+        max_value=MOST_DAYS_OPEN,
+        help_text=_("As its data sheet says; counted from the day on which you open a lot"),
     )
     allergens = PartsField(
         label=_("Allergens in it"),
@@ -347,6 +354,8 @@ class ChangeMaterial(Screen):
         form.leave_out(OF_MASS if material.counted else OF_COUNT)
         if material.counted:
             form.leave_out({"allergens", "composition"})
+        if material.counted or not material.stocked:
+            form.leave_out({"use_within_days"})
         if material.stocked or not self.actor.may(Verb.SEE_COSTS):
             form.leave_out(UNSTOCKED)
         if material.maker_id is None and not self.actor.may(Verb.CHANGE_DENSITY):
@@ -362,6 +371,7 @@ def as_typed(material: Material, reader: Reader) -> dict[str, Any]:
         **{name: getattr(material, name) for name in ("version", "name", "inci_name")},
         **{name: getattr(material, name) for name in ("cas_number", "function", "cautions")},
         **{name: getattr(material, name) for name in ("declared_as", "shelf_life_days")},
+        "use_within_days": material.use_within_days,
         **{name: getattr(material, name) for name in ("certificate_category", "certificate_until")},
         "density": reader.entered(material.density_entered),
         "mass_each": "" if each is None else reader.typed(each),

@@ -11,6 +11,7 @@ from formulas.deviations import NOTED, Rule
 RULES: Final[Mapping[str, Promise | str]] = {
     Rule.STATUS: _("the lot was not released"),
     Rule.LAST_USABLE_DAY: _("the lot was past its day"),
+    Rule.OPEN_TOO_LONG: _("the lot was open for too long"),
     Rule.MAXIMUM_PERCENT: _("more than the formula's maximum"),
     Rule.MAXIMUM_TEMPERATURE: _("the batch was too hot"),
     Rule.NOT_IN_FORMULA: _("not in the formula"),

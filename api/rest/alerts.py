@@ -55,6 +55,10 @@ class LotInDanger(serializers.Serializer[Any]):
     )
     other_maker_names = serializers.ListField(child=Text(), help_text="Of those who are named.")
     retest_on = serializers.DateField(allow_null=True)
+    opened_on = serializers.DateField(
+        allow_null=True, help_text="Of what goes off before its expiry, since it is open."
+    )
+    use_by = serializers.DateField(allow_null=True, help_text="And by when it is to be used then.")
     quarantined_on = serializers.DateField(allow_null=True)
 
 
@@ -182,6 +186,8 @@ def _lot(row: Alert) -> dict[str, Any]:
         "other_makers": facts.get("others"),
         "other_maker_names": facts.get("others_named", []),
         "retest_on": facts.get("retest_on"),
+        "opened_on": facts.get("opened_on"),
+        "use_by": facts.get("use_by"),
         "quarantined_on": facts.get("since"),
     }
 

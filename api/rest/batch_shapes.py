@@ -206,6 +206,10 @@ class WeighedOut(WeighingOut):
         allow_null=True,
         help_text="An older lot that could be used: noted as newer_lot, with a reason if you like.",
     )
+    opened_until = serializers.DateField(
+        allow_null=True,
+        help_text="By when the lot is to be used, if this weighing opened it; else null.",
+    )
     cautions = StepCautionOut(many=True)
 
 
@@ -391,5 +395,6 @@ def weighed_json(actor: Actor, done: weighing.Weighed) -> dict[str, Any]:
         "effect": done.effect and shown_of(done.effect),
         "heat": done.heat and heat_json(done.heat),
         "earlier_lot": done.earlier and earlier_json(done.earlier),
+        "opened_until": done.opened_until,
         "cautions": cautions_json(of_weighing(done)),
     }

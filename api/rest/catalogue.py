@@ -34,7 +34,7 @@ from ledger.access import (
     suppliers_visible_to,
 )
 from ledger.models import Material, MaterialPart, Supplier
-from ledger.models.catalogue import CAUTIONS, FUNCTIONS, USED_AS
+from ledger.models.catalogue import CAUTIONS, FUNCTIONS, MOST_DAYS_OPEN, USED_AS
 from ledger.roles import Verb
 
 FORMULAS = ["lot", "fifo", "average"]
@@ -73,6 +73,13 @@ class MaterialIn(Body):
     cost_per_kg = DecimalText(least="0", required=False, allow_null=True)
     cost_source = Text(max_length=200, required=False, allow_blank=True)
     shelf_life_days = Whole(min_value=1, max_value=36_500, required=False, allow_null=True)
+    use_within_days = Whole(
+        min_value=1,
+        max_value=MOST_DAYS_OPEN,
+        required=False,
+        allow_null=True,
+        help_text="Once it is open, whatever its expiry says; counted from the opening.",
+    )
     mass_each = QuantityField(required=False, allow_null=True)
     declared_as = Choice(
         Material.DeclaredAs.values,
@@ -148,6 +155,7 @@ class MaterialOut(serializers.Serializer[Any]):
     cost_per_kg = Shown(allow_null=True, help_text="Null also for who may not see costs.")
     cost_source = Text(allow_blank=True)
     shelf_life_days = serializers.IntegerField(allow_null=True)
+    use_within_days = serializers.IntegerField(allow_null=True, help_text="Once it is open.")
     mass_each = Shown(allow_null=True, help_text="g")
     declared_as = serializers.ChoiceField(Material.DeclaredAs.values)
     composition = PartOut(many=True)
@@ -237,6 +245,7 @@ def material_json(row: Material, actor: Actor) -> dict[str, Any]:
         "cost_per_kg": plain(row.cost_per_kg) if actor.may(Verb.SEE_COSTS) else None,
         "cost_source": row.cost_source,
         "shelf_life_days": row.shelf_life_days,
+        "use_within_days": row.use_within_days,
         "mass_each": plain(row.mass_each),
         "declared_as": row.declared_as,
         "cautions": row.cautions,

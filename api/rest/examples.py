@@ -52,6 +52,7 @@ DECISION: Final = _sent(
 PLACE: Final = _sent("A shelf of its own", {"name": "Quarantine shelf", "keeps": "quarantine"})
 PLACE_CHANGE: Final = _sent("Another name", {"name": "Shelf by the door"})
 PLACING: Final = _sent("Onto a shelf", {"place": _id(10)})
+OPENING: Final = _sent("A drum that was opened on this day", {"opened_on": "2026-05-06"})
 EMPTYING: Final = _sent(
     "Twelve pots with the wrong label", {"units": 12, "reason": "labels of another batch"}
 )

@@ -44,6 +44,10 @@ class LotOut(serializers.Serializer[Any]):
     arrived_on = serializers.DateField()
     expires_on = serializers.DateField(allow_null=True)
     retest_on = serializers.DateField(allow_null=True)
+    opened_on = serializers.DateField(allow_null=True, help_text="By the maker, if it is open.")
+    use_by = serializers.DateField(
+        allow_null=True, help_text="By the use_within_days of its material when it was opened."
+    )
     dates_note = Text(allow_blank=True)
     version = serializers.IntegerField()
     density = DensityOut(allow_null=True)

@@ -65,10 +65,10 @@ class LotLabels(Printed):
     @prints(LotLabelQuery)
     def get(self, actor: Actor, query: dict[str, Any], id: str) -> Sheet:
         """Print labels for a lot's containers, with a QR code of its code and date."""
-        lot, status = lot_to_label(actor, id)
+        lot, custody = lot_to_label(actor, id)
         return lot_label(
             lot,
-            status=status,
+            custody=custody,
             maker=maker_name(actor),
             gtin=gtin_of_lot(actor, lot),
             copies=query.get("copies", 1),

@@ -11,7 +11,7 @@ from api.sheets.blocks import Block, Card, Cards, Code, Fields, Heading, Sheet, 
 from api.sheets.figures import PLAIN, Hand, pieces, rounded
 from ledger import gs1
 from ledger.lot_labels import LotFacts
-from ledger.models import CountSheet, Lot, Status
+from ledger.models import CountSheet, Custody, Lot, Status
 
 FOOT: Final = _("Write down what is there, not what should be.")
 STATUSES: Final = {
@@ -46,7 +46,7 @@ def carrier(code: str, expires_on: date | None, today: date, gtin: str = "") -> 
 def lot_label(
     lot: Lot,
     *,
-    status: str,
+    custody: Custody,
     maker: str,
     gtin: str,
     copies: int,
@@ -55,7 +55,11 @@ def lot_label(
     paper: str,
     hand: Hand = PLAIN,
 ) -> Sheet:
-    """Labels for a lot's containers (ISO 22716 6.4, 6.6.5): what it is, whence, until when."""
+    """Labels for a lot's containers (ISO 22716 6.4, 6.6.5): what it is, whence, until when.
+
+    The day of opening is printed if it is known, or else written by hand.
+    """
+    opened = "____________" if custody.opened_on is None else hand.day(custody.opened_on)
     until = hand.day(lot.expires_on) if lot.expires_on else said("not known, not endless")
     inci = lot.material.inci_name
     rows = [
@@ -64,9 +68,10 @@ def lot_label(
         (said("In on"), hand.day(lot.arrived_on)),
         (said("Use until"), until),
         *([(said("Retest on"), hand.day(lot.retest_on))] if lot.retest_on else []),
-        (said("Status when printed"), str(STATUSES[Status(status)])),
+        (said("Status when printed"), str(STATUSES[Status(custody.status)])),
         (said("Holder"), maker),
-        (said("Opened on"), "____________"),
+        (said("Opened on"), opened),
+        *([(said("Once open, use by"), hand.day(custody.use_by))] if custody.use_by else []),
     ]
     code = carrier(lot.code, lot.expires_on, today, gtin)
     card = Card(lot.material.name, lot.code, rows, code)

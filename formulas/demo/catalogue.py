@@ -16,7 +16,13 @@ SUPPLIERS: Final = {
 
 
 def weighed(
-    name: str, inci: str, *, cas: str = "", density: str = "", caution: str = ""
+    name: str,
+    inci: str,
+    *,
+    cas: str = "",
+    density: str = "",
+    caution: str = "",
+    use_within_days: int | None = None,
 ) -> MaterialFacts:
     """A material by mass; the densities are typical ones at 20 degC, in g/mL."""
     return MaterialFacts(
@@ -26,6 +32,7 @@ def weighed(
         cas_number=cas,
         density=parse_density(f"{density} g/mL", "20 degC") if density else None,
         cautions=[caution] if caution else [],
+        use_within_days=use_within_days,
     )
 
 
@@ -54,7 +61,9 @@ MATERIALS: Final = {
     "decyl": weighed("Decyl glucoside", "Decyl Glucoside", cas="68515-73-1", density="1.08"),
     "betaine": weighed("Coco-betaine", "Coco-Betaine", cas="68424-94-2", density="1.04"),
     "sulfate": weighed("Sodium coco-sulfate", "Sodium Coco-Sulfate", cas="97375-27-4"),
-    "protein": weighed("Hydrolyzed oat protein", "Hydrolyzed Oat Protein", density="1.09"),
+    "protein": weighed(
+        *("Hydrolyzed oat protein", "Hydrolyzed Oat Protein"), density="1.09", use_within_days=180
+    ),
     "phenoxy": weighed(
         *("Phenoxyethanol", "Phenoxyethanol"),
         cas="122-99-6",

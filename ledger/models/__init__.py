@@ -26,6 +26,7 @@ from ledger.models.offers import Offer, OfferBreak, OfferPrice, SupplierTerms
 from ledger.models.orders import OnOrder, PurchaseOrder, PurchaseOrderFact, PurchaseOrderLine
 from ledger.models.places import Place, Placing
 from ledger.models.quality import (
+    LotOpening,
     LotResult,
     Retest,
     SourceTest,
@@ -107,6 +108,7 @@ __all__ = [
     "Layer",
     "LayerPosting",
     "Lot",
+    "LotOpening",
     "LotResult",
     "Maker",
     "Material",

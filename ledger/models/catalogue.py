@@ -19,6 +19,8 @@ class CostFormula(models.TextChoices):
 # What a material does in a formula (the usual functions of the trade).
 FUNCTIONS = ["acid", "base", "botanical", "chelant", "emollient", "emulsifier", "fragrance"]
 FUNCTIONS += ["humectant", "other", "preservative", "solvent", "surfactant", "thickener"]
+# For how many days at most something is said to be good once it is open.
+MOST_DAYS_OPEN = 3650
 # What asks for care with a material.
 CAUTIONS = ["lye", "water", "preservative", "fragrance", "essential_oil", "botanical", "powder"]
 CAUTIONS += ["solvent", "nut", "milk", "wheat"]
@@ -59,6 +61,9 @@ class Material(CoopRow):
     cost_per_kg = money(null=True)
     cost_source = models.CharField(max_length=200, blank=True)
     shelf_life_days = models.PositiveIntegerField(null=True)
+    use_within_days = models.PositiveSmallIntegerField(
+        null=True, help_text="Days for which it is good once it is open."
+    )
     mass_each = quantity(null=True)
     declared_as = models.CharField(
         max_length=10, choices=DeclaredAs.choices, default=DeclaredAs.INGREDIENT
@@ -97,6 +102,11 @@ class Material(CoopRow):
                     | models.Q(min_percent__lte=models.F("max_percent"))
                 ),
                 name="material_percents_in_order",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(use_within_days__isnull=True)
+                | models.Q(use_within_days__gte=1, use_within_days__lte=MOST_DAYS_OPEN),
+                name="material_use_within_days_known",
             ),
             models.CheckConstraint(
                 condition=models.Q(function__in=["", *FUNCTIONS]), name="material_function_known"

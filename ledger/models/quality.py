@@ -1,5 +1,6 @@
 """What is known of a lot's quality: specifications, test results, retests. Rows are only added."""
 
+from datetime import date, timedelta
 from typing import Any
 
 from django.conf import settings
@@ -7,6 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from ledger.models.base import MakerRow, link
+from ledger.models.catalogue import MOST_DAYS_OPEN
 from ledger.models.stock import Decision, Lot
 
 
@@ -107,6 +109,44 @@ class Retest(MakerRow):
             ),
         )
         indexes = (models.Index(fields=["coop", "maker", "lot"], name="retest_by_lot"),)
+
+
+class LotOpening(MakerRow):
+    """On which day a maker opened a lot, and how many days it is good for then; the latest stands.
+
+    `opened_on` is None where an opening is taken back. `entry` is the draw that opened it, or with
+    which some of an open lot came.
+    """
+
+    lot = link(Lot)
+    opened_on = models.DateField(null=True)
+    use_within_days = models.PositiveSmallIntegerField(null=True)
+    reason = models.CharField(max_length=400, blank=True)
+    entry = link("ledger.Entry", null=True)
+    person = _person()
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(use_within_days__isnull=True)
+                | Q(
+                    opened_on__isnull=False,
+                    use_within_days__gte=1,
+                    use_within_days__lte=MOST_DAYS_OPEN,
+                ),
+                name="opening_days_known",
+            ),
+        )
+        indexes = (models.Index(fields=["coop", "maker", "lot"], name="opening_by_lot"),)
+
+    @property
+    def use_by(self) -> date | None:
+        """The last day of use, if there is one."""
+        if self.opened_on is None or self.use_within_days is None:
+            return None
+        last: date = self.opened_on + timedelta(days=self.use_within_days)
+        return last
 
 
 class SourceTest(MakerRow):

@@ -111,7 +111,8 @@ class Status(models.TextChoices):
 
 
 class Custody(models.Model):
-    """A maker's say over a lot it has or had: its status there, and where it lies."""
+    """A maker's say over a lot it has or had: its status there, where it lies, and since when it is
+    open; `opened_on` and `use_by` are those of its last opening."""
 
     pk = models.CompositePrimaryKey("coop_id", "maker_id", "lot_id")
     coop = link("ledger.Coop")
@@ -122,8 +123,17 @@ class Custody(models.Model):
     since = models.DateTimeField(auto_now_add=True)
     # Where it was put last; PostgreSQL keeps it equal to the latest placing.
     place = link("ledger.Place", null=True)
+    opened_on = models.DateField(null=True)
+    use_by = models.DateField(null=True)
 
     class Meta:
+        constraints = (
+            models.CheckConstraint(
+                condition=models.Q(use_by__isnull=True)
+                | models.Q(opened_on__isnull=False, use_by__gt=models.F("opened_on")),
+                name="custody_used_within_days_of_opening",
+            ),
+        )
         # The maker last: otherwise the index would seem as good as the key for finding one lot of a
         # maker, and read through all that the maker has had.
         indexes = (

@@ -15,6 +15,8 @@ declare
   receiver uuid := t.to_maker_id;
   who uuid;
   stands text;
+  opened date;
+  lasts date;
   free numeric;
   cost numeric;
   owed numeric;
@@ -48,7 +50,7 @@ begin
   perform from ledger_pool p where p.coop_id = coop and p.maker_id in (giver, receiver)
     and p.material_id = t.material_id order by p.material_id, p.maker_id for update;
 
-  select c.status into stands from ledger_custody c
+  select c.status, c.opened_on, c.use_by into stands, opened, lasts from ledger_custody c
     where c.coop_id = coop and c.maker_id = giver and c.lot_id = t.lot_id;
   if stands in ('hold', 'rejected') then
     raise exception 'The lot may not move.' using errcode = '23514',
@@ -128,6 +130,14 @@ begin
     raise exception 'The books of the receiver refuse this.' using errcode = '23514',
       constraint = 'transfer_receiver_can';
   end;
+  -- What comes out of an open container is open, too, and so is all that the receiver has of it.
+  insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days, reason,
+    entry_id, person_id, recorded_at)
+  select coop, receiver, uuidv7(), t.lot_id, opened, lasts - opened, '', in_entry, taken_by,
+         clock_timestamp()
+    from ledger_custody c
+    where c.coop_id = coop and c.maker_id = receiver and c.lot_id = t.lot_id
+      and opened is not null and (c.opened_on is null or lasts < coalesce(c.use_by, 'infinity'));
   update ledger_transfer x set state = 'accepted', answered_at = clock_timestamp(),
       amount = owed, out_entry_id = out_entry, in_entry_id = in_entry
     where x.coop_id = coop and x.id = t.id;

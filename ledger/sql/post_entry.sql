@@ -99,18 +99,37 @@ begin
   -- Only what may be used is used, on the day of the event; a deviation says why not, but never
   -- for what was rejected. Decisions wait for the same lock, so none can come in between.
   if kind in ('draw', 'sale', 'fill', 'consign') then
-    select c.lot_id, c.status, least(l.expires_on, l.retest_on) as last_day into bad
+    select c.lot_id, c.status, c.opened_on, c.use_by, least(l.expires_on, l.retest_on) as last_day,
+           least(l.expires_on, l.retest_on) < day as out_of_date into bad
       from unnest(moves) m
       join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = m.lot_id
       join ledger_lot l on l.coop_id = coop and l.id = m.lot_id
       where m.from_kind in ('store', 'consignment') and (c.status = 'rejected' or deviation = ''
-        and (c.status <> 'released' or least(l.expires_on, l.retest_on) < day))
+        and (c.status <> 'released' or ledger_last_day(l.expires_on, l.retest_on, c.use_by) < day))
       order by m.line limit 1;
     if found then
       raise exception 'The lot may not be used.' using errcode = '23514', constraint = 'lot_usable',
         detail = ledger_lot_facts(bad.lot_id)
-          || jsonb_build_object('status', bad.status, 'last_day', bad.last_day);
+          || jsonb_build_object('status', bad.status, 'last_day', bad.last_day,
+               'out_of_date', bad.out_of_date, 'opened_on', bad.opened_on, 'use_by', bad.use_by);
     end if;
+  end if;
+  -- Whoever takes the first of what lasts only so long once it is open, opens it; to take some
+  -- before the day that was said shows that it was open by then. A sale, a shop and another maker
+  -- may get containers that are still sealed, and what is written off was not opened for that.
+  if kind in ('draw', 'fill', 'decant', 'issue') then
+    insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days,
+      reason, entry_id, person_id, recorded_at)
+    select coop, maker, uuidv7(), c.lot_id, d.opened_on, x.use_within_days, '', entry, person,
+           clock_timestamp()
+      from (select distinct m.lot_id from unnest(moves) m
+              where m.from_kind = 'store' and m.to_kind <> 'loss' and m.quantity > 0) drawn
+      join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = drawn.lot_id
+      join ledger_material x on x.coop_id = coop and x.id = c.material_id
+        and x.use_within_days is not null
+      join ledger_lot l on l.coop_id = coop and l.id = c.lot_id
+      cross join lateral (values (greatest(day, l.arrived_on))) d(opened_on)
+      where c.opened_on is null or c.opened_on > d.opened_on;
   end if;
 
   -- What leaves a store is taken from its cost layers, at the value that it has there.

@@ -24,7 +24,7 @@ begin
   return (select coalesce(json_agg(s order by s.id desc), '[]')::text from (
     select l.id, l.code, l.material_id as material, m.name as material_name,
            l.supplier_id as supplier, l.supplier_lot, c.status, l.arrived_on, l.expires_on,
-           l.retest_on, l.dates_note, l.version,
+           l.retest_on, c.opened_on, c.use_by, l.dates_note, l.version,
            case when l.density is not null then json_build_object(
              'value', trim_scale(l.density)::text, 'at', l.density_at::text,
              'entered', l.density_entered) end as density,

@@ -43,7 +43,7 @@ begin
       from ledger_holding h
       left join ledger_custody c
         on c.coop_id = coop and c.maker_id = h.maker_id and c.lot_id = h.lot_id
-       and c.status <> 'released'
+       and (c.status <> 'released' or c.use_by < day)
       left join ledger_lot l
         on l.coop_id = coop and l.id = h.lot_id and least(l.expires_on, l.retest_on) < day
       where h.coop_id = coop and h.kind = 'store' and h.any_left

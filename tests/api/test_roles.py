@@ -45,6 +45,7 @@ ASKS = {
     "PATCH /places/{id}": Verb.PLACE,
     "POST /materials/{id}/source-tests": Verb.DECIDE,
     "POST /lots/{id}/retests": Verb.DECIDE,
+    "POST /lots/{id}/openings": Verb.MAKE,
     "POST /lots/{id}/emptyings": Verb.MAKE,
     "POST /lots/{id}/test-results": Verb.DECIDE,
     "POST /materials/{id}/specifications": Verb.DECIDE,

@@ -132,7 +132,7 @@ def test_the_acts_of_pages_are_known() -> None:
     """By a table, by a comparison, and by a case."""
     pages = takes_forms()
     assert named_acts(pages["/tokens"]) == {"make", "end", "end_all"}
-    assert named_acts(pages["/lots/<uuid:id>"]) == {"keep", "put", "retest"}
+    assert named_acts(pages["/lots/<uuid:id>"]) == {"keep", "open", "put", "retest"}
     assert named_acts(pages["/settlement"]) == {"clear", "close", "store"}
     assert {"accept", "take", "later"} < named_acts(pages["/"])
     assert named_acts(pages["/products/new"]) == set()

@@ -190,6 +190,9 @@ def test_what_waits_is_settled_with_a_tap(browser: Browser, young: Coop, size: s
         page.locator("#retest").get_by_label("Because").fill("looks and smells right")
         page.get_by_role("button", name="Keep what was found").click()
         expect(page.locator("main")).to_contain_text("1 Jan 2199")
+        page.locator("#opening").get_by_label("Opened on").fill("2025-05-20")
+        page.get_by_role("button", name="I opened it").click()
+        expect(page.locator("main")).to_contain_text("20 May 2025")
         go(page, "/")
         expect(row(page, "To be tested again", name)).to_have_count(0)
     reason = {"reason": "a wrong label", "depth": "retail", "happened_at": BEFORE}

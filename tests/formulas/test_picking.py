@@ -1,5 +1,6 @@
 """First expiry first, judged on the day of the batch."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal as D
 
@@ -53,6 +54,22 @@ def test_the_earlier_of_expiry_and_retest_is_the_last_day() -> None:
     assert retest_first.last_day == expiry_first.last_day == date(2025, 7, 1)
     assert PickableLot("N", D(1), 1).last_day is None
     assert PickableLot("R", D(1), 1, retest_on=date(2025, 7, 1)).last_day == date(2025, 7, 1)
+
+
+def test_an_open_lot_is_used_within_its_days_and_before_what_is_sealed() -> None:
+    for expires, retest in ((date(2026, 1, 1), None), (None, date(2026, 1, 1)), (None, None)):
+        lot = PickableLot("O", D(1), 1, expires_on=expires, retest_on=retest)
+        assert replace(lot, use_by=date(2025, 7, 1)).last_day == date(2025, 7, 1)
+    expires_first = PickableLot("E", D(1), 1, expires_on=date(2025, 6, 1), use_by=date(2025, 7, 1))
+    assert expires_first.last_day == date(2025, 6, 1)
+    retest_first = PickableLot("R", D(1), 1, retest_on=date(2025, 6, 1), use_by=date(2025, 7, 1))
+    assert retest_first.last_day == date(2025, 6, 1)
+    open_one = PickableLot("O", D(500), 4, use_by=date(2025, 6, 15))
+    assert [one.lot for one in pick([L2, L3, open_one], D(600), date(2025, 6, 15)).picks] == [
+        "O",
+        "L2",
+    ]
+    assert [one.lot for one in pick([L2, open_one], D(600), date(2025, 6, 16)).picks] == ["L2"]
 
 
 @pytest.mark.parametrize("status", ["quarantine", "rejected", "hold"])

@@ -82,6 +82,13 @@ def test_a_lot_that_ends(others: int, names: list[str], line: str | None) -> Non
     assert taken[2] == "Planned batches take 750 g of it."
     assert taken[3:] == words.lines[2:]
     assert told("expiring", {**facts, "promised": "0"}) == words
+    is_open = told("expiring", {**facts, "opened_on": "2026-06-01", "use_by": "2026-07-01"})
+    assert is_open.subject == "Lot NB7 of Olive oil is open: use it by 1 Jul 2026"
+    assert is_open.lines == (
+        "Lot NB7 of Olive oil may be used until 1 Jul 2026.",
+        "It was opened on 1 Jun 2026.",
+        *words.lines[1:],
+    )
 
 
 def test_a_lot_to_be_retested_and_one_that_waits() -> None:

@@ -9,6 +9,7 @@ from ledger import alert_answers, reviewing
 from ledger.access import acting_as
 from ledger.alert_settings import Choices, choose
 from ledger.models import Account, Alert, Custody, Lot, Watch
+from ledger.opened_lots import say_opened
 from ledger.usage_reading import DAYS_OF_USE, mean_daily_use, read_usage
 from tests.ledger.bench import Bench, now, open_bench
 
@@ -70,6 +71,28 @@ def test_it_clears_by_itself_and_says_nothing_twice(bench: Bench) -> None:
     assert [one.id for one in reviewed(bench)["expiring"]] == [first.id]
     bench.spill(lot, "500")
     assert "expiring" not in reviewed(bench)
+
+
+def test_an_open_lot_is_told_of_within_its_days(bench: Bench) -> None:
+    material = bench.material(use_within_days=90)
+    sealed, open_one, old, other = (
+        bench.lot(material, "500", expires_on=expires)
+        for expires in (None, None, in_days(12), in_days(300))
+    )
+    for lot, day in ((open_one, -70), (old, -70), (other, -20)):
+        with acting_as(bench.actor):
+            say_opened(bench.actor, lot=lot.id, opened_on=in_days(day))
+    found = {alert.subject: alert.facts for alert in reviewed(bench)["expiring"]}
+    assert found.keys() == {open_one.id, old.id}
+    facts = found[open_one.id]
+    assert (facts["expires_on"], facts["use_by"]) == (None, in_days(20).isoformat())
+    assert facts["opened_on"] == in_days(-70).isoformat()
+    assert found[old.id]["expires_on"] == in_days(12).isoformat()
+    assert "use_by" not in found[old.id], "it expires before that"
+    with acting_as(bench.actor):
+        say_opened(bench.actor, lot=open_one.id, opened_on=None, reason="it was the other")
+    assert [alert.subject for alert in reviewed(bench)["expiring"]] == [old.id]
+    assert sealed.id not in found
 
 
 def test_what_was_rejected_is_of_no_interest(bench: Bench) -> None:

@@ -19,6 +19,7 @@ from ledger.lots import (
 )
 from ledger.models import Decision, Lot
 from ledger.quantities import parse_density
+from ledger.statements import run
 from tests.factories import open_workshop
 from tests.ledger.bench import open_bench
 from tests.ledger.books import Books
@@ -124,17 +125,23 @@ def test_a_lot_s_measured_density_replaces_the_one_before() -> None:
 
 
 @pytest.mark.parametrize(
-    ("expires", "retest", "last"),
-    [(None, None, None), (5, None, 5), (None, 4, 4), (5, 4, 4), (3, 4, 3)],
+    ("expires", "retest", "use_by", "last"),
+    [
+        *((None, None, None, None), (5, None, None, 5), (None, 4, None, 4), (5, 4, None, 4)),
+        *((3, 4, None, 3), (None, None, 6, 6), (5, 4, 3, 3), (5, 4, 6, 4), (3, None, 4, 3)),
+    ],
 )
-def test_the_earlier_date_is_the_last_day(
-    expires: int | None, retest: int | None, last: int | None
+def test_the_earliest_date_is_the_last_day(
+    expires: int | None, retest: int | None, use_by: int | None, last: int | None
 ) -> None:
     def on(day: int | None) -> date | None:
         return None if day is None else date(2026, 5, day)
 
     lot = SimpleNamespace(expires_on=on(expires), retest_on=on(retest))
-    assert last_usable_day(lot) == on(last)
+    assert last_usable_day(lot, on(use_by)) == on(last)
+    days = [on(expires), on(retest), on(use_by)]
+    (told,) = run("select ledger_last_day(%s::date, %s::date, %s::date)", days).fetchone()
+    assert told == on(last)
 
 
 def test_a_day_is_the_co_op_s() -> None:

@@ -1,0 +1,121 @@
+"""When a maker opened a lot: a container that is open lasts only so long, whatever its expiry says.
+
+For how long is a fact of the material, as its supplier's data sheet has it; PostgreSQL adds it up
+and keeps the day in the lot's custody. A retest does not move it: what is tested may be good, and
+the days after opening were set for what gets in with air and spoons. Nothing is rewritten; of what
+is said of one lot the latest stands.
+"""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import Final
+from uuid import UUID
+
+from django.db import connection
+from django.db.models import OuterRef, QuerySet, Subquery
+
+from ledger.access import Actor, lot_for
+from ledger.alerts import enqueue_checks
+from ledger.entries import explained, lock_pools
+from ledger.errors import Invalid
+from ledger.lots import custody_of, must_be_stocked
+from ledger.models import Custody, Lot, LotOpening, Material
+from ledger.roles import Verb
+
+# What comes out of an open container is open, too, and since the same day.
+_OPEN_TOO: Final = """
+insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days, reason,
+                               entry_id, person_id, recorded_at)
+select c.coop_id, c.maker_id, uuidv7(), o.lot, c.opened_on, c.use_by - c.opened_on, '',
+       %(entry)s, %(person)s, clock_timestamp()
+  from ledger_custody c cross join unnest(%(lots)s::uuid[]) o(lot)
+  where c.coop_id = %(coop)s and c.maker_id = %(maker)s and c.lot_id = %(lot)s
+    and c.opened_on is not null order by o.lot
+"""
+
+
+def say_opened(
+    actor: Actor, *, lot: UUID | str, opened_on: date | None, reason: str = ""
+) -> LotOpening:
+    """Keep on which day the maker opened a lot; None puts right that it is not open after all.
+
+    It may be used for as many days as its material says today, or without an end of its own where
+    it says none. What was said before is put right for a reason. Raises NotFound, Forbidden, and
+    Invalid for a day that lies in the future or before the lot's arrival, or no reason.
+    """
+    actor.must(Verb.MAKE)
+    found = lot_for(actor, lot)
+    must_be_stocked(found.material, "")
+    # Whoever draws holds this lock when looking whether it is open: one of the two comes first.
+    lock_pools([found.material_id])
+    if opened_on is None and custody_of(actor, found).opened_on is None:
+        raise Invalid("Nobody has opened it: give the day on which you did.", pointer="/opened_on")
+    # As it is by now, whoever changed it while the lock was waited for.
+    days = Material.objects.values_list("use_within_days", flat=True).get(id=found.material_id)
+    kept = LotOpening(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker,
+        lot=found,
+        opened_on=opened_on,
+        use_within_days=None if opened_on is None else days,
+        reason=reason.strip(),
+        person_id=actor.person_id,
+    )
+    with explained():
+        kept.save(force_insert=True)
+    enqueue_checks(actor, [found.material_id])
+    return kept
+
+
+def openings_of(actor: Actor, lot: Lot) -> "QuerySet[LotOpening]":
+    """What the maker has said of a lot's opening, the latest first. Raises Forbidden."""
+    actor.must(Verb.READ)
+    rows = LotOpening.objects.filter(maker_id=actor.maker, lot=lot)
+    return rows.select_related("entry").order_by("-id")
+
+
+def opened_by(actor: Actor, lot: Lot, entry: UUID) -> LotOpening | None:
+    """The opening of a lot that a draw of it was, if it was one. Raises Forbidden."""
+    actor.must(Verb.READ)
+    rows = LotOpening.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
+    return rows.filter(lot=lot, entry_id=entry).first()
+
+
+def open_with(actor: Actor, lot: Lot, drawn: Sequence[Lot], entry: UUID) -> None:
+    """Lots that an entry drew from an open lot are open as it is."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _OPEN_TOO,
+            {
+                "coop": actor.coop_id,
+                "maker": actor.maker,
+                "lot": lot.id,
+                "lots": [one.id for one in drawn],
+                "entry": entry,
+                "person": actor.person_id,
+            },
+        )
+
+
+def opens_until(custody: Custody | None, day: date) -> date | None:
+    """By when a lot is to be used that is opened by taking some of it on a day; None if it is not.
+
+    PostgreSQL opens it where an entry draws, fills, decants or issues (post_entry.sql).
+    """
+    if custody is None:
+        return None
+    days: int | None = custody.lot.material.use_within_days
+    opened: date = max(day, custody.lot.arrived_on)
+    if days is None or not custody.lot.material.stocked:
+        return None
+    if custody.opened_on is not None and custody.opened_on <= opened:
+        return None
+    return opened + timedelta(days=days)
+
+
+def use_by_of(lot: str = "lot_id") -> Subquery:
+    """The day by which the maker of a row is to use its lot since opening it, to annotate with."""
+    own = Custody.objects.filter(
+        coop_id=OuterRef("coop_id"), maker_id=OuterRef("maker_id"), lot_id=OuterRef(lot)
+    )
+    return Subquery(own.values("use_by")[:1])

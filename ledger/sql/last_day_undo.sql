@@ -1,0 +1,1 @@
+drop function ledger_last_day(date, date, date);

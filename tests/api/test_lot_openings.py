@@ -1,0 +1,61 @@
+"""When a lot was opened: said by its maker or shown by its first draw, told with the lot."""
+
+from tests.api.client import Client
+from tests.api.test_quality import planned
+
+DAY = {"opened_on": "2025-05-10"}
+
+
+def test_a_lot_is_used_within_the_days_of_its_material(north: Client) -> None:
+    oil = north.material("Rosehip oil", use_within_days=180)
+    assert north.get(f"materials/{oil}").made()["use_within_days"] == 180
+    lot = north.receive(oil, "1 kg", "20.00", expires_on="2027-05-01")
+    shown = north.get(f"lots/{lot}").made()
+    assert (shown["opened_on"], shown["use_by"]) == (None, None)
+    first = north.post(f"lots/{lot}/openings", DAY).made()
+    assert (first["use_within_days"], first["use_by"], first["entry"]) == (180, "2025-11-06", None)
+    north.post(f"lots/{lot}/openings", DAY).refused(422, "invalid", "/reason")
+    why = {"reason": "that was the day before"}
+    north.post(f"lots/{lot}/openings", {"opened_on": "2025-05-11", **why}).made()
+    shown = north.get(f"lots/{lot}").made()
+    assert (shown["opened_on"], shown["use_by"]) == ("2025-05-11", "2025-11-07")
+    assert [row["id"] for row in north.listed("lots", expires_before="2025-11-08")] == [lot]
+    assert north.listed("lots", expires_before="2025-11-07") == []
+    kept = north.listed(f"lots/{lot}/openings")
+    assert [(one["opened_on"], one["reason"]) for one in kept] == [
+        ("2025-05-11", "that was the day before"),
+        ("2025-05-10", ""),
+    ]
+    north.post(f"lots/{lot}/openings", {"opened_on": None, "reason": "another drum"}).made()
+    assert north.get(f"lots/{lot}").made()["use_by"] is None
+
+
+def test_days_that_cannot_be_are_refused(north: Client) -> None:
+    lot = north.receive(north.material("Rosehip oil", use_within_days=180), "1 kg", "20.00")
+    for day in ("2025-04-30", "2199-01-01", None):
+        wrong = {"opened_on": day, "reason": "so it was"}
+        north.post(f"lots/{lot}/openings", wrong).refused(422, "invalid", "/opened_on")
+    for days, code in ((0, "min_value"), (3651, "max_value")):
+        body = {"name": "Plum oil", "measured_by": "mass", "use_within_days": days}
+        north.post("materials", body).refused(422, code, "/use_within_days")
+
+
+def test_the_weighing_that_opens_a_lot_says_so_and_too_late_it_is_refused(north: Client) -> None:
+    oil = north.material("Rosehip oil", use_within_days=30)
+    lot = north.receive(oil, "1 kg", "20.00")
+    phases = [{"name": "A", "lines": [{"material": oil, "percent": "100"}]}]
+    formula = north.post("formulas", {"name": "Balm", "phases": phases}).made()
+    batch = planned(north, formula["id"], lot, "100")
+    assert north.get(f"lots/{lot}").made()["opened_on"] == "2025-05-06"
+    (opening,) = north.listed(f"lots/{lot}/openings")
+    (weighing,) = north.get(f"batches/{batch['id']}").made()["weighings"]
+    assert opening["entry"] == weighing["entry"]
+    body = {"line": batch["lines"][0]["id"], "lot": lot, "quantity": "1 g"}
+    late = {**body, "happened_at": "2025-06-06T09:00:00Z"}
+    path = f"batches/{batch['id']}/weighings"
+    told = north.post(path, late).refused(409, "lot_open_too_long", "/lot")
+    assert "was opened on 2025-05-06 and lasts 30 days then, until 2025-06-05" in told["detail"]
+    done = north.post(path, {**late, "deviation": {"reason": "smells as new"}}).made()
+    assert (done["overrode"], done["opened_until"]) == (["open_too_long"], None)
+    (listed,) = north.listed("deviations", kind="open_too_long")
+    assert listed["entry"] == done["entry"]
