@@ -12,11 +12,22 @@ import pytest
 
 from api.pages.urls import urlpatterns
 from tests.api.client import Answer
-from tests.test_walls_http import OF_PATH, Maker, assert_shows_only, foreign_to, makers
+from tests.test_walls_http import (
+    OF_PATH,
+    Maker,
+    assert_shows_only,
+    foreign_to,
+    makers,
+    unpacked,
+)
 
 __all__ = ["makers"]
 TOKEN = re.compile(r'name="csrfmiddlewaretoken" value="([^"]+)"')
 FORM_KEY = re.compile(r'name="form_key" value="[^"]+"')
+
+
+# It is packed, and no page.
+COPY = "/books/copy"
 
 
 def pages(*, of_one: bool) -> list[str]:
@@ -103,7 +114,14 @@ def own_pages(one: Maker) -> list[str]:
         for route in pages(of_one=True)
         for id in one.has.ids[page_kind(route)]
     ]
-    return [*pages(of_one=False), *of_one]
+    return [*(path for path in pages(of_one=False) if path != COPY), *of_one]
+
+
+def test_a_copy_from_its_page_has_no_word_of_another(makers: list[Maker]) -> None:
+    one = makers[0]
+    text = unpacked(look(one, COPY))
+    assert one.secret in text
+    assert not [other.secret for other in makers[1:] if other.secret in text]
 
 
 def assert_frugal(path: str, answer: Answer) -> None:
