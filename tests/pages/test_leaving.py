@@ -84,6 +84,22 @@ def test_a_mistake_is_taken_back(shop: Workshop) -> None:
     assert UUID(undone["Location"].removeprefix("/entries/"))
 
 
+def test_what_stands_in_the_way_of_taking_back_is_led_to(shop: Workshop) -> None:
+    """A delivery of which some was given away: the page leads to that, and tells no id."""
+    lot = shop.receive(shop.material("Vetiver oil"), "1 kg", "60.00")
+    client = signed_in(shop)
+    done(client, f"/lots/{lot.id}/out", way="gift", quantity="100 g", reason="the fair")
+    page = client.get(f"/lots/{lot.id}").content.decode()
+    (given,) = re.findall(r'href="(/entries/[0-9a-f-]{36})">given out', page)
+    (came,) = {*re.findall(r'href="(/entries/[0-9a-f-]{36})"', page)} - {given}
+    answer = sent(client, came, reason="not ours")
+    assert answer.status_code == 422
+    assert f'<a href="{given}">entry 1</a>' in answer.content.decode()
+    assert given.removeprefix("/entries/") not in shown(answer)
+    sent(client, given, reason="it was another lot")
+    assert "It takes back" in shown(client.get(sent(client, came, reason="not ours")["Location"]))
+
+
 def test_a_supplier_is_added_and_put_right(shop: Workshop) -> None:
     client = signed_in(shop)
     facts = {"name": "Harbour oils", "contact_name": "", "mail": "orders@example.org"}
