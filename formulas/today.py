@@ -8,8 +8,8 @@ from datetime import date, datetime, timedelta
 from typing import Any, Final
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
-from django.db.models.functions import Least
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, Window
+from django.db.models.functions import Least, RowNumber
 
 from formulas.access import batches_of, standing
 from formulas.complaints import Report, reports_waiting
@@ -76,8 +76,7 @@ class Today:
     something in store; such a lot `deviates` where the batch that it was `made_in`, or its filling,
     does. `misplaced` are lots that lie where they do not belong. `sources` are tests after which
     the source is to be tested again. `claims` are those on one's own shares. `more` names the lists
-    that go on: "planned" is that of the batches, "ending" that of the days that come, "waiting"
-    that of lots to decide on or to carry elsewhere.
+    that go on: "planned" is that of the batches, "ending" that of the days that come.
     """
 
     day: date
@@ -119,7 +118,7 @@ def today(actor: Actor, *, now: datetime) -> Today:
     ending = _first("ending", _expiring(actor, day), more, MOST_IN_ALL)
     retests = [one for one in ending if _retest_first(one)]
     expiring = [one for one in ending if not _retest_first(one)]
-    waiting = _first("waiting", _waiting(actor), more, MOST_IN_ALL)
+    waiting = list(_waiting(actor))
     undecided = [one for one in waiting if one.status == Status.QUARANTINE]
     misplaced = [one for one in waiting if one.out]
     return Today(
@@ -222,6 +221,9 @@ def _waiting(actor: Actor) -> "QuerySet[Any]":
         .filter(Q(status=Status.QUARANTINE) | Q(out=True))
         .annotate(made_in=Subquery(made.values("batch_id")[:1]))
         .annotate(deviates=Exists(against) | Exists(filled.exclude(deviation="")))
+        # The first of either, so that many to decide on do not hide what lies wrong.
+        .annotate(turn=Window(RowNumber(), "out", order_by=["since", "lot_id"]))
+        .filter(turn__lte=MOST + 1)
         .order_by("since", "lot_id")
     )
 

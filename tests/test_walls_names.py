@@ -142,7 +142,8 @@ def _told(
 
 def _without(text: str, said: str) -> str:
     for typed in (text, quote(text), quote_plus(text)):
-        said = said.replace(typed, "…")
+        # What only has it in it, as NB1 has B1, says nothing of what was typed.
+        said = re.sub(rf"(?<!\w){re.escape(typed)}(?!\w)", "…", said)
     return said
 
 

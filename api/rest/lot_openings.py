@@ -13,7 +13,7 @@ from ledger.models import LotOpening
 from ledger.opened_lots import openings_of, say_opened
 
 
-class OpeningIn(Body):
+class LotOpeningIn(Body):
     opened_on = serializers.DateField(
         allow_null=True, help_text="Null puts right that it is not open after all."
     )
@@ -63,7 +63,7 @@ class Openings(Resource):
         """List what was said of a lot's opening, the latest first: it stands."""
         return page(self.request, query, openings_of(actor, lot_for(actor, id)), opening_json)
 
-    @writes(OpeningIn, OpeningOut, examples=examples.OPENING)
+    @writes(LotOpeningIn, OpeningOut, examples=examples.OPENING)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Say on which day a lot was opened, or put right what was said before."""
         return opening_json(say_opened(actor, lot=id, **data))

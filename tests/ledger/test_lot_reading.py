@@ -56,6 +56,8 @@ def test_a_lot_shows_what_it_is_and_what_it_is_worth() -> None:
         "arrived_on": "2020-01-01",
         "expires_on": "2100-06-30",
         "retest_on": None,
+        "opened_on": None,
+        "use_by": None,
         "dates_note": "",
         "version": 1,
         "density": {"value": "1.26", "at": "20.00", "entered": "1.26 g/mL"},
