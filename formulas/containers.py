@@ -175,6 +175,11 @@ def check_room(
         raise _too_small({"room": room, "wanted": millilitres})
 
 
+def room_of_product(actor: Actor, product: Product) -> Decimal | None:
+    """Millilitres that the containers of a product hold; None where that is not known."""
+    return room_of(actor, [(item.material_id, item.quantity) for item in product.packaging.all()])
+
+
 def room_for(
     actor: Actor, product: Product, grams: Decimal | None, density: Density | None
 ) -> tuple[Decimal, Decimal] | None:
@@ -184,7 +189,7 @@ def room_for(
     """
     if grams is None or density is None:
         return None
-    room = room_of(actor, [(item.material_id, item.quantity) for item in product.packaging.all()])
+    room = room_of_product(actor, product)
     return None if room is None else (grams / density.grams_per_millilitre, room)
 
 

@@ -9,7 +9,7 @@ from uuid import UUID
 from django.db.models import F
 
 from formulas.access import fills_of
-from formulas.containers import room_for, room_of
+from formulas.containers import room_for, room_of_product
 from formulas.errors import RuleMissing, SpreadMissing
 from formulas.fill_targets import Giveaway, Target, above, keeps, lowest_target, percent_above
 from formulas.finishing import cost_of
@@ -123,13 +123,8 @@ def fill_target(
         now=over(found.overfill_percent),
         asked=None if overfill_percent is None else over(overfill_percent),
         density=known,
-        room_ml=_room(actor, found),
+        room_ml=room_of_product(actor, found),
     )
-
-
-def _room(actor: Actor, product: Product) -> Decimal | None:
-    packed = [(item.material_id, item.quantity) for item in product.packaging.all()]
-    return room_of(actor, packed)
 
 
 @dataclass(frozen=True, slots=True)
