@@ -1,7 +1,8 @@
 """Closing a count sheet: every difference explained to the last gram, and what follows posted."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
@@ -23,7 +24,6 @@ from ledger.errors import (
     NotFound,
     RecountNeeded,
     Sentence,
-    placed,
 )
 from ledger.models import Account, CountCause, CountLine, CountSheet, Entry, Reservation
 from ledger.quantities import kept_in
@@ -239,7 +239,7 @@ def _post_group(
     moves = [
         _move(actor, cause, account, costs) for cause, account in zip(group, accounts, strict=True)
     ]
-    with placed(first.pointer, NotEnough):
+    with _at_its_cause(group):
         posted = post_entry(
             actor,
             kind=Entry.Kind.COUNT,
@@ -273,6 +273,17 @@ def _post_group(
         )
         for cause, account, value in zip(group, accounts, posted.values, strict=True)
     ]
+
+
+@contextmanager
+def _at_its_cause(group: Sequence[Explained]) -> Iterator[None]:
+    """Where there is not enough of a lot, that is about its cause, whichever comes first."""
+    try:
+        yield
+    except NotEnough as refusal:
+        of_lot = (cause for cause in group if str(cause.lot) == refusal.facts.get("lot"))
+        refusal.at(next(of_lot, group[0]).pointer)
+        raise
 
 
 def _move(

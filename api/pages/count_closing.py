@@ -1,5 +1,6 @@
 """The end of a count: what explains each difference, and closing the sheet."""
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -11,6 +12,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import GramsField, PageForm
+from api.pages.saying import in_words
 from api.pages.screen import Screen
 from formulas.access import batches_of
 from formulas.counting import Cause, Explanation, close_count
@@ -32,7 +34,8 @@ CAUSES: Final = [
     ("misbooked", _("a batch was booked wrongly")),
 ]
 # What may hold for many lots at once; a batch that was booked wrongly does not.
-FOR_ALL: Final = [(cause, why) for cause, why in CAUSES if cause not in ("misbooked", "found")]
+LACKING: Final = [(cause, why) for cause, why in CAUSES if cause not in ("misbooked", "found")]
+FOUND: Final = [(cause, why) for cause, why in CAUSES if cause in ("", "found")]
 
 
 class CauseForm(PageForm):
@@ -60,21 +63,34 @@ class CauseForm(PageForm):
 
 
 class EndForm(PageForm):
-    """The end of the sheet; and of lots beyond those that the page has, one cause for all."""
+    """The end of the sheet; and of lots beyond those that the page has, one cause for all.
 
-    rest_cause = forms.ChoiceField(
-        label=_("What lacks of these, because"),
-        choices=FOR_ALL,
-        required=False,
-        help_text=_("What there is too much of was found again."),
-    )
+    `state` names the differences as they are now: whoever saw others looks at them first.
+    """
+
+    rest_cause = forms.ChoiceField(label=_("Why they differ"), required=False)
     rest_reason = forms.CharField(label=_("How is that known"), max_length=LONGEST, required=False)
     leave_unread = forms.BooleanField(
         label=_("Close it though some lots were not looked at"), required=False
     )
 
+    def __init__(self, *args: Any, rest: Sequence[CountLine], state: str, **how: Any) -> None:
+        super().__init__(*args, **how)
+        self.state = state
+        lacking = [line for line in rest if _lacks(line)]
+        self.offer("rest_cause", LACKING if lacking else FOUND)
+        if 0 < len(lacking) < len(rest):
+            too_much = _("What there is too much of was found again.")
+            self.fields["rest_cause"].help_text = too_much
+
     def clean(self) -> dict[str, Any]:
         typed = super().clean() or {}
+        if self.data.get("state") != self.state:
+            changed = _(
+                "Somebody counted meanwhile, and what differs is not what you saw. Look once more,"
+                " then close the sheet; what you typed is kept."
+            )
+            self.add_error(None, changed)
         if typed.get("rest_cause") and not typed.get("rest_reason"):
             self.add_error("rest_reason", _("Say how this is known."))
         return typed
@@ -106,9 +122,19 @@ class Explained:
         if of != "explanations" or not place.isdecimal():
             self.end.refuse(refusal)
             return
-        row = self.told()[int(place)][1]
+        told = self.told()
+        if int(place) >= len(told):
+            self._refuse_of_rest(self.rest[int(place) - len(told)], refusal.detail)
+            return
+        row = told[int(place)][1]
         form = row[int(which) if which.isdecimal() else 0]
         form.add_error(name if name in form.fields else None, refusal.detail)
+
+    def _refuse_of_rest(self, line: CountLine, why: str) -> None:
+        """The lots beyond those of the page come after them, and have one cause: which one it is
+        about is named there."""
+        told = {"lot": line.lot.code, "why": in_words(why, self.end.reader)}
+        self.end.add_error("rest_cause", said("%(lot)s: %(why)s") % told)
 
 
 class CloseCount(Screen):
@@ -135,7 +161,9 @@ class CloseCount(Screen):
     def _forms(self, id: UUID, data: Any = None) -> Explained:
         sheet = find(counting.sheets_of(self.actor), id)
         all_lines = list(counting.lines_of(sheet))
-        lines = [line for line in all_lines if line.asks == "explanation"]
+        differ = [line for line in all_lines if line.asks == "explanation"]
+        # What somebody typed about a lot stays on the page, whichever others came meanwhile.
+        lines = sorted(differ, key=lambda line: f"{line.lot_id}-0-cause" not in (data or ()))
         again = [line for line in all_lines if line.asks == "recount"]
         more = [*data.getlist("more"), *data.getlist("another")] if data is not None else []
         causes = [
@@ -145,8 +173,9 @@ class CloseCount(Screen):
             ]
             for line in lines[:LINES]
         ]
-        end = EndForm(data, reader=self.reader)
-        return Explained(end, lines[:LINES], causes, again, lines[LINES:])
+        rest = lines[LINES:]
+        end = EndForm(data, reader=self.reader, rest=rest, state=_state_of(differ))
+        return Explained(end, lines[:LINES], causes, again, rest)
 
     def _close(self, id: UUID, forms: Explained) -> Any:
         told = forms.told()
@@ -191,8 +220,11 @@ class CloseCount(Screen):
             form=forms.end,
             rows=list(zip(forms.lines, forms.causes, strict=True)),
             rest=forms.rest,
+            rest_shown=forms.rest[:LINES],
+            rest_more=len(forms.rest[LINES:]),
             most=MOST,
             again=forms.again[:LINES],
+            again_more=len(forms.again[LINES:]),
             codes=list(codes[:CODES]),
             status=status,
         )
@@ -200,5 +232,14 @@ class CloseCount(Screen):
 
 def _for_all(line: CountLine, cause: str, reason: str) -> Cause:
     """What holds for a lot of the rest: what lacks has the cause, what is too much was found."""
-    lacks = line.difference is None or line.difference < 0
-    return Cause(cause if lacks else "found", reason, None)
+    return Cause(cause if _lacks(line) else "found", reason, None)
+
+
+def _lacks(line: CountLine) -> bool:
+    return line.difference is None or line.difference < 0
+
+
+def _state_of(differ: Sequence[CountLine]) -> str:
+    """Which lots differ and by how much, in short: a sheet may have two thousand of them."""
+    told = " ".join(f"{line.lot_id} {line.difference}" for line in differ)
+    return hashlib.sha256(told.encode()).hexdigest()

@@ -7,7 +7,9 @@ from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import GramsField, PageForm, Typed, id_in
@@ -26,6 +28,8 @@ from ledger.roles import Verb
 # So many lines are on a page, so many of its sheets on the first.
 LINES, SHEETS, DUE = 25, 20, 12
 LONGEST = 400
+# So many containers of a lot are weighed at a time, as the API takes them.
+MOST_WEIGHED = 50
 CLASSES = [
     ("A", _("A: most of the money goes there")),
     ("B", _("B: in between")),
@@ -137,14 +141,18 @@ class ScaleField(GramsField):
 
     widget = forms.TextInput(attrs={"autocomplete": "off"})
 
+    def __init__(self, **how: Any) -> None:
+        forms.CharField.__init__(self, max_length=64 * MOST_WEIGHED, **how)
+
     def plain(self, typed: str) -> str:
         """Each number by itself, in `read`."""
         return typed
 
     def read(self, typed: str) -> Any:
-        return [
-            super(ScaleField, self).read(self.reader.plain(one.strip())) for one in typed.split("+")
-        ]
+        weights = typed.split("+")
+        if len(weights) > MOST_WEIGHED:
+            raise ValidationError(said("At most 50 containers of a lot are weighed at a time."))
+        return [super(ScaleField, self).read(self.reader.plain(one.strip())) for one in weights]
 
 
 @dataclass(frozen=True, slots=True)
