@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, Final
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, Window
+from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, Value, When, Window
 from django.db.models.functions import Least, RowNumber
 
 from formulas.access import batches_of, standing
@@ -43,7 +43,7 @@ from ledger.transferring import Offered, offered, transfers_of
 
 SOON: Final = timedelta(days=30)
 MOST: Final = 8
-# Of these two lists, or three, are made.
+# Of batches three lists are made; of lots that end, so many of each list are not told twice.
 MOST_IN_ALL: Final = 2 * MOST
 # What has no list of its own here, with the act that resolves it.
 ALERTED: Final = (AlertKind.LOW_STOCK, AlertKind.PRICE_JUMP, AlertKind.DEPOSIT_UNCLAIMED)
@@ -76,7 +76,7 @@ class Today:
     something in store; such a lot `deviates` where the batch that it was `made_in`, or its filling,
     does. `misplaced` are lots that lie where they do not belong. `sources` are tests after which
     the source is to be tested again. `claims` are those on one's own shares. `more` names the lists
-    that go on: "planned" is that of the batches, "ending" that of the days that come.
+    that go on: "planned" is that of the batches. The rounds have names of their own.
     """
 
     day: date
@@ -115,9 +115,9 @@ def today(actor: Actor, *, now: datetime) -> Today:
     lacking = short_batches(actor, planned)
     known = {one.batch.id for one in lacking}
     offers = transfers_of(actor, incoming=True, state=Transfer.State.OPEN).order_by("id")
-    ending = _first("ending", _expiring(actor, day), more, MOST_IN_ALL)
-    retests = [one for one in ending if _retest_first(one)]
-    expiring = [one for one in ending if not _retest_first(one)]
+    ending = list(_expiring(actor, day))
+    retests = [one for one in ending if one.again]
+    expiring = [one for one in ending if not one.again]
     waiting = list(_waiting(actor))
     undecided = [one for one in waiting if one.status == Status.QUARANTINE]
     misplaced = [one for one in waiting if one.out]
@@ -127,8 +127,8 @@ def today(actor: Actor, *, now: datetime) -> Today:
         found=[one for one in lacking if not one.to_get],
         ready=[batch for batch in planned if batch.id not in known],
         alerted=_alerted(actor, now, known | {one.lot_id for one in ending}, more),
-        expiring=endings(_first("ending", expiring, more), day),
-        retests=_first("ending", retests, more),
+        expiring=endings(_first("expiring", expiring, more), day),
+        retests=_first("retests", retests, more),
         undecided=_first("undecided", undecided, more),
         misplaced=_first("misplaced", misplaced, more),
         offers=offered(_first("offers", offers, more)),
@@ -189,16 +189,21 @@ def _deviating(batch: OuterRef) -> "QuerySet[Weighing]":
     return standing(Weighing.objects.filter(outside, batch_id=batch))
 
 
-def _expiring(actor: Actor, day: date) -> "QuerySet[Holding]":
-    """What is in store of lots that may not be used for longer than thirty days more."""
-    rows = _in_store(actor).annotate(use_by=use_by_of())
+def _expiring(actor: Actor, day: date) -> "QuerySet[Any]":
+    """What is in store of lots that may not be used for longer than thirty days more; whether each
+    is to be tested `again` before it goes off. The first of either, so that none hides another."""
+    soon = _with_ends(_in_store(actor)).filter(ends__lte=day + SOON)
+    turn = Window(RowNumber(), "again", order_by=["ends", "lot_id"])
+    first = soon.annotate(turn=turn).filter(turn__lte=MOST_IN_ALL).values("lot_id")
+    rows = _with_ends(_in_store(actor).filter(lot_id__in=first))
+    return with_uses(rows.order_by("ends", "lot_id"))
+
+
+def _with_ends(rows: "QuerySet[Holding]") -> "QuerySet[Any]":
+    rows = rows.annotate(use_by=use_by_of())
     rows = rows.annotate(ends=Least("lot__expires_on", "lot__retest_on", "use_by"))
-    return with_uses(rows.filter(ends__lte=day + SOON).order_by("ends", "lot_id"))
-
-
-def _retest_first(one: Any) -> bool:
-    """Whether the lot of a holding is to be tested again before it goes off."""
-    return bool(one.ends == one.lot.retest_on and one.ends not in (one.lot.expires_on, one.use_by))
+    is_off = (When(lot__expires_on=F("ends"), then=False), When(use_by=F("ends"), then=False))
+    return rows.annotate(again=Case(*is_off, default=Value(True)))
 
 
 def _in_store(actor: Actor) -> "QuerySet[Holding]":

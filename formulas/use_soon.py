@@ -16,11 +16,15 @@ from ledger.other_users import NOBODY, OtherUsers, others_of
 @dataclass(frozen=True, slots=True)
 class Ending:
     """What is in store of a lot, the day it `ends`, what of it is `promised` to planned batches,
-    which were given it because it keeps until their day, and who else uses its material."""
+    which were given it because it keeps until their day, and who else uses its material.
+
+    It ends because it is `open` where nothing but its opening set that day.
+    """
 
     lot: Lot
     quantity: Decimal
     ends: date
+    open: bool
     promised: Decimal
     others: OtherUsers
 
@@ -53,6 +57,7 @@ def endings(holdings: Sequence[Any], day: date) -> list[Ending]:
             one.lot,
             one.quantity,
             one.ends,
+            one.ends not in (one.lot.expires_on, one.lot.retest_on),
             one.promised or Decimal(0),
             OtherUsers.told(one.others) if one.others and one.ends >= day else NOBODY,
         )

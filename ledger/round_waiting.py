@@ -8,7 +8,7 @@ before the last is disputed or paid (`ledger.settling`), and what took no part i
 (`ledger.ordering`) or waits no more after a week.
 """
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -94,8 +94,8 @@ class Waiting:
     to buy, and has not answered. It has received what is to come of those `to_hand_out`, and what
     was billed for those `to_share` is not shared yet. Of those that came `above` its highest price
     that is the id of the movement by which it owes more. Of those where a pledge was `too_dear` for
-    it that is the name of the first material of which it gets nothing. There are `more` where a
-    list is cut.
+    it that is the name of the first material of which it gets nothing. `more` has the names of the
+    lists that are cut.
     """
 
     to_pledge: Sequence[OrderRound]
@@ -104,7 +104,7 @@ class Waiting:
     to_share: Sequence[OrderRound]
     above: Sequence[OrderRound]
     too_dear: Sequence[OrderRound]
-    more: bool
+    more: Set[str]
 
     @property
     def lists(self) -> tuple[Sequence[OrderRound], ...]:
@@ -131,7 +131,7 @@ def rounds_waiting(actor: Actor, *, now: datetime, most: int) -> Waiting:
         rows.annotate(**waits).filter(any_of).order_by("closes_at", "id")[: len(waits) * most + 1]
     )
     lists = {name: [row for row in found if getattr(row, name)] for name in waits}
-    more = any(len(rows) > most for rows in lists.values())
+    more = {name for name, rows in lists.items() if len(rows) > most}
     return Waiting(**{name: rows[:most] for name, rows in lists.items()}, more=more)
 
 

@@ -4,7 +4,9 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.db.models import F
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import PageForm
@@ -51,9 +53,17 @@ class PutForm(PageForm):
 
 
 def put_form(actor: Actor, reader: Any, lot: dict[str, Any], data: Any = None) -> PutForm:
-    """The form for one lot, with those places that are kept for what it is, or for anything."""
+    """The form for one lot, with those places that are kept for what it is, or for anything.
+
+    Where it lies now is among them in any case: else it would look as if it lay nowhere, and a tap
+    would say so.
+    """
     form = PutForm(data, reader=reader, initial={"place": lot["place"]})
-    form.offer("place", places_to_choose(actor, lot["status"]))
+    choices = places_to_choose(actor, lot["status"])
+    if lot["place"] and lot["place"] not in dict(choices):
+        name = said("%(place)s, where it does not belong now") % {"place": lot["place_name"]}
+        choices.insert(1, (lot["place"], name))
+    form.offer("place", choices)
     return form
 
 
@@ -82,9 +92,12 @@ class Places(Screen):
         )
 
     def _page(self, form: PageForm, status: int = 200) -> HttpResponse:
-        rows = places.places_of(self.actor).order_by("retired_at", "name", "id")
+        used_first = F("retired_at").asc(nulls_first=True)
+        rows = list(places.places_of(self.actor).order_by(used_first, "name", "id")[: MOST + 1])
         return self.show(
             found=[(one, KEEPS[one.keeps]) for one in rows[:MOST]],
+            more=len(rows) > MOST,
+            most=MOST,
             form=form if self.actor.may(Verb.PLACE) else None,
             status=status,
         )
@@ -95,7 +108,7 @@ class ChangeForm(PlaceForm):
     retired = forms.BooleanField(
         label=_("It is not used any more"),
         required=False,
-        help_text=_("Nothing lies there then, and nothing can be put there."),
+        help_text=_("Only once nothing lies there; nothing can be put there then."),
     )
 
 

@@ -1,6 +1,6 @@
 """The shelf: lots to look for, and a lot's whole life on one page."""
 
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -20,6 +20,7 @@ from api.pages.workings import Working
 from api.sheets.lots import lot_label
 from formulas.explaining import explain_lot
 from formulas.labelling import gtin_of_lot
+from formulas.today import SOON
 from ledger import documents, lot_reading, lots, places, retesting, stopping
 from ledger.access import day_of, lot_for
 from ledger.finding import lots_nearly, words_of
@@ -51,14 +52,18 @@ class SearchForm(PageForm):
     )
     status = forms.ChoiceField(label=_("That are"), required=False, choices=STATUSES)
     place = forms.ChoiceField(label=_("That lie"), required=False)
+    misplaced = forms.BooleanField(label=_("Only what lies out of place"), required=False)
+    soon = forms.BooleanField(label=_("Only what ends within thirty days"), required=False)
     gone = forms.BooleanField(label=_("Used up ones, too"), required=False)
 
-    def wanted(self) -> LotsWanted:
+    def wanted(self, today: date) -> LotsWanted:
         typed = self.cleaned_data
         words = words_of(typed.get("q", ""))
         return LotsWanted(
             status=typed.get("status") or None,
             place=typed.get("place") or None,
+            out_of_place=typed.get("misplaced") or None,
+            expires_before=today + SOON + timedelta(days=1) if typed.get("soon") else None,
             in_stock=None if typed.get("gone") else True,
             words=words or None,
         )
@@ -79,7 +84,8 @@ class Lots(Screen):
         if kind:
             return tables.file(kind, self._table(form))
         after = id_in(request.GET.get("after", ""))
-        page = list_lots(self.actor, form.wanted(), after=after, limit=MOST)
+        today = day_of(self.actor, self.now)
+        page = list_lots(self.actor, form.wanted(today), after=after, limit=MOST)
         found = [_with_numbers(lot) for lot in orjson.loads(page.results)]
         words = words_of(form.cleaned_data.get("q", ""))
         return self.show(
@@ -87,12 +93,13 @@ class Lots(Screen):
             lots=found,
             near=[] if found else lots_nearly(self.actor, words),
             more=self._more(page.next_after),
-            today=day_of(self.actor, self.now),
+            today=today,
         )
 
     def _table(self, form: SearchForm) -> tables.Table:
         """The lots as a table, whatever page is looked at."""
-        page = list_lots(self.actor, form.wanted(), after=None, limit=tables.MOST_ROWS + 1)
+        wanted = form.wanted(day_of(self.actor, self.now))
+        page = list_lots(self.actor, wanted, after=None, limit=tables.MOST_ROWS + 1)
         columns = [said("Lot"), said("Material"), said("Their lot"), said("Status"), said("Place")]
         columns += [said("Arrived"), said("Until"), said("Quantity"), said("Unit")]
         columns += [f"{said('Worth')}, {self.actor.currency}"]
@@ -109,7 +116,7 @@ class Lots(Screen):
 
     def _more(self, after: UUID | None) -> str:
         asked = self.request.GET
-        kept = {name: asked[name] for name in ("q", "status", "place", "gone") if name in asked}
+        kept = {name: asked[name] for name in SearchForm.base_fields if name in asked}
         return urlencode({**kept, "after": str(after)}) if after else ""
 
 
@@ -268,6 +275,7 @@ class Lot(Screen):
                 reader=self.reader,
                 initial={"opened_on": lot["opened_on"] or today},
             ),
+            use_within_days=material.use_within_days,
             may_open=self.actor.may(Verb.MAKE) and _opens(material),
             may_decide=self.actor.may(Verb.DECIDE),
             may_attach=self.actor.may(Verb.RECEIVE),

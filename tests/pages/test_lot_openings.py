@@ -24,7 +24,9 @@ def test_a_lot_s_page_says_since_when_it_is_open_and_puts_it_right(
     oil = shop.material("Rosehip oil", use_within_days=30)
     lot = shop.receive(oil, "1 kg", "9.00", expires_on=date(2099, 1, 31))
     page = f"/lots/{lot.id}"
-    assert "Put it right" not in shown(client.get(page))
+    first = plain(shown(client.get(page)))
+    assert "From that day it is good for 30 days, if its own date does not come first." in first
+    assert "Put it right" not in first
     early = str(TODAY - timedelta(days=1))
     assert "The lot came after this day" in refused(client, page, do="open", opened_on=early)
     words = plain(done(client, page, do="open", opened_on=str(TODAY)))
@@ -72,3 +74,11 @@ def test_the_days_are_said_of_the_material_and_the_bench_tells_the_first_draw(
     assert f"{lot.code} is open now: use it by {until}." in plain(first)
     again = done(client, bench, line=line, lot=lot.code, quantity="10", do="weigh")
     assert "is open now" not in again
+
+
+def test_who_opens_a_lot_is_told_that_no_end_of_it_is_known(shop: Workshop, client: Client) -> None:
+    lot = shop.receive(shop.material("Hemp oil"), "1 kg", "9.00")
+    answer = client.get(f"/lots/{lot.id}")
+    assert "How long it is good once it is open is not known" in shown(answer)
+    opening = answer.content.decode().partition('id="opening"')[2].partition("</form>")[0]
+    assert f'href="/materials/{lot.material_id}"' in opening

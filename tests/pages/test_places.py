@@ -8,9 +8,10 @@ import pytest
 from django.contrib.auth import get_user_model
 from django.test import Client
 
+from api.pages import lot_places
 from ledger.lots import decide
-from ledger.models import Lot, Membership, Place
-from ledger.places import add_place, put_lot
+from ledger.models import Lot, Membership, Place, Placing
+from ledger.places import add_place, change_place, put_lot
 from tests.factories import Workshop, open_workshop
 from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in, typed_in
 
@@ -43,6 +44,9 @@ def test_places_are_named_renamed_and_given_up(shop: Workshop, client: Client) -
     oil_in(shop, cold)
     assert "Cold shelf any lot 1 lot " in shown(client.get("/places"))
     path = f"/places/{cold.id}"
+    page = shown(client.get(path))
+    assert "Only once nothing lies there" in page
+    assert "lots that lie there stay; Today tells which of them do not belong there" in page
     typed = typed_in(client, path, "name")
     assert "Lots lie in Cold shelf, so it is in use: 1 of them" in refused(
         client, path, **typed, retired="on"
@@ -82,9 +86,50 @@ def test_what_is_out_of_place_is_told(shop: Workshop, client: Client) -> None:
     assert "does not belong" not in shown(client.get(path))
     shop.does(decide, lot=lot.id, decision="reject", basis="smells of paint")
     told = "It lies in Sales shelf, where it does not belong as it stands now."
-    assert told in shown(client.get(path))
+    assert f"{told} Carry it elsewhere, and say where." in shown(client.get(path))
     assert "out of place rejected" in shown(client.get("/lots"))
+    # Who has no form to say it is not led to one.
+    reader = in_role(shop, Membership.Role.READ_ONLY).get(path)
+    assert told in shown(reader)
+    assert 'href="#place"' not in reader.content.decode()
     assert told not in done(client, path, do="put", place="")
+
+
+def test_where_a_lot_lies_stays_chosen_though_it_does_not_belong_there(
+    shop: Workshop, client: Client
+) -> None:
+    """A quarantine shelf alone, and a lot of it that was released: nothing else may keep it."""
+    lot = shop.receive(shop.material("Jojoba oil"), "1 kg", "9.00", release=None)
+    waits = shop.does(add_place, name="Waiting shelf", keeps="quarantine")
+    shop.does(put_lot, lot=lot.id, place=waits.id)
+    shop.does(decide, lot=lot.id, decision="release", basis="clear")
+    path = f"/lots/{lot.id}"
+    page = shown(client.get(path))
+    assert "in no place Waiting shelf, where it does not belong now" in page
+    assert "It lies there now" in page
+    assert "No place of yours may keep it" not in page
+    typed = typed_in(client, path, "place")
+    assert typed["place"] == str(waits.id)
+    assert "Waiting shelf is kept for lots that are quarantine" in refused(
+        client, path, **{**typed, "do": "put"}
+    )
+    assert shop.does(lambda actor: Placing.objects.filter(lot=lot).count()) == 1
+    assert "Lies in" not in done(client, path, do="put", place="")
+
+
+def test_places_in_use_come_before_those_that_are_not(
+    shop: Workshop, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old, cold = (shop.does(add_place, name=name) for name in ("Attic", "Cold shelf"))
+    gone = {"place": old.id, "version": None, "now": datetime.now(UTC), "retired": True}
+    shop.does(change_place, **gone)
+    page = shown(client.get("/places"))
+    assert 0 < page.index(cold.name) < page.index(old.name)
+    assert "There are more" not in page
+    monkeypatch.setattr(lot_places, "MOST", 1)
+    page = shown(client.get("/places"))
+    assert old.name not in page
+    assert "There are more: these are the first 1" in page
 
 
 def test_the_shelf_is_looked_through_by_place(shop: Workshop, client: Client) -> None:
