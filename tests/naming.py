@@ -5,6 +5,7 @@ looked up in the tables of that query. Everything that others keep in those can 
 instead, and beside it the same with its last sign changed, which nobody has.
 """
 
+import itertools
 import re
 import string
 from collections.abc import Callable, Iterable, Mapping
@@ -26,11 +27,7 @@ from tests.pages.shops import planned_ahead, work
 WORD: Final = "Zqxvyj"
 READS: Final = re.compile(r"\s*(?:select|with)\b")
 LONGEST: Final = 60
-NEXT: Final = {
-    one: other
-    for signs in (string.ascii_lowercase, string.ascii_uppercase, string.digits)
-    for one, other in zip(signs, signs[1:] + signs[:1], strict=True)
-}
+SIGNS: Final = (string.ascii_lowercase, string.ascii_uppercase, string.digits)
 
 
 @dataclass(frozen=True)
@@ -42,12 +39,19 @@ class Names:
     known: frozenset[str]
 
     def unlike(self, text: str) -> str:
-        """The same with its last letter or digit changed, so that nobody has it."""
-        place = max(at for at, sign in enumerate(text) if sign in NEXT)
-        sign = text[place]
-        while (made := f"{text[:place]}{sign}{text[place + 1 :]}").casefold() in self.known:
-            sign = NEXT[sign]
-        return made
+        """The same with its last letter or digit changed, so that nobody has it.
+
+        Of a short one each sign may be somebody's: then it is repeated until none has that.
+        """
+        place, others = max(
+            (at, signs) for at, one in enumerate(text) for signs in SIGNS if one in signs
+        )
+        made = (
+            f"{text[:place]}{sign * times}{text[place + 1 :]}".casefold()
+            for times in itertools.count(1)
+            for sign in others
+        )
+        return next(one for one in made if one not in self.known)
 
     def looked_up(self, ask: Callable[[], object]) -> list[str]:
         """What others have in the tables that are asked for the word, when this is done."""
@@ -118,4 +122,4 @@ def names_around(admin: psycopg.Connection[Any], shop: Workshop) -> Names:
 def _is_name(text: str) -> bool:
     """What fits into a field, and is neither JSON nor an id."""
     short = len(text) <= LONGEST and "\n" not in text and text[0] not in '{["'
-    return short and not ID.search(text) and any(sign in NEXT for sign in text)
+    return short and not ID.search(text) and any(sign in signs for sign in text for signs in SIGNS)

@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db import migrations, models
 
 import ledger.ids
-from ledger.migrations._tables import Tables
+from ledger.migrations._together import Together
 
 
 class Migration(migrations.Migration):
@@ -17,7 +17,7 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        Tables(
+        Together(
             migrations.CreateModel(
                 name="Token",
                 fields=[

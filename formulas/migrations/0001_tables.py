@@ -9,7 +9,7 @@ from django.conf import settings
 from django.db import migrations, models
 
 import ledger.ids
-from ledger.migrations._tables import Tables
+from ledger.migrations._together import Together
 
 
 class Migration(migrations.Migration):
@@ -20,7 +20,7 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        Tables(
+        Together(
             migrations.CreateModel(
                 name="Formula",
                 fields=[

@@ -3,6 +3,7 @@
 from django.db import migrations, models
 
 from ledger.migrations import _sql
+from ledger.migrations._together import Together
 
 
 class Migration(migrations.Migration):
@@ -11,41 +12,43 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        migrations.AddField(
-            model_name="roundoutcome",
-            name="bound",
-            field=models.DecimalField(decimal_places=6, max_digits=18, null=True),
-        ),
-        migrations.AddField(
-            model_name="roundoutcome",
-            name="by_size",
-            field=models.JSONField(db_default=[], default=list),
-        ),
-        migrations.AddField(
-            model_name="roundoutcome",
-            name="gap",
-            field=models.DecimalField(decimal_places=6, max_digits=7, null=True),
-        ),
-        migrations.AddConstraint(
-            model_name="roundoutcome",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("bound__isnull", True),
-                    models.Q(("bound__gte", 0), ("bound__lte", models.F("together"))),
-                    _connector="OR",
-                ),
-                name="round_bound_not_above_cost",
+        Together(
+            migrations.AddField(
+                model_name="roundoutcome",
+                name="bound",
+                field=models.DecimalField(decimal_places=6, max_digits=18, null=True),
             ),
-        ),
-        migrations.AddConstraint(
-            model_name="roundoutcome",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("gap__isnull", True),
-                    models.Q(("gap__gte", 0), ("gap__lte", 1)),
-                    _connector="OR",
+            migrations.AddField(
+                model_name="roundoutcome",
+                name="by_size",
+                field=models.JSONField(db_default=[], default=list),
+            ),
+            migrations.AddField(
+                model_name="roundoutcome",
+                name="gap",
+                field=models.DecimalField(decimal_places=6, max_digits=7, null=True),
+            ),
+            migrations.AddConstraint(
+                model_name="roundoutcome",
+                constraint=models.CheckConstraint(
+                    condition=models.Q(
+                        ("bound__isnull", True),
+                        models.Q(("bound__gte", 0), ("bound__lte", models.F("together"))),
+                        _connector="OR",
+                    ),
+                    name="round_bound_not_above_cost",
                 ),
-                name="round_gap_a_part",
+            ),
+            migrations.AddConstraint(
+                model_name="roundoutcome",
+                constraint=models.CheckConstraint(
+                    condition=models.Q(
+                        ("gap__isnull", True),
+                        models.Q(("gap__gte", 0), ("gap__lte", 1)),
+                        _connector="OR",
+                    ),
+                    name="round_gap_a_part",
+                ),
             ),
         ),
         _sql.run("round_trouble"),

@@ -9,6 +9,7 @@ from django.db import migrations, models
 
 import ledger.ids
 from ledger.migrations import _sql
+from ledger.migrations._together import Together
 
 STATUSES = [("quarantine", "Quarantine"), ("released", "Released"), ("rejected", "Rejected")]
 STATUSES += [("hold", "Hold")]
@@ -67,46 +68,48 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        migrations.CreateModel(name="Place", fields=PLACE),
-        migrations.CreateModel(name="Placing", fields=PLACING),
-        migrations.AddField(
-            model_name="custody", name="place", field=_link("ledger.place", null=True)
-        ),
-        migrations.AddIndex(
-            model_name="custody",
-            index=models.Index(
-                condition=models.Q(("place__isnull", False)),
-                fields=["coop", "maker", "place"],
-                name="custody_by_place",
+        Together(
+            migrations.CreateModel(name="Place", fields=PLACE),
+            migrations.CreateModel(name="Placing", fields=PLACING),
+            migrations.AddField(
+                model_name="custody", name="place", field=_link("ledger.place", null=True)
             ),
-        ),
-        migrations.AddConstraint(
-            model_name="place",
-            constraint=models.UniqueConstraint(
-                models.F("coop"),
-                models.F("maker"),
-                django.db.models.functions.text.Lower("name"),
-                name="place_name_once",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="place",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("name", ""), _negated=True), name="place_has_a_name"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="place",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("keeps__in", ["", "quarantine", "released", "rejected", "hold"])
+            migrations.AddIndex(
+                model_name="custody",
+                index=models.Index(
+                    condition=models.Q(("place__isnull", False)),
+                    fields=["coop", "maker", "place"],
+                    name="custody_by_place",
                 ),
-                name="place_keeps_a_status",
             ),
-        ),
-        migrations.AddIndex(
-            model_name="placing",
-            index=models.Index(fields=["coop", "maker", "lot"], name="placing_by_lot"),
+            migrations.AddConstraint(
+                model_name="place",
+                constraint=models.UniqueConstraint(
+                    models.F("coop"),
+                    models.F("maker"),
+                    django.db.models.functions.text.Lower("name"),
+                    name="place_name_once",
+                ),
+            ),
+            migrations.AddConstraint(
+                model_name="place",
+                constraint=models.CheckConstraint(
+                    condition=models.Q(("name", ""), _negated=True), name="place_has_a_name"
+                ),
+            ),
+            migrations.AddConstraint(
+                model_name="place",
+                constraint=models.CheckConstraint(
+                    condition=models.Q(
+                        ("keeps__in", ["", "quarantine", "released", "rejected", "hold"])
+                    ),
+                    name="place_keeps_a_status",
+                ),
+            ),
+            migrations.AddIndex(
+                model_name="placing",
+                index=models.Index(fields=["coop", "maker", "lot"], name="placing_by_lot"),
+            ),
         ),
         _sql.run("places"),
         _sql.renew("shown"),

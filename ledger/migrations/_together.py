@@ -1,30 +1,32 @@
-"""All tables of an app in one operation, so that Django imagines the whole app once."""
+"""Changes of an app's tables in one operation, so that Django imagines the whole app once."""
 
 from typing import Any
 
 from django.db import migrations
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 from django.db.migrations.operations.base import Operation
+from django.db.migrations.operations.fields import FieldOperation
+from django.db.migrations.operations.models import IndexOperation
 from django.db.migrations.state import ProjectState
 
 
-class Tables(Operation):
-    """Make these tables, in this order.
+class Together(Operation):
+    """Make these changes, in this order.
 
     As operations of their own each would have Django build every model anew that is related to its
     own, and all are, through their co-op: most of the time of a first start. What one table says of
     another may come before it, since references between them are made in SQL, with the walls.
     """
 
-    def __init__(self, *tables: migrations.CreateModel) -> None:
+    def __init__(self, *changes: Operation) -> None:
         """Keep them in their order."""
-        self.tables = tables
+        self.changes = changes
 
     def state_forwards(self, app_label: str, state: ProjectState) -> None:
         """Know all of them, and build the models once when they are next asked for."""
         vars(state).pop("apps", None)
-        for table in self.tables:
-            table.state_forwards(app_label, state)
+        for change in self.changes:
+            change.state_forwards(app_label, state)
 
     def database_forwards(
         self,
@@ -34,8 +36,8 @@ class Tables(Operation):
         to_state: Any,
     ) -> None:
         """Make each."""
-        for table in self.tables:
-            table.database_forwards(app_label, schema_editor, from_state, to_state)
+        for change in self._of_their_own():
+            change.database_forwards(app_label, schema_editor, from_state, to_state)
 
     def database_backwards(
         self,
@@ -45,9 +47,20 @@ class Tables(Operation):
         to_state: Any,
     ) -> None:
         """Take each away, with all that hangs on it."""
-        for table in reversed(self.tables):
-            table.database_backwards(app_label, schema_editor, from_state, to_state)
+        for change in reversed(self._of_their_own()):
+            change.database_backwards(app_label, schema_editor, from_state, to_state)
+
+    def _of_their_own(self) -> list[Operation]:
+        """All but what is said of a table made here: it is made with that."""
+        made = {one.name_lower for one in self.changes if isinstance(one, migrations.CreateModel)}
+        return [
+            one
+            for one in self.changes
+            if not (
+                isinstance(one, FieldOperation | IndexOperation) and one.model_name_lower in made
+            )
+        ]
 
     def describe(self) -> str:
         """What it does, for whoever reads a plan."""
-        return "Create all tables"
+        return "; ".join(one.describe() for one in self.changes)
