@@ -102,7 +102,7 @@ def test_a_long_list_of_lots_asks_no_more_than_a_short_one(shop: Workshop) -> No
     few, many = rows(STOCK, *lines[:2]), rows(STOCK, *lines[2:])
     asked = [queries_of(shop, few), queries_of(shop, many)]
     assert asked[0] == asked[1]
-    lots = shop.does(lambda _: list(Lot.objects.values_list("supplier_lot", "code")))
+    lots = shop.does(lambda _: list(Lot.objects.order_by("id").values_list("supplier_lot", "code")))
     assert [supplier_lot for supplier_lot, _ in lots] == [line.split(",")[3] for line in lines]
     assert len({code for _, code in lots}) == len(lines)
     released = shop.does(lambda _: Custody.objects.filter(status="released").count())
