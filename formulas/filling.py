@@ -31,7 +31,7 @@ from ledger.errors import (
     Sentence,
     placed,
 )
-from ledger.lots import NewLot, open_lots
+from ledger.lots import NewLot, hold_lot_numbers, open_lots
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Account, Custody, Entry, Lot, Status
 from ledger.opened_lots import opens_until
@@ -93,8 +93,8 @@ def fill(
     actor.must(Verb.MAKE)
     check_units(units)
     made = product_for(actor, product, pointer="/product")
-    bulk = (custody := _bulk(actor, made, lot)).lot
     day = day_of(actor, happened_at)
+    bulk = (custody := _bulk(actor, made, lot, day)).lot
     broken = broken_by(custody, day) + filled_late(bulk, day, deviation)
     known = density or density_of(bulk)
     nominal = nominal_of(made, label_density(bulk, density))
@@ -104,7 +104,7 @@ def fill(
     aside = set_aside(bulk, heel, rejects, held, known)
     amount = _used(bulk, used, _times(held, units), aside, known)
     filled = _open_lot(actor, made, custody, day, release_basis)
-    draws = _draw(actor, made, bulk, filled, amount, units, aside, happened_at)
+    draws = _draw(actor, made, bulk, amount, units, aside, day)
     filling = _filling(actor, made, bulk, filled, amount, units, draws, aside)
     filling.nominal_grams, filling.mean_grams = _times(nominal, units), said
     filling.sample_units, filling.label_version = _counted(filled, samples), label_version
@@ -149,7 +149,16 @@ def total_of(filling: Filling) -> Decimal:
     return total
 
 
-def _bulk(actor: Actor, product: Product, lot: UUID | str) -> Custody:
+def _lock(actor: Actor, product: Product) -> None:
+    """Lock all that the entry will touch, so that the bulk is as it is read until then."""
+    hold_lot_numbers(actor)
+    packaging = (item.material_id for item in product.packaging.all())
+    lock_pools([product.formula.material_id, product.material_id, *packaging])
+
+
+def _bulk(actor: Actor, product: Product, lot: UUID | str, day: date) -> Custody:
+    """The bulk, locked, and open as it will be by the fill, which may be what opens it."""
+    _lock(actor, product)
     custody = pourable(actor, lot)
     bulk = custody.lot
     if bulk.material_id != product.formula.material_id:
@@ -163,14 +172,13 @@ def _bulk(actor: Actor, product: Product, lot: UUID | str) -> Custody:
             ),
             pointer="/lot",
         )
+    custody.use_by = opens_until(actor, custody, day) or custody.use_by
     return custody
 
 
 def _open_lot(
     actor: Actor, product: Product, custody: Custody, day: date, release_basis: str | None
 ) -> Lot:
-    # The fill may be what opens the bulk.
-    custody.use_by = opens_until(custody, day) or custody.use_by
     expires_on, note = dates_of_made(day, None, [custody])
     new = NewLot(
         material=product.material,
@@ -187,19 +195,16 @@ def _draw(
     actor: Actor,
     product: Product,
     bulk: Lot,
-    filled: Lot,
     amount: Measured,
     units: int,
     aside: SetAside,
-    happened_at: datetime,
+    day: date,
 ) -> list[StoreDraw]:
-    """Lock all that the entry will touch; bulk for the units, heel, rejects, then packaging."""
+    """What leaves the store: bulk for the units, heel, rejects, then packaging."""
     pieces = units + aside.reject_units
     packaging = [(item.material, item.quantity * pieces) for item in product.packaging.all()]
-    lock_pools([bulk.material_id, filled.material_id, *(material.id for material, _ in packaging)])
     poured = (amount.quantity - aside.grams, aside.heel_grams, aside.reject_grams)
     used = [StoreDraw(bulk.material_id, bulk.id, grams) for grams in poured if grams]
-    day = day_of(actor, happened_at)
     drawn = draw_packaging(actor, packaging, day)
     with placed("/used", NotEnough):
         return at_cost(actor, [*used, *drawn])

@@ -41,7 +41,7 @@ from ledger.ids import same_id
 from ledger.measuring import Measured, density_of, measure
 from ledger.models import Custody, Entry, Lot, Material
 from ledger.money import TOO_MUCH_MONEY
-from ledger.opened_lots import opens_until
+from ledger.opened_lots import opened_until, opens_until
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 
@@ -136,8 +136,9 @@ def weigh(
     if of_line is not None and (of_line.short or getattr(of_line, "repicked", False)):
         _lessen_shortfall(found, poured.material_id)
     weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, why)
-    told = (posted.values[0], effect, heat, earlier)
-    return Weighed(weighing, found, poured, of_line, *told, opens_until(custody, day))
+    until = opened_until(actor, custody, day, posted.entry_id)
+    told = (posted.values[0], effect, heat, earlier, until)
+    return Weighed(weighing, found, poured, of_line, *told)
 
 
 def weigh_back(
@@ -246,6 +247,10 @@ def _lot(
     custody = pourable(actor, lot)
     poured: Lot = custody.lot
     broken = broken_by(custody, day)
+    # What was drawn before anybody knew for how long it lasts, may have opened it too long ago.
+    until = opens_until(actor, custody, day) if deviation else None
+    if until is not None and until < day:
+        broken.append(Rule.OPEN_TOO_LONG)
     if wanted is not None and not wants(line, wanted, poured):
         if line is None or not deviation:
             raise not_wanted(line, wanted, poured)

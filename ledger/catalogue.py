@@ -341,6 +341,12 @@ def _set(material: Material, facts: MaterialFacts) -> None:
             "What is stocked costs what its lots cost; its own cost is for what is not.",
             pointer="/cost_per_kg",
         )
+    if facts.use_within_days is not None and (counted or not facts.stocked):
+        raise Invalid(
+            "Days after opening are for what is weighed out of a container: leave them out for"
+            " pieces, and for what comes from the tap.",
+            pointer="/use_within_days",
+        )
     if facts.function and facts.function not in FUNCTIONS:
         named = ", ".join(FUNCTIONS)
         raise Invalid(Sentence("A function is one of: {named}.", named=named), pointer="/function")

@@ -8,7 +8,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
@@ -274,6 +274,14 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     ),
     "opening_put_right_for_a_reason": lambda facts: Invalid(
         "Say why: another opening is kept, and this one puts it right.", pointer="/reason"
+    ),
+    "opening_after_draw_for_a_reason": lambda facts: Invalid(
+        Sentence(
+            "Say why: some of it was drawn on {drawn_on} already. If you go on with another"
+            " container, say so.",
+            drawn_on=date.fromisoformat(facts["drawn_on"]),
+        ),
+        pointer="/reason",
     ),
     "recall_open_once": lambda facts: Conflict(
         "This lot is being recalled already; go on with that recall, or close it first."

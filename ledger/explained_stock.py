@@ -67,13 +67,23 @@ def _not_usable(facts: dict[str, Any]) -> Refusal:
     if facts["out_of_date"]:
         return LotExpired(lot=facts["lot"], code=facts["code"], last_day=facts["last_day"])
     opened, until = (date.fromisoformat(facts[name]) for name in ("opened_on", "use_by"))
-    return LotOpenTooLong(
-        lot=facts["lot"],
-        code=facts["code"],
-        opened_on=opened,
-        days=(until - opened).days,
-        use_by=until,
-    )
+    told = {
+        "lot": facts["lot"],
+        "code": facts["code"],
+        "opened_on": opened,
+        "days": (until - opened).days,
+        "use_by": until,
+    }
+    if facts["by_draw"]:
+        # Nobody had said so: its material came by its days after that draw.
+        of_old = Sentence(
+            "The lot {code} is open since some of it was drawn on {opened_on}, and lasts {days}"
+            " days then, until {use_by}: choose another, record a deviation, or say on which day"
+            " the container that you use was opened.",
+            **told,
+        )
+        return LotOpenTooLong(of_old, **told)
+    return LotOpenTooLong(**told)
 
 
 def _overdrawn_day(facts: dict[str, Any]) -> Refusal:

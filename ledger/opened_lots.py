@@ -40,12 +40,21 @@ def say_opened(
     """Keep on which day the maker opened a lot; None puts right that it is not open after all.
 
     It may be used for as many days as its material says today, or without an end of its own where
-    it says none. What was said before is put right for a reason. Raises NotFound, Forbidden, and
-    Invalid for a day that lies in the future or before the lot's arrival, or no reason.
+    it says none. A lot of several containers is open as a whole. Whoever goes on with another
+    container says its day, later than draws that stand; that, and to put right what was said
+    before, asks for a reason. A draw that is told afterwards, of a day before, opens the lot on
+    that day again: nobody had it in mind. Raises NotFound, Forbidden, and Invalid for a day that
+    lies in the future or before the lot's arrival, no reason, or pieces, each of which is opened by
+    itself.
     """
     actor.must(Verb.MAKE)
     found = lot_for(actor, lot)
     must_be_stocked(found.material, "")
+    if found.material.counted and opened_on is not None:
+        raise Invalid(
+            "Each piece is opened by itself: the lot as a whole is never open.",
+            pointer="/opened_on",
+        )
     # Whoever draws holds this lock when looking whether it is open: one of the two comes first.
     lock_pools([found.material_id])
     if opened_on is None and custody_of(actor, found).opened_on is None:
@@ -97,20 +106,41 @@ def open_with(actor: Actor, lot: Lot, drawn: Sequence[Lot], entry: UUID) -> None
         )
 
 
-def opens_until(custody: Custody | None, day: date) -> date | None:
+def opens_until(actor: Actor, custody: Custody | None, day: date) -> date | None:
     """By when a lot is to be used that is opened by taking some of it on a day; None if it is not.
 
-    PostgreSQL opens it where an entry draws, fills, decants or issues (post_entry.sql).
+    PostgreSQL opens it where an entry draws, fills, decants or issues (post_entry.sql); this tells
+    it beforehand. What was drawn before its material had days opened it on that day.
     """
-    if custody is None:
+    if custody is None or not _moves_opening(custody, day):
         return None
-    days: int | None = custody.lot.material.use_within_days
-    opened: date = max(day, custody.lot.arrived_on)
-    if days is None or not custody.lot.material.stocked:
+    arrived: date = custody.lot.arrived_on
+    if custody.opened_on is not None:
+        own = None if custody.use_by is None else custody.use_by - custody.opened_on
+        return None if own is None else max(day, arrived) + own
+    with connection.cursor() as cursor:
+        cursor.execute("select ledger_first_drawn(%s, %s)", [actor.maker, custody.lot_id])
+        (drawn,) = cursor.fetchone()
+    opened = max(arrived, day if drawn is None else min(day, drawn))
+    return opened + timedelta(days=custody.lot.material.use_within_days)
+
+
+def opened_until(actor: Actor, custody: Custody | None, day: date, entry: UUID) -> date | None:
+    """By when a lot is to be used that an entry opened, which took some of it on a day.
+
+    `custody` is as it was before; None where the entry opened nothing.
+    """
+    if custody is None or not _moves_opening(custody, day):
         return None
-    if custody.opened_on is not None and custody.opened_on <= opened:
-        return None
-    return opened + timedelta(days=days)
+    opening = opened_by(actor, custody.lot, entry)
+    return None if opening is None else opening.use_by
+
+
+def _moves_opening(custody: Custody, day: date) -> bool:
+    """Whether taking some of a lot on a day opens it, or shows that it was open before."""
+    if custody.opened_on is None:
+        return custody.lot.material.use_within_days is not None
+    return bool(custody.opened_on > max(day, custody.lot.arrived_on))
 
 
 def use_by_of(lot: str = "lot_id") -> Subquery:

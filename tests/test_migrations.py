@@ -91,3 +91,30 @@ def test_what_only_sql_could_have_written_stops_no_upgrade(elsewhere: embedded.S
         "cleans well": ("other", 2),
     }
     assert forced == (True,), "the walls stand again"
+
+
+BEFORE_OPENINGS_BY_DRAWS = ("ledger", "0128_lot_openings")
+ONCE_OPEN = """
+insert into ledger_material (id, coop_id, name, inci_name, cas_number, measured_by, cost_class,
+  cost_formula, cost_source, stocked, density_entered, declared_as, function, cautions,
+  certificate_category, version, created_at, use_within_days)
+select gen_random_uuid(), gen_random_uuid(), name, '', '', measured_by, 'material',
+  'average', '', stocked, '', 'ingredient', '', '{}', '', 1, now(), 30
+  from (values ('oil', 'mass', true), ('jar', 'count', true), ('water', 'mass', false))
+    m(name, measured_by, stocked)
+"""
+
+
+def test_pieces_that_had_days_after_opening_lose_them(elsewhere: embedded.Server) -> None:
+    migrate(elsewhere, *BEFORE_OPENINGS_BY_DRAWS)
+    with psycopg.connect(elsewhere.url_admin, autocommit=True) as admin:
+        admin.execute("set session_replication_role = replica")
+        admin.execute(ONCE_OPEN)
+    migrate(elsewhere)
+    with psycopg.connect(elsewhere.url_admin, autocommit=True) as admin:
+        rows = admin.execute(
+            "select name, use_within_days, version from ledger_material order by name"
+        ).fetchall()
+        with pytest.raises(psycopg.errors.CheckViolation, match="days_once_open"):
+            admin.execute("update ledger_material set use_within_days = 30 where name = 'jar'")
+    assert rows == [("jar", None, 2), ("oil", 30, 1), ("water", None, 2)]

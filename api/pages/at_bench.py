@@ -256,9 +256,7 @@ class AtBench(Screen):
         )
 
     def _opens(self, just: Weighing) -> LotOpening | None:
-        """The opening of the lot that was just weighed for the first time, where it has an end."""
-        if just.lot.material.use_within_days is None:
-            return None
+        """The opening of the lot that was just weighed for the first time, if it was one."""
         return opened_by(self.actor, just.lot, just.entry_id)
 
     def _turn(self, bench: Bench, wanted: str) -> Turn | None:

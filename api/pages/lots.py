@@ -26,7 +26,6 @@ from ledger.access import day_of, lot_for
 from ledger.finding import lots_nearly, words_of
 from ledger.lot_labels import lot_to_label, maker_name
 from ledger.lot_reading import LotsWanted, list_lots, movements_of
-from ledger.models import Material
 from ledger.opened_lots import openings_of, say_opened
 from ledger.roles import Verb
 
@@ -161,7 +160,7 @@ class OpeningForm(PageForm):
         if open:
             self.fields["opened_on"].help_text = _("Leave it empty if it is not open after all")
         else:
-            del self.fields["reason"]
+            self.fields["reason"].help_text = _("If some was taken from it before that day")
 
 
 class PaperForm(PageForm):
@@ -276,7 +275,8 @@ class Lot(Screen):
                 initial={"opened_on": lot["opened_on"] or today},
             ),
             use_within_days=material.use_within_days,
-            may_open=self.actor.may(Verb.MAKE) and _opens(material),
+            # Of pieces each is opened by itself.
+            may_open=self.actor.may(Verb.MAKE) and material.stocked and not material.counted,
             may_decide=self.actor.may(Verb.DECIDE),
             may_attach=self.actor.may(Verb.RECEIVE),
             # Of the shared catalogue, so that another maker may come to have of it.
@@ -327,11 +327,6 @@ class Paper(Screen):
         return HttpResponse(
             content, content_type=found.content_type, headers={"Content-Disposition": name}
         )
-
-
-def _opens(material: Material) -> bool:
-    """Whether somebody opens its lots as one; of jars each is opened by itself."""
-    return material.stocked and (not material.counted or material.use_within_days is not None)
 
 
 def _with_numbers(lot: dict[str, Any]) -> dict[str, Any]:

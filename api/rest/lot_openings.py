@@ -20,7 +20,8 @@ class LotOpeningIn(Body):
     reason = Text(
         max_length=400,
         required=False,
-        help_text="Why, if an opening is kept already: nothing is rewritten, the latest stands.",
+        help_text="Why, if an opening is kept already, or if some was drawn before that day, as"
+        " where another container of the lot is opened: nothing is rewritten, the latest stands.",
     )
 
 
@@ -35,7 +36,7 @@ class OpeningOut(serializers.Serializer[Any]):
     reason = Text(allow_blank=True)
     entry = Id(
         allow_null=True,
-        help_text="The draw that opened it, or with which some of an open lot came.",
+        help_text="The draw that told of it, or with which some of the lot came.",
     )
     person = Id()
     recorded_at = Moment()

@@ -152,6 +152,7 @@ class Migration(migrations.Migration):
             ),
         ),
         _sql.run("last_day"),
+        _sql.renew("open_lot"),
         _sql.run("lot_openings"),
         _sql.renew("position"),
         _sql.renew("shown"),

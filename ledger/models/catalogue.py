@@ -109,6 +109,11 @@ class Material(CoopRow):
                 name="material_use_within_days_known",
             ),
             models.CheckConstraint(
+                condition=models.Q(use_within_days__isnull=True)
+                | models.Q(stocked=True) & ~models.Q(measured_by="count"),
+                name="material_use_within_days_once_open",
+            ),
+            models.CheckConstraint(
                 condition=models.Q(function__in=["", *FUNCTIONS]), name="material_function_known"
             ),
             models.CheckConstraint(

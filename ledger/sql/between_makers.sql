@@ -17,6 +17,7 @@ declare
   stands text;
   opened date;
   lasts date;
+  none_left boolean;
   free numeric;
   cost numeric;
   owed numeric;
@@ -119,6 +120,9 @@ begin
       decided_at)
     values (coop, receiver, uuidv7(), t.lot_id, 'release', basis, taken_by, clock_timestamp());
   end if;
+  none_left := not exists (select from ledger_holding h
+    where h.coop_id = coop and h.maker_id = receiver and h.lot_id = t.lot_id and h.any_left
+      and h.kind in ('store', 'batch', 'consignment'));
   begin
     perform ledger_post_entry(in_entry, 'transfer_in', happened, taken_by, '', '', told,
       receiver_accounts[2:2], receiver_accounts[1:1], array[t.lot_id], array[t.quantity],
@@ -131,13 +135,16 @@ begin
       constraint = 'transfer_receiver_can';
   end;
   -- What comes out of an open container is open, too, and so is all that the receiver has of it.
+  -- Whoever had used up what it had, has what came now, and that may be sealed.
   insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days, reason,
     entry_id, person_id, recorded_at)
   select coop, receiver, uuidv7(), t.lot_id, opened, lasts - opened, '', in_entry, taken_by,
          clock_timestamp()
     from ledger_custody c
     where c.coop_id = coop and c.maker_id = receiver and c.lot_id = t.lot_id
-      and opened is not null and (c.opened_on is null or lasts < coalesce(c.use_by, 'infinity'));
+      and case when none_left then (c.opened_on, c.use_by) is distinct from (opened, lasts)
+          else opened is not null and (c.opened_on is null
+                                       or lasts < coalesce(c.use_by, 'infinity')) end;
   update ledger_transfer x set state = 'accepted', answered_at = clock_timestamp(),
       amount = owed, out_entry_id = out_entry, in_entry_id = in_entry
     where x.coop_id = coop and x.id = t.id;

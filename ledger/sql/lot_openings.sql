@@ -8,41 +8,5 @@ select walls.link('ledger_lotopening', 'maker_id', 'ledger_maker'),
        walls.link('ledger_lotopening', 'entry_id', 'ledger_entry', 'maker');
 grant select, insert on ledger_lotopening to stillroom_ledger;
 
--- Not before it came, but for what was there before the books began: when that came nobody says.
--- What was said before is put right by somebody who says why.
-create function ledger_open_lot() returns trigger
-language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
-declare
-  before date;
-begin
-  select c.opened_on into before from ledger_custody c
-    where c.coop_id = new.coop_id and c.maker_id = new.maker_id and c.lot_id = new.lot_id
-    for update;
-  if not found then
-    raise exception 'Whoever has a lot says when it was opened.'
-      using errcode = '23514', constraint = 'opening_of_own_lot';
-  end if;
-  if exists (select from ledger_lot l where l.coop_id = new.coop_id and l.id = new.lot_id
-               and new.opened_on < l.arrived_on
-               and (l.supplier_id is not null or l.made_in_id is not null)) then
-    raise exception 'A lot is not opened before it came.'
-      using errcode = '23514', constraint = 'opening_after_arrival';
-  end if;
-  if new.entry_id is null and new.opened_on > (
-      select (clock_timestamp() at time zone c.time_zone)::date from ledger_coop c
-        where c.id = new.coop_id) then
-    raise exception 'A lot is opened today at the latest.'
-      using errcode = '23514', constraint = 'opening_not_in_future';
-  end if;
-  if new.entry_id is null and new.reason = '' and (before is not null or new.opened_on is null) then
-    raise exception 'What was said of an opening is put right for a reason.'
-      using errcode = '23514', constraint = 'opening_put_right_for_a_reason';
-  end if;
-  update ledger_custody c
-    set opened_on = new.opened_on, use_by = new.opened_on + new.use_within_days
-    where c.coop_id = new.coop_id and c.maker_id = new.maker_id and c.lot_id = new.lot_id;
-  return new;
-end $$;
-select walls.define('ledger_open_lot()');
 create trigger opens_lot before insert on ledger_lotopening
   for each row execute function ledger_open_lot();

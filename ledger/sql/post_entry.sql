@@ -96,6 +96,27 @@ begin
       where m.from_kind in ('store', 'batch', 'consignment') and m.lot_id is not null
       group by m.from_id, m.lot_id having sum(m.quantity) > coalesce(max(h.quantity), 0);
   end if;
+  -- Whoever takes the first of what lasts only so long once it is open, opens it; to take some
+  -- before the day that was said shows that it was open by then, and the days it had stay its own.
+  -- What was drawn before anybody knew for how long it lasts, opened it then. A sale, a shop and
+  -- another maker may get containers that are still sealed, and what is written off was not opened
+  -- for that.
+  if kind in ('draw', 'fill', 'decant', 'issue') then
+    insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days,
+      reason, entry_id, person_id, recorded_at)
+    select coop, maker, uuidv7(), c.lot_id, d.opened_on,
+           case when c.opened_on is null then x.use_within_days else c.use_by - c.opened_on end,
+           '', entry, person, clock_timestamp()
+      from (select distinct m.lot_id from unnest(moves) m
+              where m.from_kind = 'store' and m.to_kind <> 'loss' and m.quantity > 0) drawn
+      join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = drawn.lot_id
+      join ledger_material x on x.coop_id = coop and x.id = c.material_id
+        and (x.use_within_days is not null or c.opened_on is not null)
+      join ledger_lot l on l.coop_id = coop and l.id = c.lot_id
+      cross join lateral (values (greatest(l.arrived_on, least(day,
+        case when c.opened_on is null then ledger_first_drawn(maker, c.lot_id) end)))) d(opened_on)
+      where c.opened_on is null or c.opened_on > d.opened_on;
+  end if;
   -- Only what may be used is used, on the day of the event; a deviation says why not, but never
   -- for what was rejected. Decisions wait for the same lock, so none can come in between.
   if kind in ('draw', 'sale', 'fill', 'consign') then
@@ -111,25 +132,10 @@ begin
       raise exception 'The lot may not be used.' using errcode = '23514', constraint = 'lot_usable',
         detail = ledger_lot_facts(bad.lot_id)
           || jsonb_build_object('status', bad.status, 'last_day', bad.last_day,
-               'out_of_date', bad.out_of_date, 'opened_on', bad.opened_on, 'use_by', bad.use_by);
+               'out_of_date', bad.out_of_date, 'opened_on', bad.opened_on, 'use_by', bad.use_by,
+               'by_draw', exists (select from ledger_lotopening o where o.coop_id = coop
+                 and o.maker_id = maker and o.lot_id = bad.lot_id and o.entry_id = entry));
     end if;
-  end if;
-  -- Whoever takes the first of what lasts only so long once it is open, opens it; to take some
-  -- before the day that was said shows that it was open by then. A sale, a shop and another maker
-  -- may get containers that are still sealed, and what is written off was not opened for that.
-  if kind in ('draw', 'fill', 'decant', 'issue') then
-    insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days,
-      reason, entry_id, person_id, recorded_at)
-    select coop, maker, uuidv7(), c.lot_id, d.opened_on, x.use_within_days, '', entry, person,
-           clock_timestamp()
-      from (select distinct m.lot_id from unnest(moves) m
-              where m.from_kind = 'store' and m.to_kind <> 'loss' and m.quantity > 0) drawn
-      join ledger_custody c on c.coop_id = coop and c.maker_id = maker and c.lot_id = drawn.lot_id
-      join ledger_material x on x.coop_id = coop and x.id = c.material_id
-        and x.use_within_days is not null
-      join ledger_lot l on l.coop_id = coop and l.id = c.lot_id
-      cross join lateral (values (greatest(day, l.arrived_on))) d(opened_on)
-      where c.opened_on is null or c.opened_on > d.opened_on;
   end if;
 
   -- What leaves a store is taken from its cost layers, at the value that it has there.

@@ -124,7 +124,18 @@ begin
           where x.coop_id = coop and x.maker_id = c.maker_id and x.lot_id = c.lot_id
           order by x.id desc limit 1) p on true
       where c.coop_id = coop and (maker is null or c.maker_id = maker)
-        and c.place_id is distinct from p.place_id) s;
+        and c.place_id is distinct from p.place_id) s
+  union all
+  select 'a lot is open as was said last', to_jsonb(s) from (
+    select c.maker_id, c.lot_id, c.opened_on, c.use_by, o.opened_on as said_on,
+           o.use_by as said_use_by
+      from ledger_custody c
+      left join lateral (
+        select x.opened_on, x.opened_on + x.use_within_days as use_by from ledger_lotopening x
+          where x.coop_id = coop and x.maker_id = c.maker_id and x.lot_id = c.lot_id
+          order by x.id desc limit 1) o on true
+      where c.coop_id = coop and (maker is null or c.maker_id = maker)
+        and (c.opened_on, c.use_by) is distinct from (o.opened_on, o.use_by)) s;
 end $$;
 select walls.define('ledger_disagreements()');
 

@@ -38,6 +38,9 @@ def test_days_that_cannot_be_are_refused(north: Client) -> None:
     for days, code in ((0, "min_value"), (3651, "max_value")):
         body = {"name": "Plum oil", "measured_by": "mass", "use_within_days": days}
         north.post("materials", body).refused(422, code, "/use_within_days")
+    for facts in ({"measured_by": "count"}, {"measured_by": "mass", "stocked": False}):
+        body = {"name": "Jar", "use_within_days": 30, **facts}
+        north.post("materials", body).refused(422, "invalid", "/use_within_days")
 
 
 def test_the_weighing_that_opens_a_lot_says_so_and_too_late_it_is_refused(north: Client) -> None:

@@ -1,0 +1,1 @@
+drop function ledger_first_drawn(uuid, uuid);
