@@ -55,6 +55,8 @@ class Shown:
     supplier_lot: str
     expires_on: date | None
     retest_on: date | None
+    opened_on: date | None
+    use_by: date | None
     density: Decimal | None
     density_at: Decimal | None
     density_entered: str
@@ -66,6 +68,11 @@ class Shown:
     claimable: Decimal
     price: Decimal | None
     papers: Sequence[dict[str, Any]]
+
+    @property
+    def until(self) -> date | None:
+        """The last day of use, by its expiry and since it is open; a retest may move another."""
+        return min((day for day in (self.expires_on, self.use_by) if day), default=None)
 
 
 def open_share(

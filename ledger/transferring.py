@@ -50,6 +50,8 @@ class Offered:
     supplier_lot: str
     expires_on: date | None
     retest_on: date | None
+    opened_on: date | None
+    use_by: date | None
     material_name: str
     counted: bool
     giver: str
@@ -58,6 +60,11 @@ class Offered:
     origin_name: str
     origin_status: str | None
     gain: Decimal | None = None
+
+    @property
+    def until(self) -> date | None:
+        """The last day of use, by its expiry and since it is open; a retest may move another."""
+        return min((day for day in (self.expires_on, self.use_by) if day), default=None)
 
 
 def makers_of_coop(actor: Actor) -> "QuerySet[Maker]":

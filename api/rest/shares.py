@@ -90,6 +90,12 @@ class SharedLot(serializers.Serializer[Any]):
     supplier_lot = Text(allow_blank=True)
     expires_on = serializers.DateField(allow_null=True)
     retest_on = serializers.DateField(allow_null=True)
+    opened_on = serializers.DateField(
+        allow_null=True, help_text="Since when it is open with its giver; so it will be with you."
+    )
+    use_by = serializers.DateField(
+        allow_null=True, help_text="The last day of use since it is open."
+    )
     density = DensityOut(allow_null=True, help_text="The lot's own.")
     status = serializers.ChoiceField(STATUSES, help_text="As it stands with its giver.")
     documents = PaperOut(many=True)
@@ -164,6 +170,8 @@ def lot_json(known: sharing.Shown) -> dict[str, Any]:
         "supplier_lot": known.supplier_lot,
         "expires_on": known.expires_on,
         "retest_on": known.retest_on,
+        "opened_on": known.opened_on,
+        "use_by": known.use_by,
         "density": density,
         "status": known.giver_status,
         "documents": known.papers,

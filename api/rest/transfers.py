@@ -87,6 +87,12 @@ class OfferedLot(serializers.Serializer[Any]):
     supplier_lot = Text(allow_blank=True)
     expires_on = serializers.DateField(allow_null=True)
     retest_on = serializers.DateField(allow_null=True)
+    opened_on = serializers.DateField(
+        allow_null=True, help_text="Since when it is open with its giver; so it will be with you."
+    )
+    use_by = serializers.DateField(
+        allow_null=True, help_text="The last day of use since it is open."
+    )
     status_at_giver = serializers.ChoiceField(STATUSES)
     origin = Text(help_text="The maker that first had the lot.")
     status_at_origin = serializers.ChoiceField(STATUSES, allow_null=True)
@@ -164,6 +170,8 @@ def transfer_json(offered: transferring.Offered, actor: Actor) -> dict[str, Any]
         "supplier_lot": offered.supplier_lot,
         "expires_on": offered.expires_on,
         "retest_on": offered.retest_on,
+        "opened_on": offered.opened_on,
+        "use_by": offered.use_by,
         "status_at_giver": offered.giver_status,
         "origin": offered.origin_name,
         "status_at_origin": offered.origin_status,

@@ -42,4 +42,6 @@ class Migration(migrations.Migration):
         _sql.renew("post_entry"),
         _sql.renew("between_makers"),
         _sql.renew("verify"),
+        _sql.renew("show_offered"),
+        _sql.renew("show_shares"),
     ]

@@ -1,7 +1,9 @@
 """When a lot was opened: said by its maker or shown by its first draw, told with the lot."""
 
-from tests.api.client import Client
+from tests.api.client import Client, open_coop
+from tests.api.people import maker_id
 from tests.api.test_quality import planned
+from tests.running import Running
 
 DAY = {"opened_on": "2025-05-10"}
 
@@ -62,3 +64,21 @@ def test_the_weighing_that_opens_a_lot_says_so_and_too_late_it_is_refused(north:
     assert (done["overrode"], done["opened_until"]) == (["open_too_long"], None)
     (listed,) = north.listed("deviations", kind="open_too_long")
     assert listed["entry"] == done["entry"]
+
+
+def test_whoever_is_offered_some_or_may_claim_it_is_told_that_it_is_open(server: Running) -> None:
+    pair = open_coop(server, "Giving Bench", "Taking Bench")
+    giving, taking = pair["Giving Bench"], pair["Taking Bench"]
+    lot = giving.receive(giving.material("Rosehip oil", use_within_days=180), "3 kg", "60.00")
+    on = {"lot": lot, "happened_at": "2025-05-20T09:00:00Z", "quantity": "1 kg"}
+    offer = giving.post("transfers", {"maker": str(maker_id(pair, "Taking Bench")), **on}).made()
+    share = giving.post("shares", {**on, "accepts_itself": True}).made()
+    paths = [f"transfers/{offer['id']}", f"shares/{share['id']}"]
+
+    def seen() -> set[tuple[str | None, str | None]]:
+        lots = [taking.get(path).made()["lot"] for path in paths]
+        return {(one["opened_on"], one["use_by"]) for one in lots}
+
+    assert seen() == {(None, None)}
+    giving.post(f"lots/{lot}/openings", DAY).made()
+    assert seen() == {("2025-05-10", "2025-11-06")}

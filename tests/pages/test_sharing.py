@@ -1,6 +1,7 @@
 """Between makers: lent and replaced, sold to one alone and given back, a drum with its freight."""
 
 import re
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -8,7 +9,8 @@ from django.test import Client
 
 from ledger.access import acting_as
 from ledger.models import Holding
-from tests.factories import Workshop, open_workshop
+from ledger.opened_lots import say_opened
+from tests.factories import TODAY, Workshop, open_workshop
 from tests.pages.browsing import done, refused, sent, shown, signed_in
 
 
@@ -104,3 +106,19 @@ def test_a_drum_whose_freight_another_paid(lender: Workshop, borrower: Workshop)
     blank = {"paid": "2", "paid-0-maker": mill, "paid-1-maker": mill}
     alone = {"draws": "1", "draws-0-net": "10 kg", "emptied": "on"}
     assert "Heel 0 g" in done(north, f"/lots/{other.id}/decanting", **alone, **blank)
+
+
+def test_an_offer_and_a_share_tell_that_it_is_open(lender: Workshop, borrower: Workshop) -> None:
+    lot = lender.receive(lender.material("Rosehip oil", use_within_days=180), "5 kg", "200.00")
+    north, mill = signed_in(lender), signed_in(borrower)
+    lender.does(say_opened, lot=lot.id, opened_on=TODAY)
+    until = f"{TODAY + timedelta(days=180):%-d %b %Y}"
+    typed = {"maker": str(borrower.actor.maker), "quantity": "1 kg", "way": "kind"}
+    move = led_to(north, f"/lots/{lot.id}/offer", **typed)
+    told = shown(mill.get(move)).replace("\xa0", " ")
+    assert f"opened on {TODAY:%-d %b %Y}" in told
+    assert f"until {until}" in told
+    share = led_to(north, f"/lots/{lot.id}/share", quantity="1 kg", terms="cost")
+    told = " ".join(shown(mill.get(share)).replace("\xa0", " ").split())
+    assert f"Since it is open, use by {until}" in told
+    assert f"until {until}" in shown(mill.get("/co-op")).replace("\xa0", " ")
