@@ -38,6 +38,8 @@ from ledger.access import Actor
 from ledger.entries import explained
 
 log = logging.getLogger(__name__)
+# What an operation says that reads what is not there yet.
+NOT_YET = "There is nothing to read in the present state."
 
 
 @dataclass(slots=True)
@@ -193,11 +195,12 @@ def _at_savepoint(
 
 
 def reads(
-    takes: type[BaseSerializer[Any]] | None, gives: Any, **schema: Any
+    takes: type[BaseSerializer[Any]] | None, gives: Any, *, conflict: str = "", **schema: Any
 ) -> Callable[[Callable[..., Any]], Callable[..., Response]]:
     """An operation that only looks. `takes` reads the query's parameters.
 
-    `gives` is a serializer, or what is given by status and media type.
+    `gives` is a serializer, or what is given by status and media type; `conflict` says when there
+    is nothing to look at, which is answered by 409.
     """
 
     def decorate(method: Callable[..., Any]) -> Callable[..., Response]:
@@ -209,7 +212,12 @@ def reads(
 
         parameters = [*schema.pop("parameters", []), *([takes] if takes else [])]
         responses = gives if isinstance(gives, dict) else {200: gives}
-        described = extend_schema(parameters=parameters, responses=responses, **schema)(run)
+        described = extend_schema(
+            parameters=parameters,
+            responses=responses,
+            extensions={"x-conflict": conflict},
+            **schema,
+        )(run)
         return described
 
     return decorate

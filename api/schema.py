@@ -72,7 +72,6 @@ WITH_BODY = {
     "422": "Read, but cannot be accepted.",
 }
 WITH_QUERY = {"422": "A parameter cannot be accepted."}
-NOT_YET = {"409": "There is nothing to read in the present state."}
 MATCHING = {"412": "Changed since you read it."}
 EDITING = {"428": "If-Match is missing."}
 
@@ -127,7 +126,7 @@ def _complete(path: str, operation: dict[str, Any], *, signs_in: bool) -> None:
     writing = operation.pop("x-writes", False)
     editing = operation.pop("x-edits", False)
     matching = operation.pop("x-matches", False)
-    not_yet = operation.pop("x-not-yet", False)
+    conflict = operation.pop("x-conflict", "")
     problems = dict(ALWAYS)
     parameters = operation.setdefault("parameters", [])
     if not signs_in:
@@ -142,8 +141,8 @@ def _complete(path: str, operation: dict[str, Any], *, signs_in: bool) -> None:
         problems |= WITH_QUERY
     if "{" in path:
         problems |= WITH_PATH
-    if not_yet:
-        problems |= NOT_YET
+    if conflict:
+        problems["409"] = conflict
     if editing:
         parameters.append(IF_MATCH)
         problems |= MATCHING | EDITING

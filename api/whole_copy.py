@@ -3,26 +3,24 @@
 import csv
 import io
 import json
-import tempfile
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from datetime import date, datetime
 from decimal import Decimal
-from typing import IO, Any, Final
+from typing import Any, Final
 from uuid import UUID
 from zipfile import ZIP_DEFLATED, ZipFile
 
 from django.db import connection
+from django.utils.http import content_disposition_header
+from django.utils.text import slugify
 
 from api.sheet_writing import escaped
 from formulas.whole_copy import whole_copy
-from ledger.access import Actor
+from ledger.access import Actor, day_of
+from ledger.models import Maker
 
 KIND: Final = "application/zip"
 CONTENTS: Final = "contents.csv"
-# What is smaller is made in memory.
-IN_MEMORY: Final = 8 * 1024 * 1024
-HEADERS: Final = {"Content-Disposition": 'attachment; filename="stillroom.zip"'}
 # All tables as of one moment, however long they take to read.
 ONE_MOMENT: Final = "set transaction isolation level repeatable read"
 MARK: Final = b"\xef\xbb\xbf"
@@ -34,19 +32,23 @@ def of_one_moment() -> None:
         cursor.execute(ONE_MOMENT)
 
 
-@contextmanager
-def packed(actor: Actor) -> Iterator[IO[bytes]]:
-    """The file, ready to be read. Raises what `formulas.whole_copy` raises, before it begins."""
-    with tempfile.SpooledTemporaryFile(max_size=IN_MEMORY) as file:
-        contents = []
-        with ZipFile(file, "w", ZIP_DEFLATED) as together:
-            for table in whole_copy(actor):
-                name = f"{table.name}.csv"
-                rows = _write(together, name, table.columns, table.rows)
-                contents.append((name, rows, table.about))
-            _write(together, CONTENTS, ("file", "rows", "about"), iter(contents))
-        file.seek(0)
-        yield file
+def packed(actor: Actor) -> bytes:
+    """The file. Raises what `formulas.whole_copy` raises."""
+    file, contents = io.BytesIO(), []
+    with ZipFile(file, "w", ZIP_DEFLATED) as together:
+        for table in whole_copy(actor):
+            name = f"{table.name}.csv"
+            rows = _write(together, name, table.columns, table.rows)
+            contents.append((name, rows, table.about))
+        _write(together, CONTENTS, ("file", "rows", "about"), iter(contents))
+    return file.getvalue()
+
+
+def headers(actor: Actor, now: datetime) -> dict[str, str]:
+    """The file is kept under a name that says whose it is, and of which day."""
+    maker = Maker.objects.get(coop_id=actor.coop_id, id=actor.maker).name
+    name = f"{slugify(maker, allow_unicode=True)}-{day_of(actor, now)}.zip"
+    return {"Content-Disposition": content_disposition_header(True, name) or ""}
 
 
 def _write(

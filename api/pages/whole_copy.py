@@ -14,7 +14,6 @@ class WholeCopy(Screen):
         whole_copy.of_one_moment()
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        with whole_copy.packed(self.actor) as file:
-            return HttpResponse(
-                file.read(), content_type=whole_copy.KIND, headers=whole_copy.HEADERS
-            )
+        file = whole_copy.packed(self.actor)
+        headers = whole_copy.headers(self.actor, self.now)
+        return HttpResponse(file, content_type=whole_copy.KIND, headers=headers)

@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.operation import Resource, reads
+from api.operation import NOT_YET, Resource, reads
 from api.rest.explained import Explain, figure_json
 from api.rest.fields import Id, Shown, Text, plain
 from api.rest.variances import ToldVariancesOut, told_json
@@ -54,7 +54,7 @@ def fill_variances_json(judged: JudgedFill) -> dict[str, Any]:
 class FillVariances(Resource):
     """Why a fill cost more or less than its standard."""
 
-    @reads(Explain, FillVariancesOut, extensions={"x-not-yet": True})
+    @reads(Explain, FillVariancesOut, conflict=NOT_YET)
     def get(self, actor: Actor, query: dict[str, Any], id: str) -> dict[str, Any]:
         """Compare a fill with the standards of the day when it was filled."""
         judged = variances_of_fill(actor, id)

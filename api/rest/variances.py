@@ -6,7 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.operation import Resource, Sent, reads
+from api.operation import NOT_YET, Resource, Sent, reads
 from api.paging import Paged, cursor_at, links, start_of
 from api.rest.explained import Explain, figure_json
 from api.rest.fields import Id, Shown, Text, plain, shortest
@@ -199,7 +199,7 @@ def variance_json(amount: Decimal, how: str = "") -> dict[str, Any]:
 class BatchVarianceDetails(Resource):
     """Why a batch cost more or less than its standard."""
 
-    @reads(Explain, BatchVariancesOut, extensions={"x-not-yet": True})
+    @reads(Explain, BatchVariancesOut, conflict=NOT_YET)
     def get(self, actor: Actor, query: dict[str, Any], id: str) -> dict[str, Any]:
         """Compare a finished batch with the standard of the day when it was finished."""
         judged = comparing.variances_of(actor, batch=id)

@@ -14,6 +14,7 @@ from ledger.access import Actor
 ZIP: Final = OpenApiResponse(
     OpenApiTypes.BINARY, description="A ZIP with a CSV in UTF-8 of each table, and contents.csv."
 )
+BUSY: Final = "A copy is being made already."
 
 
 class WholeCopy(Printed):
@@ -24,12 +25,13 @@ class WholeCopy(Printed):
         whole_copy.of_one_moment()
         super().initial(request, *args, **kwargs)
 
-    @reads(None, {(200, whole_copy.KIND): ZIP})
+    @reads(None, {(200, whole_copy.KIND): ZIP}, conflict=BUSY)
     def get(self, actor: Actor) -> Sent:
         """Download all that the maker has: entries, lots, formulas, batches, prices and the rest.
 
         Numbers are as the books keep them: grams or pieces, and money in the co-op's currency. The
-        files that lie with lots are told of in document.csv, and are got one by one.
+        files that lie with lots are told of in document.csv, and are got one by one. Who did a
+        thing is a number that person.csv names; nobody of another maker is named.
         """
-        with whole_copy.packed(actor) as file:
-            return Sent(file.read(), headers=whole_copy.HEADERS, kind=whole_copy.KIND)
+        file = whole_copy.packed(actor)
+        return Sent(file, headers=whole_copy.headers(actor, self.now), kind=whole_copy.KIND)
