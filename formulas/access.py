@@ -3,6 +3,7 @@
 from uuid import UUID
 
 from django.db.models import Exists, F, OuterRef, Prefetch, QuerySet, Subquery
+from django.db.models.functions import Least
 
 from formulas.at_hand import keep_at_hand
 from formulas.models import (
@@ -153,10 +154,15 @@ def on_paper(batches: QuerySet[Batch]) -> QuerySet[Batch]:
 
 
 def to_fetch() -> QuerySet[Pick]:
-    """Picks with their lots, each with the name of the `place` where its lot lies, if anywhere."""
+    """Picks with their lots, each with the `place` where it lies, by name, and its last day.
+
+    That is `until`: it expires then, or was opened and lasts only so long since; None if neither.
+    """
     own = {name: OuterRef(name) for name in ("coop_id", "maker_id", "lot_id")}
-    there = Subquery(Custody.objects.filter(**own).values("place__name"))
-    return Pick.objects.select_related("lot").annotate(place=there)
+    kept = Custody.objects.filter(**own)
+    there, use_by = Subquery(kept.values("place__name")), Subquery(kept.values("use_by"))
+    rows = Pick.objects.select_related("lot")
+    return rows.annotate(place=there, until=Least("lot__expires_on", use_by))
 
 
 def locked_batch(actor: Actor, id: UUID | str, *, pointer: str = "") -> Batch:

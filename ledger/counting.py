@@ -33,7 +33,7 @@ from ledger.errors import (
 from ledger.lots import must_be_stocked
 from ledger.measuring import density_of, measure
 from ledger.models import Account, CountLine, CountReading, CountSheet, Holding, Lot, Place
-from ledger.places import lying_about, place_for
+from ledger.places import lying_about, places_named
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 
@@ -114,7 +114,7 @@ def open_sheet(
     named = lots_for(actor, [(id, f"/lots/{n}") for n, id in enumerate(chosen.lots)])
     for place_of, lot in enumerate(named):
         must_be_stocked(lot.material, f"/lots/{place_of}")
-    of_place = place_for(actor, chosen.lies_in, pointer="/lies_in") if chosen.lies_in else None
+    (of_place,) = places_named(actor, [(chosen.lies_in, "/lies_in")])
     uses = use_of(actor, now=now)
     classes = classes_of(uses)
     lots = {lot.id: lot for lot in named}

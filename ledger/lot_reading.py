@@ -74,7 +74,7 @@ OUT_OF_PLACE: Final = (
 
 @dataclass(frozen=True, slots=True)
 class LotsWanted:
-    """Which lots to list; empty means all."""
+    """Which lots to list; empty means all. What is used up lies in no `place`."""
 
     material: UUID | None = None
     status: str | None = None
@@ -91,7 +91,7 @@ class LotsWanted:
         found = {
             "material": " and c.material_id = %(material)s",
             "status": " and c.status = %(status)s",
-            "place": " and c.place_id = %(place)s",
+            "place": " and c.place_id = %(place)s" + IN_STORE.format("exists"),
             "expires_before": OF_LOT.format(
                 "ledger_last_day(l.expires_on, l.retest_on, c.use_by) < %(expires_before)s"
             ),

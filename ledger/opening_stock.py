@@ -14,7 +14,7 @@ from ledger.lots import NewLot, may_release, must_be_stocked, open_each
 from ledger.measuring import Measured, measure
 from ledger.models import Account, Entry, Material, Place
 from ledger.money import minor_units, round_money
-from ledger.places import New, place_for, put_new
+from ledger.places import New, places_named, put_new
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -77,7 +77,7 @@ def open_stock(
         retest_on=retest_on,
         density=density,
         release_basis=release_basis,
-        place=None if place is None else place_for(actor, place, pointer="/place"),
+        place=places_named(actor, [(place, "/place")])[0],
     )
     (moved,) = open_all(actor, [opening_of(actor, there, happened_at)], happened_at=happened_at)
     return moved

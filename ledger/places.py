@@ -50,8 +50,7 @@ def places_of(actor: Actor) -> "QuerySet[Place]":
     actor.must(Verb.READ)
     there = lying_about(actor).filter(place_id=OuterRef("id")).values("place_id")
     lots = Subquery(there.annotate(lots=Count("*")).values("lots"))
-    rows = Place.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
-    return rows.annotate(lots=Coalesce(lots, 0))
+    return _own(actor).annotate(lots=Coalesce(lots, 0))
 
 
 def place_for(actor: Actor, id: UUID | str, *, pointer: str = "") -> Place:
@@ -106,11 +105,14 @@ def change_place(
     if "name" in facts:
         found.name = _named(actor, facts["name"], but=found)
     found.keeps = facts.get("keeps", found.keeps)
-    if "retired" in facts:
-        found.retired_at = (found.retired_at or now) if facts["retired"] else None
-    lots = lying_about(actor).filter(place=found).count() if found.retired_at else 0
-    if lots:
-        raise PlaceNotEmpty(place=found.name, lots=lots, pointer="/retired")
+    if facts.get("retired") and found.retired_at is None:
+        # What came back to a place that was given up before is in nobody's way, and out of place.
+        lots = lying_about(actor).filter(place=found).count()
+        if lots:
+            raise PlaceNotEmpty(place=found.name, lots=lots, pointer="/retired")
+        found.retired_at = now
+    elif not facts.get("retired", True):
+        found.retired_at = None
     found.version += 1
     with explained():
         found.save(update_fields=["name", "keeps", "retired_at", "version"])
@@ -125,7 +127,7 @@ def put_lot(actor: Actor, *, lot: UUID | str, place: UUID | str | None) -> Placi
     """
     actor.must(Verb.PLACE)
     found = lot_for(actor, lot)
-    to = None if place is None else place_for(actor, place, pointer="/place")
+    (to,) = places_named(actor, [(place, "/place")])
     own = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker, lot=found)
     # A decision that is taken meanwhile comes after this, or before it.
     stands = own.select_for_update(no_key=True).get()
@@ -154,7 +156,7 @@ def places_named(
 
     Raises NotFound.
     """
-    rows = Place.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
+    rows = _own(actor)
     named = [(id, pointer) for id, pointer in wanted if id is not None]
     found = iter(find_all(rows, named) if named else [])
     return [None if id is None else next(found) for id, _ in wanted]
@@ -181,7 +183,12 @@ def placings_of(actor: Actor, lot: UUID | str) -> "QuerySet[Placing]":
 
 def choosable(actor: Actor) -> "QuerySet[Place]":
     """The places that something can be put into, by their names. Raises Forbidden."""
-    return places_of(actor).filter(retired_at=None).order_by("name", "id")
+    actor.must(Verb.READ)
+    return _own(actor).filter(retired_at=None).order_by("name", "id")
+
+
+def _own(actor: Actor) -> "QuerySet[Place]":
+    return Place.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
 
 
 def _named(actor: Actor, name: str, but: Place | None = None) -> str:

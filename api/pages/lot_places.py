@@ -28,11 +28,10 @@ KEEPS = {
 NOWHERE = ("", _("in no place"))
 
 
-def places_to_choose(actor: Actor, status: str | None = None) -> list[tuple[str, Any]]:
-    """The places that may keep what has this status, and first that it lies in none of them."""
-    rows = places.choosable(actor)
-    fit = [one for one in rows if status is None or one.keeps in ("", status)]
-    return [NOWHERE, *((str(one.id), one.name) for one in fit)]
+def places_to_choose(actor: Actor, *statuses: str) -> list[tuple[str, Any]]:
+    """The places that may keep what has one of these, and first that it lies in none of them."""
+    rows = places.choosable(actor).filter(keeps__in=["", *statuses])
+    return [NOWHERE, *((str(one.id), one.name) for one in rows)]
 
 
 class PlaceField(forms.ChoiceField):

@@ -76,8 +76,7 @@ class Lots(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         form = SearchForm(request.GET, reader=self.reader)
-        known = [(str(one.id), one.name) for one in places.choosable(self.actor)]
-        form.offer("place", [("", _("anywhere")), *known])
+        form.offer("place", [("", _("anywhere")), *self._places()])
         form.is_valid()
         kind = tables.asked(request)
         if kind:
@@ -94,6 +93,14 @@ class Lots(Screen):
             more=self._more(page.next_after),
             today=today,
         )
+
+    def _places(self) -> list[tuple[str, str]]:
+        """Those that are used, and the one that is asked for. Raises NotFound."""
+        known = [(str(one.id), one.name) for one in places.choosable(self.actor)]
+        asked = id_in(self.request.GET.get("place", ""))
+        if asked and asked not in dict(known):
+            known.append((asked, places.place_for(self.actor, asked).name))
+        return known
 
     def _table(self, form: SearchForm) -> tables.Table:
         """The lots as a table, whatever page is looked at."""

@@ -40,7 +40,7 @@ from ledger.access import materials_visible_to, suppliers_visible_to
 from ledger.costing import Charge, ChargeKind, SpreadBy
 from ledger.deliveries import Delivery, File, receive_delivery, work_out_delivery
 from ledger.errors import Refusal
-from ledger.models import PurchaseOrder
+from ledger.models import PurchaseOrder, Status
 from ledger.ordering import order_for
 from ledger.quantities import Density, Quantity
 from ledger.receiving import Delivered
@@ -226,7 +226,8 @@ class Receive(Screen):
         facts["materials"] = list(names.values_list("name", flat=True)[:MOST_NAMES])
         sellers = suppliers_visible_to(self.actor).order_by(Lower("name"))
         facts["suppliers"] = list(sellers.values_list("name", flat=True)[:MOST_NAMES])
-        known = places_to_choose(self.actor)
+        # What comes waits, or is released at once.
+        known = places_to_choose(self.actor, Status.QUARANTINE, Status.RELEASED)
         for row in forms.rows.forms:
             row.offer("place", known)
         return self.render(self.template, facts, status)

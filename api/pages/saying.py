@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from django.utils.translation import gettext
 
+from api.pages.words import STATUSES
 from api.sheets.figures import Hand
 from ledger.amounts import Amount
 from ledger.errors import Sentence
@@ -19,7 +20,6 @@ from ledger.errors import Sentence
 # In these places stands one of the domain's own fixed names, and not a name that people gave.
 FIXED: Final = {
     *(
-        "status",
         "state",
         "verb",
         "role",
@@ -27,9 +27,10 @@ FIXED: Final = {
         "formulas",
         "wanted_unit",
         "spread_by",
-        "keeps",
     ),
 }
+# In these stands how a lot stands, which a reader hears as a page says it: on hold, and not hold.
+STANDINGS: Final = {"status", "keeps"}
 
 
 class _Places(string.Formatter):
@@ -56,6 +57,8 @@ def _place(name: str, value: Any) -> Any:
     """What stands in a place: pieces are called so, and a fixed name is translated."""
     if name == "unit" and value == "each":
         return gettext("pieces")
+    if name in STANDINGS and value in STATUSES:
+        return str(STATUSES[value])
     return gettext(value) if name in FIXED and isinstance(value, str) and value else value
 
 

@@ -61,7 +61,7 @@ class LotOut(serializers.Serializer[Any]):
 class LotQuery(Paged):
     material = serializers.UUIDField(required=False)
     status = Choice(STATUSES, required=False)
-    place = serializers.UUIDField(required=False, help_text="Those that lie there.")
+    place = serializers.UUIDField(required=False, help_text="Those in store that lie there.")
     code = Text(max_length=16, required=False)
     expires_before = serializers.DateField(
         required=False, help_text="May not be used from this day on."

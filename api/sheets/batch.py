@@ -175,8 +175,9 @@ class _Writer:
         for pick in picks:
             part = f": {self._grams(pick.quantity)} g" if len(picks) > 1 else ""
             until = ""
-            if pick.lot.expires_on:
-                until = said(", use by %(day)s") % {"day": self.hand.day(pick.lot.expires_on)}
+            last = getattr(pick, "until", pick.lot.expires_on)
+            if last:
+                until = said(", use by %(day)s") % {"day": self.hand.day(last)}
             place = getattr(pick, "place", None)
             there = f" · {place}" if place else ""
             found.append((f"{pick.lot.code}{part}{until}{there}", "", ""))

@@ -8,10 +8,13 @@ import orjson
 import psycopg
 import pytest
 from django.db import DatabaseError, connection
+from django.test.utils import CaptureQueriesContext
 
 from deploy.embedded import Server
 from ledger.access import Actor, acting_as
+from ledger.entries import reverse_entry
 from ledger.errors import Forbidden, Invalid, NotFound, Stale
+from ledger.issuing import Taken, issue
 from ledger.lot_reading import LotsWanted, list_lots, show_lot
 from ledger.lots import decide
 from ledger.models import Custody, Lot, Place, Placing
@@ -27,6 +30,7 @@ from ledger.places import (
     placings_of,
     put_lot,
 )
+from ledger.quantities import parse_quantity
 from tests.factories import MORNING, Workshop, open_workshop
 from tests.ledger.books import refused_by
 
@@ -123,6 +127,44 @@ def test_what_is_used_up_is_in_nobody_s_way(shop: Workshop) -> None:
     assert shown(shop, lot) == (str(waiting.id), "Quarantine shelf", False)
     assert misplaced(shop) == []
     assert changed(shop, waiting, retired=True).retired_at == MORNING
+
+
+def test_what_came_back_to_a_place_given_up_lets_it_be_renamed(shop: Workshop) -> None:
+    lot, cold = lot_of(shop), place(shop, "Cold shelf")
+    shop.does(put_lot, lot=lot.id, place=cold.id)
+    gift = {"purpose": "gift", "reason": "to a neighbour", "happened_at": MORNING}
+    given = shop.does(issue, lines=[Taken(lot.id, parse_quantity("10 kg"))], **gift)
+    changed(shop, cold, retired=True)
+    shop.does(reverse_entry, entry=given.posted.entry_id, reason="they had some", happened_at=MORNING)
+    renamed = changed(shop, cold, name="Old cold shelf", retired=True)
+    assert (renamed.name, renamed.retired_at, renamed.version) == ("Old cold shelf", MORNING, 3)
+    assert shown(shop, lot) == (str(cold.id), "Old cold shelf", True)
+    # Taken into use again, it is given up once it is empty, as ever.
+    changed(shop, cold, retired=False)
+    with pytest.raises(PlaceNotEmpty):
+        changed(shop, cold, retired=True)
+
+
+def test_what_is_used_up_is_not_listed_where_it_lay(shop: Workshop) -> None:
+    """As many are listed by a place as it is said to have."""
+    lots, cold = [lot_of(shop) for _ in range(2)], place(shop, "Cold shelf")
+    for lot in lots:
+        shop.does(put_lot, lot=lot.id, place=cold.id)
+    gift = {"purpose": "gift", "reason": "to a neighbour", "happened_at": MORNING}
+    shop.does(issue, lines=[Taken(lots[0].id, parse_quantity("10 kg"))], **gift)
+    for in_stock in (None, True):
+        wanted = LotsWanted(place=cold.id, in_stock=in_stock)
+        found = orjson.loads(shop.does(list_lots, wanted, after=None, limit=9).results)
+        assert [one["code"] for one in found] == [lots[1].code]
+    assert shop.does(place_for, cold.id).lots == 1  # type: ignore[attr-defined]
+
+
+def test_to_choose_a_place_and_put_a_lot_there_counts_nothing(shop: Workshop) -> None:
+    lot, cold = lot_of(shop), place(shop, "Cold shelf")
+    with acting_as(shop.actor), CaptureQueriesContext(connection) as asked:
+        assert [one.name for one in choosable(shop.actor)] == ["Cold shelf"]
+        put_lot(shop.actor, lot=lot.id, place=cold.id)
+    assert not [one for one in asked if "ledger_holding" in str(one["sql"])]
 
 
 def test_a_name_is_a_maker_s_once_whatever_its_capitals(shop: Workshop) -> None:

@@ -1,7 +1,7 @@
 """The pages of places: naming them, putting a lot into one, and finding it there."""
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -9,10 +9,14 @@ from django.contrib.auth import get_user_model
 from django.test import Client
 
 from api.pages import lot_places
+from ledger.entries import reverse_entry
+from ledger.issuing import Taken, issue
 from ledger.lots import decide
 from ledger.models import Lot, Membership, Place, Placing
+from ledger.opened_lots import say_opened
 from ledger.places import add_place, change_place, put_lot
-from tests.factories import Workshop, open_workshop
+from ledger.quantities import parse_quantity
+from tests.factories import MORNING, TODAY, Workshop, open_workshop
 from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in, typed_in
 
 
@@ -80,6 +84,17 @@ def test_a_lot_is_put_where_it_may_lie(shop: Workshop, client: Client) -> None:
     )
 
 
+def test_how_a_lot_stands_is_said_as_everywhere(shop: Workshop, client: Client) -> None:
+    shop.material("Almond oil")
+    held = shop.does(add_place, name="Red shelf", keeps="hold")
+    facts = {"material": "Almond oil", "quantity": "1 kg", "price": "5", "supplier_lot": "N1"}
+    note = {"supplier": "Nut Mill", "new_supplier": "on", "lines": "1"}
+    note |= {f"lines-0-{name}": value for name, value in facts.items()}
+    page = refused(client, "/receive", **note, **{"lines-0-place": str(held.id)})
+    assert "Red shelf is kept for lots that are on hold" in page
+    assert "is in quarantine: put it into another place" in page
+
+
 def test_what_is_out_of_place_is_told(shop: Workshop, client: Client) -> None:
     lot = oil_in(shop, shop.does(add_place, name="Sales shelf", keeps="released"))
     path = f"/lots/{lot.id}"
@@ -145,6 +160,27 @@ def test_the_shelf_is_looked_through_by_place(shop: Workshop, client: Client) ->
     assert [row.split(",")[4] for row in file[1:]] == ["Cold shelf"]
 
 
+def test_a_place_that_is_no_longer_used_is_looked_through_as_well(
+    shop: Workshop, client: Client
+) -> None:
+    """What is used up leads to the place where it lay."""
+    attic, other = shop.does(add_place, name="Attic"), oil_in(shop)
+    lot = oil_in(shop, attic)
+    gift = {"purpose": "gift", "reason": "to a neighbour", "happened_at": MORNING}
+    given = shop.does(issue, lines=[Taken(lot.id, parse_quantity("1 kg"))], **gift)
+    shop.does(change_place, place=attic.id, version=None, now=MORNING, retired=True)
+    (path,) = re.findall(r"/lots\?place=[^\"]+", client.get(f"/lots/{lot.id}").content.decode())
+    page = client.get(path)
+    assert f'<option value="{attic.id}" selected>Attic</option>' in page.content.decode()
+    assert "Nothing lies there." in shown(page)
+    assert "Try fewer letters" not in shown(page)
+    assert other.code not in shown(page)
+    assert "Nothing like this lies there." in shown(client.get(f"{path}&status=hold"))
+    shop.does(reverse_entry, entry=given.posted.entry_id, reason="they had some", happened_at=MORNING)
+    assert lot.code in shown(client.get(path))
+    assert client.get(f"/lots?place={other.id}").status_code == 404
+
+
 def test_who_may_not_put_anything_sees_where_it_lies(shop: Workshop) -> None:
     cold = shop.does(add_place, name="Cold shelf")
     lot, reader = oil_in(shop, cold), in_role(shop, Membership.Role.READ_ONLY)
@@ -195,6 +231,10 @@ def test_what_comes_is_put_at_once(shop: Workshop, client: Client) -> None:
         facts = {"material": "Almond oil", "quantity": quantity, "price": "5"}
         facts |= {"supplier_lot": f"N{number}", "place": str(place.id)}
         note |= {f"lines-{number}-{name}": value for name, value in facts.items()}
+    # What comes new is never rejected already.
+    page = shown(client.get("/receive"))
+    assert "in no place Cold shelf Waiting" in page
+    assert "Cage" not in page
     wrong = {**note, "lines-0-place": str(cage.id)}
     assert "Cage is kept for lots that are rejected" in refused(client, "/receive", **wrong)
     done(client, "/receive", **note)
@@ -210,3 +250,17 @@ def test_the_bench_and_the_paper_say_where_to_fetch_it(shop: Workshop, client: C
     assert f"Meant to be poured: {lot.code} (100 g · Cold shelf)" in bench
     sheet = shown(client.get(f"/batches/{batch.id}/sheet"))
     assert f"{lot.code} · Cold shelf" in sheet
+
+
+def test_the_paper_says_by_when_an_open_lot_is_to_be_used(shop: Workshop, client: Client) -> None:
+    far = date(2099, 1, 31)
+    sealed, opened = (
+        shop.receive(shop.material(name, use_within_days=30), "1 kg", "9.00", expires_on=far)
+        for name in ("Plum oil", "Sesame oil")
+    )
+    shop.does(say_opened, lot=opened.id, opened_on=TODAY)
+    lines = [(sealed.material, "50"), (opened.material, "50")]
+    planned = shop.plan(shop.formula("Body oil", lines), "100 g", planned_for=TODAY)
+    sheet = shown(client.get(f"/batches/{planned.batch.id}/sheet"))
+    assert f"{sealed.code}, use by 31 Jan 2099" in sheet
+    assert f"{opened.code}, use by {TODAY + timedelta(days=30):%-d %b %Y}" in sheet
