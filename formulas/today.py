@@ -8,7 +8,20 @@ from datetime import date, datetime, timedelta
 from typing import Any, Final
 from uuid import UUID
 
-from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, Value, When, Window
+from django.db.models import (
+    BooleanField,
+    Case,
+    Exists,
+    ExpressionWrapper,
+    F,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+    Window,
+)
 from django.db.models.functions import Least, RowNumber
 
 from formulas.access import batches_of, standing
@@ -226,8 +239,9 @@ def _waiting(actor: Actor) -> "QuerySet[Any]":
         .filter(Q(status=Status.QUARANTINE) | Q(out=True))
         .annotate(made_in=Subquery(made.values("batch_id")[:1]))
         .annotate(deviates=Exists(against) | Exists(filled.exclude(deviation="")))
-        # The first of either, so that many to decide on do not hide what lies wrong.
-        .annotate(turn=Window(RowNumber(), "out", order_by=["since", "lot_id"]))
+        .annotate(waits=ExpressionWrapper(Q(status=Status.QUARANTINE), BooleanField()))
+        # The first of each kind: many of one kind hide nothing of another.
+        .annotate(turn=Window(RowNumber(), ["out", "waits"], order_by=["since", "lot_id"]))
         .filter(turn__lte=MOST + 1)
         .order_by("since", "lot_id")
     )

@@ -8,10 +8,13 @@ import pytest
 from django.test import Client
 
 from formulas.complaints import add_fact, log_complaint
+from formulas.today import today
 from ledger import reviewing
 from ledger.alerts import set_watch
 from ledger.issuing import Taken, sell
+from ledger.lots import decide
 from ledger.models import Membership
+from ledger.places import add_place, put_lot
 from ledger.quantities import parse_quantity
 from ledger.recall_records import open_recall
 from ledger.source_tests import record_source_test
@@ -240,6 +243,25 @@ def _something_of_each(shop: Workshop, other: Workshop, number: int) -> None:
     shop.does(accept_transfer, transfer=taken.id, happened_at=MORNING)
     other.does(offer_transfer, lot=lot.id, **to)
     other.does(open_recall, lot=lot.id, reason="mould", happened_at=MORNING)
+
+
+def test_many_out_of_place_hide_no_lot_that_waits_for_a_decision(shop: Workshop) -> None:
+    """Nine released lots lie among what is kept apart, and one that waits lies wrong as well."""
+    oil = shop.material("Oat oil")
+    waiting, sales = (
+        shop.does(add_place, name=name, keeps=keeps)
+        for name, keeps in (("Waiting shelf", "quarantine"), ("Sales shelf", "released"))
+    )
+    for _ in range(9):
+        lot = shop.receive(oil, "1 kg", "6.00", release=None)
+        shop.does(put_lot, lot=lot.id, place=waiting.id)
+        shop.does(decide, lot=lot.id, decision="release", basis="as it should be")
+    last = shop.receive(oil, "1 kg", "6.00")
+    shop.does(put_lot, lot=last.id, place=sales.id)
+    shop.does(decide, lot=last.id, decision="quarantine", basis="the label came off")
+    found = shop.does(today, now=datetime.now(UTC))
+    assert [one.lot.code for one in found.undecided] == [last.code]
+    assert (len(found.misplaced), found.more) == (8, {"misplaced"})
 
 
 def test_a_list_that_is_cut_says_so_and_where_all_of_it_is(shop: Workshop) -> None:
