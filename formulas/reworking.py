@@ -81,7 +81,7 @@ def rework(
     unless a deviation says why; a version without one allows none (ISO 22716, 10.2: rework follows
     a defined and approved method). The approval also allows what is not released, but never what
     was rejected. Raises NotFound, AlreadyFinished, Invalid for a lot that was not made here,
-    OverMaximum, NotEnough, LotNotReleased, LotExpired, DensityMissing.
+    OverMaximum, NotEnough, LotNotReleased, LotExpired, LotOpenTooLong, DensityMissing.
     """
     actor.must(Verb.MAKE)
     if not approval.strip():

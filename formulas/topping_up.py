@@ -6,7 +6,6 @@ from decimal import Decimal
 from fractions import Fraction
 from uuid import UUID
 
-from formulas.access import pourable
 from formulas.errors import NotAnAlternate
 from formulas.models import Alternate, Batch, BatchLine, Line, LineChange, TopUp
 from formulas.repicking import Picked, pick_anew, pools_of
@@ -23,19 +22,17 @@ from formulas.substituting import (
     outside,
     touched,
 )
+from formulas.usable_lots import usable_lot
 from formulas.weighing import place
 from ledger.access import Actor, material_for
 from ledger.costing import round_stored
 from ledger.entries import lock_pools
 from ledger.errors import (
     Invalid,
-    LotExpired,
-    LotNotReleased,
     NotFound,
     Sentence,
 )
-from ledger.lots import last_usable_day
-from ledger.models import Custody, Lot, Material, MaterialPart, Status
+from ledger.models import Lot, Material, MaterialPart
 from ledger.roles import Verb
 from ledger.store_costs import StoreDraw, at_cost
 
@@ -104,17 +101,17 @@ def top_up(
     and all lots are picked and promised anew. What has been weighed stays.
 
     Raises NotFound, AlreadyFinished, NotAnAlternate, BalanceMissing, BalanceTooSmall,
-    LotNotReleased, LotExpired, Invalid.
+    LotNotReleased, LotExpired, LotOpenTooLong, Invalid.
     """
     actor.must(Verb.MAKE)
     found, of_line = place(actor, batch, line)
     if of_line is None:
         raise NotFound(pointer="/line")
     shares = shares_of(found)
-    used = None if lot is None else _usable(actor, lot, "/lot", found)
+    used = None if lot is None else usable_lot(actor, lot, "/lot", found)
     own = _own(of_line, shares, used)
     alternates = alternates_for(found, of_line)
-    wanted = None if other_lot is None else _usable(actor, other_lot, "/other_lot", found)
+    wanted = None if other_lot is None else usable_lot(actor, other_lot, "/other_lot", found)
     named = None if material is None else material_for(actor, material, pointer="/material")
     lines = [own.material.id, *(one.material_id for one in alternates)]
     lock_pools(pools_of(actor, found, shares) | {*lines})
@@ -158,41 +155,6 @@ def known(material: Material) -> Known:
         allergens=material.parts.filter(kind=MaterialPart.Kind.ALLERGEN).exists(),
         preserves="preservative" in (material.function, *material.cautions),
     )
-
-
-def _usable(actor: Actor, id: UUID | str, pointer: str, batch: Batch) -> Lot:
-    """A lot that may be used on the batch's day. Raises LotNotReleased, LotExpired, NotFound."""
-    custody: Custody = pourable(actor, id, pointer=pointer)
-    found: Lot = custody.lot
-    if not found.material.stocked:
-        raise Invalid(
-            Sentence("{name} is not stocked: it never runs short.", name=found.material.name),
-            pointer=pointer,
-        )
-    if custody.status != Status.RELEASED:
-        raise LotNotReleased(
-            Sentence(
-                "The lot {code} is not released: release it, or name another.", code=found.code
-            ),
-            pointer=pointer,
-            lot=str(found.id),
-            status=custody.status,
-        )
-    last = last_usable_day(found, custody.use_by)
-    if last is not None and last < batch.planned_for:
-        raise LotExpired(
-            Sentence(
-                "The lot {code} may be used until {last}, and the batch is planned for {day}:"
-                " name another lot, or plan the batch anew for an earlier day.",
-                code=found.code,
-                last=last,
-                day=batch.planned_for,
-            ),
-            pointer=pointer,
-            lot=str(found.id),
-            last_day=str(last),
-        )
-    return found
 
 
 def _own(line: BatchLine, shares: Sequence[Share], used: Lot | None) -> Share:

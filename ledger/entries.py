@@ -88,7 +88,8 @@ def post_entry(
 ) -> Posted:
     """Post one event with all its moves, or refuse it whole.
 
-    Raises NotEnough, LotNotReleased, LotExpired, Invalid (in the future, in a closed period).
+    Raises NotEnough, LotNotReleased, LotExpired, LotOpenTooLong, Invalid (in the future, in a
+    closed period).
     """
     entry_id = new_id()
     given = [

@@ -84,7 +84,7 @@ def sell(
 ) -> Moved:
     """Sell from lots, so that a recall finds who has them. `customer` is the seller's reference.
 
-    Raises NotFound, NotEnough, LotNotReleased, LotExpired.
+    Raises NotFound, NotEnough, LotNotReleased, LotExpired, LotOpenTooLong.
     """
     actor.must(Verb.ISSUE)
     to = account(actor, Account.Kind.SALES, "cost of goods sold")

@@ -7,6 +7,7 @@ import pytest
 
 from formulas.batches import cancel_batch
 from formulas.today import today
+from formulas.topping_up import top_up
 from ledger.access import acting_as
 from ledger.balances import stock
 from ledger.catalogue import change_material
@@ -174,6 +175,27 @@ def test_after_its_days_it_is_used_for_a_reason_alone(shop: Workshop, oil: Mater
     with acting_as(shop.actor):
         custody = Custody.objects.select_related("lot__material").get(lot=lot)
     assert broken_by(custody, after(30)) == []
+
+
+def test_a_top_up_says_that_a_lot_is_open_too_long_and_not_that_it_has_expired(
+    shop: Workshop, oil: Material
+) -> None:
+    wax = shop.material("Wax")
+    shop.receive(wax, "5 kg", "20")
+    open_one = shop.receive(oil, "1 kg", "20", expires_on=after(60))
+    opened(shop, open_one, TODAY)
+    formula = shop.formula("Balm", [(oil, "50"), (wax, "50")])
+    for day, refusal in ((61, LotExpired), (31, LotOpenTooLong)):
+        planned = shop.plan(formula, "4 kg", planned_for=after(day))
+        asked = {"batch": planned.batch.id, "line": planned.lines[0].line.id}
+        with pytest.raises((LotExpired, LotOpenTooLong)) as refused:
+            shop.does(top_up, **asked, lot=open_one.id)
+        assert (type(refused.value), refused.value.pointer) == (refusal, "/lot")
+    assert str(refused.value) == (
+        f"The lot {open_one.code} was opened on 2025-05-06 and is to be used by 2025-06-05, and the"
+        " batch is planned for 2025-06-06: name another lot, or plan the batch anew for an earlier"
+        " day."
+    )
 
 
 def test_a_retest_does_not_make_it_last_longer(shop: Workshop, oil: Material) -> None:
