@@ -6,7 +6,7 @@ it, and keeps the value it left the store with.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
@@ -27,7 +27,7 @@ from ledger.roles import Verb
 
 _LISTED: Final = """
 select a.name, h.lot_id, l.code, m.name, m.measured_by = 'count', c.status, l.expires_on,
-       h.quantity, h.value
+       c.use_by, h.quantity, h.value
   from ledger_holding h
   join ledger_account a on a.coop_id = h.coop_id and a.id = h.account_id
   join ledger_lot l on l.coop_id = h.coop_id and l.id = h.lot_id
@@ -51,9 +51,15 @@ class Consigned:
     material_name: str
     counted: bool
     status: str
-    expires_on: object
+    expires_on: date | None
+    use_by: date | None
     quantity: Decimal
     value: Decimal
+
+    @property
+    def until(self) -> date | None:
+        """The last day of it: it expires, or was opened and lasts only so long then."""
+        return min((day for day in (self.expires_on, self.use_by) if day), default=None)
 
 
 def consign(
@@ -61,7 +67,7 @@ def consign(
 ) -> Moved:
     """Send goods to a shop that sells them for the maker; they stay the maker's own.
 
-    Raises NotFound, NotEnough, LotNotReleased, LotExpired.
+    Raises NotFound, NotEnough, LotNotReleased, LotExpired, LotOpenTooLong.
     """
     actor.must(Verb.ISSUE)
     to = open_account(actor, Account.Kind.CONSIGNMENT, shop)
@@ -79,7 +85,8 @@ def sell_consigned(
 ) -> Moved:
     """Book what a shop has sold; without a customer's reference the shop is the direct account.
 
-    Raises NotFound, NotEnough for more than lies there, LotNotReleased, LotExpired.
+    Raises NotFound, NotEnough for more than lies there, LotNotReleased, LotExpired,
+    LotOpenTooLong.
     """
     actor.must(Verb.ISSUE)
     source = _where_they_lie(actor, shop, lines)

@@ -138,7 +138,7 @@ class AtShops(Screen):
         rows = consigning.consigned(self.actor, limit=tables.MOST_ROWS + 1)
         cells = (
             (
-                *(one.shop, one.code, one.material_name, one.expires_on, one.status),
+                *(one.shop, one.code, one.material_name, one.until, one.status),
                 *(one.quantity, tables.unit_of(one.counted)),
                 *((round_money(one.value, self.actor.currency),) if costs else ()),
             )

@@ -44,6 +44,7 @@ class ConsignedOut(serializers.Serializer[Any]):
     name = Text()
     status = serializers.ChoiceField(STATUSES)
     expires_on = serializers.DateField(allow_null=True)
+    use_by = serializers.DateField(allow_null=True, help_text="Since it is open.")
     unit = serializers.ChoiceField(["g", "each"])
     quantity = Shown()
     value = Shown(allow_null=True)
@@ -58,6 +59,7 @@ def consigned_json(row: consigning.Consigned, actor: Actor) -> dict[str, Any]:
         "name": row.material_name,
         "status": row.status,
         "expires_on": row.expires_on,
+        "use_by": row.use_by,
         "unit": kept_in(row.counted),
         "quantity": amount(row.quantity, row.counted),
         "value": plain(round_money(row.value, actor.currency)) if shown else None,

@@ -1,11 +1,13 @@
 """Goods at a shop on pages: sent there, sold there, taken back; never more than lies there."""
 
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 
 from ledger.models import Membership
-from tests.factories import Workshop, open_workshop
+from ledger.opened_lots import say_opened
+from tests.factories import TODAY, Workshop, open_workshop
 from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
 
 
@@ -32,6 +34,19 @@ def test_goods_at_a_shop_are_the_makers_until_they_are_sold(shop: Workshop) -> N
     page = done(client, path, **later, then="back", quantity="2 each", reason="faded")
     assert "32 pieces" in page.replace("\xa0", " ")
     assert "Quay shop,NB" in client.get("/at-shops?as=csv").content.decode()
+
+
+def test_what_is_open_is_told_with_its_earlier_day(shop: Workshop) -> None:
+    plum = shop.material("Plum oil", use_within_days=30)
+    lot = shop.receive(plum, "5 kg", "50.00", expires_on=date(2099, 1, 31))
+    client, until = signed_in(shop), TODAY + timedelta(days=30)
+    done(client, f"/lots/{lot.id}/shops", shop="Plum shop", quantity="1 kg")
+    shop.does(say_opened, lot=lot.id, opened_on=TODAY)
+    for path in ("/at-shops", "/at-shops?shop=Plum+shop"):
+        assert f"Plum oil use by {until:%-d %b %Y}" in shown(client.get(path))
+    file = client.get("/at-shops?as=csv").content.decode()
+    (row,) = [row for row in file.splitlines() if lot.code in row]
+    assert f",{until}," in row
 
 
 def test_a_shop_tells_of_its_month_at_once(shop: Workshop) -> None:
