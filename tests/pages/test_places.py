@@ -125,7 +125,7 @@ def test_where_a_lot_lies_stays_chosen_though_it_does_not_belong_there(
     assert "No place of yours may keep it" not in page
     typed = typed_in(client, path, "place")
     assert typed["place"] == str(waits.id)
-    assert "Waiting shelf is kept for lots that are quarantine" in refused(
+    assert "Waiting shelf is kept for lots that are in quarantine" in refused(
         client, path, **{**typed, "do": "put"}
     )
     assert shop.does(lambda actor: Placing.objects.filter(lot=lot).count()) == 1
@@ -176,7 +176,9 @@ def test_a_place_that_is_no_longer_used_is_looked_through_as_well(
     assert "Try fewer letters" not in shown(page)
     assert other.code not in shown(page)
     assert "Nothing like this lies there." in shown(client.get(f"{path}&status=hold"))
-    shop.does(reverse_entry, entry=given.posted.entry_id, reason="they had some", happened_at=MORNING)
+    shop.does(
+        reverse_entry, entry=given.posted.entry_id, reason="they had some", happened_at=MORNING
+    )
     assert lot.code in shown(client.get(path))
     assert client.get(f"/lots?place={other.id}").status_code == 404
 
