@@ -17,7 +17,7 @@ from django.utils.text import slugify
 from api.sheet_writing import escaped
 from formulas.whole_copy import whole_copy
 from ledger.access import Actor, day_of
-from ledger.models import Maker
+from ledger.lot_labels import maker_name
 
 KIND: Final = "application/zip"
 CONTENTS: Final = "contents.csv"
@@ -46,8 +46,7 @@ def packed(actor: Actor) -> bytes:
 
 def headers(actor: Actor, now: datetime) -> dict[str, str]:
     """The file is kept under a name that says whose it is, and of which day."""
-    maker = Maker.objects.get(coop_id=actor.coop_id, id=actor.maker).name
-    name = f"{slugify(maker, allow_unicode=True)}-{day_of(actor, now)}.zip"
+    name = f"{slugify(maker_name(actor), allow_unicode=True)}-{day_of(actor, now)}.zip"
     return {"Content-Disposition": content_disposition_header(True, name) or ""}
 
 

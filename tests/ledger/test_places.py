@@ -135,7 +135,8 @@ def test_what_came_back_to_a_place_given_up_lets_it_be_renamed(shop: Workshop) -
     gift = {"purpose": "gift", "reason": "to a neighbour", "happened_at": MORNING}
     given = shop.does(issue, lines=[Taken(lot.id, parse_quantity("10 kg"))], **gift)
     changed(shop, cold, retired=True)
-    shop.does(reverse_entry, entry=given.posted.entry_id, reason="they had some", happened_at=MORNING)
+    entry = given.posted.entry_id
+    shop.does(reverse_entry, entry=entry, reason="they had some", happened_at=MORNING)
     renamed = changed(shop, cold, name="Old cold shelf", retired=True)
     assert (renamed.name, renamed.retired_at, renamed.version) == ("Old cold shelf", MORNING, 3)
     assert shown(shop, lot) == (str(cold.id), "Old cold shelf", True)
