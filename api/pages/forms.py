@@ -16,8 +16,7 @@ from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
-from django.utils.html import conditional_escape, format_html
-from django.utils.safestring import mark_safe
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
@@ -226,22 +225,13 @@ class PageForm(forms.Form):
         """Show a refusal at its field, or above the form where none is seen."""
         name = self.field_at(refusal.pointer)
         seen = name in self.fields and not self.fields[name].widget.is_hidden
-        self.add_error(name if seen else None, self._leading_to(refusal))
+        self.add_error(name if seen else None, refusal.detail)
 
     def add_error(self, field: str | None, error: Any) -> None:
         """What is wrong at a field, or (None) above the form; a text of the domain in words."""
-        super().add_error(field, self._in_words(error) if isinstance(error, str) else error)
-
-    def _leading_to(self, refusal: Refusal) -> Any:
-        """What is refused; the entries that stand in the way are links, and not their ids."""
-        entries = [str(id) for id in refusal.facts.get("entries", ())]
-        if not entries:
-            return refusal.detail
-        told: str = conditional_escape(self._in_words(refusal.detail))
-        for number, id in enumerate(entries, 1):
-            called = said("entry %(number)d") % {"number": number}
-            told = told.replace(id, format_html('<a href="/entries/{}">{}</a>', id, called))
-        return ValidationError(mark_safe(told))  # noqa: S308 - all of it was escaped
+        # What leads somewhere is in words already.
+        bare = isinstance(error, str) and not isinstance(error, SafeString)
+        super().add_error(field, self._in_words(error) if bare else error)
 
     def _in_words(self, text: str) -> str:
         """A sentence in the reader's language, with the names of the API as this form has them."""

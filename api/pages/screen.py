@@ -35,6 +35,7 @@ from django.views.decorators.csrf import csrf_protect
 from api import errors, preferences, rate, signing
 from api.idempotency import Answered, Key
 from api.pages import kept, tables
+from api.pages.in_the_way import with_entries_named
 from api.pages.places import places_for
 from api.pages.reader import Reader, reader_of
 from api.reading import fingerprint
@@ -195,7 +196,7 @@ class Screen(View):
             with transaction.atomic(), explained():
                 done = do()
         except Refusal as refusal:
-            form.refuse(refusal)
+            form.refuse(with_entries_named(refusal, self.actor, self.reader))
             return again()
         return self.go(then(done))
 

@@ -6,8 +6,16 @@ from uuid import UUID
 
 import pytest
 
+from api.pages.entries import UndoForm
+from api.pages.forms import Rows
+from api.pages.in_the_way import with_entries_named
+from api.pages.reader import Reader
+from ledger.access import acting_as
+from ledger.errors import Sentence, UsedSince
+from ledger.issuing import Taken, issue
 from ledger.models import Membership
-from tests.factories import D, Workshop, open_workshop
+from ledger.quantities import parse_quantity
+from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
 
 
@@ -85,7 +93,7 @@ def test_a_mistake_is_taken_back(shop: Workshop) -> None:
 
 
 def test_what_stands_in_the_way_of_taking_back_is_led_to(shop: Workshop) -> None:
-    """A delivery of which some was given away: the page leads to that, and tells no id."""
+    """A delivery of which some was given away: the page leads there by day and kind, by no id."""
     lot = shop.receive(shop.material("Vetiver oil"), "1 kg", "60.00")
     client = signed_in(shop)
     done(client, f"/lots/{lot.id}/out", way="gift", quantity="100 g", reason="the fair")
@@ -94,10 +102,27 @@ def test_what_stands_in_the_way_of_taking_back_is_led_to(shop: Workshop) -> None
     (came,) = {*re.findall(r'href="(/entries/[0-9a-f-]{36})"', page)} - {given}
     answer = sent(client, came, reason="not ours")
     assert answer.status_code == 422
-    assert f'<a href="{given}">entry 1</a>' in answer.content.decode()
+    link = rf'<a href="{given}">\d+ [A-Z][a-z]+ \d{{4}} · given out</a>'
+    assert re.search(link, answer.content.decode())
     assert given.removeprefix("/entries/") not in shown(answer)
     sent(client, given, reason="it was another lot")
     assert "It takes back" in shown(client.get(sent(client, came, reason="not ours")["Location"]))
+
+
+def test_what_stands_in_the_way_is_led_to_from_a_row_as_well(shop: Workshop) -> None:
+    lot = shop.receive(shop.material("Fir oil"), "1 kg", "60.00")
+    taken = [Taken(lot.id, parse_quantity("1 kg"))]
+    given = shop.does(issue, lines=taken, purpose="gift", reason="the fair", happened_at=MORNING)
+    ids = [str(given.posted.entry_id)]
+    way = Sentence("Reverse <these> first: {entries}", entries=ids[0])
+    refusal = UsedSince(way, pointer="/lines/0", entries=ids)
+    rows = Rows(UndoForm, "lines", {"lines-0-reason": "not ours"}, reader=Reader())
+    assert rows.is_valid()
+    with acting_as(shop.actor):
+        assert rows.refuse(with_entries_named(refusal, shop.actor, Reader()))
+    told = str(rows.forms[0].errors)
+    assert f'first: <a href="/entries/{ids[0]}">' in told
+    assert "&lt;these&gt;" in told
 
 
 def test_a_supplier_is_added_and_put_right(shop: Workshop) -> None:
