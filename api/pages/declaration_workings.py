@@ -86,19 +86,19 @@ def _brought(
 ) -> Line:
     how = ""
     if part != ALL:
-        how = f"{reader.number(shown(_whole(ways)))} % · {reader.number(part)} %"
+        how = f"{reader.whole_percent(shown(_whole(ways)))} · {reader.whole_percent(part)}"
     if all(not way.within for way in ways):
         return Line(name, amount, "%", how=how)
     return Line(name, amount, "%", how=how, parts=tuple(_by_way(amount, ways, reader)))
 
 
 def _by_way(amount: Decimal, ways: Sequence[Way], reader: Reader) -> Iterator[Line]:
-    number = reader.number
+    told = reader.whole_percent
     amounts = shared_out(amount, [way.percent for way in ways])
     for way, much in zip(ways, amounts, strict=True):
         if way.within:
             name = said("within %(made)s") % {"made": way.within}
-            how = f"{number(shown(way.share))} % · {number(shown(way.part))} %"
+            how = f"{told(shown(way.share))} · {told(shown(way.part))}"
             yield Line(name, much, "%", how=how)
         else:
             yield Line(said("as it is"), much, "%")

@@ -109,6 +109,10 @@ class Reader:
         shown = value if places is not None else rounded(value, 3)
         return f"{self.number(shown, places)}{THIN}%"
 
+    def whole_percent(self, value: Decimal) -> str:
+        """The same with all its digits, where a thousandth decides."""
+        return f"{self.number(value)}{THIN}%"
+
     def money(self, value: Decimal) -> str:
         """Money in the co-op's currency, rounded to its minor unit."""
         return self._coins(round_money(value, self.currency))

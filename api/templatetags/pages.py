@@ -71,6 +71,11 @@ def percent(context: Any, value: Decimal | None, places: int | None = None) -> s
 
 
 @register.simple_tag(takes_context=True)
+def whole_percent(context: Any, value: Decimal) -> str:
+    return str(context["reader"].whole_percent(value))
+
+
+@register.simple_tag(takes_context=True)
 def money(context: Any, value: Decimal | None) -> str:
     return "" if value is None else str(context["reader"].money(Decimal(value)))
 

@@ -78,11 +78,19 @@ def told_on(client: Client, path: str) -> dict[str, Told]:
     assert all(one.adds_up for one in all_of(list(told.values())) if one.parts)
     for one in figures_of(page):
         assert one.to == "#shares"
-        shown = amount_in(one.text)
-        # It is told to so many places.
-        near = D(1).scaleb(min(0, int(shown.as_tuple().exponent)))
-        assert any(abs(each.exact - shown) < near for each in told.values()), one
+        # A thousandth decides what is named, so that none is rounded away.
+        assert amount_in(one.text) in {each.exact for each in told.values()}, one
     return told
+
+
+def test_no_digit_is_rounded_away_that_decides_where_a_name_stands(shop: Workshop) -> None:
+    oil = shop.material("Rapeseed oil", inci_name="Brassica Campestris Seed Oil")
+    lines = [(shop.material("Wax", inci_name="Cera Alba"), "balance"), (oil, "1.0004")]
+    product = shop.product(shop.formula("Salve", lines), "100 g")
+    client, path = signed_in(shop), f"/products/{product.id}/declaration"
+    page = shown(client.get(path)).replace("\xa0", " ")
+    assert "Rapeseed oil 1.0004 % in this order" in page
+    told_on(client, path)
 
 
 def test_a_batch_is_declared_by_what_was_weighed(shop: Workshop) -> None:
