@@ -161,7 +161,11 @@ class GoneOf(OfDays):
         name, unit = self.of_days(material.name, first, last), kept_in(material.counted)
         of_what = self.so_much if request.GET.get("figure") == "quantity" else self.by_entry
         figure = of_what(name, found, unit)
-        return self.opened(figure, address("books", "usage" if of == "used" else "sold", **days))
+        back = address("books", "usage" if of == "used" else "sold", **days)
+        # A week of a material's own page of its use leads back there.
+        if request.GET.get("back") == "week":
+            back = address("materials", id, "usage")
+        return self.opened(figure, back)
 
 
 class Expensed(OfDays):

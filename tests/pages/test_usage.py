@@ -1,6 +1,8 @@
 """What was used of a material, and what that leads to expect, on its page."""
 
+import re
 from datetime import timedelta
+from html import unescape
 from typing import Any
 
 import pytest
@@ -51,6 +53,20 @@ def test_a_forecast_is_told_with_its_interval_and_its_record(shop: Workshop) -> 
     rows = browser.get(f"{path}?as=csv").content.decode().splitlines()
     assert len(rows) == 21
     assert path in browser.get(f"/materials/{wax.id}").content.decode()
+
+
+def test_a_week_opens_to_what_was_used_and_back(shop: Workshop) -> None:
+    """Without scripts it is a page of its own, which leads back to the material's use."""
+    clay = shop.material("Kaolin")
+    lot = shop.receive(clay, "5 kg", "50.00")
+    on = timezone.now() - timedelta(days=10)
+    taken = [Taken(lot.id, parse_quantity("1 kg"))]
+    shop.does(issue, lines=taken, purpose="gift", reason="open day", happened_at=on)
+    browser, path = signed_in(shop), f"/materials/{clay.id}/usage"
+    (week,) = re.findall(r'href="(/materials/[^"]+/gone[^"]+)"', browser.get(path).content.decode())
+    answer = browser.get(unescape(week)).content.decode()
+    assert f'href="{path}"' in answer
+    assert "/books/usage" not in answer
 
 
 @pytest.mark.parametrize("every", [1, 3])
