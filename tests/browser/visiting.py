@@ -31,6 +31,32 @@ UNFOLD: Final = """form => {
   form.querySelectorAll("details").forEach(one => { one.open = true; });
   return Object.fromEntries([...form.elements].map(one => [one.name, one.type]));
 }"""
+# What can be scrolled down beside the page: a table only sideways.
+SCROLLS_DOWN: Final = """() => [...document.querySelectorAll("main .wide")]
+  .filter(one => one.scrollHeight > one.clientHeight)
+  .map(one => `${one.scrollHeight - one.clientHeight} px: ${one.ariaLabel}`)"""
+# The letters of links over which another lies, at their middle and near their lower edge.
+COVERED: Final = """() => {
+  const { scrollX, scrollY } = window, points = [], found = [];
+  for (const link of document.querySelectorAll("main a")) {
+    if (!link.checkVisibility()) continue;
+    const letters = document.createRange();
+    letters.selectNodeContents(link);
+    for (const one of letters.getClientRects())
+      for (const down of [0.5, 0.8])
+        points.push([link, one.x + one.width / 2, one.y + scrollY + one.height * down]);
+  }
+  points.sort((a, b) => a[2] - b[2]);
+  for (const [link, x, y] of points) {
+    if (y < window.scrollY || y >= window.scrollY + innerHeight) window.scrollTo(0, y - 9);
+    const seen = link.closest(".wide")?.getBoundingClientRect();
+    if (seen && (x < seen.left || x > seen.right)) continue;
+    const over = document.elementFromPoint(x, y - window.scrollY)?.closest("main a");
+    if (over && over !== link) found.push(`${over.innerText} lies over ${link.innerText}`);
+  }
+  window.scrollTo(scrollX, scrollY);
+  return [...new Set(found)];
+}"""
 # For what must come: a busy machine takes its time.
 PATIENCE_MS: Final = 90_000
 
@@ -206,7 +232,7 @@ def assert_fits(page: Page) -> None:
 
 
 def assert_all_fits(page: Page) -> None:
-    """Nothing wider than the screen, nothing too small to touch."""
+    """Nothing wider than the screen, nothing too small to touch or beneath something else."""
     wider = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
     assert wider <= 0, f"{wider} px wider than the screen"
     small = page.evaluate(
@@ -220,6 +246,10 @@ def assert_all_fits(page: Page) -> None:
         SMALLEST_TARGET_PX,
     )
     assert not small, small
+    scrolls = page.evaluate(SCROLLS_DOWN)
+    assert not scrolls, scrolls
+    covered = page.evaluate(COVERED)
+    assert not covered, covered
 
 
 def assert_well_made_in_the_dark(page: Page) -> None:
