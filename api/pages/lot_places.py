@@ -60,7 +60,7 @@ def put_form(actor: Actor, reader: Any, lot: dict[str, Any], data: Any = None) -
     form = PutForm(data, reader=reader, initial={"place": lot["place"]})
     choices = places_to_choose(actor, lot["status"])
     if lot["place"] and lot["place"] not in dict(choices):
-        name = said("%(place)s, where it does not belong now") % {"place": lot["place_name"]}
+        name = said("%(place)s (wrong place)") % {"place": lot["place_name"]}
         choices.insert(1, (lot["place"], name))
     form.offer("place", choices)
     return form

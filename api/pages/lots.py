@@ -51,8 +51,8 @@ class SearchForm(PageForm):
     )
     status = forms.ChoiceField(label=_("That are"), required=False, choices=STATUSES)
     place = forms.ChoiceField(label=_("That lie"), required=False)
-    misplaced = forms.BooleanField(label=_("Only what lies out of place"), required=False)
-    soon = forms.BooleanField(label=_("Only what ends within thirty days"), required=False)
+    misplaced = forms.BooleanField(label=_("Lies out of place"), required=False)
+    soon = forms.BooleanField(label=_("Ends within thirty days"), required=False)
     gone = forms.BooleanField(label=_("Used up ones, too"), required=False)
 
     def wanted(self, today: date) -> LotsWanted:

@@ -120,7 +120,7 @@ def test_where_a_lot_lies_stays_chosen_though_it_does_not_belong_there(
     shop.does(decide, lot=lot.id, decision="release", basis="clear")
     path = f"/lots/{lot.id}"
     page = shown(client.get(path))
-    assert "in no place Waiting shelf, where it does not belong now" in page
+    assert "in no place Waiting shelf (wrong place)" in page
     assert "It lies there now" in page
     assert "No place of yours may keep it" not in page
     typed = typed_in(client, path, "place")
