@@ -6,15 +6,21 @@ file whose every test is long enough, and alone, is taken apart.
 
 from xdist.scheduler import LoadScopeScheduling
 
-# Whoever began one of these last would be waited for.
+# Some read or mark whatever there is in the database, and are quick before others have filled it.
+# Whoever began one of the rest last would be waited for.
 LONGEST = (
+    "tests/test_walls_texts.py",
+    "tests/test_walls_names.py",
+    "tests/pages/test_marked.py",
+    "tests/browser/",
     "tests/stateful/",
     "tests/test_migrations.py",
     "tests/stories/test_demo.py",
     "tests/races/test_thousand_alerts.py",
     "tests/test_ground.py",
-    "tests/browser/",
     "tests/races/",
+    "tests/pages/test_everybody.py",
+    "tests/pages/test_demo_pages.py",
 )
 TOGETHER = ("tests/stateful/", "tests/browser/")
 APART = ("tests/test_schema_fuzz.py",)

@@ -24,6 +24,7 @@ from ledger.quantities import parse_quantity
 from tests import marking
 from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.filling import fill
+from tests.marking import ABROAD
 from tests.pages.browsing import signed_in
 from tests.pages.codes import AS_WRITTEN, Said
 from tests.pages.fields import read
@@ -87,7 +88,8 @@ def ground(
         client = _reads_marks(signed_in(shop))
         pages = list(all_pages(client, of_each=1, also=[*ASKED, *told]))
         pages += all_pages(_reads_marks(for_the_co_op(shop)), of_each=1)
-        yield Ground(client, pages, _typed(database.url_admin))
+        with psycopg.connect(database.url_admin) as admin:
+            yield Ground(client, pages, _typed(admin, shop))
     rate.limit.cache_clear()
 
 
@@ -107,17 +109,19 @@ def _reads_marks(client: Client) -> Client:
     return client
 
 
-def _typed(url: str) -> re.Pattern[str]:
-    """All that is kept in columns of free text, the longest first."""
+def _typed(admin: psycopg.Connection[Any], shop: Workshop) -> re.Pattern[str]:
+    """All that its co-op keeps in columns of free text, the longest first."""
     found: set[str] = set()
-    unshown = set().union(*marking.UNSHOWN.values())
-    with psycopg.connect(url) as admin:
-        for model, column in marking.texts():
-            table, name = model._meta.db_table, column.column
-            if f"{table}.{name}" not in unshown:
-                asked = sql.SQL("select distinct {} from {}")
-                rows = admin.execute(asked.format(sql.Identifier(name), sql.Identifier(table)))
-                found |= {text for (kept,) in rows for text in _texts(kept)}
+    unshown, rows = set().union(*marking.UNSHOWN.values()), marking.whose_rows(admin, shop)
+    for model, column in marking.texts():
+        table, name = model._meta.db_table, column.column
+        if f"{table}.{name}" not in unshown:
+            ids = [
+                id for whose, some in rows.get(table, {}).items() for id in some if whose != ABROAD
+            ]
+            asked = sql.SQL("select distinct {} from {} where id = any(%s)")
+            kept = admin.execute(asked.format(sql.Identifier(name), sql.Identifier(table)), [ids])
+            found |= {text for (one,) in kept for text in _texts(one)}
     # These accounts are the program's own, and called so in its reader's language.
     found -= {name for _, name in STANDING}
     texts = sorted({" ".join(one.split()) for one in found if not ALONE.fullmatch(one)}, key=len)
