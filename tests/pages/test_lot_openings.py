@@ -5,8 +5,10 @@ from datetime import UTC, date, datetime, timedelta
 
 from django.test import Client
 
+from ledger.issuing import Taken, issue
 from ledger.opened_lots import say_opened
-from tests.factories import TODAY, Workshop
+from ledger.quantities import parse_quantity
+from tests.factories import MORNING, TODAY, Workshop
 from tests.pages.browsing import done, refused, shown
 
 
@@ -43,6 +45,18 @@ def test_a_lot_s_page_says_since_when_it_is_open_and_puts_it_right(
     assert "Not open after all" in words
     assert "Since it is open" not in words
     assert "past its day" not in words
+
+
+def test_the_next_can_of_a_lot_is_opened_for_a_reason(shop: Workshop, client: Client) -> None:
+    lot = shop.receive(shop.material("Almond oil"), "1 kg", "9.00")
+    taken = [Taken(lot=lot.id, quantity=parse_quantity("10 g"))]
+    shop.does(issue, lines=taken, purpose="sample", reason="smelt", happened_at=MORNING)
+    page, later = f"/lots/{lot.id}", str(TODAY + timedelta(days=1))
+    words = refused(client, page, do="open", opened_on=later)
+    assert f"drawn on {told(TODAY)} already" in plain(words)
+    words = plain(done(client, page, do="open", opened_on=later, reason="the second can"))
+    assert f"Opened on {told(TODAY + timedelta(days=1))}" in words
+    assert "the second can" in words
 
 
 def test_a_label_has_the_days_of_an_open_lot(shop: Workshop, client: Client) -> None:
