@@ -35,7 +35,7 @@ UNFOLD: Final = """form => {
 SCROLLS_DOWN: Final = """() => [...document.querySelectorAll("main .wide")]
   .filter(one => one.scrollHeight > one.clientHeight)
   .map(one => `${one.scrollHeight - one.clientHeight} px: ${one.ariaLabel}`)"""
-# The letters of links over which another lies, at their middle and near their lower edge.
+# The letters of links over which something lies, at their middle and near their lower edge.
 COVERED: Final = """() => {
   const { scrollX, scrollY } = window, points = [], found = [];
   for (const link of document.querySelectorAll("main a")) {
@@ -51,8 +51,9 @@ COVERED: Final = """() => {
     if (y < window.scrollY || y >= window.scrollY + innerHeight) window.scrollTo(0, y - 9);
     const seen = link.closest(".wide")?.getBoundingClientRect();
     if (seen && (x < seen.left || x > seen.right)) continue;
-    const over = document.elementFromPoint(x, y - window.scrollY)?.closest("main a");
-    if (over && over !== link) found.push(`${over.innerText} lies over ${link.innerText}`);
+    const over = document.elementFromPoint(x, y - window.scrollY);
+    if (over && !over.contains(link) && !link.contains(over) && !over.closest(".kept"))
+      found.push(`${over.innerText} lies over ${link.innerText}`);
   }
   window.scrollTo(scrollX, scrollY);
   return [...new Set(found)];
