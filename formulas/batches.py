@@ -31,7 +31,6 @@ from ledger.errors import (
 )
 from ledger.ids import new_id
 from ledger.models import Account, Entry, Holding, Material
-from ledger.opened_lots import use_by_of
 from ledger.quantities import TOO_LARGE, Quantity, grams_of
 from ledger.roles import Verb
 from ledger.statements import run
@@ -182,10 +181,9 @@ def must_be_planned(batch: Batch) -> None:
 
 
 def held_by(batch: Batch) -> list[Holding]:
-    """What lies in a batch, each lot with its material and the day to `use_by` if it is open."""
+    """What lies in a batch, each lot with its material."""
     return list(
         Holding.objects.select_related("lot__material")
-        .annotate(use_by=use_by_of())
         .filter(coop_id=batch.coop_id, account_id=batch.account_id, quantity__gt=0)
         .order_by("lot_id")
     )

@@ -116,13 +116,13 @@ def dates_of_made(
 ) -> tuple[date | None, str]:
     """The last day of what is made, and by which lot where that is not the shelf life.
 
-    Each input is a custody, or has as one does its `lot`, and the day to `use_by` if it is open.
-    Never beyond the earliest input's last day, and never before the day it was made: what was
-    made with a lot past its date, by a deviation, may be used on that day alone until somebody
-    decides otherwise.
+    Each input has its `lot`. Never beyond the earliest input's last day, and never before the day
+    it was made: what was made with a lot past its date, by a deviation, may be used on that day
+    alone until somebody decides otherwise. How long an open container is good says nothing of
+    what was taken from it in time and is preserved anew, so it sets no date here.
     """
     shelf = None if shelf_life_days is None else made_on + timedelta(days=shelf_life_days)
-    days = [(last_usable_day(one.lot, one.use_by), one.lot) for one in inputs]
+    days = [(last_usable_day(one.lot, None), one.lot) for one in inputs]
     dated = [(day, lot) for day, lot in days if day is not None]
     if not dated:
         return shelf, ""

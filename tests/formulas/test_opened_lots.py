@@ -230,11 +230,13 @@ def test_the_position_and_today_know_it(shop: Workshop, oil: Material) -> None:
     assert shop.does(today, now=MORNING).retests == []
 
 
-def test_what_is_made_of_it_lasts_no_longer(shop: Workshop, oil: Material) -> None:
+def test_what_is_made_of_it_lasts_as_the_stuff_does_and_not_as_its_can(
+    shop: Workshop, oil: Material
+) -> None:
     lot = shop.receive(oil, "1 kg", "20", expires_on=after(300))
     made = shop.made_lot(shop.formula("Balm", [(oil, "100")], shelf_life_days=365), "500")
-    assert made.expires_on == after(30)
-    assert made.dates_note == f"By lot {lot.code}, which may be used until {after(30)}."
+    assert made.expires_on == after(300)
+    assert made.dates_note == f"By lot {lot.code}, which may be used until {after(300)}."
 
 
 def test_what_is_drawn_off_is_open_as_the_drum_is(shop: Workshop, oil: Material) -> None:

@@ -16,8 +16,8 @@ from tests.factories import MORNING, TODAY, open_workshop
 pytestmark = pytest.mark.usefixtures("database")
 
 
-def days_after_a_race() -> int:
-    """So many days after its bulk was opened what was filled meanwhile is good; thirty at most."""
+def overrode_after_a_race() -> list[str]:
+    """What a fill knows that it overrides, forty days after its bulk was opened for thirty."""
     shop = open_workshop()
     oil = shop.material("Olive")
     shop.receive(oil, "1 kg", "20.00")
@@ -29,8 +29,9 @@ def days_after_a_race() -> int:
     filled: list[filling.Filled] = []
 
     def fill() -> None:
-        moment = MORNING + timedelta(days=9)
+        moment = MORNING + timedelta(days=40)
         facts = {"units": 2, "used": parse_quantity("20 g"), "happened_at": moment}
+        facts["deviation"] = "tested by hand"
         try:
             filled.append(shop.does(filling.fill, product=product.id, lot=bulk.id, **facts))
         finally:
@@ -44,15 +45,15 @@ def days_after_a_race() -> int:
         other.join(1)
     other.join(20)
     (one,) = filled
-    assert one.lot.expires_on is not None
-    return (one.lot.expires_on - TODAY).days
+    overrode: list[str] = one.filling.overrode
+    return overrode
 
 
-def test_what_is_filled_lasts_no_longer_than_its_bulk() -> None:
-    assert days_after_a_race() == 30
+def test_what_is_filled_knows_how_long_its_bulk_was_open() -> None:
+    assert overrode_after_a_race() == ["open_too_long"]
 
 
-def test_without_the_lock_it_seems_to(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_the_lock_it_does_not(monkeypatch: pytest.MonkeyPatch) -> None:
     """The control: the race is real, and only the lock decides it."""
     monkeypatch.setattr(filling, "_lock", lambda actor, product: None)
-    assert days_after_a_race() == 39
+    assert overrode_after_a_race() == []
