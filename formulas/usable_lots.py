@@ -37,7 +37,7 @@ def usable_lot(actor: Actor, id: UUID | str, pointer: str, batch: Batch) -> Lot:
 
 
 def _check_days(custody: Custody, day: date, pointer: str) -> None:
-    """Raises LotExpired, and LotOpenTooLong where its dates allow it that day, being open not."""
+    """Raises LotExpired, or LotOpenTooLong for a lot in date that was opened too long ago."""
     lot = custody.lot
     last = last_usable_day(lot, None)
     if last is not None and last < day:
