@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from functools import cache
 from typing import Any, Final
 
 from django.core import signing
@@ -23,8 +24,9 @@ class Paged(Body):
     cursor = Text(max_length=500, required=False)
 
 
+@cache
 def page_of(shape: type[serializers.Serializer[Any]]) -> type[serializers.Serializer[Any]]:
-    """How a page of such rows is described."""
+    """How a page of such rows is described: of one shape there is one page."""
     name = re.sub("(Out|Brief|Row)$", "", shape.__name__) + "Page"
     fields = {"results": shape(many=True), "next": Text(allow_null=True)}
     return type(name, (serializers.Serializer,), fields)
