@@ -1,9 +1,7 @@
 """Materials: what there is of each, what it has cost, and when to be warned."""
 
-from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 from uuid import UUID
 
 from django import forms
@@ -13,10 +11,11 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import plots, tables
+from api.pages import tables
 from api.pages.forms import PageForm, QuantityField, WholeField
 from api.pages.material_facts import may_change
 from api.pages.material_words import known_of
+from api.pages.price_plot import price_plot
 from api.pages.screen import Screen
 from ledger import alerts
 from ledger.access import day_of, material_for
@@ -28,8 +27,6 @@ from ledger.price_history import LandedPoint, OfferedPoint, PriceHistory, price_
 from ledger.roles import Verb
 
 MOST, LONGEST_SEARCH = 40, 100
-# More lines than this nobody tells apart; the tables have them all.
-MOST_SERIES = 5
 PRICES_DAYS = 5 * 365
 
 
@@ -198,22 +195,10 @@ class Material(Screen):
         if not history.landed and not history.offered:
             return None
         paid, offers = history.landed[:MOST], history.offered[:MOST]
-        points: dict[str, list[tuple[date, Decimal]]] = defaultdict(list)
-        for one in reversed(paid):
-            points[one.supplier_name].append((one.on, one.landed))
-        for offer in reversed(offers):
-            if offer.unit_price is not None:
-                name = said("%(supplier)s, offered") % {"supplier": offer.supplier_name}
-                points[name].append((offer.on, offer.unit_price))
-        # What is drawn stands in the tables; of many suppliers, the latest are drawn.
-        latest = sorted(points.items(), key=lambda one: one[1][-1][0], reverse=True)
-        reader = self.reader
-        series = [
-            plots.Series(name, [(on, reader.per_mass(price, counted)) for on, price in found])
-            for name, found in latest[:MOST_SERIES]
-        ]
-        title, y = said("What it cost and was offered at"), self.actor.currency
-        y += f" / {said('each') if counted else reader.mass_unit}"
-        drawn = sum(len(one.points) for one in series) > 1
-        plot = plots.lines(title, series, y=y, numbers=reader.numbers) if drawn else ""
-        return Prices(plot, len(latest) > MOST_SERIES, paid, offers)
+        plot, undrawn = price_plot(
+            *(paid, offers, day_of(self.actor, self.now)),
+            counted=counted,
+            reader=self.reader,
+            currency=self.actor.currency,
+        )
+        return Prices(plot, undrawn, paid, offers)

@@ -7,6 +7,7 @@ their marks and not by colour alone.
 """
 
 import io
+import math
 import re
 import threading
 from collections.abc import Callable, Hashable, Sequence
@@ -47,10 +48,14 @@ Figures = ParamSpec("Figures")
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """Points of one name, in the order of x."""
+    """Points of one name, in the order of x; in steps, each value holds until the next.
+
+    Where there is no value the line ends.
+    """
 
     name: str
-    points: Sequence[tuple[date | Decimal, Decimal]]
+    points: Sequence[tuple[date | Decimal, Decimal | None]]
+    steps: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,21 +98,26 @@ def lines(
 ) -> SafeString:
     """Points joined by lines; `numbers` is how the reader writes them, here and below."""
     with _one_at_a_time:
-        figure, axes = _figure(x, y)
+        # A line of the legend for each, above the drawing, whose own height stays.
+        figure, axes = _figure(x, y, height=2.5 + 0.22 * len(series))
         for place, one in enumerate(series):
             colour = COLOURS[place % len(COLOURS)]
             mark = MARKS[place % len(MARKS)]
             across = [at if isinstance(at, date) else float(at) for at, _ in one.points]
-            up = [float(value) for _, value in one.points]
-            axes.plot(across, up, color=colour, marker=mark, markersize=6, label=one.name)
+            up = [math.nan if value is None else float(value) for _, value in one.points]
+            drawn: dict[str, Any] = {"color": colour, "label": one.name, "marker": mark}
+            if one.steps:
+                # Where a value only goes on, nothing new was said: no mark.
+                new = [at for at in range(len(up)) if not at or up[at] != up[at - 1]]
+                drawn |= {"drawstyle": "steps-post", "markevery": new}
+            axes.plot(across, up, markersize=6, **drawn)
         axes.set_ylim(0, axes.get_ylim()[1] * 1.12)
         if isinstance(across[0], date):
             _few_dates(axes, [at for one in series for at, _ in one.points])
         else:
             _written(axes.xaxis, numbers)
         _written(axes.yaxis, numbers)
-        if axes.get_legend_handles_labels()[0]:
-            axes.legend(frameon=False, loc="best", fontsize=10)
+        _legend_above(axes, columns=1)
         return _svg(figure, title)
 
 
@@ -200,11 +210,11 @@ def spread(
         return _svg(figure, title)
 
 
-def _legend_above(axes: Any) -> None:
+def _legend_above(axes: Any, columns: int = 2) -> None:
     """The names of the lines above the drawing, where they hide nothing."""
     named = axes.get_legend_handles_labels()[0]
     if named:
-        above = {"loc": "lower left", "bbox_to_anchor": (0, 1), "ncols": 2}
+        above = {"loc": "lower left", "bbox_to_anchor": (0, 1), "ncols": columns}
         close = {"fontsize": 9.5, "handlelength": 1.6, "columnspacing": 1}
         axes.legend(frameon=False, **above, **close)
 
