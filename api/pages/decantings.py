@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import LONG, Button, MoneyField, PageForm, QuantityField, Rows, shown_again
 from api.pages.screen import Screen
-from api.pages.workings import Line
+from api.pages.workings import ZERO, Line
 from ledger import decanting, deposits
 from ledger.access import day_of, suppliers_visible_to
 from ledger.errors import Refusal
@@ -158,6 +158,10 @@ class Decanted(Screen):
             Line(one.lot.code, one.share, money, how=f"{self.reader.number(one.quantity)} / {of}")
             for one in draws
         ]
+        # A share is paid in coins; the books keep the rest with the largest.
+        rest = found.cost - sum((one.share for one in draws), ZERO)
+        if rest:
+            lines.append(Line(said("cut off or added to make whole coins"), rest, money))
         yield Line(said("Cost of it all"), found.cost, money, parts=tuple(lines))
 
 

@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from decimal import Decimal as D
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from ledger.models import Holding
 from ledger.opened_lots import say_opened
 from tests.factories import TODAY, Workshop, open_workshop
 from tests.pages.browsing import done, refused, sent, shown, signed_in
+from tests.pages.figures import workings_of
 
 
 @pytest.fixture(scope="module")
@@ -106,6 +108,17 @@ def test_a_drum_whose_freight_another_paid(lender: Workshop, borrower: Workshop)
     blank = {"paid": "2", "paid-0-maker": mill, "paid-1-maker": mill}
     alone = {"draws": "1", "draws-0-net": "10 kg", "emptied": "on"}
     assert "Heel 0 g" in done(north, f"/lots/{other.id}/decanting", **alone, **blank)
+
+
+def test_the_cost_of_what_was_drawn_adds_up(lender: Workshop) -> None:
+    """2 kg of 3 that cost 10.00 are 6.666667: 3.34 and 3.33, and 0.003333 less than the coins."""
+    drum = lender.receive(lender.material("Apricot oil"), "3 kg", "10.00")
+    draws = {"draws": "2", "draws-0-net": "1 kg", "draws-1-net": "1 kg"}
+    north = signed_in(lender)
+    page = north.get(led_to(north, f"/lots/{drum.id}/decanting", **draws)).content.decode()
+    (cost,) = (one for one in workings_of(page) if one.name == "Cost of it all")
+    assert [one.exact for one in cost.parts] == [D("3.34"), D("3.33"), D("-0.003333")]
+    assert cost.adds_up
 
 
 def test_an_offer_and_a_share_tell_that_it_is_open(lender: Workshop, borrower: Workshop) -> None:
