@@ -11,20 +11,25 @@ before the last is disputed or paid (`ledger.settling`), and what took no part i
 from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import reduce
+from operator import or_
 from typing import Any, Final
 
 from django.db.models import (
     BooleanField,
     CharField,
     Exists,
+    ExpressionWrapper,
     OuterRef,
     Q,
+    QuerySet,
     Subquery,
     UUIDField,
     Value,
+    Window,
 )
 from django.db.models.expressions import Combinable, RawSQL
-from django.db.models.functions import Coalesce
+from django.db.models.functions import Coalesce, RowNumber
 
 from ledger.access import Actor
 from ledger.models import (
@@ -125,14 +130,31 @@ def rounds_waiting(actor: Actor, *, now: datetime, most: int) -> Waiting:
     }
     own = RoundPledge.objects.filter(maker_id=actor.maker, round_id=OuterRef("id"))
     rows = rounds_of(actor).annotate(known_until=_known_until(actor), pledged=Exists(own))
-    any_of = Q(to_pledge=True) | Q(asked=True) | Q(to_hand_out=True) | Q(to_share=True)
-    any_of |= Q(above__isnull=False) | Q(too_dear__isnull=False)
-    found = list(
-        rows.annotate(**waits).filter(any_of).order_by("closes_at", "id")[: len(waits) * most + 1]
-    )
+    found = list(_first_of_each(rows.annotate(**waits), most + 1))
     lists = {name: [row for row in found if getattr(row, name)] for name in waits}
     more = {name for name, rows in lists.items() if len(rows) > most}
     return Waiting(**{name: rows[:most] for name, rows in lists.items()}, more=more)
+
+
+def _first_of_each(rows: "QuerySet[Any]", most: int) -> "QuerySet[Any]":
+    """So many rows of each list, in the order of closing: many of one hide nothing of another."""
+    in_list = {
+        **{name: Q(**{name: True}) for name in ("to_pledge", "asked", "to_hand_out", "to_share")},
+        **{name: Q(**{f"{name}__isnull": False}) for name in ("above", "too_dear")},
+    }
+    turns = {
+        f"{name}_turn": Window(
+            RowNumber(), ExpressionWrapper(waits, BooleanField()), order_by=["closes_at", "id"]
+        )
+        for name, waits in in_list.items()
+    }
+    first = (waits & Q(**{f"{name}_turn__lte": most}) for name, waits in in_list.items())
+    return (
+        rows.filter(reduce(or_, in_list.values()))
+        .annotate(**turns)
+        .filter(reduce(or_, first))
+        .order_by("closes_at", "id")
+    )
 
 
 def waits_to_be_handed_out(actor: Actor, round: OrderRound) -> bool:

@@ -4,7 +4,8 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import DatabaseError
+from django.db import DatabaseError, connection
+from django.test.utils import CaptureQueriesContext
 
 from ledger.access import Actor, acting_as
 from ledger.errors import Conflict, Forbidden, Invalid
@@ -27,7 +28,16 @@ from ledger.round_waiting import rounds_waiting
 from ledger.rounds import close_round, open_round, round_for
 from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.ledger.books import refused_by
-from tests.ordering_together import EVENING, asked, coordinator, does, offered, owed, pledged
+from tests.ordering_together import (
+    EVENING,
+    asked,
+    coordinator,
+    does,
+    offered,
+    opened,
+    owed,
+    pledged,
+)
 
 pytestmark = pytest.mark.usefixtures("database")
 
@@ -41,6 +51,20 @@ def shops(database: object) -> list[Workshop]:
 
 def waiting(shop: Workshop) -> list[object]:
     return [row.id for row in shop.does(rounds_waiting, now=MORNING, most=8).asked]
+
+
+def test_many_rounds_of_one_list_hide_none_of_another(shops: list[Workshop]) -> None:
+    """One buyer is still to answer for a round that closes after all that others may pledge in."""
+    north, mill = shops
+    for hours in range(10):
+        opened(mill, closes_at=EVENING + timedelta(hours=hours))
+    last = asked(north, closes_at=EVENING + timedelta(days=9))
+    with CaptureQueriesContext(connection) as queries:
+        found = north.does(rounds_waiting, now=MORNING, most=1)
+    assert sum("ledger_orderround" in one["sql"] for one in queries) == 1
+    assert [row.id for row in found.asked] == [last.id]
+    assert len(found.to_pledge) == 1
+    assert found.more == {"to_pledge"}
 
 
 def test_whoever_is_asked_answers_and_may_think_again(shops: list[Workshop]) -> None:
