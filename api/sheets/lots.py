@@ -6,6 +6,7 @@ from typing import Final
 
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 
 from api.sheets.blocks import Block, Card, Cards, Code, Fields, Heading, Sheet, Table, Text
 from api.sheets.figures import PLAIN, Hand, pieces, rounded
@@ -55,11 +56,7 @@ def lot_label(
     paper: str,
     hand: Hand = PLAIN,
 ) -> Sheet:
-    """Labels for a lot's containers (ISO 22716 6.4, 6.6.5): what it is, whence, until when.
-
-    The day of opening is printed if it is known, or else written by hand.
-    """
-    opened = "____________" if custody.opened_on is None else hand.day(custody.opened_on)
+    """Labels for a lot's containers (ISO 22716 6.4, 6.6.5): what it is, whence, until when."""
     until = hand.day(lot.expires_on) if lot.expires_on else said("not known, not endless")
     inci = lot.material.inci_name
     rows = [
@@ -70,8 +67,7 @@ def lot_label(
         *([(said("Retest on"), hand.day(lot.retest_on))] if lot.retest_on else []),
         (said("Status when printed"), str(STATUSES[Status(custody.status)])),
         (said("Holder"), maker),
-        (said("Opened on"), opened),
-        *([(said("Once open, use by"), hand.day(custody.use_by))] if custody.use_by else []),
+        *_opened(custody, lot.material.use_within_days, alone=copies == 1, hand=hand),
     ]
     code = carrier(lot.code, lot.expires_on, today, gtin)
     card = Card(lot.material.name, lot.code, rows, code)
@@ -85,6 +81,23 @@ def lot_label(
         foot=said("Cut along the lines."),
         hand=hand,
     )
+
+
+def _opened(
+    custody: Custody, days: int | None, *, alone: bool, hand: Hand
+) -> list[tuple[str, str]]:
+    """The day of opening where it is known, or else room to write it.
+
+    Of several containers it is not known which one is open: on their labels it is written by hand.
+    """
+    if custody.opened_on is not None and alone:
+        until = [(said("Once open, use by"), hand.day(custody.use_by))] if custody.use_by else []
+        return [(said("Opened on"), hand.day(custody.opened_on)), *until]
+    rows = [(said("Opened on"), "____________")]
+    if days is not None:
+        text = ngettext("%(n)s day", "%(n)s days", days) % {"n": hand.number(days)}
+        rows.append((said("Once open, use within"), text))
+    return rows
 
 
 def count_sheet(

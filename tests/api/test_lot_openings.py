@@ -4,6 +4,7 @@ from tests.api.client import Client, open_coop
 from tests.api.people import maker_id
 from tests.api.test_quality import planned
 from tests.running import Running
+from tests.sheets.reading import Pages
 
 DAY = {"opened_on": "2025-05-10"}
 
@@ -30,6 +31,20 @@ def test_a_lot_is_used_within_the_days_of_its_material(north: Client) -> None:
     ]
     north.post(f"lots/{lot}/openings", {"opened_on": None, "reason": "another drum"}).made()
     assert north.get(f"lots/{lot}").made()["use_by"] is None
+
+
+def test_only_a_label_by_itself_has_the_day_of_opening(north: Client) -> None:
+    """Of several containers one is open: on the labels of all, the day is written by hand."""
+    oil = north.material("Hemp oil", use_within_days=90)
+    lot = north.receive(oil, "10 kg", "80.00")
+    north.post(f"lots/{lot}/openings", DAY).made()
+    path = f"lots/{lot}/label"
+    alone, two = (Pages(north.get(path, format="pdf", copies=n).raw).text for n in (1, 2))
+    assert "Opened on: 10 May 2025" in alone
+    assert "Once open, use by: 8 Aug 2025" in alone
+    assert two.count("Opened on: ____") == 2
+    assert two.count("Once open, use within: 90 days") == 2
+    assert "10 May 2025" not in two
 
 
 def test_days_that_cannot_be_are_refused(north: Client) -> None:

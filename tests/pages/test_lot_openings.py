@@ -62,7 +62,9 @@ def test_the_next_can_of_a_lot_is_opened_for_a_reason(shop: Workshop, client: Cl
 def test_a_label_has_the_days_of_an_open_lot(shop: Workshop, client: Client) -> None:
     lot = shop.receive(shop.material("Plum oil", use_within_days=30), "1 kg", "9.00")
     label = f"/lots/{lot.id}/label"
-    assert "Opened on ____" in plain(shown(client.get(label)))
+    words = plain(shown(client.get(label)))
+    assert "Opened on ____" in words
+    assert "Once open, use within 30 days" in words
     shop.does(say_opened, lot=lot.id, opened_on=TODAY)
     words = plain(shown(client.get(label)))
     assert f"Opened on {told(TODAY)}" in words
