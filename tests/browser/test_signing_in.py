@@ -16,6 +16,9 @@ def test_in_and_out(browser: Browser, shop: Coop, size: str) -> None:
         go(page, "/look")
         assert page.url.endswith("/sign-in?next=%2Flook")
         assert_well_made(page)
+        field = page.get_by_label("User name").bounding_box()
+        assert field is not None
+        assert field["width"] > 300, "a name has room"
         sign_in(page, shop.owners["North Bench"])
         page.wait_for_url("**/look")
         kept = {cookie["name"]: cookie for cookie in visit.context.cookies()}
