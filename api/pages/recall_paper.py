@@ -130,7 +130,8 @@ def _buyers(buyers: Sequence[Buyer], hand: Hand) -> Table:
     rows = [row for one in buyers for row in _rows_of(one, hand)]
     head = [said("Who"), said("Lot"), said("Sold"), said("Back"), said("Destroyed")]
     head += [said("Used up"), said("Left"), said("Told"), said("Answered")]
-    return Table(head, (16, 10, 10, 10, 12, 10, 10, 10, 12), rows, frozenset({2, 3, 4, 5, 6}))
+    figures = frozenset({2, 3, 4, 5, 6})
+    return Table(head, (15, 11, 11, 11, 11, 11, 11, 9, 10), rows, figures, small=True)
 
 
 def _rows_of(one: Buyer, hand: Hand) -> list[tuple[str, ...]]:
@@ -164,7 +165,7 @@ def _contacts(contacts: Sequence[RecallContact], hand: Hand) -> Table:
     ]
     head = [said("On"), said("Who"), said("How"), said("Answered"), said("Became of it")]
     head += [said("Said"), said("Written by")]
-    return Table(head, (12, 18, 10, 10, 18, 20, 12), rows)
+    return Table(head, (13, 16, 10, 11, 18, 20, 12), rows)
 
 
 def _outcome(one: RecallContact, hand: Hand) -> str:

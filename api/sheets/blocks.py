@@ -55,7 +55,7 @@ class Fields:
 class Table:
     """Rows under headings; empty cells are room to write. `widths` are parts of the whole.
 
-    `right` are the columns of figures, by number.
+    `right` are the columns of figures, by number. `small` letters are for many columns.
     """
 
     kind: ClassVar[str] = "table"
@@ -63,6 +63,7 @@ class Table:
     widths: Sequence[int]
     rows: Sequence[Sequence[str]]
     right: frozenset[int] = frozenset()
+    small: bool = False
 
     @property
     def whole(self) -> bool:

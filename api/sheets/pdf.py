@@ -152,16 +152,18 @@ class _Page(FPDF):
         self.ln(1.5)
 
     def table_block(self, block: Table) -> None:
-        self.face(9)
+        self.face(8 if block.small else 9)
         aligned = tuple(
             Align.R if place in block.right else Align.L for place in range(len(block.head))
         )
         with self.table(
             col_widths=tuple(block.widths),
             line_height=4.3,
-            padding=(1, 1.2),
+            padding=(1, 1 if block.small else 1.2),
             text_align=aligned,
-            headings_style=FontFace(emphasis="BOLD", size_pt=8, fill_color=GREY),
+            headings_style=FontFace(
+                emphasis="BOLD", size_pt=7.5 if block.small else 8, fill_color=GREY
+            ),
             min_row_height=7.5,
             borders_layout=TableBordersLayout.ALL,
         ) as table:

@@ -47,6 +47,7 @@ def test_complained_of_called_back_told_closed(
     page.get_by_role("button", name="It is done").click()
     expect(page.locator("main .good")).to_contain_text("all have answered")
     assert_fits(page)
+    print_it(page, "Print the record", "on consignment")
 
 
 def complain(page: Page, who: str, code: str) -> None:

@@ -58,6 +58,20 @@ COVERED: Final = """() => {
   window.scrollTo(scrollX, scrollY);
   return [...new Set(found)];
 }"""
+# Words and figures of a table that stand on two lines; names may be of any length.
+BROKEN: Final = """(longest) => {
+  const found = [], part = document.createRange();
+  for (const cell of document.querySelectorAll("table :is(th, td)"))
+    for (const text of cell.childNodes)
+      for (const word of (text.data || "").matchAll(/[^ \\n]+/g)) {
+        part.setStart(text, word.index);
+        part.setEnd(text, word.index + word[0].length);
+        const lines = new Set([...part.getClientRects()].map(box => Math.round(box.top)));
+        if (lines.size > 1 && word[0].length <= longest) found.push(word[0]);
+      }
+  return found;
+}"""
+LONGEST_WORD: Final = 14
 # For what must come: a busy machine takes its time.
 PATIENCE_MS: Final = 90_000
 
@@ -178,6 +192,8 @@ def print_it(page: Page, button: str, told: str) -> None:
     expect(page.locator("body > main")).to_contain_text(told)
     expect(page.locator("body > footer")).to_be_visible()
     assert_well_made(page)
+    broken = page.evaluate(BROKEN, LONGEST_WORD)
+    assert not broken, broken
     page.goto(here)
 
 
