@@ -149,12 +149,8 @@ def _first_of_each(rows: "QuerySet[Any]", most: int) -> "QuerySet[Any]":
         for name, waits in in_list.items()
     }
     first = (waits & Q(**{f"{name}_turn__lte": most}) for name, waits in in_list.items())
-    return (
-        rows.filter(reduce(or_, in_list.values()))
-        .annotate(**turns)
-        .filter(reduce(or_, first))
-        .order_by("closes_at", "id")
-    )
+    rows = rows.filter(reduce(or_, in_list.values())).annotate(**turns)
+    return rows.filter(reduce(or_, first)).order_by("closes_at", "id")
 
 
 def waits_to_be_handed_out(actor: Actor, round: OrderRound) -> bool:
