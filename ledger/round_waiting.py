@@ -19,17 +19,14 @@ from django.db.models import (
     BooleanField,
     CharField,
     Exists,
-    ExpressionWrapper,
     OuterRef,
     Q,
-    QuerySet,
     Subquery,
     UUIDField,
     Value,
-    Window,
 )
 from django.db.models.expressions import Combinable, RawSQL
-from django.db.models.functions import Coalesce, RowNumber
+from django.db.models.functions import Coalesce
 
 from ledger.access import Actor
 from ledger.models import (
@@ -53,6 +50,8 @@ from ledger.round_pledges import WhyDropped
 from ledger.rounds import rounds_of
 
 NEVER: Final = Value(False, output_field=BooleanField())
+# So many rounds never wait at a time: each lasts some days.
+MOST_IN_ALL: Final = 200
 A_MONTH: Final = timedelta(days=30)
 A_WEEK: Final = timedelta(days=7)
 # Of what a maker was handed in a round, by which movement it owes the first that costs more than
@@ -130,27 +129,15 @@ def rounds_waiting(actor: Actor, *, now: datetime, most: int) -> Waiting:
     }
     own = RoundPledge.objects.filter(maker_id=actor.maker, round_id=OuterRef("id"))
     rows = rounds_of(actor).annotate(known_until=_known_until(actor), pledged=Exists(own))
-    found = list(_first_of_each(rows.annotate(**waits), most + 1))
+    in_list = [Q(**{name: True}) for name in ("to_pledge", "asked", "to_hand_out", "to_share")]
+    in_list += [Q(**{f"{name}__isnull": False}) for name in ("above", "too_dear")]
+    rows = rows.annotate(**waits).filter(reduce(or_, in_list)).order_by("closes_at", "id")
+    found = list(rows[:MOST_IN_ALL])
     lists = {name: [row for row in found if getattr(row, name)] for name in waits}
-    more = {name for name, rows in lists.items() if len(rows) > most}
+    # Where not all could be read, nobody knows which list goes on: it is said of each.
+    all_read = len(found) < MOST_IN_ALL
+    more = {name for name, rows in lists.items() if len(rows) > most or not all_read}
     return Waiting(**{name: rows[:most] for name, rows in lists.items()}, more=more)
-
-
-def _first_of_each(rows: "QuerySet[Any]", most: int) -> "QuerySet[Any]":
-    """So many rows of each list, in the order of closing: many of one hide nothing of another."""
-    in_list = {
-        **{name: Q(**{name: True}) for name in ("to_pledge", "asked", "to_hand_out", "to_share")},
-        **{name: Q(**{f"{name}__isnull": False}) for name in ("above", "too_dear")},
-    }
-    turns = {
-        f"{name}_turn": Window(
-            RowNumber(), ExpressionWrapper(waits, BooleanField()), order_by=["closes_at", "id"]
-        )
-        for name, waits in in_list.items()
-    }
-    first = (waits & Q(**{f"{name}_turn__lte": most}) for name, waits in in_list.items())
-    rows = rows.filter(reduce(or_, in_list.values())).annotate(**turns)
-    return rows.filter(reduce(or_, first)).order_by("closes_at", "id")
 
 
 def waits_to_be_handed_out(actor: Actor, round: OrderRound) -> bool:
