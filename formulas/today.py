@@ -227,24 +227,28 @@ def _in_store(actor: Actor) -> "QuerySet[Holding]":
 
 def _waiting(actor: Actor) -> "QuerySet[Any]":
     """What is in store of lots that nobody has released yet, or that lie where they should not."""
-    rows = Custody.objects.select_related("lot__material", "place").filter(
-        coop_id=actor.coop_id, maker_id=actor.maker
-    )
+    own = Custody.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
     made = Making.objects.filter(coop_id=OuterRef("coop_id"), lot_id=OuterRef("lot_id"))
     filled = Filling.objects.filter(coop_id=OuterRef("coop_id"), lot_id=OuterRef("lot_id"))
     against = made.filter(Exists(_deviating(OuterRef("batch_id"))))
     return (
-        rows.filter(some_left())
+        own.select_related("lot__material", "place")
+        # What they are is asked of the few that are shown, and not of all that wait.
+        .filter(lot_id__in=_first_waiting(own))
         .annotate(out=out_of_place())
-        .filter(Q(status=Status.QUARANTINE) | Q(out=True))
         .annotate(made_in=Subquery(made.values("batch_id")[:1]))
         .annotate(deviates=Exists(against) | Exists(filled.exclude(deviation="")))
-        .annotate(waits=ExpressionWrapper(Q(status=Status.QUARANTINE), BooleanField()))
-        # The first of each kind: many of one kind hide nothing of another.
-        .annotate(turn=Window(RowNumber(), ["out", "waits"], order_by=["since", "lot_id"]))
-        .filter(turn__lte=MOST + 1)
         .order_by("since", "lot_id")
     )
+
+
+def _first_waiting(own: "QuerySet[Custody]") -> "QuerySet[Any]":
+    """The lots of the first of each kind: many of one kind hide nothing of another."""
+    waits = ExpressionWrapper(Q(status=Status.QUARANTINE), BooleanField())
+    rows = own.filter(some_left()).annotate(out=out_of_place(), waits=waits)
+    turn = Window(RowNumber(), ["out", "waits"], order_by=["since", "lot_id"])
+    rows = rows.filter(Q(waits=True) | Q(out=True)).annotate(turn=turn)
+    return rows.filter(turn__lte=MOST + 1).values("lot_id")
 
 
 def _unanswered(actor: Actor) -> "QuerySet[RecallNotice]":
