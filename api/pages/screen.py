@@ -38,6 +38,7 @@ from api.pages import kept, tables
 from api.pages.in_the_way import with_entries_named
 from api.pages.places import places_for
 from api.pages.reader import Reader, reader_of
+from api.pages.unkept import Unkept
 from api.reading import fingerprint
 from api.sheets import html
 from api.sheets.blocks import Sheet
@@ -177,8 +178,14 @@ class Screen(View):
             "as_file": tables.query_of(self.request),
             "form_key": self._form_key(),
             "actor": getattr(self, "actor", None),
+            "unkept": self._unkept(facts, status),
         }
         return render(self.request, template, {**frame, **facts}, status=status)
+
+    def _unkept(self, facts: Mapping[str, Any], status: int) -> Unkept | None:
+        """What takes note of what is wrong with a form; while it is typed, nothing takes the focus."""
+        whole = "refusal" not in facts and not self.request.headers.get("HX-Request")
+        return Unkept() if status == 422 and whole else None
 
     def act(
         self,

@@ -196,10 +196,11 @@ async function carry(form, button, record, again) {
   if (!again && !settled) drop(record.key);
   const main = document.adoptNode(outcome.page.getElementById("main"));
   document.getElementById("main").replaceWith(main);
+  document.title = outcome.page.title;
   htmx.process(main);
   ready();
   for (const one of document.forms) if (one.dataset.kept === record.form) saveDraft(one);
-  document.querySelector("[aria-invalid=true], .refusal")?.focus();
+  document.querySelector("[autofocus]")?.focus();
 }
 
 // What was kept makes room for what is typed next, which is another thing and has another key. Until
@@ -213,6 +214,7 @@ function makeRoom(form, button, key) {
     else if (!one.matches("select")) one.value = one.defaultValue = "";
   }
   form.querySelectorAll(".errorlist, .refusal").forEach((one) => one.remove());
+  document.querySelector(".unkept")?.remove();
   form.dataset.done = button?.value ?? "";
   delete form.dataset.sent;
 }

@@ -7,13 +7,16 @@ from decimal import Decimal
 from typing import Any
 
 from django import template
+from django.core.exceptions import NON_FIELD_ERRORS
 from django.forms import BoundField, CheckboxInput, RadioSelect
+from django.template.loader import get_template
 from django.utils.html import format_html
-from django.utils.safestring import mark_safe
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.text import capfirst
 
 from api.pages import facts_told, words, workings
 from api.pages.saying import in_words
+from api.pages.unkept import Unkept, unfolded
 from api.static_files import FILES
 from ledger.access import Actor
 from ledger.errors import Sentence
@@ -193,12 +196,50 @@ def field(context: Any, bound: BoundField, **words: str) -> dict[str, Any]:
     """
     widget = bound.field.widget
     several, ticked = isinstance(widget, RadioSelect), isinstance(widget, CheckboxInput)
-    help = _help(context, bound)
-    return {"field": bound, "help": help, "several": several, "ticked": ticked} | words
+    written, help = _widget(context, bound), _help(context, bound)
+    facts = {"field": bound, "widget": written, "help": help, "several": several, "ticked": ticked}
+    return facts | words
 
 
 def _help(context: Any, bound: BoundField) -> str:
     return str(context["reader"].entered(str(bound.help_text))) if bound.help_text else ""
+
+
+def _widget(context: Any, bound: BoundField) -> SafeString:
+    """What is typed into; the first on the page that is wrong gets the focus."""
+    unkept: Unkept | None = context.get("unkept")
+    begins = False
+    if unkept and bound.errors:
+        # Of several to choose from, the first.
+        begins = unkept.mark(bound.id_for_label or f"{bound.auto_id}_0", str(bound.label))
+    return bound.as_widget(attrs={"autofocus": True} if begins else None)
+
+
+@register.inclusion_tag("pages/refusal.html", takes_context=True)
+def refusal(context: Any, form: Any, *names: str, every: bool = False) -> dict[str, Any]:
+    """What is wrong with a form, if there is one, that no field of the page shows.
+
+    That is what is said of all of it and of the fields of these names; or with `every`, all.
+    """
+    errors = getattr(form, "errors", {})
+    shown = [name for name in errors if every or name in {NON_FIELD_ERRORS, *names}]
+    unkept: Unkept | None = context.get("unkept")
+    id = f"refused-{len(unkept.places)}" if unkept and shown else ""
+    return {
+        "errors": [errors[name] for name in shown],
+        "id": id,
+        "begins": bool(unkept and id and unkept.mark(id)),
+    }
+
+
+@register.simple_block_tag(takes_context=True)
+def unkept_above(context: Any, content: str) -> SafeString:
+    """A page with what is wrong on it named above, where nothing was kept of what was typed."""
+    unkept: Unkept | None = context.get("unkept")
+    if unkept is None:
+        return mark_safe(content)  # noqa: S308 - it was rendered by a template
+    above = get_template("pages/unkept.html").render({"places": unkept.first})
+    return mark_safe(above + unfolded(content))  # noqa: S308 - likewise
 
 
 @register.inclusion_tag("pages/cell.html", takes_context=True)
@@ -208,11 +249,12 @@ def cell(context: Any, bound: BoundField) -> dict[str, Any]:
     What it says of `autocomplete` its form says once, and a text is what any input is that says
     nothing else. With something wrong it is a `field`.
     """
+    if bound.errors:
+        return field(context, bound)
     spared: dict[str, str | bool] = {"id": False, "autocomplete": False}
-    widget = "" if bound.errors else bound.as_widget(attrs=spared)
     # It is the first attribute there is, and of what was typed no quotation mark is left.
-    bare = mark_safe(widget.replace(' type="text"', "", 1))  # noqa: S308
-    return {"field": bound, "help": _help(context, bound), "widget": bare}
+    bare = bound.as_widget(attrs=spared).replace(' type="text"', "", 1)
+    return {"field": bound, "widget": mark_safe(bare)}  # noqa: S308 - the form wrote it
 
 
 @register.simple_block_tag

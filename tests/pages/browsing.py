@@ -68,7 +68,12 @@ def refused(client: Client, path: str, **typed: str | list[str]) -> str:
     """A form that was refused; the words at what is wrong."""
     answer = sent(client, path, **typed)
     assert answer.status_code == 422, answer.status_code
-    wrong = re.findall(r'<ul class="errorlist[^"]*"[^>]*>(.*?)</ul>', answer.content.decode())
+    page = answer.content.decode()
+    # It says so, and something on it has the focus.
+    assert "<title>Not done: " in page
+    assert 'class="unkept"' in page
+    assert page.count(" autofocus") == 1
+    wrong = re.findall(r'<ul class="errorlist[^"]*"[^>]*>(.*?)</ul>', page)
     return unescape(re.sub(r"<[^>]+>", "", " ".join(wrong)))
 
 
