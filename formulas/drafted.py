@@ -117,15 +117,23 @@ def cost_of_version(
     number: int | None,
     instead: Mapping[UUID, Fraction] | None = None,
 ) -> tuple[FormulaVersion, CostPerKg]:
-    """What a kilogram of a version costs, of the one in force without a number.
+    """A version, without a number the one in force, and what a kilogram of it costs.
 
     `instead` are other costs of a gram of some materials. Raises NotFound, Forbidden.
     """
     actor.must(Verb.SEE_COSTS)
     version = version_for(actor, formula, number)
+    return version, cost_of(actor, version, instead)
+
+
+def cost_of(
+    actor: Actor, version: FormulaVersion, instead: Mapping[UUID, Fraction] | None = None
+) -> CostPerKg:
+    """What a kilogram of a version costs now, or with other costs `instead`. Raises Forbidden."""
+    actor.must(Verb.SEE_COSTS)
     recipe = Recipe(composed(version.lines.all()), version.process_loss_percent)
     (cost,) = _costs(actor, [recipe], instead)
-    return version, cost
+    return cost
 
 
 def _costs(

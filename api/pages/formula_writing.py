@@ -82,9 +82,14 @@ class RowForm(PageForm):
     def clean(self) -> dict[str, Any]:
         typed = super().clean() or {}
         needed = {"fixed": ["percent"], "to_effect": ["percent", "most"]}
-        for name in needed.get(typed.get("amount", ""), []):
+        asked = needed.get(typed.get("amount", ""), [])
+        for name in asked:
             if typed.get(name) is None and name not in self.errors:
                 self.add_error(name, forms.ValidationError(_("How much of it?"), "required"))
+        # What a row of this kind has no use for is not seen either, and may say anything.
+        for name in {"percent", "most"}.difference(asked):
+            self.errors.pop(name, None)
+            typed[name] = None
         return typed
 
     def written(self) -> Written:
@@ -215,8 +220,9 @@ class Writing(Screen):
         status: int = 200,
     ) -> HttpResponse:
         facts: dict[str, Any] = {"form": forms.whole, "rows": forms.rows, "asks": forms.asks}
-        found = self._so_far(data)
+        found, unknown = self._so_far(data)
         facts |= {"sum": found, "unread": self._unread(data), "before": before}
+        facts["unknown"] = ", ".join(unknown)
         if found.cost is not None and found.cost.amount is not None:
             facts["cost_told"] = [kilogram(said("A kilogram"), found.cost, self.reader)]
         if self.request.headers.get("HX-Request") and self.request.POST.get("do") == "look":
@@ -244,8 +250,8 @@ class Writing(Screen):
             found += [(f"{row}, {label}", why) for label, why in reasons]
         return found
 
-    def _so_far(self, data: Mapping[str, str]) -> SoFar:
-        """Of the rows that can be read so far."""
+    def _so_far(self, data: Mapping[str, str]) -> tuple[SoFar, list[str]]:
+        """Of the rows that can be read so far; and the names in them that nothing has yet."""
         typed, spent = [], Decimal(0)
         for form in self._rows(data).filled:
             form.is_valid()
@@ -257,7 +263,8 @@ class Writing(Screen):
         known = ingredients_named(self.actor, [name for name, _percent in typed])
         percent = self._loss(data, spent)
         rows = [(known.get(name.lower()), percent) for name, percent in typed]
-        return so_far(self.actor, rows, percent)
+        unknown = [name for name, _percent in typed if name and name.lower() not in known]
+        return so_far(self.actor, rows, percent), unknown
 
     def _loss(self, data: Mapping[str, str], spent: Decimal) -> Decimal:
         """The loss as it is typed, or as it follows from what is strained out so far."""

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import side_tables, tables
+from api.pages.cost_workings import kilogram
 from api.pages.forms import PageForm, QuantityField
 from api.pages.scale_workings import needed
 from api.pages.screen import Screen
@@ -21,7 +22,7 @@ from formulas.access import formula_for, formulas_of, products_of, version_for, 
 from formulas.balances import Needs, scale_formula, scale_product
 from formulas.batches import Size
 from formulas.caution_facts import of_formula
-from formulas.drafted import versions_beside
+from formulas.drafted import cost_of, versions_beside
 from formulas.measurements import windows_of
 from ledger.access import Actor, day_of
 from ledger.errors import Refusal
@@ -113,6 +114,7 @@ class Formula(Screen):
             products=[(str(one.id), one.name) for one in filled.order_by(Lower("name"))[:MOST]],
         )
         needs = self._needs(id, form)
+        cost = cost_of(self.actor, version) if self.actor.may(Verb.SEE_COSTS) else None
         return self.show(
             files={
                 "": lambda: side_tables.composition(version),
@@ -128,6 +130,10 @@ class Formula(Screen):
             cautions=of_formula(version),
             asked=asked(windows_of(version).values(), self.reader),
             may_make=self.actor.may(Verb.MAKE),
+            cost=cost,
+            cost_told=[kilogram(said("A kilogram"), cost, self.reader)]
+            if cost and cost.amount is not None
+            else [],
         )
 
     def _needs(self, id: UUID, form: SizeForm) -> Any:

@@ -8,17 +8,31 @@ from uuid import UUID
 
 from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import mark_safe
-from django.utils.translation import ngettext
+from django.utils.translation import gettext, ngettext
 
 from api.pages.reader import Reader
 from api.pages.saying import in_words
 from api.pages.words import kind
 from ledger.access import Actor
 from ledger.entry_reading import EntriesWanted, entries_of
-from ledger.errors import Refusal, Sentence
+from ledger.errors import Refusal, Sentence, Stale
 
 # So many are named; where there are more, those are seen once these are taken back.
 MOST: Final = 12
+
+
+def with_a_way_on(refusal: Refusal, actor: Actor, reader: Reader, here: str) -> Refusal:
+    """The same refusal with links in its sentence to what there is to look at, if anything."""
+    if not isinstance(refusal, Stale):
+        return with_entries_named(refusal, actor, reader)
+    # In a tab of its own, so that what was typed can be typed again from there.
+    refusal.detail = format_html(
+        '{} <a href="{}" target="_blank">{}</a>',
+        in_words(refusal.detail, reader),
+        here,
+        gettext("Read it again in a new tab"),
+    )
+    return refusal
 
 
 def with_entries_named(refusal: Refusal, actor: Actor, reader: Reader) -> Refusal:

@@ -35,7 +35,7 @@ from django.views.decorators.csrf import csrf_protect
 from api import errors, preferences, rate, signing
 from api.idempotency import Answered, Key
 from api.pages import kept, tables
-from api.pages.in_the_way import with_entries_named
+from api.pages.in_the_way import with_a_way_on
 from api.pages.places import places_for
 from api.pages.reader import Reader, reader_of
 from api.pages.unkept import Unkept
@@ -179,11 +179,13 @@ class Screen(View):
             "form_key": self._form_key(),
             "actor": getattr(self, "actor", None),
             "unkept": self._unkept(facts, status),
+            # No browser keeps a chosen file for a form that is shown again.
+            "lost": frozenset() if self.unread else frozenset(self.request.FILES),
         }
         return render(self.request, template, {**frame, **facts}, status=status)
 
     def _unkept(self, facts: Mapping[str, Any], status: int) -> Unkept | None:
-        """What takes note of what is wrong with a form; while it is typed, nothing takes the focus."""
+        """What takes note of what is wrong with a form; of one still being typed, nothing does."""
         whole = "refusal" not in facts and not self.request.headers.get("HX-Request")
         return Unkept() if status == 422 and whole else None
 
@@ -203,7 +205,7 @@ class Screen(View):
             with transaction.atomic(), explained():
                 done = do()
         except Refusal as refusal:
-            form.refuse(with_entries_named(refusal, self.actor, self.reader))
+            form.refuse(with_a_way_on(refusal, self.actor, self.reader, self.request.path))
             return again()
         return self.go(then(done))
 

@@ -9,8 +9,9 @@ from api.pages.reader import Reader
 from api.pages.row_order import in_order
 from formulas.access import version_for
 from ledger.access import acting_as
+from ledger.models import Membership
 from tests.factories import Workshop, open_workshop
-from tests.pages.browsing import done, sent, shown, signed_in, typed_in
+from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in, typed_in
 
 
 @pytest.fixture(scope="module")
@@ -86,3 +87,41 @@ def test_a_row_goes_into_the_middle_and_a_slip_is_told(shop: Workshop) -> None:
     assert "it spat at 60 degrees" in rows
     again = typed_in(client, path, "lines-0-name")
     assert (again["lines-1-hottest"], again.get("note", "")) == ("40", "")
+
+
+def test_what_a_row_of_its_kind_has_no_use_for_is_not_judged(shop: Workshop) -> None:
+    shop.material("Hemp oil")
+    typed = {"name": "Hemp balm", "lines": "1", "lines-0-name": "Hemp oil"}
+    typed |= {"lines-0-amount": "balance", "lines-0-percent": "-3", "lines-0-most": "much"}
+    assert "Hemp oil" in done(signed_in(shop), "/formulas/new", **typed)
+    fixed = {**typed, "name": "Hemp oil alone", "lines-0-amount": "fixed"}
+    assert "Less than nothing" in refused(signed_in(shop), "/formulas/new", **fixed)
+
+
+def test_why_no_cost_is_told_and_where_it_is(shop: Workshop) -> None:
+    client, nut = signed_in(shop), shop.material("Nut oil")
+    shop.receive(nut, "10 kg", "120.00")
+    typed = {"do": "look", "lines": "2", "lines-0-name": "Nut oil", "lines-0-percent": "90"}
+    typed |= {"lines-0-amount": "fixed", "lines-1-name": "Moon dust", "lines-1-percent": "10"}
+    typed |= {"lines-1-amount": "fixed"}
+    told = shown(client.post("/formulas/new", typed))
+    assert "no material and no formula is called Moon dust" in told
+    assert "cannot be said" not in shown(
+        in_role(shop, Membership.Role.BENCH).post("/formulas/new", typed)
+    )
+    formula = shop.formula("Nut balm", [(nut, "100")])
+    page = client.get(f"/formulas/{formula.formula_id}")
+    assert "What a kilogram costs 12.00 USD a kilogram" in shown(page)
+    assert "How this came about" in shown(page)
+    hidden = in_role(shop, Membership.Role.BENCH).get(f"/formulas/{formula.formula_id}")
+    assert "What a kilogram costs" not in shown(hidden)
+
+
+def test_who_changed_what_another_changed_is_led_to_it(shop: Workshop) -> None:
+    formula = shop.formula("Rose balm", [(shop.material("Rose oil"), "100")])
+    client, path = signed_in(shop), f"/formulas/{formula.formula_id}/next"
+    typed = typed_in(client, path, "lines-0-name")
+    done(client, path, **typed)
+    late = sent(client, path, **typed)
+    assert late.status_code == 422
+    assert f'<a href="{path}" target="_blank">' in late.content.decode()
