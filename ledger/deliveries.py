@@ -10,11 +10,7 @@ from ledger.access import Actor, materials_visible_to
 from ledger.catalogue import supplier_named
 from ledger.costing import Charge
 from ledger.documents import attach_document
-from ledger.errors import (
-    Invalid,
-    Sentence,
-    placed,
-)
+from ledger.errors import Invalid, Refusal, Sentence, placed
 from ledger.models import Material
 from ledger.receiving import Delivered, Received, Worked, receive, work_out
 
@@ -91,6 +87,26 @@ def work_out_delivery(
     return work_out(actor, _named(actor, lines), charges)
 
 
+def unknown_names(actor: Actor, supplier: str, materials: Sequence[str]) -> list[Refusal]:
+    """Of these names those that nothing has, all at once, as `receive_delivery` refuses each.
+
+    What is left empty is not looked for.
+    """
+    refusals: list[Refusal] = []
+    if supplier:
+        try:
+            supplier_named(actor, supplier)
+        except Refusal as refusal:
+            refusals.append(refusal)
+    known = _materials(actor, materials)
+    refusals += [
+        _unknown(name, place)
+        for place, name in enumerate(materials)
+        if name and name.lower() not in known
+    ]
+    return refusals
+
+
 def _named(actor: Actor, lines: Sequence[Delivered]) -> list[Delivered]:
     """The lines with the ids of their materials, in one query."""
     known = _materials(actor, [line.material for line in lines])
@@ -98,16 +114,19 @@ def _named(actor: Actor, lines: Sequence[Delivered]) -> list[Delivered]:
     for place, line in enumerate(lines):
         material = known.get(line.material.lower())
         if material is None:
-            raise Invalid(
-                Sentence(
-                    "No material is called {material!r}: choose one from the list, or add it"
-                    " first.",
-                    material=line.material,
-                ),
-                pointer=f"/lines/{place}/material",
-            )
+            raise _unknown(line.material, place)
         found.append(replace(line, material=str(material.id)))
     return found
+
+
+def _unknown(name: str, place: int) -> Invalid:
+    return Invalid(
+        Sentence(
+            "No material is called {material!r}: choose one from the list, or add it first.",
+            material=name,
+        ),
+        pointer=f"/lines/{place}/material",
+    )
 
 
 def _materials(actor: Actor, names: Sequence[str]) -> dict[str, Material]:

@@ -300,7 +300,7 @@ class NewMaterial(Screen):
         )
 
     def _form(self, data: Any = None) -> NewMaterialForm:
-        form = NewMaterialForm(data, reader=self.reader)
+        form = NewMaterialForm(data, reader=self.reader, initial={"name": self.sought})
         if not self.actor.may(Verb.SEE_COSTS):
             form.leave_out(UNSTOCKED)
         return form

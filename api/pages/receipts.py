@@ -1,17 +1,19 @@
 """Receiving: a delivery as it stands on its note, worked out while it is typed."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from decimal import Decimal
 from typing import Any, ClassVar, Final
+from urllib.parse import urlencode
 
 from django import forms
 from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages.delivery_working import Working, so_far, unread_of
 from api.pages.forms import (
     LONG,
     TEXT,
@@ -21,7 +23,6 @@ from api.pages.forms import (
     MomentField,
     MoneyField,
     PageForm,
-    QuantityField,
     Rows,
     SureField,
     WithRows,
@@ -31,18 +32,16 @@ from api.pages.forms import (
     unsure,
 )
 from api.pages.lot_places import PlaceField, places_to_choose
+from api.pages.packs import PacksField
 from api.pages.reader import Reader
-from api.pages.saying import in_words
 from api.pages.screen import Screen
 from api.pages.unread import unread
 from ledger import order_reading, receiving
 from ledger.access import materials_visible_to, suppliers_visible_to
 from ledger.costing import Charge, ChargeKind, SpreadBy
-from ledger.deliveries import Delivery, File, receive_delivery, work_out_delivery
-from ledger.errors import Refusal
+from ledger.deliveries import Delivery, File, receive_delivery, unknown_names
 from ledger.models import PurchaseOrder, Status
 from ledger.ordering import order_for
-from ledger.quantities import Density, Quantity
 from ledger.receiving import Delivered
 from ledger.roles import Verb
 
@@ -61,9 +60,9 @@ class LineForm(PageForm):
         widget=forms.TextInput(attrs={"list": "materials", "autocomplete": "off"}),
         error_messages={"required": _("What came?")},
     )
-    quantity = QuantityField(
+    quantity = PacksField(
         label=_("How much"),
-        help_text=_("As the note says it: 4 gal, 25 kg, 60 pieces"),
+        help_text=_("As the note says it: 4 gal, 2 x 5 kg, 60 pieces"),
         error_messages={"required": _("How much of it came?")},
     )
     price = MoneyField(
@@ -167,7 +166,7 @@ class Receive(Screen):
     """One delivery. While it is typed, htmx asks for the working alone."""
 
     template = "pages/receive.html"
-    fragment = "pages/receive_working.html"
+    fragment = "pages/receive_typed.html"
 
     def get(self, request: HttpRequest) -> HttpResponse:
         first = {"happened_at": local(self.now, self.reader), "spread_by": SpreadBy.MASS}
@@ -188,12 +187,25 @@ class Receive(Screen):
             return self._forms(forms, working=self._working(request.POST))
         judged = DeliveryForm(request.POST, request.FILES, reader=self.reader)
         forms = Forms(judged, self._lines(judged=True))
+        self._name_what_is_unknown(forms)
         return self.act(
             forms,
             lambda: self._receive(judged, forms.told(self.now)),
             self._afterwards,
             lambda: self._forms(forms, working=self._working(request.POST), status=422, part=False),
         )
+
+    def _name_what_is_unknown(self, forms: Forms) -> None:
+        """Show every name that nothing has, beside whatever else is wrong."""
+        forms.is_valid()
+        filled, whole = forms.rows.filled, forms.whole.cleaned_data
+        supplier = "" if whole.get("new_supplier") else whole.get("supplier", "")
+        materials = [form.cleaned_data.get("material", "") for form in filled]
+        for refusal in unknown_names(self.actor, supplier, materials):
+            if refusal.pointer != "/supplier":
+                name = materials[int(refusal.pointer.split("/")[2])]
+                refusal.detail = _add_it(name)
+            forms.refuse(refusal)
 
     def _receive(self, form: DeliveryForm, delivery: Delivery) -> receiving.Received:
         form.ask_once(self.now)
@@ -232,23 +244,30 @@ class Receive(Screen):
             row.offer("place", known)
         return self.render(self.template, facts, status)
 
-    def _working(self, data: Mapping[str, str]) -> "Working":
+    def _working(self, data: Mapping[str, str]) -> Working:
         """What the lines that can be read so far come to."""
         typed = DeliveryForm(data, reader=self.reader)
         typed.is_valid()
         forms = Rows(LineForm, "lines", data, reader=self.reader).filled
-        lines = [line for line in map(_so_far, forms) if line is not None]
-        called = said("Line %(place)s, %(label)s")
-        reasons = [
-            (called % {"place": place, "label": label} if len(forms) > 1 else label, why)
-            for place, form in enumerate(forms, start=1)
-            for label, why in unread(form)
-        ]
-        reasons += unread(typed, *CHARGES)
+        lines = {str(form.prefix): line for form in forms if (line := so_far(form)) is not None}
+        reasons = unread_of(forms) + unread(typed, *CHARGES)
         priced = all("price" in form.cleaned_data for form in forms) and len(lines) == len(forms)
-        return Working.of(
-            self, lines, _charges(typed.cleaned_data), reasons, costed=priced and not reasons
-        )
+        charges = _charges(typed.cleaned_data)
+        return Working.of(self, lines, charges, reasons, costed=priced and not reasons)
+
+
+def _add_it(material: str) -> SafeString:
+    """What to do about a name that nothing has; what was typed here stays, in its own tab."""
+    link = format_html(
+        '<a href="/materials/new?{}" target="_blank">{}</a>',
+        urlencode({"q": material}),
+        said("add it in a new tab"),
+    )
+    return format_html(
+        said("No material is called {name}: choose one from the list, or {link} and come back."),
+        name=material,
+        link=link,
+    )
 
 
 def _ordered(order: PurchaseOrder, reader: Reader) -> dict[str, str]:
@@ -269,55 +288,3 @@ def _ordered(order: PurchaseOrder, reader: Reader) -> dict[str, str]:
             # Of a part of it, nobody has said what that costs.
             typed[f"lines-{place}-price"] = reader.amount(one.standing.price)
     return typed
-
-
-@dataclass(slots=True)
-class Working:
-    """What a delivery comes to, or why that cannot be said yet.
-
-    Money is told of the whole alone: what was paid on top is shared out among all lines.
-    """
-
-    lines: list[tuple[str, str, Any, Any]] = field(default_factory=list)
-    refusal: str = ""
-    total: Decimal = Decimal(0)
-    unread: list[tuple[str, str]] = field(default_factory=list)
-    costed: bool = False
-
-    @classmethod
-    def of(
-        cls,
-        screen: Screen,
-        lines: list[Delivered],
-        charges: list[Charge],
-        unread: list[tuple[str, str]],
-        *,
-        costed: bool,
-    ) -> "Working":
-        if not lines:
-            return cls(unread=unread)
-        try:
-            worked = work_out_delivery(screen.actor, lines, charges)
-        except Refusal as refusal:
-            return cls(refusal=in_words(refusal.detail, screen.reader), unread=unread)
-        names = [material.name for material in worked.materials]
-        typed = [screen.reader.entered(one.entered) for one in worked.measured]
-        rows = list(zip(names, typed, worked.measured, worked.landed, strict=True))
-        total = sum((one.landed_cost for one in worked.landed), Decimal(0))
-        return cls(rows, total=total, unread=unread, costed=costed)
-
-
-def _so_far(form: PageForm) -> Delivered | None:
-    """A line of which at least the material and the quantity can be read."""
-    form.is_valid()
-    typed = form.cleaned_data
-    quantity, density = typed.get("quantity"), typed.get("density")
-    if not typed.get("material") or not isinstance(quantity, Quantity) or "density" in form.errors:
-        return None
-    return Delivered(
-        material=typed["material"],
-        supplier_lot="",
-        quantity=quantity,
-        price=typed.get("price") or Decimal(0),
-        density=density if isinstance(density, Density) else None,
-    )

@@ -198,6 +198,8 @@ def field(context: Any, bound: BoundField, **words: str) -> dict[str, Any]:
     several, ticked = isinstance(widget, RadioSelect), isinstance(widget, CheckboxInput)
     written, help = _widget(context, bound), _help(context, bound)
     facts = {"field": bound, "widget": written, "help": help, "several": several, "ticked": ticked}
+    if bound.html_name in context.get("lost", ()):
+        facts["lost"] = True
     return facts | words
 
 
@@ -267,6 +269,12 @@ def opens(content: str, *place: object, **asked: object) -> str:
         to,
         content,
     )
+
+
+@register.filter
+def of(found: Mapping[str, Any], name: str) -> Any:
+    """What belongs to a name, if anything."""
+    return found.get(name)
 
 
 @register.filter

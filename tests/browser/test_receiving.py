@@ -25,12 +25,16 @@ def test_kilograms_stand_there_while_it_is_typed(page: Page, glycerin: str, nort
     assert_fits(page)
     page.get_by_label("How much").fill("4 gal")
     # 4 US gallons of 3.785411784 L each (NIST SP 811), at 1.26 g/mL.
+    beneath = page.locator("#comes-lines-0")
+    expect(beneath).to_contain_text(re.compile(r"19\.078\s*kg"))
+    expect(beneath).to_be_in_viewport()
+    expect(beneath).to_contain_text(re.compile(r"4 gal . 1\.26 g/mL"))
+    expect(beneath).to_contain_text("the material's density")
     expect(page.locator("#working")).to_contain_text(re.compile(r"19\.078\s*kg"))
-    expect(page.locator("#working")).to_contain_text(re.compile(r"4 gal . 1\.26 g/mL"))
-    expect(page.locator("#working")).to_contain_text("the material's density")
     page.get_by_label("Price of this line").fill("92.00")
     page.get_by_label("Freight").fill("8.00")
     expect(page.locator("#working")).to_contain_text(re.compile(r"100\.00\s*USD"))
+    expect(beneath).to_contain_text(re.compile(r"freight 8\.00\s*USD"))
     page.get_by_label("From whom").fill("Harbour Oils")
     page.get_by_label("Their lot number").fill("G-17")
     page.get_by_label("Certificate").set_input_files(

@@ -72,7 +72,7 @@ def refused(client: Client, path: str, **typed: str | list[str]) -> str:
     # It says so, and something on it has the focus.
     assert "<title>Not done: " in page
     assert 'class="unkept"' in page
-    assert page.count(" autofocus") == 1
+    assert " autofocus" in page
     wrong = re.findall(r'<ul class="errorlist[^"]*"[^>]*>(.*?)</ul>', page)
     return unescape(re.sub(r"<[^>]+>", "", " ".join(wrong)))
 

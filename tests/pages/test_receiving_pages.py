@@ -2,10 +2,14 @@
 
 import re
 from datetime import UTC, datetime, timedelta
+from html import unescape
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import SimpleUploadedFile
 
+from api.pages.packs import PacksField
 from api.pages.reader import Reader
 from tests.factories import D, Workshop, open_workshop
 from tests.pages.browsing import done, refused, sent, shown, signed_in
@@ -60,6 +64,72 @@ def test_money_waits_for_every_line(shop: Workshop) -> None:
     assert "USD" not in half
     whole = {"lines-0-price": "186.00", "lines-1-price": "10.00", "lines-1-quantity": "1 kg"}
     assert "In all 204.00 USD" in looked(client, **two, **whole)
+
+
+def test_each_line_says_beneath_its_quantity_what_it_is_and_costs(shop: Workshop) -> None:
+    shop.material("Jojoba", density="0.9 g/mL")
+    two = {"lines": "2", "lines-1-material": "Jojoba", "lines-1-quantity": "10 L"}
+    prices = {
+        "lines-0-price": "186.00",
+        "lines-1-price": "90.00",
+        "freight": "8.00",
+        "duty": "2.50",
+    }
+    answer = signed_in(shop).post(
+        "/receive", {**LINE, **two, **prices, "do": "look"}, headers={"HX-Request": "true"}
+    )
+    # 9 of 25 kg, and the freight and the duty by that.
+    first, second = answer.content.decode().split('id="comes-lines-1" hx-swap-oob="innerHTML"')
+    second = re.sub(r"\s+", " ", re.sub("<[^>]+>", " ", unescape(second)))
+    assert "9 kg = 10 L \N{MULTIPLICATION SIGN} 0.9 g/mL, the material's density" in second
+    whole = "Goods 90.00 USD + freight 2.88 USD + duty 0.90 USD = 93.78 USD on the shelf"
+    assert whole in second
+    assert 'id="comes-lines-0" hx-swap-oob="innerHTML"' in first
+    # The same without a script.
+    plain = shown(signed_in(shop).post("/receive", {**LINE, **two, **prices, "do": "look"}))
+    assert whole in plain
+
+
+@pytest.mark.parametrize(
+    ("typed", "grams"),
+    [("2 x 5 kg", 10000), ("3x2.5kg", 7500), ("12 \N{MULTIPLICATION SIGN} 0.5 lb", "2721.55422")],
+)
+def test_packs_of_one_size_are_one_quantity(typed: str, grams: int | str) -> None:
+    found = PacksField().clean(typed)
+    assert found.amount == D(str(grams))
+    assert "x" not in found.entered.lower()
+
+
+@pytest.mark.parametrize("typed", ["2 x kg", "x 5 kg", "2 x 5", "2 x 2 x 5 kg", "0 x 5 kg"])
+def test_what_is_no_number_of_packs_is_refused(typed: str) -> None:
+    with pytest.raises(ValidationError):
+        PacksField().clean(typed)
+
+
+def test_all_that_is_unknown_is_said_at_once_and_leads_on(shop: Workshop) -> None:
+    client = signed_in(shop)
+    lines = {"lines": "2", "lines-0-quantity": "1 kg", "lines-1-quantity": "1 kg"}
+    lines |= {"lines-0-material": "Moon & dust", "lines-1-material": "Star dust"}
+    told = refused(client, "/receive", supplier="Nobody", **lines)
+    assert "No supplier is called 'Nobody'" in told
+    assert "No material is called Moon & dust" in told
+    assert "No material is called Star dust" in told
+    assert "What does it cost?" in told
+    page = sent(client, "/receive", supplier="Nobody", **lines).content.decode()
+    assert 'href="/materials/new?q=Moon+%26+dust" target="_blank"' in page
+    named = client.get("/materials/new?q=Moon+%26+dust").content.decode()
+    assert 'value="Moon &amp; dust"' in named
+    assert "No supplier" not in refused(
+        client, "/receive", supplier="New", new_supplier="on", **lines
+    )
+
+
+def test_a_file_that_was_chosen_is_asked_for_again(shop: Workshop) -> None:
+    client, again = signed_in(shop), "Choose the file again"
+    for do in ("", "look"):
+        file = SimpleUploadedFile("CoA.pdf", b"%PDF-1.4", "application/pdf")
+        assert again in shown(sent(client, "/receive", **LINE, certificate=file, do=do))
+    assert again not in shown(sent(client, "/receive", **LINE))
 
 
 def test_a_refused_delivery_keeps_what_it_comes_to(shop: Workshop) -> None:
