@@ -18,6 +18,7 @@ from ledger.errors import (
 from ledger.finding import called_like
 from ledger.models import Material, MaterialMaximum, MaterialPart, Supplier
 from ledger.models.catalogue import CAUTIONS, FUNCTIONS, USED_AS
+from ledger.opened_lots import give_days
 from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 
@@ -120,6 +121,8 @@ def change_material(
 ) -> Material:
     """Change what is known of a material; what has been weighed or costed stays as it was.
 
+    Where it comes by its days once open, what is open ends by them with every maker.
+
     `facts` are the fields to change, by the names of MaterialFacts. Raises Stale if somebody
     changed it after `version`, Invalid for how it is measured once and for all.
     """
@@ -149,11 +152,14 @@ def change_material(
     elif "density" in facts:
         # Every maker of the co-op weighs by it.
         actor.must(Verb.CHANGE_DENSITY)
+    had_days = found.use_within_days is not None
     _set(found, facts_of(found, facts))
     found.version += 1
     found.save()
     write_parts(found, facts.get("composition"), facts.get("allergens"))
     write_maxima(found, facts.get("maxima"))
+    if not had_days and found.use_within_days is not None:
+        give_days(found)
     return found
 
 

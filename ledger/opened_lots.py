@@ -18,19 +18,21 @@ from ledger.access import Actor, lot_for
 from ledger.alerts import enqueue_checks
 from ledger.entries import explained, lock_pools
 from ledger.errors import Invalid
-from ledger.lots import custody_of, must_be_stocked
+from ledger.lots import must_be_stocked
 from ledger.models import Custody, Lot, LotOpening, Material
 from ledger.roles import Verb
+from ledger.statements import run
 
-# What comes out of an open container is open, too, and since the same day.
+# What comes out of an open container is open, too, and since the same day. That it is open since it
+# was drawn off, its own draws show.
 _OPEN_TOO: Final = """
 insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days, reason,
                                entry_id, person_id, recorded_at)
-select c.coop_id, c.maker_id, uuidv7(), o.lot, c.opened_on, c.use_by - c.opened_on, '',
+select %(coop)s, %(maker)s, uuidv7(), o.lot, d.opened_on, d.use_by - d.opened_on, '',
        %(entry)s, %(person)s, clock_timestamp()
-  from ledger_custody c cross join unnest(%(lots)s::uuid[]) o(lot)
-  where c.coop_id = %(coop)s and c.maker_id = %(maker)s and c.lot_id = %(lot)s
-    and c.opened_on is not null order by o.lot
+  from ledger_open_since(%(maker)s, %(lot)s) d cross join unnest(%(lots)s::uuid[]) o(lot)
+  where d.use_by is not null or d.opened_on < ledger_first_drawn(%(maker)s, o.lot)
+  order by o.lot
 """
 
 
@@ -39,8 +41,8 @@ def say_opened(
 ) -> LotOpening:
     """Keep on which day the maker opened a lot; None puts right that it is not open after all.
 
-    It may be used for as many days as its material says today, or without an end of its own where
-    it says none. A lot of several containers is open as a whole. Whoever goes on with another
+    It may be used for as many days as its material says today, or without an end of its own until
+    it says some. A lot of several containers is open as a whole. Whoever goes on with another
     container says its day, later than draws that stand; that, and to put right what was said
     before, asks for a reason. A draw that is told afterwards, of a day before, opens the lot on
     that day again: nobody had it in mind. Raises NotFound, Forbidden, and Invalid for a day that
@@ -57,7 +59,7 @@ def say_opened(
         )
     # Whoever draws holds this lock when looking whether it is open: one of the two comes first.
     lock_pools([found.material_id])
-    if opened_on is None and custody_of(actor, found).opened_on is None:
+    if opened_on is None and open_since(actor, found) is None:
         raise Invalid("Nobody has opened it: give the day on which you did.", pointer="/opened_on")
     # As it is by now, whoever changed it while the lock was waited for.
     days = Material.objects.values_list("use_within_days", flat=True).get(id=found.material_id)
@@ -83,6 +85,13 @@ def openings_of(actor: Actor, lot: Lot) -> "QuerySet[LotOpening]":
     return rows.select_related("entry").order_by("-id")
 
 
+def open_since(actor: Actor, lot: Lot) -> date | None:
+    """Since when the maker's lot is open, as was said or as its draws show. Raises Forbidden."""
+    actor.must(Verb.READ)
+    found = run("select opened_on from ledger_open_since(%s, %s)", [actor.maker, lot.id]).fetchone()
+    return None if found is None else found[0]
+
+
 def opened_by(actor: Actor, lot: Lot, entry: UUID) -> LotOpening | None:
     """The opening of a lot that a draw of it was, if it was one. Raises Forbidden."""
     actor.must(Verb.READ)
@@ -106,11 +115,20 @@ def open_with(actor: Actor, lot: Lot, drawn: Sequence[Lot], entry: UUID) -> None
         )
 
 
+def give_days(material: Material) -> None:
+    """What is open of a material that came by its days once open, ends by them with every maker.
+
+    It locks the pools of all that have some until the transaction ends: call it last in the verb.
+    """
+    run("select ledger_give_days(%s)", [material.id])
+
+
 def opens_until(actor: Actor, custody: Custody | None, day: date) -> date | None:
     """By when a lot is to be used that is opened by taking some of it on a day; None if it is not.
 
     PostgreSQL opens it where an entry draws, fills, decants or issues (post_entry.sql); this tells
-    it beforehand. What was drawn before its material had days opened it on that day.
+    it beforehand. What was drawn before its material had days opened it on that day, also where
+    nothing was left of it when they came, and some has come back since.
     """
     if custody is None or not _moves_opening(custody, day):
         return None

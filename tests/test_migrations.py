@@ -118,3 +118,73 @@ def test_pieces_that_had_days_after_opening_lose_them(elsewhere: embedded.Server
         with pytest.raises(psycopg.errors.CheckViolation, match="days_once_open"):
             admin.execute("update ledger_material set use_within_days = 30 where name = 'jar'")
     assert rows == [("jar", None, 2), ("oil", 30, 1), ("water", None, 2)]
+
+
+# A box of jars that is open as a whole, and oil that was open before it had days.
+OPENED = """
+with lot as (
+  select *, gen_random_uuid() as coop_id, gen_random_uuid() as maker_id from (values
+    (gen_random_uuid(), gen_random_uuid(), 'jar', 'count', null::int, 30),
+    (gen_random_uuid(), gen_random_uuid(), 'oil', 'mass', 30, null::int))
+    l(id, material_id, code, measured_by, has_days, had_days)
+), coop as (
+  insert into ledger_coop (id, name, slug, currency, time_zone, created_at)
+  select coop_id, code, code, 'USD', 'UTC', now() from lot
+), maker as (
+  insert into ledger_maker (coop_id, id, name, mark, lots_numbered, batches_numbered,
+    orders_numbered, created_at)
+  select coop_id, maker_id, 'North Bench', 'NB', 1, 0, 0, now() from lot
+), material as (
+  insert into ledger_material (id, coop_id, name, inci_name, cas_number, measured_by, cost_class,
+    cost_formula, cost_source, stocked, density_entered, declared_as, function, cautions,
+    certificate_category, version, created_at, use_within_days)
+  select material_id, coop_id, code, '', '', measured_by, 'material', 'average', '', true, '',
+    'ingredient', '', '{}', '', 1, now(), has_days from lot
+), lots as (
+  insert into ledger_lot (coop_id, id, code, material_id, origin_id, supplier_lot, arrived_on,
+    dates_note, density_entered, version, created_at)
+  select coop_id, id, code, material_id, maker_id, '', '2025-05-06', '', '', 1, now() from lot
+), holding as (
+  insert into ledger_holding (coop_id, maker_id, account_id, lot_id, material_id, kind, quantity,
+    value, last_on)
+  select coop_id, maker_id, gen_random_uuid(), id, material_id, 'store', 10, 1, '2025-05-06'
+    from lot
+), custody as (
+  insert into ledger_custody (coop_id, maker_id, lot_id, material_id, status, since, opened_on,
+    use_by)
+  select coop_id, maker_id, id, material_id, 'released', now(), '2025-05-07',
+    date '2025-05-07' + had_days from lot
+)
+insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days, reason,
+  person_id, recorded_at)
+select coop_id, maker_id, uuidv7(), id, '2025-05-07', had_days, '', 1, now() from lot
+"""
+
+
+def test_a_box_that_is_open_as_a_whole_is_closed_and_what_is_open_has_its_days(
+    elsewhere: embedded.Server,
+) -> None:
+    migrate(elsewhere, *BEFORE_OPENINGS_BY_DRAWS)
+    with psycopg.connect(elsewhere.url_admin, autocommit=True) as admin:
+        admin.execute("set session_replication_role = replica")
+        admin.execute(OPENED)
+    migrate(elsewhere)
+    with psycopg.connect(elsewhere.url_admin, autocommit=True) as admin:
+        rows = admin.execute(
+            "select l.code, c.opened_on::text, c.use_by::text, o.opened_on::text, o.reason,"
+            " o.person_id from ledger_custody c"
+            " join ledger_lot l on l.id = c.lot_id join ledger_lotopening o on o.lot_id = l.id"
+            " order by l.code, o.id desc"
+        ).fetchall()
+        wrong = []
+        for (coop,) in admin.execute("select id::text from ledger_coop").fetchall():
+            admin.execute("select set_config('app.coop', %s, false)", [coop])
+            told = admin.execute("select rule from ledger_disagreements()").fetchall()
+            wrong += [rule for (rule,) in told if rule.startswith("a lot is open")]
+    assert rows == [
+        ("jar", None, None, None, "Each piece is opened by itself.", None),
+        ("jar", None, None, "2025-05-07", "", 1),
+        ("oil", "2025-05-07", "2025-06-06", "2025-05-07", "", None),
+        ("oil", "2025-05-07", "2025-06-06", "2025-05-07", "", 1),
+    ]
+    assert wrong == []

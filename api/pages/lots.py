@@ -26,7 +26,7 @@ from ledger.access import day_of, lot_for
 from ledger.finding import lots_nearly, words_of
 from ledger.lot_labels import lot_to_label, maker_name
 from ledger.lot_reading import LotsWanted, list_lots, movements_of
-from ledger.opened_lots import openings_of, say_opened
+from ledger.opened_lots import open_since, openings_of, say_opened
 from ledger.roles import Verb
 
 MOST, LONGEST_SEARCH = 40, 100
@@ -161,12 +161,12 @@ class OpeningForm(PageForm):
     opened_on = DayField(label=_("Opened on"), required=False)
     reason = forms.CharField(label=_("Because"), max_length=400, required=False)
 
-    def __init__(self, *args: Any, open: bool, **how: Any) -> None:
+    def __init__(self, *args: Any, open: bool, said: bool, **how: Any) -> None:
         # Another form on the page has fields of the same names.
         super().__init__(*args, auto_id="open_%s", **how)
         if open:
             self.fields["opened_on"].help_text = _("Leave it empty if it is not open after all")
-        else:
+        if not said:
             self.fields["reason"].help_text = _("If some was taken from it before that day")
 
 
@@ -231,8 +231,10 @@ class Lot(Screen):
         return put_form(self.actor, self.reader, lot) if self.actor.may(Verb.PLACE) else None
 
     def _opening(self, id: UUID, data: Any) -> OpeningForm:
-        custody = lots.custody_of(self.actor, lot_for(self.actor, id))
-        return OpeningForm(data, open=custody.opened_on is not None, reader=self.reader)
+        row = lot_for(self.actor, id)
+        said = lots.custody_of(self.actor, row).opened_on
+        since = said or open_since(self.actor, row)
+        return OpeningForm(data, open=bool(since), said=bool(said), reader=self.reader)
 
     def _attach(self, id: UUID, typed: dict[str, Any]) -> Any:
         file = typed["file"]
@@ -261,6 +263,7 @@ class Lot(Screen):
         lot = _with_numbers(lot_reading.show_lot(self.actor, id))
         row = lot_for(self.actor, id)
         material = row.material
+        since = lot["opened_on"] or open_since(self.actor, row)
         return self.show(
             files={"": lambda: self._life(id, lot)},
             lot=lot,
@@ -277,9 +280,10 @@ class Lot(Screen):
             openings=list(openings_of(self.actor, row)[:20]),
             opening=opening
             or OpeningForm(
-                open=lot["opened_on"] is not None,
+                open=bool(since),
+                said=bool(lot["opened_on"]),
                 reader=self.reader,
-                initial={"opened_on": lot["opened_on"] or today},
+                initial={"opened_on": since or today},
             ),
             use_within_days=material.use_within_days,
             # Of pieces each is opened by itself.

@@ -161,7 +161,10 @@ class FactsForm(PageForm):
         required=False,
         min_value=1,
         max_value=MOST_DAYS_OPEN,
-        help_text=_("As its data sheet says; counted from the day on which you open a lot"),
+        help_text=_(
+            "As its data sheet says; counted from the day on which you open a lot. What is open"
+            " already gets these days, too, if there were none before."
+        ),
     )
     allergens = PartsField(
         label=_("Allergens in it"),

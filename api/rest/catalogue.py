@@ -78,7 +78,8 @@ class MaterialIn(Body):
         max_value=MOST_DAYS_OPEN,
         required=False,
         allow_null=True,
-        help_text="Once it is open, whatever its expiry says; counted from the opening. For what is"
+        help_text="Once it is open, whatever its expiry says; counted from the opening. Where none"
+        " were stated before, what is open already ends by them with every maker. For what is"
         " weighed out of a container, not for pieces.",
     )
     mass_each = QuantityField(required=False, allow_null=True)

@@ -30,7 +30,8 @@ class OpeningOut(serializers.Serializer[Any]):
     lot = Id()
     opened_on = serializers.DateField(allow_null=True)
     use_within_days = serializers.IntegerField(
-        allow_null=True, help_text="As its material said when it was opened."
+        allow_null=True,
+        help_text="As its material said when it was opened, or as soon as it said any.",
     )
     use_by = serializers.DateField(allow_null=True, help_text="The last day of use.")
     reason = Text(allow_blank=True)
@@ -38,7 +39,10 @@ class OpeningOut(serializers.Serializer[Any]):
         allow_null=True,
         help_text="The draw that told of it, or with which some of the lot came.",
     )
-    person = Id()
+    person = Id(
+        allow_null=True,
+        help_text="Null where nobody said it: the lot was open when its material came by its days.",
+    )
     recorded_at = Moment()
 
 
@@ -51,7 +55,7 @@ def opening_json(row: LotOpening) -> dict[str, Any]:
         "use_by": row.use_by,
         "reason": row.reason,
         "entry": row.entry_id and str(row.entry_id),
-        "person": str(row.person_id),
+        "person": row.person_id and str(row.person_id),
         "recorded_at": row.recorded_at,
     }
 

@@ -46,7 +46,8 @@ class LotOut(serializers.Serializer[Any]):
     retest_on = serializers.DateField(allow_null=True)
     opened_on = serializers.DateField(allow_null=True, help_text="By the maker, if it is open.")
     use_by = serializers.DateField(
-        allow_null=True, help_text="By the use_within_days of its material when it was opened."
+        allow_null=True,
+        help_text="By the use_within_days of its material when it was opened, or the first after.",
     )
     dates_note = Text(allow_blank=True)
     version = serializers.IntegerField()

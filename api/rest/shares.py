@@ -91,10 +91,13 @@ class SharedLot(serializers.Serializer[Any]):
     expires_on = serializers.DateField(allow_null=True)
     retest_on = serializers.DateField(allow_null=True)
     opened_on = serializers.DateField(
-        allow_null=True, help_text="Since when it is open with its giver; so it will be with you."
+        allow_null=True,
+        help_text="Since when it is open with its giver, as was said or as its draws show; so it"
+        " will be with you. Once the share is closed, told to its giver alone.",
     )
     use_by = serializers.DateField(
-        allow_null=True, help_text="The last day of use since it is open."
+        allow_null=True,
+        help_text="The last day of use since it is open, told as opened_on is; null without days.",
     )
     density = DensityOut(allow_null=True, help_text="The lot's own.")
     status = serializers.ChoiceField(STATUSES, help_text="As it stands with its giver.")

@@ -88,10 +88,13 @@ class OfferedLot(serializers.Serializer[Any]):
     expires_on = serializers.DateField(allow_null=True)
     retest_on = serializers.DateField(allow_null=True)
     opened_on = serializers.DateField(
-        allow_null=True, help_text="Since when it is open with its giver; so it will be with you."
+        allow_null=True,
+        help_text="Since when it is open with its giver, as was said or as its draws show; so it"
+        " will be with you. Once the offer is answered, told to its giver alone.",
     )
     use_by = serializers.DateField(
-        allow_null=True, help_text="The last day of use since it is open."
+        allow_null=True,
+        help_text="The last day of use since it is open, told as opened_on is; null without days.",
     )
     status_at_giver = serializers.ChoiceField(STATUSES)
     origin = Text(help_text="The maker that first had the lot.")

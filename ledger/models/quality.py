@@ -12,9 +12,9 @@ from ledger.models.catalogue import MOST_DAYS_OPEN
 from ledger.models.stock import Decision, Lot
 
 
-def _person() -> "models.ForeignKey[Any, Any]":
+def _person(*, null: bool = False) -> "models.ForeignKey[Any, Any]":
     return models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", db_index=False, null=null
     )
 
 
@@ -115,7 +115,8 @@ class LotOpening(MakerRow):
     """On which day a maker opened a lot, and how many days it is good for then; the latest stands.
 
     `opened_on` is None where an opening is taken back. `entry` is the draw that opened it, or with
-    which some of an open lot came.
+    which some of an open lot came. `person` is None where nobody said it: the lot was open when its
+    material came by its days, and whoever changed that may be of another maker.
     """
 
     lot = link(Lot)
@@ -123,7 +124,7 @@ class LotOpening(MakerRow):
     use_within_days = models.PositiveSmallIntegerField(null=True)
     reason = models.CharField(max_length=400, blank=True)
     entry = link("ledger.Entry", null=True)
-    person = _person()
+    person = _person(null=True)
     recorded_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

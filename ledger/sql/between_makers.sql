@@ -51,7 +51,8 @@ begin
   perform from ledger_pool p where p.coop_id = coop and p.maker_id in (giver, receiver)
     and p.material_id = t.material_id order by p.material_id, p.maker_id for update;
 
-  select c.status, c.opened_on, c.use_by into stands, opened, lasts from ledger_custody c
+  select c.status, o.opened_on, o.use_by into stands, opened, lasts from ledger_custody c
+    left join ledger_open_since(giver, t.lot_id) o on true
     where c.coop_id = coop and c.maker_id = giver and c.lot_id = t.lot_id;
   if stands in ('hold', 'rejected') then
     raise exception 'The lot may not move.' using errcode = '23514',
@@ -134,17 +135,21 @@ begin
     raise exception 'The books of the receiver refuse this.' using errcode = '23514',
       constraint = 'transfer_receiver_can';
   end;
-  -- What comes out of an open container is open, too, and so is all that the receiver has of it.
-  -- Whoever had used up what it had, has what came now, and that may be sealed.
+  -- What comes out of an open container is open, too, and so is all that the receiver has of it, by
+  -- whichever is to be used first. Whoever had used up what it had, has what came now, and that may
+  -- be sealed: its draws of old are of another container.
   insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days, reason,
     entry_id, person_id, recorded_at)
   select coop, receiver, uuidv7(), t.lot_id, opened, lasts - opened, '', in_entry, taken_by,
          clock_timestamp()
     from ledger_custody c
+    left join ledger_open_since(receiver, t.lot_id) o on true
     where c.coop_id = coop and c.maker_id = receiver and c.lot_id = t.lot_id
       and case when none_left then (c.opened_on, c.use_by) is distinct from (opened, lasts)
-          else opened is not null and (c.opened_on is null
-                                       or lasts < coalesce(c.use_by, 'infinity')) end;
+                                   or opened is null and o.opened_on is not null
+          else opened is not null and (o.opened_on is null
+            or (coalesce(lasts, 'infinity'), opened)
+               < (coalesce(o.use_by, 'infinity'), o.opened_on)) end;
   update ledger_transfer x set state = 'accepted', answered_at = clock_timestamp(),
       amount = owed, out_entry_id = out_entry, in_entry_id = in_entry
     where x.coop_id = coop and x.id = t.id;

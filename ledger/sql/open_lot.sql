@@ -2,7 +2,8 @@
 --
 -- Not before it came, but for what was there before the books began: when that came nobody says.
 -- What was said before is put right by somebody who says why, and so is what the books show:
--- whoever names a day after the first draw means another container.
+-- whoever names a day after the first draw means another container. Where nobody says it, days came
+-- with its material (days_given.sql), and nothing is put right.
 create or replace function ledger_open_lot() returns trigger
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
@@ -28,7 +29,7 @@ begin
     raise exception 'A lot is opened today at the latest.'
       using errcode = '23514', constraint = 'opening_not_in_future';
   end if;
-  if new.entry_id is null and new.reason = '' then
+  if new.entry_id is null and new.person_id is not null and new.reason = '' then
     if before is not null or new.opened_on is null then
       raise exception 'What was said of an opening is put right for a reason.'
         using errcode = '23514', constraint = 'opening_put_right_for_a_reason';
@@ -40,6 +41,8 @@ begin
         detail = jsonb_build_object('drawn_on', drawn);
     end if;
   end if;
+  -- Draws that were told before and after are told apart by it, so it is the database's own clock.
+  new.recorded_at := clock_timestamp();
   update ledger_custody c
     set opened_on = new.opened_on, use_by = new.opened_on + new.use_within_days
     where c.coop_id = new.coop_id and c.maker_id = new.maker_id and c.lot_id = new.lot_id;

@@ -98,9 +98,10 @@ begin
   end if;
   -- Whoever takes the first of what lasts only so long once it is open, opens it; to take some
   -- before the day that was said shows that it was open by then, and the days it had stay its own.
-  -- What was drawn before anybody knew for how long it lasts, opened it then. A sale, a shop and
-  -- another maker may get containers that are still sealed, and what is written off was not opened
-  -- for that.
+  -- What was drawn before anybody knew for how long it lasts, opened it then: that is kept since its
+  -- material came by its days (days_given.sql), but not of what was used up by then and came back.
+  -- A sale, a shop and another maker may get containers that are still sealed, and what is written
+  -- off was not opened for that.
   if kind in ('draw', 'fill', 'decant', 'issue') then
     insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days,
       reason, entry_id, person_id, recorded_at)
@@ -133,8 +134,10 @@ begin
         detail = ledger_lot_facts(bad.lot_id)
           || jsonb_build_object('status', bad.status, 'last_day', bad.last_day,
                'out_of_date', bad.out_of_date, 'opened_on', bad.opened_on, 'use_by', bad.use_by,
-               'by_draw', exists (select from ledger_lotopening o where o.coop_id = coop
-                 and o.maker_id = maker and o.lot_id = bad.lot_id and o.entry_id = entry));
+               -- Nobody had said so before: its material came by its days after that draw.
+               'by_draw', not exists (select from ledger_lotopening o where o.coop_id = coop
+                 and o.maker_id = maker and o.lot_id = bad.lot_id and o.opened_on = bad.opened_on
+                 and o.person_id is not null and o.entry_id is distinct from entry));
     end if;
   end if;
 

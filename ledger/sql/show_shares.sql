@@ -1,6 +1,7 @@
 -- What every maker of the co-op may know of what is shared: what the lot is, how it stands with
 -- the giver, its papers, how much can still be claimed; and the price of a kilogram or piece, which
--- tells of the giver's costs no more than the terms do.
+-- tells of the giver's costs no more than the terms do. Whether it is open is told while the share
+-- is: what the giver opens after that is its own affair.
 drop function if exists ledger_show_shares(uuid[]);
 create function ledger_show_shares(shares uuid[]) returns table (
   id uuid, code text, supplier_id uuid, supplier_lot text, expires_on date, retest_on date,
@@ -9,7 +10,7 @@ create function ledger_show_shares(shares uuid[]) returns table (
   claimable numeric, price numeric, papers jsonb)
 language sql stable security definer set search_path = pg_catalog, public, pg_temp as $$
   select s.id, l.code, l.supplier_id, l.supplier_lot, l.expires_on, l.retest_on,
-         c.opened_on, c.use_by, l.density, l.density_at, l.density_entered, m.name, m.inci_name,
+         n.opened_on, n.use_by, l.density, l.density_at, l.density_entered, m.name, m.inci_name,
          m.measured_by = 'count', g.name, c.status,
          case when ledger_share_open(s) and c.status in ('released', 'quarantine') then
            greatest(least(s.quantity - coalesce((
@@ -35,6 +36,10 @@ language sql stable security definer set search_path = pg_catalog, public, pg_te
     join ledger_maker g on g.coop_id = s.coop_id and g.id = s.giver_id
     join ledger_custody c on c.coop_id = s.coop_id and c.maker_id = s.giver_id
       and c.lot_id = s.lot_id
+    left join lateral (
+      select w.opened_on, w.use_by from ledger_open_since(s.giver_id, s.lot_id) w
+        where ledger_share_open(s)
+           or s.giver_id = nullif(current_setting('app.maker', true), '')::uuid) n on true
     where s.coop_id = nullif(current_setting('app.coop', true), '')::uuid
       and nullif(current_setting('app.maker', true), '') is not null
       and s.id = any (shares)

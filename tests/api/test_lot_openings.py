@@ -97,3 +97,21 @@ def test_whoever_is_offered_some_or_may_claim_it_is_told_that_it_is_open(server:
     assert seen() == {(None, None)}
     giving.post(f"lots/{lot}/openings", DAY).made()
     assert seen() == {("2025-05-10", "2025-11-06")}
+    giving.post(f"transfers/{offer['id']}/withdrawal", {"reason": "kept after all"}).made()
+    giving.post(f"shares/{share['id']}/closure", {"reason": "kept after all"}).made()
+    assert seen() == {(None, None)}
+
+
+def test_who_changed_the_material_does_not_stand_in_the_books_of_others(server: Running) -> None:
+    pair = open_coop(server, "Knowing Bench", "Pouring Bench")
+    knowing, pouring = pair["Knowing Bench"], pair["Pouring Bench"]
+    oil = knowing.material("Rosehip oil")
+    lot = pouring.receive(oil, "1 kg", "20.00")
+    taken = {"purpose": "sample", "reason": "smelt", "happened_at": "2025-05-20T09:00:00Z"}
+    pouring.post("issues", {**taken, "lines": [{"lot": lot, "quantity": "10 g"}]}).made()
+    etag = knowing.get(f"materials/{oil}").headers["ETag"]
+    knowing.change("PATCH", f"materials/{oil}", {"use_within_days": 180}, etag).made()
+    shown = pouring.get(f"lots/{lot}").made()
+    assert (shown["opened_on"], shown["use_by"]) == ("2025-05-20", "2025-11-16")
+    (row,) = pouring.listed(f"lots/{lot}/openings")
+    assert (row["person"], row["entry"], row["use_within_days"]) == (None, None, 180)

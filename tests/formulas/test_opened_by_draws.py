@@ -6,17 +6,14 @@ import pytest
 
 from formulas.filling import fill
 from ledger.access import acting_as
-from ledger.catalogue import change_material
-from ledger.decanting import Drawn, decant, draws_of
 from ledger.entries import reverse_entry
 from ledger.errors import Invalid, LotOpenTooLong
-from ledger.issuing import Taken, issue
 from ledger.lots import custody_of
-from ledger.models import Lot, Material
-from ledger.opened_lots import openings_of, opens_until, say_opened
+from ledger.models import Entry, Lot, Material
+from ledger.opened_lots import openings_of, opens_until
 from ledger.quantities import parse_quantity
-from ledger.transferring import accept_transfer, offer_transfer
 from tests.factories import MORNING, TODAY, Workshop, on, open_workshop
+from tests.openings import after, drawn_off, given, lasts, sampled, seen, told
 
 pytestmark = pytest.mark.usefixtures("database")
 
@@ -32,36 +29,24 @@ def oil(shop: Workshop) -> Material:
     return shop.material("Rosehip Oil")
 
 
-def after(days: int) -> date:
-    return TODAY + timedelta(days=days)
-
-
-def lasts(shop: Workshop, oil: Material, days: int | None) -> None:
-    shop.does(change_material, material=oil.id, version=None, facts={"use_within_days": days})
-
-
-def sampled(shop: Workshop, lot: Lot, days: int, purpose: str = "sample") -> None:
-    """Some of a lot is taken so many days after the first."""
-    taken = [Taken(lot=lot.id, quantity=parse_quantity("10 g"))]
-    moment = MORNING + timedelta(days=days)
-    shop.does(issue, lines=taken, purpose=purpose, reason="so it is", happened_at=moment)
-
-
-def told(shop: Workshop, lot: Lot, day: date | None, reason: str = "") -> None:
-    shop.does(say_opened, lot=lot.id, opened_on=day, reason=reason)
-
-
-def seen(shop: Workshop, lot: Lot) -> tuple[date | None, date | None]:
-    """Since when a lot is open, and by when it is to be used."""
-    with acting_as(shop.actor):
-        custody = custody_of(shop.actor, lot)
-    return custody.opened_on, custody.use_by
-
-
 def foreseen(shop: Workshop, lot: Lot, day: date) -> date | None:
     """By when it would be to be used if some were taken on a day."""
     with acting_as(shop.actor):
         return opens_until(shop.actor, custody_of(shop.actor, lot), day)
+
+
+def come_back(shop: Workshop, oil: Material) -> Lot:
+    """A lot that was used up, opened on the first day, when its material came by thirty days; then
+    some of it comes back."""
+    lot = shop.receive(oil, "110 g", "10")
+    for quantity in ("10 g", "100 g"):
+        sampled(shop, lot, 0, quantity=quantity)
+    lasts(shop, oil, 30)
+    with acting_as(shop.actor):
+        *_, last = Entry.objects.filter(kind=Entry.Kind.ISSUE).order_by("id")
+    slip = {"reason": "another lot", "happened_at": MORNING + timedelta(days=1)}
+    shop.does(reverse_entry, entry=last.id, **slip)
+    return lot
 
 
 def test_what_was_drawn_before_it_had_days_opened_it_then(shop: Workshop, oil: Material) -> None:
@@ -71,12 +56,21 @@ def test_what_was_drawn_before_it_had_days_opened_it_then(shop: Workshop, oil: M
         sampled(shop, lot, day)
     assert seen(shop, lot) == (None, None)
     lasts(shop, oil, 30)
-    assert foreseen(shop, lot, after(20)) == after(32)
+    assert seen(shop, lot) == (after(2), after(32))
+    assert foreseen(shop, lot, after(20)) is None, "it is open already"
+    assert shop.disagreements() == []
+
+
+def test_what_was_used_up_and_came_back_is_open_since_its_first_draw(
+    shop: Workshop, oil: Material
+) -> None:
+    lot = come_back(shop, oil)
+    assert seen(shop, lot) == (None, None)
+    assert foreseen(shop, lot, after(20)) == after(30)
     planned = shop.plan(shop.formula("Balm", [(oil, "100")]), "1 kg", planned_for=TODAY)
     first = shop.weigh(planned, 0, lot, "10 g", happened_at=on("2025-05-26"))
-    assert first.opened_until == after(32)
-    assert seen(shop, lot) == (after(2), after(32))
-    assert shop.disagreements() == []
+    assert first.opened_until == after(30)
+    assert seen(shop, lot) == (TODAY, after(30))
 
 
 def test_a_draw_that_was_taken_back_opened_nothing(shop: Workshop, oil: Material) -> None:
@@ -93,9 +87,7 @@ def test_a_draw_that_was_taken_back_opened_nothing(shop: Workshop, oil: Material
 def test_too_late_after_a_draw_of_old_it_is_refused_and_the_way_out_is_told(
     shop: Workshop, oil: Material
 ) -> None:
-    lot = shop.receive(oil, "5 kg", "100")
-    sampled(shop, lot, 0)
-    lasts(shop, oil, 30)
+    lot = come_back(shop, oil)
     planned = shop.plan(shop.formula("Balm", [(oil, "100")]), "1 kg", planned_for=TODAY)
     late = on("2025-06-06")
     with pytest.raises(LotOpenTooLong) as refused:
@@ -116,10 +108,10 @@ def test_too_late_after_a_draw_of_old_it_is_refused_and_the_way_out_is_told(
 def test_another_container_is_said_for_a_reason_and_used(shop: Workshop, oil: Material) -> None:
     lot = shop.receive(oil, "5 kg", "100")
     sampled(shop, lot, 0)
-    lasts(shop, oil, 30)
     with pytest.raises(Invalid, match="drawn on 2025-05-06 already") as silent:
         told(shop, lot, after(20))
     assert silent.value.pointer == "/reason"
+    lasts(shop, oil, 30)
     told(shop, lot, after(20), "the second can")
     planned = shop.plan(shop.formula("Balm", [(oil, "100")]), "1 kg", planned_for=TODAY)
     assert shop.weigh(planned, 0, lot, "10 g", happened_at=on("2025-06-06")).opened_until is None
@@ -159,7 +151,6 @@ def test_an_open_lot_without_days_gets_none_by_a_draw_told_late(
 ) -> None:
     lot = shop.receive(oil, "5 kg", "100")
     told(shop, lot, after(9))
-    lasts(shop, oil, 30)
     assert foreseen(shop, lot, after(8)) is None
     sampled(shop, lot, 8)
     assert seen(shop, lot) == (after(8), None)
@@ -167,15 +158,9 @@ def test_an_open_lot_without_days_gets_none_by_a_draw_told_late(
 
 def test_what_was_drawn_off_is_open_since_then(shop: Workshop, oil: Material) -> None:
     drum = shop.receive(oil, "5 kg", "100")
-    moment = MORNING + timedelta(days=2)
-    draws = [Drawn(net=parse_quantity("1 kg"))]
-    done = shop.does(decant, lot=drum.id, draws=draws, happened_at=moment, emptied=False)
-    with acting_as(shop.actor):
-        (can,) = (one.lot for one in draws_of(done.decanting))
+    can = drawn_off(shop, drum, 2)
     lasts(shop, oil, 30)
     for lot in (drum, can):
-        assert foreseen(shop, lot, after(9)) == after(32)
-        sampled(shop, lot, 9)
         assert seen(shop, lot) == (after(2), after(32))
 
 
@@ -195,19 +180,13 @@ def test_whoever_used_up_an_open_pail_may_get_a_sealed_one(shop: Workshop, oil: 
     lasts(shop, oil, 30)
     other = open_workshop("Mill Bench", coop=shop.coop)
     lot = shop.receive(oil, "5 kg", "100")
-
-    def give(quantity: str) -> None:
-        terms = {"maker": other.actor.maker, "lot": lot.id, "quantity": parse_quantity(quantity)}
-        offer = shop.does(offer_transfer, **terms, happened_at=MORNING)
-        other.does(accept_transfer, transfer=offer.id, happened_at=MORNING, release_basis="as is")
-
-    give("30 g")
+    given(shop, other, lot, "30 g")
     sampled(other, lot, 1)
-    give("10 g")
+    given(shop, other, lot, "10 g")
     assert seen(other, lot) == (after(1), after(31)), "some of the open one is left"
     for _ in range(3):
         sampled(other, lot, 2)
-    give("10 g")
+    given(shop, other, lot, "10 g")
     assert seen(other, lot) == (None, None)
     with acting_as(other.actor):
         newest, *_ = openings_of(other.actor, lot)

@@ -9,6 +9,7 @@ from ledger.issuing import Taken, issue
 from ledger.opened_lots import say_opened
 from ledger.quantities import parse_quantity
 from tests.factories import MORNING, TODAY, Workshop
+from tests.openings import after, lasts, sampled
 from tests.pages.browsing import done, refused, shown
 
 
@@ -57,6 +58,29 @@ def test_the_next_can_of_a_lot_is_opened_for_a_reason(shop: Workshop, client: Cl
     words = plain(done(client, page, do="open", opened_on=later, reason="the second can"))
     assert f"Opened on {told(TODAY + timedelta(days=1))}" in words
     assert "the second can" in words
+
+
+def test_what_its_draws_show_is_proposed_and_taken_back_for_a_reason(
+    shop: Workshop, client: Client
+) -> None:
+    oil = shop.material("Apricot oil")
+    lots = [shop.receive(oil, "1 kg", "9.00") for _ in range(2)]
+    empty = "Leave it empty if it is not open after all"
+    assert empty not in shown(client.get(f"/lots/{lots[0].id}"))
+    for lot in lots:
+        sampled(shop, lot, 1)
+    page = f"/lots/{lots[0].id}"
+    answer = client.get(page)
+    assert empty in shown(answer)
+    assert f'value="{after(1)}"' in answer.content.decode()
+    assert "Say why" in refused(client, page, do="open", opened_on="")
+    done(client, page, do="open", opened_on="", reason="the next can is sealed")
+    lasts(shop, oil, 30)
+    already = "It was open already when its material got its days."
+    assert already not in shown(client.get(page))
+    words = plain(shown(client.get(f"/lots/{lots[1].id}")))
+    assert already in words
+    assert f"Since it is open, use by {told(after(31))}" in words
 
 
 def test_a_label_has_the_days_of_an_open_lot(shop: Workshop, client: Client) -> None:

@@ -1,0 +1,52 @@
+-- A material came by its days once open: what is open of it ends by them with every maker at once,
+-- or the stock of all would be shown as good until somebody draws some and is refused. Only where
+-- something is left, and only where it has no day yet: what was opened for other days keeps them.
+--
+-- Nobody says these openings: whoever changed the material may be of another maker, and nobody sees
+-- who works there.
+create function ledger_give_days(material uuid) returns void
+language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
+declare
+  coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
+  maker uuid := nullif(current_setting('app.maker', true), '')::uuid;
+begin
+  if not exists (select from ledger_material m where m.coop_id = coop and m.id = material
+                   and coalesce(m.maker_id, maker) is not distinct from maker) then
+    raise exception 'No such material.'
+      using errcode = '23514', constraint = 'days_of_known_material';
+  end if;
+  -- In the order in which a move between makers takes them.
+  perform from ledger_pool p where p.coop_id = coop and p.material_id = material
+    order by p.material_id, p.maker_id for update;
+  with given as (
+    insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days,
+      reason, recorded_at)
+    select coop, c.maker_id, uuidv7(), c.lot_id, o.opened_on, o.use_by - o.opened_on, '',
+           clock_timestamp()
+      from ledger_custody c
+      cross join lateral ledger_open_since(c.maker_id, c.lot_id) o
+      where c.coop_id = coop and c.material_id = material and c.use_by is null
+        and o.use_by is not null and exists (
+          select from ledger_holding h where h.coop_id = coop and h.maker_id = c.maker_id
+            and h.material_id = material and h.lot_id = c.lot_id and h.any_left
+            and h.kind in ('store', 'batch', 'consignment'))
+      order by c.maker_id, c.lot_id
+    returning maker_id
+  )
+  insert into ledger_outbox (coop_id, maker_id, id, task, subject)
+  select coop, w.maker_id, uuidv7(), 'check_watch', w.material_id from ledger_watch w
+    where w.coop_id = coop and w.material_id = material
+      and w.maker_id in (select g.maker_id from given g)
+    on conflict do nothing;
+end $$;
+select walls.define('ledger_give_days(uuid)');
+
+-- Whoever opens a lot itself says who it was.
+create function ledger_opening_said() returns trigger language plpgsql as $$
+begin
+  raise exception 'Somebody says when a lot was opened.'
+    using errcode = '23514', constraint = 'opening_said_by_somebody';
+end $$;
+create trigger said_by_somebody before insert on ledger_lotopening
+  for each row when (current_user = 'stillroom' and new.person_id is null)
+  execute function ledger_opening_said();
