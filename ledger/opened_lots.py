@@ -74,6 +74,8 @@ def say_opened(
     )
     with explained():
         kept.save(force_insert=True)
+    # The database has its own clock.
+    kept.refresh_from_db(fields=["recorded_at"])
     enqueue_checks(actor, [found.material_id])
     return kept
 

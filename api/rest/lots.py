@@ -47,7 +47,8 @@ class LotOut(serializers.Serializer[Any]):
     opened_on = serializers.DateField(allow_null=True, help_text="By the maker, if it is open.")
     use_by = serializers.DateField(
         allow_null=True,
-        help_text="By the use_within_days of its material when it was opened, or the first after.",
+        help_text="By the use_within_days of its material when it was opened, or as soon as it said"
+        " any.",
     )
     dates_note = Text(allow_blank=True)
     version = serializers.IntegerField()

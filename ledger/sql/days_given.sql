@@ -18,19 +18,20 @@ begin
   -- In the order in which a move between makers takes them.
   perform from ledger_pool p where p.coop_id = coop and p.material_id = material
     order by p.material_id, p.maker_id for update;
-  with given as (
+  -- What is left is found first; only of that the draws are looked at.
+  with held as materialized (
+    select c.maker_id, c.lot_id from ledger_custody c
+      where c.coop_id = coop and c.material_id = material and c.use_by is null and exists (
+        select from ledger_holding h where h.coop_id = coop and h.maker_id = c.maker_id
+          and h.material_id = material and h.lot_id = c.lot_id and h.any_left
+          and h.kind in ('store', 'batch', 'consignment'))
+  ), given as (
     insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days,
       reason, recorded_at)
-    select coop, c.maker_id, uuidv7(), c.lot_id, o.opened_on, o.use_by - o.opened_on, '',
+    select coop, h.maker_id, uuidv7(), h.lot_id, o.opened_on, o.use_by - o.opened_on, '',
            clock_timestamp()
-      from ledger_custody c
-      cross join lateral ledger_open_since(c.maker_id, c.lot_id) o
-      where c.coop_id = coop and c.material_id = material and c.use_by is null
-        and o.use_by is not null and exists (
-          select from ledger_holding h where h.coop_id = coop and h.maker_id = c.maker_id
-            and h.material_id = material and h.lot_id = c.lot_id and h.any_left
-            and h.kind in ('store', 'batch', 'consignment'))
-      order by c.maker_id, c.lot_id
+      from held h cross join lateral ledger_open_since(h.maker_id, h.lot_id) o
+      where o.use_by is not null order by h.maker_id, h.lot_id
     returning maker_id
   )
   insert into ledger_outbox (coop_id, maker_id, id, task, subject)

@@ -25,6 +25,7 @@ def test_a_lot_is_used_within_the_days_of_its_material(north: Client) -> None:
     assert [row["id"] for row in north.listed("lots", expires_before="2025-11-08")] == [lot]
     assert north.listed("lots", expires_before="2025-11-07") == []
     kept = north.listed(f"lots/{lot}/openings")
+    assert kept[-1] == first
     assert [(one["opened_on"], one["reason"]) for one in kept] == [
         ("2025-05-11", "that was the day before"),
         ("2025-05-10", ""),
