@@ -151,10 +151,7 @@ class FactsForm(PageForm):
     called_baby = _called(_("What is for babies, as the certificate calls it"))
     certificate_until = DayField(label=_("The certificate holds until"), required=False)
     shelf_life_days = WholeField(
-        label=_("Keeps for how many days"),
-        required=False,
-        min_value=1,
-        max_value=36_500,
+        label=_("Keeps for how many days"), required=False, min_value=1, max_value=36_500
     )
     use_within_days = WholeField(
         label=_("Good for how many days once it is open"),

@@ -98,7 +98,7 @@ begin
   end if;
   -- Whoever takes the first of what lasts only so long once it is open, opens it; to take some
   -- before the day that was said shows that it was open by then, and the days it had stay its own.
-  -- What was drawn before anybody knew for how long it lasts, opened it then: that is kept since its
+  -- What was drawn before anybody knew how long it lasts, opened it then: that is kept since the
   -- material came by its days (days_given.sql), but not of what was used up by then and came back.
   -- A sale, a shop and another maker may get containers that are still sealed, and what is written
   -- off was not opened for that.

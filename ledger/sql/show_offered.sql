@@ -1,6 +1,6 @@
 -- What either side may know of the lots of these offers: what each is, and how it stands with
--- whoever gives it and with its origin, since the receiver has no custody yet. Whether it is open is
--- told while the offer is: what the giver opens after that is its own affair.
+-- whoever gives it and with its origin, since the receiver has no custody yet. Whether it is open
+-- is told while the offer is: what the giver opens after that is its own affair.
 drop function if exists ledger_show_offered(uuid[]);
 create function ledger_show_offered(transfers uuid[]) returns table (
   id uuid, code text, supplier_id uuid, supplier_lot text, expires_on date, retest_on date,
