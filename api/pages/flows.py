@@ -1,77 +1,105 @@
 """A trace as a picture: lots as boxes, what went from one into another as bands.
 
-From left to right where a page has room for it, and one box under the other where it has not
-(`api.pages.upright`). Only places are reckoned here, in units of the drawing; a template draws.
+From the sources on the left to where all of it ended on the right (`api.pages.layers`). Only
+places are reckoned here, in units of the drawing; a template draws. Of what is weighed, and of what
+is counted, a band is as wide as its quantity, each by a scale of its own; what would be too thin to
+be seen is as thin as can be seen, and dashed.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from decimal import Decimal
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import ROUND_CEILING, Decimal
 from typing import Final
 from uuid import UUID
 
-from api.pages.band_marks import Curve, Mark, marks_on
-from ledger.tracing import TracedLot
+from api.pages.layers import Layers, layered, tops_of
 
-# How wide a box is, and for how many letters of a name it has room, whatever letters they are: of
-# few columns, and of so many that a page at a desk would not take them as wide.
-FEW: Final = 3
-ROOMY: Final = (244, 25)
-NARROW: Final = (180, 18)
-BOX_HEIGHT: Final = 48
-GAP: Final = 98
-DOWN: Final = 64
-# So wide a picture can be made as small as a page at a desk, and its letters still be read.
-WIDEST_READ: Final = 1320
-# Of what is weighed, and of what is counted: these say nothing of each other.
-WIDEST: Final = {False: Decimal(20), True: Decimal(5)}
-NARROWEST: Final = Decimal("1.5")
-# So many figures have room one above the other at the side of a box.
-MOST_TOLD: Final = 3
+# How wide a box is, and for how many letters of a name a line has room, whatever letters they are.
+WIDTH: Final = 180
+LETTERS: Final = 18
+# Where the first line of a box stands, and how far down each other.
+FIRST: Final = 19
+LINE: Final = 17
+BENEATH: Final = 12
+APART: Final = 14
+# Between columns: as much as the longest quantity needs, and room for curves.
+LEAST_GAP: Final = 84
+CURVES: Final = 28
 LETTER: Final = 7
 HALF_LETTER: Final = 4
 PLATE: Final = 15
-SWEEPS: Final = 3
+# How far apart bands meet a box: those whose quantity is told there, and the others.
+TOLD: Final = 17
+UNTOLD: Final = 4
+# The widest band, the most that meet a side of a box together, and what can still be seen.
+WIDEST: Final = Decimal(30)
+WIDEST_SIDE: Final = Decimal(160)
+NARROWEST: Final = Decimal(1)
 # More than this nobody reads in a picture; the table beneath has them all.
-MOST_BOXES: Final = 60
-MOST_BANDS: Final = 150
-
+MOST_BOXES: Final = 40
+MOST_BANDS: Final = 80
 
 # How a quantity is written, of what is weighed or counted.
 Written = Callable[[Decimal, bool], str]
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
-    """A lot at its place; `letters` of a name have room in it."""
+class Flow:
+    """So much, in pieces or grams, from one node of a picture to another."""
 
-    lot: TracedLot
+    start: int
+    end: int
+    quantity: Decimal
+    counted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """What is drawn as a box: a lot, or a place where lots ended."""
+
+    title: str
+    lines: Sequence[str]
+    # What a band calls it, and what it is called where there is room.
+    called: str
+    full: str
+    lot: UUID | None = None
+    root: bool = False
+    known: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A node at its place."""
+
+    node: Node
     x: int
     y: int
-    width: int
     height: int
-    root: bool
-    letters: int
-    # How much of it went on, or went into it, where that is told within the box.
-    amount: str = ""
 
     @property
     def right(self) -> int:
-        return self.x + self.width
+        return self.x + WIDTH
 
     @property
-    def name(self) -> str:
-        """What is in it, with its middle left out where a box has no room: a size stands last."""
-        name = self.lot.material_name
-        if len(name) <= self.letters:
-            return name
-        return f"{name[: self.letters - 8].rstrip()}…{name[-7:].lstrip()}"
+    def left(self) -> int:
+        """Where its lines begin: the ends of a place are round."""
+        return self.x + (10 if self.node.lot else 16)
+
+    @property
+    def first(self) -> int:
+        """How far down its title stands, so that all its lines are in its middle."""
+        return self.y + (self.height - block_of(self.node)) // 2 + FIRST
+
+    @property
+    def lines(self) -> list[tuple[str, int]]:
+        """Its lines beneath the title, and how far down each stands."""
+        return [(text, self.first + LINE * place) for place, text in enumerate(self.node.lines, 1)]
 
 
 @dataclass(frozen=True, slots=True)
 class Plate:
-    """A quantity beside the box at which it is told, on ground of its own: no band strikes it."""
+    """A quantity on its band; `y` is its middle."""
 
     text: str
     x: int
@@ -79,7 +107,7 @@ class Plate:
 
     @property
     def width(self) -> int:
-        return LETTER * len(self.text) + LETTER
+        return width_of(self.text)
 
     @property
     def middle(self) -> int:
@@ -87,215 +115,220 @@ class Plate:
 
     @property
     def top(self) -> int:
-        return self.y - PLATE + HALF_LETTER
+        return self.y - PLATE // 2
+
+    @property
+    def foot(self) -> int:
+        return self.y + HALF_LETTER
 
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """So much of one lot that went into another, as a curve of this width."""
+    """So much of one lot that went to another or to an end, as a line through these places.
 
-    curve: Curve
+    It bends between columns and runs straight within one.
+    """
+
+    places: Sequence[tuple[int, int]]
     width: Decimal
-    # From which lot into which, and how much.
+    # Whether it would be narrower than can be seen.
+    thin: bool
+    # From what to what, and how much.
     says: str
-    # Where its quantity has room; it may stand in a box as well.
-    plate: Plate | None = None
-    told: bool = False
-    # Where neither is, it has a number, by which it is told beneath the picture.
-    mark: Mark | None = None
+    plate: Plate
 
     @property
     def path(self) -> str:
-        x, y, *bent = self.curve
-        return f"M{x} {y}C{' '.join(map(str, bent))}"
+        (x, y), *others = self.places
+        drawn, straight = f"M{x} {y}", False
+        for to, down in others:
+            middle = (x + to) // 2
+            drawn += f"H{to}" if straight else f"C{middle} {y} {middle} {down} {to} {down}"
+            x, y, straight = to, down, not straight
+        return drawn
 
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """All of it, and how large it is."""
+    """All of it, and how large it is; `widest` are the largest quantities of grams and pieces."""
 
     boxes: Sequence[Box]
     bands: Sequence[Band]
     width: int
     height: int
+    widest: Sequence[str] = ()
 
     @property
-    def key(self) -> Sequence[Band]:
-        """The bands whose quantity has no room in the picture, by their numbers."""
-        return [band for band in self.bands if band.mark]
-
-    @property
-    def fits(self) -> bool:
-        """Whether all of it can be read at once at a desk."""
-        return self.width <= WIDEST_READ
+    def thin(self) -> bool:
+        """Whether some bands carry less than their width says."""
+        return any(band.thin for band in self.bands)
 
 
-def columns_of(lots: Sequence[TracedLot]) -> Mapping[int, Sequence[TracedLot]]:
-    """The lots by how far they are from their sources, each column in the order of its boxes."""
-    columns: dict[int, list[TracedLot]] = defaultdict(list)
-    levels = _levels(lots)
-    for lot in lots:
-        columns[levels[lot.id]].append(lot)
-    _untangle(columns, _neighbours(lots))
-    return columns
+def block_of(node: Node) -> int:
+    """How high a box is for its lines alone."""
+    return FIRST + LINE * len(node.lines) + BENEATH
 
 
-def across(columns: Mapping[int, Sequence[TracedLot]], root: UUID, written: Written) -> Picture:
-    """The lots from their sources on the left to what was made on the right."""
-    tops = _tops(columns)
-    wide, letters = ROOMY if len(columns) <= FEW else NARROW
-    boxes = {
-        lot.id: Box(
-            *(lot, level * (wide + GAP), tops[lot.id], wide, BOX_HEIGHT),
-            root=lot.id == root,
-            letters=letters,
+def width_of(text: str) -> int:
+    return LETTER * len(text) + LETTER
+
+
+@dataclass(slots=True)
+class Drawing:
+    """The nodes and flows of a trace, as they are laid out."""
+
+    nodes: Sequence[Node]
+    flows: Sequence[Flow]
+    written: Written
+    layers: Layers = field(init=False)
+    widths: Mapping[int, Decimal] = field(init=False)
+    # Of each gap between two columns, whether quantities are told where bands begin.
+    at_start: Sequence[bool] = field(init=False)
+    columns: dict[int, int] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.layers = layered(len(self.nodes), [(one.start, one.end) for one in self.flows])
+        self.columns = {
+            item: number for number, column in enumerate(self.layers.columns) for item in column
+        }
+        self.widths = self._widths()
+        self.at_start = [
+            self._crowded(number, 0) <= self._crowded(number + 1, -1)
+            for number in range(len(self.layers.columns))
+        ]
+
+    def picture(self) -> Picture:
+        """Everything at its place."""
+        chains, slots = self.layers.chains, self._slots()
+        tops = tops_of(
+            self.layers,
+            lambda item: slots[item] if item in slots else self._height(item),
+            lambda item: HALF_LETTER if item in slots else APART,
         )
-        for level, column in columns.items()
-        for lot in column
-    }
-    width = max(columns) * (wide + GAP) + wide
-    height = max(tops.values()) + BOX_HEIGHT
-    return Picture(list(boxes.values()), _bands(boxes, written), width, height)
-
-
-def _neighbours(lots: Sequence[TracedLot]) -> Mapping[UUID, list[UUID]]:
-    """The lots that went into each, and those that it went into."""
-    known = {lot.id for lot in lots}
-    found: dict[UUID, list[UUID]] = defaultdict(list)
-    for lot in lots:
-        for parent, _ in lot.inputs:
-            if parent in known:
-                found[lot.id].append(parent)
-                found[parent].append(lot.id)
-    return found
-
-
-def _levels(lots: Sequence[TracedLot]) -> Mapping[UUID, int]:
-    """The column of each lot: how many makings lie before it, by the longest way.
-
-    What nothing went into stands just before the first that it went into, so that a lid lies
-    beside its jars and not at the far end.
-    """
-    inputs = {lot.id: [parent for parent, _ in lot.inputs] for lot in lots}
-    found: dict[UUID, int] = {}
-
-    def level(id: UUID) -> int:
-        if id not in found:
-            before = [level(parent) for parent in inputs[id] if parent in inputs]
-            found[id] = max(before, default=-1) + 1
-        return found[id]
-
-    levels = {lot.id: level(lot.id) for lot in lots}
-    first: dict[UUID, int] = {}
-    for id, parents in inputs.items():
-        for parent in parents:
-            first[parent] = min(first.get(parent, levels[id]), levels[id])
-    return {id: first[id] - 1 if not n and id in first else n for id, n in levels.items()}
-
-
-def _tops(columns: Mapping[int, Sequence[TracedLot]]) -> Mapping[UUID, int]:
-    """How far down each box begins: each column is centred beside the tallest."""
-    tallest = max(len(column) for column in columns.values())
-    return {
-        lot.id: (tallest - len(column)) * DOWN // 2 + place * DOWN
-        for column in columns.values()
-        for place, lot in enumerate(column)
-    }
-
-
-def _untangle(
-    columns: Mapping[int, list[TracedLot]], neighbours: Mapping[UUID, Sequence[UUID]]
-) -> None:
-    """Order each column so that boxes lie beside those that they are tied to.
-
-    There and back a few times, each box goes to the mean height of its neighbours, as is common
-    practice for drawings in layers.
-    """
-    there = sorted(columns)
-    for way in (there, there[::-1]) * SWEEPS:
-        for number in way:
-            tops = _tops(columns)
-
-            def height(lot: TracedLot, tops: Mapping[UUID, int] = tops) -> int:
-                beside = [tops[one] for one in neighbours[lot.id]] or [tops[lot.id]]
-                return 100 * sum(beside) // len(beside)
-
-            columns[number].sort(key=height)
-
-
-def flows_of(boxes: Mapping[UUID, Box]) -> list[tuple[Box, Box, Decimal]]:
-    """From which box into which how much went, as far as both are drawn."""
-    return [
-        (boxes[parent], box, quantity)
-        for box in boxes.values()
-        for parent, quantity in box.lot.inputs
-        if parent in boxes
-    ]
-
-
-def widths_of(
-    flows: Sequence[tuple[Box, Box, Decimal]], widest: Mapping[bool, Decimal]
-) -> list[Decimal]:
-    """How wide each band is: of what is weighed, and of what is counted, beside the most of it."""
-    most: dict[bool, Decimal] = defaultdict(lambda: Decimal(1))
-    for start, _, quantity in flows:
-        most[start.lot.counted] = max(most[start.lot.counted], quantity)
-    wide = [widest[start.lot.counted] * much / most[start.lot.counted] for start, _, much in flows]
-    return [max(NARROWEST, width.quantize(Decimal("0.1"))) for width in wide]
-
-
-def says(start: Box, end: Box, text: str) -> str:
-    """What is told of a band in the key, and where one points at it."""
-    return f"{start.lot.code} → {end.lot.code}: {text}"
-
-
-def _bands(boxes: Mapping[UUID, Box], written: Written) -> list[Band]:
-    flows = flows_of(boxes)
-    out, into = defaultdict(list), defaultdict(list)
-    for start, end, _ in flows:
-        out[start.lot.id].append(end)
-        into[end.lot.id].append(start)
-    bands = [
-        _band(
-            (start, _port(start, out[start.lot.id], end), len(out[start.lot.id])),
-            (end, _port(end, into[end.lot.id], start), len(into[end.lot.id])),
-            width,
-            written(quantity, start.lot.counted),
+        lefts = self._lefts()
+        boxes = [
+            Box(node, lefts[self.columns[item]], tops[item], self._height(item))
+            for item, node in enumerate(self.nodes)
+        ]
+        middles = {item: tops[item] + height // 2 for item, height in slots.items()}
+        ports = self._ports(boxes, middles)
+        bands = []
+        for number, chain in enumerate(chains):
+            places = [(boxes[chain[0]].right, ports[number, 0])]
+            for item in chain[1:-1]:
+                left = lefts[self.columns[item]]
+                places += [(left, middles[item]), (left + WIDTH, middles[item])]
+            places.append((boxes[chain[-1]].x, ports[number, -1]))
+            bands.append(self._band(number, places))
+        height = max(
+            *(box.y + box.height for box in boxes),
+            *(tops[item] + height for item, height in slots.items()),
+            0,
         )
-        for (start, end, quantity), width in zip(flows, widths_of(flows, WIDEST), strict=True)
-    ]
-    return keyed(bands, boxes.values())
+        return Picture(boxes, bands, lefts[-1] + WIDTH, height, self._widest())
 
+    def _widths(self) -> dict[int, Decimal]:
+        """How wide each band is: true to its quantity among those of its unit."""
+        widths: dict[int, Decimal] = {}
+        for counted in (False, True):
+            those = {n: one for n, one in enumerate(self.flows) if one.counted == counted}
+            sides: dict[tuple[str, int], Decimal] = defaultdict(Decimal)
+            for one in those.values():
+                sides["out", one.start] += one.quantity
+                sides["in", one.end] += one.quantity
+            most = max((one.quantity for one in those.values()), default=Decimal(1)) or Decimal(1)
+            scale = min(WIDEST / most, WIDEST_SIDE / max(sides.values(), default=most))
+            widths |= {number: one.quantity * scale for number, one in those.items()}
+        return widths
 
-def keyed(bands: Sequence[Band], boxes: Iterable[Box]) -> list[Band]:
-    """The bands, of which each that is told nowhere has a number in the key."""
-    taken = [(box.x, box.y, box.right, box.y + box.height) for box in boxes]
-    plates = [band.plate for band in bands if band.plate]
-    taken += [(one.x, one.top, one.x + one.width, one.top + PLATE) for one in plates]
-    untold = [band for band in bands if not band.told]
-    marks = iter(marks_on([band.curve for band in untold], taken))
-    return [band if band.told else replace(band, mark=next(marks)) for band in bands]
+    def _widest(self) -> list[str]:
+        """The largest quantity of what is weighed and of what is counted, as far as it is drawn."""
+        most: dict[bool, Decimal] = {}
+        for one in self.flows:
+            most[one.counted] = max(most.get(one.counted, one.quantity), one.quantity)
+        return [self.written(most[counted], counted) for counted in sorted(most)]
 
+    def _crowded(self, column: int, end: int) -> int:
+        """How many quantities would stand at boxes beyond the two that have room anyway."""
+        counts: dict[int, int] = defaultdict(int)
+        for chain in self.layers.chains:
+            if len(chain) == 2 and self.columns[chain[end]] == column:
+                counts[chain[end]] += 1
+        return sum(max(0, count - 2) for count in counts.values())
 
-def _port(box: Box, others: Sequence[Box], other: Box) -> int:
-    """How far down a band meets the side of a box: in the order of the boxes at its other end."""
-    place = sorted((one.y, one.x) for one in others).index((other.y, other.x))
-    return box.y + BOX_HEIGHT * (2 * place + 1) // (2 * len(others))
+    def _told_at(self, number: int) -> int | None:
+        """At which end of a band its quantity stands: 0 or -1, or None in its slot."""
+        chain = self.layers.chains[number]
+        if len(chain) > 2:
+            return None
+        return 0 if self.at_start[self.columns[chain[0]]] else -1
 
+    def _row(self, number: int, end: int) -> int:
+        """How high the side of a box is where this end of a band meets it."""
+        wide = int(max(NARROWEST, self.widths[number]).to_integral_value(ROUND_CEILING)) + 2
+        return max(TOLD if self._told_at(number) == end else UNTOLD, wide)
 
-def _band(
-    start: tuple[Box, int, int], end: tuple[Box, int, int], width: Decimal, text: str
-) -> Band:
-    """A band from a box to another; each end is its box, how far down, and how many meet there.
+    def _slots(self) -> dict[int, int]:
+        """How high each slot is; the first of a band has room for its quantity."""
+        return {
+            item: max(TOLD, self._row(number, 0)) if place == 0 else self._row(number, 0)
+            for number, chain in enumerate(self.layers.chains)
+            for place, item in enumerate(chain[1:-1])
+        }
 
-    Its quantity is told where fewer bands go in or out, if there is room.
-    """
-    (before, y, out), (after, to, into) = start, end
-    bend = (before.right + after.x) // 2
-    curve = (before.right, y, bend, y, bend, to, after.x, to)
-    plate = None
-    if min(out, into) <= MOST_TOLD:
-        plate = Plate(text, before.right + HALF_LETTER, y + HALF_LETTER)
-        if out > into:
-            plate = Plate(text, after.x - HALF_LETTER - plate.width, to + HALF_LETTER)
-    return Band(curve, width, says(before, after, text), plate, told=plate is not None)
+    def _height(self, node: int) -> int:
+        rows = block_of(self.nodes[node])
+        for end in (0, -1):
+            those = [n for n, chain in enumerate(self.layers.chains) if chain[end] == node]
+            rows = max(rows, sum(self._row(number, end) for number in those) + HALF_LETTER)
+        return rows
+
+    def _lefts(self) -> list[int]:
+        """Where each column begins."""
+        gaps = [LEAST_GAP] * len(self.layers.columns)
+        for one, chain in zip(self.flows, self.layers.chains, strict=True):
+            if len(chain) == 2:
+                wide = width_of(self.written(one.quantity, one.counted)) + CURVES
+                gap = self.columns[chain[0]]
+                gaps[gap] = max(gaps[gap], wide)
+        lefts = [0]
+        for gap in gaps[:-1]:
+            lefts.append(lefts[-1] + WIDTH + gap)
+        return lefts
+
+    def _ports(
+        self, boxes: Sequence[Box], middles: Mapping[int, int]
+    ) -> dict[tuple[int, int], int]:
+        """How far down each end of each band meets its box: in the order of what lies beyond."""
+        met: dict[tuple[int, int], list[int]] = defaultdict(list)
+        for number, chain in enumerate(self.layers.chains):
+            for end in (0, -1):
+                met[chain[end], end].append(number)
+        columns = self.layers.columns
+        places = {item: place for column in columns for place, item in enumerate(column)}
+        found = {}
+        for (node, end), numbers in met.items():
+            beyond = 1 if end == 0 else -2
+            numbers.sort(key=lambda one: places[self.layers.chains[one][beyond]])
+            rows = [self._row(number, end) for number in numbers]
+            down = boxes[node].y + (boxes[node].height - sum(rows)) // 2
+            for number, row in zip(numbers, rows, strict=True):
+                found[number, end] = down + row // 2
+                down += row
+        return found
+
+    def _band(self, number: int, places: Sequence[tuple[int, int]]) -> Band:
+        one, width = self.flows[number], self.widths[number]
+        text = self.written(one.quantity, one.counted)
+        (left, y), (right, to) = places[0], places[-1]
+        end = self._told_at(number)
+        if end == 0:
+            plate = Plate(text, left + HALF_LETTER, y)
+        elif end == -1:
+            plate = Plate(text, right - HALF_LETTER - width_of(text), to)
+        else:
+            left, y = places[1]
+            plate = Plate(text, left + (WIDTH - width_of(text)) // 2, y)
+        says = f"{self.nodes[one.start].called} → {self.nodes[one.end].called}: {text}"
+        shown = max(NARROWEST, width.quantize(Decimal("0.01")))
+        return Band(places, shown, width < NARROWEST, says, plate)

@@ -11,6 +11,7 @@ from typing import Any
 from django.utils.translation import gettext as said
 
 from api.pages.tables import Cell, Files, Table, unit_of
+from api.pages.words import worded
 from formulas.balances import Needs
 from formulas.bench import Bench
 from formulas.drafted import Beside
@@ -24,6 +25,7 @@ from ledger.access import Actor, day_of
 from ledger.lot_reading import Movement
 from ledger.months import Month
 from ledger.roles import Verb
+from ledger.trace_ends import End
 from ledger.tracing import Trace
 
 Named = Iterable[tuple[str, Decimal | int | None]]
@@ -226,6 +228,20 @@ def on_the_way(traced: Trace) -> Table:
         for lot in traced.lots
     ]
     return Table(f"trace-{traced.lot.code}", columns, cells)
+
+
+def flows(traced: Trace, ends: Sequence[End]) -> Table:
+    """How much of which lot went into which, and to which end."""
+    columns = [said("From"), said("Material"), said("Their lot"), said("To"), said("Quantity")]
+    columns += [said("Unit")]
+    known = {lot.id: lot for lot in traced.lots}
+    went = [(known[one], lot.code, much) for lot in traced.lots for one, much in lot.inputs]
+    went += [(known[one.lot], worded(one.place), one.quantity) for one in ends]
+    cells = [
+        (lot.code, lot.material_name, lot.supplier_lot, to, much, unit_of(lot.counted))
+        for lot, to, much in went
+    ]
+    return Table(f"flows-{traced.lot.code}", columns, cells)
 
 
 def steeping(code: str, steeped: Steeped) -> Table:

@@ -1,55 +1,58 @@
 """Where a lot came from, and where all of it went, as a picture and as tables."""
 
-from decimal import Decimal
+from collections.abc import Sequence
 from typing import Final
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 
 from api.pages import side_tables
-from api.pages.flows import MOST_BANDS, MOST_BOXES, across, columns_of
+from api.pages.flows import MOST_BANDS
 from api.pages.screen import Screen
-from api.pages.upright import upright
+from api.pages.traced_nodes import picture_of
+from ledger.trace_ends import End, ends_of
 from ledger.tracing import Direction, TracedLot, trace
 
-# So many lots are listed, and so many that went into one of them; the file has all.
+# So many lots are listed, and of too many for a picture so much of what each came of and went to.
 MOST_LOTS: Final = 80
-MOST_INPUTS: Final = 6
+MOST_TOLD: Final = 6
 
 
 class Trace(Screen):
-    """A lot drawn between its sources and what was made of it."""
+    """A lot drawn between its sources and what was made of it, or where all of it went."""
 
     template = "pages/trace.html"
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         direction: Direction = "back" if request.GET.get("way") == "back" else "forward"
         traced = trace(self.actor, lot=id, direction=direction)
-        below = beside = None
-        bands = sum(len(lot.inputs) for lot in traced.lots)
-        if 1 < len(traced.lots) <= MOST_BOXES and bands <= MOST_BANDS:
-            columns, how = columns_of(traced.lots), (traced.lot.id, self.reader.quantity)
-            below, beside = upright(columns, *how), across(columns, *how)
-        known = {lot.id: lot for lot in traced.lots}
-        listed = [
-            (lot, [(known[one], much) for one, much in _by_amount(lot) if one in known])
-            for lot in traced.lots[:MOST_LOTS]
-        ]
+        lots = traced.lots
+        ends = ends_of(self.actor, [one.id for one in lots]) if direction == "forward" else []
         files = {
             "": lambda: side_tables.on_the_way(traced),
+            "flows": lambda: side_tables.flows(traced, ends),
             "whereabouts": lambda: side_tables.whereabouts(traced),
         }
+        picture = picture_of(lots, ends, traced.lot.id, self.reader.quantity)
         return self.show(
             files=files,
             traced=traced,
             way=direction,
-            listed=[(lot, went[:MOST_INPUTS], len(went) > MOST_INPUTS) for lot, went in listed],
-            more=len(traced.lots) > MOST_LOTS,
-            below=below,
-            beside=beside if beside and beside.fits else None,
+            # What is drawn stands in the list as well, all of it.
+            listed=_listed(lots, ends, MOST_TOLD if picture is None else MOST_BANDS),
+            more=len(lots) > MOST_LOTS,
+            picture=picture,
         )
 
 
-def _by_amount(lot: TracedLot) -> list[tuple[UUID, Decimal]]:
-    """What went into a lot, the most of it first."""
-    return sorted(lot.inputs, key=lambda one: one[1], reverse=True)
+def _listed(lots: Sequence[TracedLot], ends: Sequence[End], most: int) -> list[dict[str, object]]:
+    """The first lots: of which each was made, the most first, and where it ended."""
+    known = {lot.id: lot for lot in lots}
+    listed = []
+    for lot in lots[:MOST_LOTS]:
+        inputs = sorted(lot.inputs, key=lambda one: one[1], reverse=True)
+        came = [(known[one], much) for one, much in inputs if one in known]
+        went = [one for one in ends if one.lot == lot.id]
+        rest = max(0, len(came) - most) + max(0, len(went) - most)
+        listed.append({"lot": lot, "came": came[:most], "went": went[:most], "rest": rest})
+    return listed

@@ -7,17 +7,22 @@ from typing import Any
 import pytest
 from django.contrib.auth import get_user_model
 
+from api.pages.reader import Reader
+from api.pages.traced_nodes import picture_of
 from formulas.access import formulas_of, version_for
 from formulas.caution_facts import of_formula
 from formulas.demo import loading
 from formulas.demo.history import MAKERS
 from formulas.demo.people import COORDINATOR, OWNERS
-from ledger.access import acting_as
+from ledger.access import acting_as, lots_visible_to
 from ledger.makers import actor_for, all_coops
 from ledger.models import Coop, Document, Maker, Membership
+from ledger.trace_ends import ends_of
+from ledger.tracing import Direction, trace
 from tests.factories import Workshop
 from tests.pages.browsing import signed_in
 from tests.pages.codes import bare_codes
+from tests.pages.drawn import faults_of
 from tests.pages.looking import FILES, ROUTES, Seen, all_pages, found_by_name, slow
 from tests.pages.opening import Figure, figures_of_all, tells
 from tests.pages.unopened import FOR_ALL, UNOPENED, reasons_of, without_reason
@@ -107,6 +112,23 @@ def test_what_a_figure_opens_to_has_that_figure(
             kinds[one.route, one.label].append(one)
     asked = [one for those in kinds.values() for one in those[:2]]
     assert [one for one in asked if not tells(client, one, texts[one.path])] == []
+
+
+@pytest.mark.parametrize("key", MAKERS)
+@pytest.mark.parametrize("way", ["forward", "back"])
+def test_no_trace_shows_what_did_not_flow(
+    demo: dict[str, Workshop], key: str, way: Direction
+) -> None:
+    """In no picture of a trace a band passes a box that it has nothing to do with."""
+    drawn = 0
+    with acting_as(demo[key].actor) as actor:
+        for lot in lots_visible_to(actor).values_list("id", flat=True):
+            traced = trace(actor, lot=lot, direction=way)
+            ends = ends_of(actor, [one.id for one in traced.lots]) if way == "forward" else []
+            shown = picture_of(traced.lots, ends, lot, Reader().quantity)
+            assert shown is None or faults_of(shown) == [], traced.lot.code
+            drawn += shown is not None
+    assert drawn > 4
 
 
 def test_no_formula_is_called_unpreserved(demo: dict[str, Workshop]) -> None:

@@ -24,12 +24,8 @@ from tests.pages.test_rounds import for_the_co_op
 HERE: Final = "http://pages.example"
 # A screen of 1280 px at 200 % has room for 640.
 HALF: Final[ViewportSize] = {"width": 640, "height": 450}
-# What a page says, but for the picture of a trace, which is drawn otherwise where it is narrow.
-TEXT: Final = """() => {
-  const said = document.querySelector("main").innerText;
-  const drawn = [...document.querySelectorAll(".flow")].map(one => one.innerText);
-  return drawn.reduce((text, one) => text.replace(one, ""), said).replace(/\\s+/g, " ");
-}"""
+# What a page says.
+TEXT: Final = """() => document.querySelector("main").innerText.replace(/\\s+/g, " ")"""
 # What sticks out of the page, or is cut off where it cannot be scrolled to.
 CUT: Final = """() => [...document.querySelectorAll("main *, header *")]
   .filter(one => one.checkVisibility() && !one.closest(".wide, svg, .skip, datalist, option"))

@@ -1,199 +1,217 @@
-"""The picture of a trace: names that fit their boxes, and boxes that stand clear of each other."""
+"""The picture of a trace: bands that pass no box but their own, and figures that can be read."""
 
 import re
 import uuid
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
+from itertools import product
 
 import pytest
 from django.template.loader import render_to_string
+from hypothesis import given
+from hypothesis import strategies as st
 
-from api.pages.band_marks import overlap
-from api.pages.flows import BOX_HEIGHT, GAP, Picture, across, columns_of
+from api.pages.flows import LETTERS, MOST_BANDS, MOST_BOXES, NARROWEST, Picture
+from api.pages.layers import crossings, layered
 from api.pages.reader import Reader
-from api.pages.upright import DOWN, LEFT, WIDTH, upright
+from api.pages.short_names import in_two_lines
+from api.pages.traced_nodes import picture_of
+from ledger.trace_ends import End
 from ledger.tracing import TracedLot
+from tests.pages.drawn import faults_of
+
+TEN = "10\N{NO-BREAK SPACE}g"
 
 
-def lot(name: str, *inputs: TracedLot) -> TracedLot:
+def lot(name: str, *inputs: TracedLot, much: int = 10, counted: bool = False) -> TracedLot:
     return TracedLot(
         id=uuid.uuid4(),
         code="NB1",
         material_id=uuid.uuid4(),
         material_name=name,
-        counted=False,
+        counted=counted,
         status="released",
         supplier_lot="",
         supplier_id=None,
         expires_on=None,
         on_hand=Decimal(0),
-        inputs=tuple((one.id, Decimal(10)) for one in inputs),
+        inputs=tuple((one.id, Decimal(much)) for one in inputs),
     )
 
 
-def picture(lots: list[TracedLot], root: uuid.UUID) -> Picture:
-    return across(columns_of(lots), root, Reader().quantity)
+def picture(lots: Sequence[TracedLot], ends: Sequence[End] = ()) -> Picture:
+    drawn = picture_of(lots, ends, lots[0].id, Reader().quantity)
+    assert drawn is not None
+    return drawn
 
 
-def below(lots: list[TracedLot], root: uuid.UUID) -> Picture:
-    return upright(columns_of(lots), root, Reader().quantity)
+def drawn_names(shown: Picture) -> dict[str, int]:
+    return {box.node.full.removeprefix("NB1 "): box.x for box in shown.boxes}
 
 
-def test_a_long_name_keeps_its_beginning_and_its_end() -> None:
-    """Where there are few columns, boxes are wider, and more of it has room."""
-    short, long = lot("Glycerin"), lot("Rosemary hand wash, unscented, 250 mL")
-    drawn = picture([short, long], short.id)
-    assert [box.name for box in drawn.boxes] == ["Glycerin", "Rosemary hand was…250 mL"]
-    washed = lot("Rosemary hand wash 250 mL", short)
-    made = [short, washed, sold := lot("Set", washed), lot("Pallet", sold, long), long]
-    four = picture(made, short.id)
-    assert {box.lot.material_name: box.name for box in four.boxes} == {
-        **{name: name for name in ("Glycerin", "Set", "Pallet")},
-        washed.material_name: "Rosemary h…250 mL",
-        long.material_name: "Rosemary h…250 mL",
-    }
-    assert picture(made[:3], short.id).boxes[1].name == washed.material_name
-    for shown in (drawn, four):
-        assert shown.fits
-        assert all(len(box.name) <= box.letters for box in shown.boxes)
+@st.composite
+def genealogies(draw: st.DrawFn) -> tuple[list[TracedLot], list[End]]:
+    """Lots made of earlier ones, in grams and pieces, and where some of each ended."""
+    lots: list[TracedLot] = []
+    ends: list[End] = []
+    amounts = st.integers(1, 50_000)
+    for number in range(draw(st.integers(2, 14))):
+        some = draw(st.sets(st.integers(0, number - 1), max_size=5)) if number else set()
+        made = lot(f"Lot {number}", counted=draw(st.booleans()))
+        inputs = tuple((lots[one].id, Decimal(draw(amounts))) for one in sorted(some))
+        lots.append(replace(made, inputs=inputs, on_hand=Decimal(draw(st.integers(0, 1)))))
+        for place in draw(st.sets(st.sampled_from(["sold", "spilt", "a long name of a shop"]))):
+            ends.append(End(made.id, place, Decimal(draw(amounts)), place != "spilt"))
+    return lots, ends
 
 
-def test_boxes_stand_clear_of_each_other() -> None:
-    oils = [lot(f"Oil {number}") for number in range(5)]
-    base = lot("Base", *oils)
-    balms = [lot(f"Balm {number}", base, oils[0]) for number in range(3)]
-    drawn = picture([*oils, base, *balms], base.id)
-    for one in drawn.boxes:
-        for other in drawn.boxes:
-            apart = abs(one.x - other.x) >= one.width + GAP or abs(one.y - other.y) >= BOX_HEIGHT
-            assert one is other or apart
-    assert len(drawn.bands) == 5 + 3 * 2
+@given(genealogies())
+def test_no_band_passes_a_box_of_others(drawn: tuple[list[TracedLot], list[End]]) -> None:
+    """Nor does a quantity stand on a box or on another quantity, whatever was made of what."""
+    lots, ends = drawn
+    shown = picture_of(lots, ends, lots[0].id, Reader().quantity)
+    assert shown is None or faults_of(shown) == []
+    again = picture_of(lots, ends, lots[0].id, Reader().quantity)
+    assert again == shown, "the same is drawn alike"
+
+
+def test_a_band_that_passes_a_column_has_a_slot_of_its_own_there() -> None:
+    oil = lot("Oil")
+    base = lot("Base", oil)
+    jars = lot("Jars", base, oil)
+    shown = picture([oil, base, jars])
+    (long,) = [one for one in shown.bands if len(one.places) == 4]
+    (_, beside, _) = sorted(shown.boxes, key=lambda one: one.x)
+    (_, slot, behind, _) = long.places
+    assert (slot[0], behind[0]) == (beside.x, beside.right)
+    assert slot[1] == behind[1]
+    assert not beside.y <= slot[1] <= beside.y + beside.height
+    assert long.path.count("C") == 2
+    assert faults_of(shown) == []
 
 
 def test_a_lid_stands_beside_its_jars_and_not_at_the_far_end() -> None:
     oil, lid = lot("Oil"), lot("Lid")
     base = lot("Base", oil)
-    jars = lot("Jars", base, lid)
-    drawn = picture([oil, lid, base, jars], jars.id)
-    across = {box.lot.id: box.x for box in drawn.boxes}
-    assert across[oil.id] < across[base.id] == across[lid.id] < across[jars.id]
+    across = drawn_names(picture([oil, lid, base, lot("Jars", base, lid)]))
+    assert across["Oil"] < across["Base"] == across["Lid"] < across["Jars"]
 
 
-def test_boxes_lie_in_the_order_of_what_they_are_tied_to() -> None:
-    oils = [lot(f"Oil {number}") for number in range(4)]
-    balms = [lot(f"Balm {number}", one) for number, one in enumerate(oils)]
-    drawn = picture([*oils, *reversed(balms)], oils[0].id)
-    down = {box.lot.id: box.y for box in drawn.boxes}
-    assert [down[one.id] for one in balms] == [down[one.id] for one in oils], "no band crosses"
+def test_few_bands_cross() -> None:
+    """None where none needs to; of four that all go into two, six do in any order."""
+    apart = [(number, 7 - number) for number in range(4)]
+    assert crossings(layered(8, apart)) == 0
+    # Two that go past a column, one on each side of what stands there.
+    past = [(0, 3), (1, 3), (2, 3), (3, 6), (0, 4), (2, 5), (4, 6), (5, 6), (1, 6)]
+    assert crossings(layered(7, past)) <= 1
+    assert crossings(layered(6, [(one, two) for one in range(4) for two in (4, 5)])) == 6
 
 
-def test_figures_of_a_picture_have_room() -> None:
-    """Up to three stand one above the other; where there are more, they stand in the key."""
-    oils = [lot(f"Oil {number}") for number in range(5)]
-    batches = [lot(f"Batch {number}", *oils[:3]) for number in range(4)]
-    drawn = picture([*oils, *batches], oils[0].id)
-    plates = [band.plate for band in drawn.bands if band.plate]
-    assert len(plates) == len(drawn.bands) == 12
-    for one in plates:
-        # Beside a box and not on it, whole between two columns, and clear of all others.
-        assert all(one.x > box.right or one.x + one.width < box.x for box in drawn.boxes)
-        near = [other for other in plates if abs(other.y - one.y) < 16]
-        assert [other for other in near if abs(other.x - one.x) < one.width] == [one]
-    crowded = picture([*oils, *(lot(f"All {number}", *oils) for number in range(5))], oils[0].id)
-    assert not any(band.plate for band in crowded.bands)
-
-
-def crowd() -> list[TracedLot]:
-    """Six oils, each in each of six balms."""
-    oils = [lot(f"Oil {number}") for number in range(6)]
-    return [*oils, *(lot(f"Balm {number}", *oils) for number in range(6))]
-
-
-@pytest.mark.parametrize("layout", [picture, below])
-@pytest.mark.parametrize("most", [1, 2, 6])
-def test_the_quantity_of_every_band_stands_in_the_picture_or_in_its_key(
-    layout: Callable[..., Picture], most: int
-) -> None:
+def test_every_quantity_stands_in_the_picture() -> None:
     """Nobody needs to point at a band: not on a phone, and not on paper."""
-    lots = [one for one in crowd() if int(one.material_name[-1]) < most]
-    drawn = layout(lots, lots[0].id)
-    page = render_to_string("pages/flow.html", {"picture": drawn})
-    read = re.sub(r"<title>.*?</title>", "", page)
-    written = re.findall(r">([^<>]+)</(?:text|li)>", read)
-    assert len(drawn.bands) == most * most
-    # A lot beyond those that are drawn has no band.
-    assert sum("10\N{NO-BREAK SPACE}g" in one for one in written) == most * most
-    assert [band.mark.number for band in drawn.key if band.mark] == [
-        n for n, _ in enumerate(drawn.key, 1)
-    ]
-    assert [one for one in written if one.isdecimal()] == [
-        str(n) for n, _ in enumerate(drawn.key, 1)
-    ]
+    oils = [lot(f"Oil {number}") for number in range(6)]
+    shown = picture([*oils, *(lot(f"Balm {number}", *oils) for number in range(6))])
+    assert faults_of(shown) == []
+    page = re.sub(
+        r"<title>.*?</title>", "", render_to_string("pages/flow.html", {"picture": shown})
+    )
+    assert re.findall(r">([^<>]+)</text>", page).count(TEN) == len(shown.bands) == 36
 
 
-@pytest.mark.parametrize("layout", [picture, below])
-def test_numbers_on_bands_stand_clear(layout: Callable[..., Picture]) -> None:
-    lots = crowd()
-    drawn = layout(lots, lots[0].id)
-    places = [band.mark.place for band in drawn.key if band.mark]
-    assert len(places) == 36
-    boxes = [(box.x, box.y, box.right, box.y + box.height) for box in drawn.boxes]
-    met = [
-        (one, other)
-        for place, one in enumerate(places)
-        for other in [*places[:place], *boxes]
-        if overlap(one, other)
-    ]
-    assert not met
-
-
-@pytest.mark.parametrize(("layout", "widest"), [(picture, 20), (below, 14)])
-def test_bands_are_as_wide_as_quantities_are_large(
-    layout: Callable[..., Picture], widest: int
-) -> None:
+def test_bands_are_as_wide_as_quantities_are_large() -> None:
+    """Of grams and of pieces by a scale of their own each; what is too thin to see is dashed."""
     amounts = [Decimal(400), Decimal(200), Decimal(100), Decimal(1)]
     oils = [lot(f"Oil {number}") for number, _ in enumerate(amounts)]
-    inputs = tuple((one.id, much) for one, much in zip(oils, amounts, strict=True))
-    balm = replace(lot("Balm"), inputs=inputs)
-    drawn = layout([*oils, balm], balm.id)
-    widths = {band.says.rpartition(": ")[2][:-2]: band.width for band in drawn.bands}
-    whole = Decimal(widest)
-    expected = {"400": whole, "200": whole / 2, "100": whole / 4, "1": Decimal("1.5")}
-    assert widths == expected, "what would be too thin to see is drawn as thin as can be seen"
+    lids = lot("Lids", counted=True)
+    inputs = [(one.id, much) for one, much in zip(oils, amounts, strict=True)]
+    balm = replace(lot("Balm"), inputs=(*inputs, (lids.id, Decimal(30))))
+    shown = picture([*oils, lids, balm])
+    widths = {one.plate.text.replace("\xa0", " "): (one.width, one.thin) for one in shown.bands}
+    assert widths == {
+        "400 g": (Decimal(30), False),
+        "200 g": (Decimal(15), False),
+        "100 g": (Decimal("7.5"), False),
+        "1 g": (NARROWEST, True),
+        "30 pieces": (Decimal(30), False),
+    }
+    assert [one.replace("\xa0", " ") for one in shown.widest] == ["400 g", "30 pieces"]
+    assert shown.thin
+    # Many that meet at one box are all narrower, and still true to each other.
+    many = [lot(f"Oil {number}") for number in range(20)]
+    crowded = picture([*many, lot("Balm", *many)])
+    assert {one.width for one in crowded.bands} == {Decimal(8)}
+    assert not crowded.thin
 
 
-def test_a_long_way_is_too_wide_for_a_desk() -> None:
-    chain = [lot("Oil")]
-    for number in range(5):
-        chain.append(lot(f"Balm {number}", chain[-1]))
-    assert picture(chain[:5], chain[0].id).fits
-    assert not picture(chain, chain[0].id).fits
-    assert below(chain, chain[0].id).width == below(chain[:2], chain[0].id).width
+def test_where_all_of_it_went_is_drawn() -> None:
+    """What was sold, at shops or lost has a box of its own shape, and its sum for each column."""
+    base = lot("Base")
+    jars = replace(lot("Jars", base, counted=True), on_hand=Decimal(3))
+    ends = [
+        End(base.id, "spilt", Decimal(5), known=True),
+        End(base.id, "shrink", Decimal(2), known=False),
+        End(jars.id, "sold", Decimal(9), known=True),
+    ]
+    shown = picture([base, jars], ends)
+    page = render_to_string("pages/flow.html", {"picture": shown})
+    assert len(re.findall(r'class="box end(?: lost)?"', page)) == 3
+    assert len(re.findall(r'class="box end lost"', page)) == 1
+    lines = {box.node.title: [line for line, _ in box.lines] for box in shown.boxes[2:]}
+    assert {title: [one.replace("\xa0", " ") for one in told] for title, told in lines.items()} == {
+        "Spilt": ["5 g"],
+        "Shrinkage": ["nobody knows where", "2 g"],
+        "Sold": ["9 pieces"],
+    }
+    assert [line.replace("\xa0", " ") for line, _ in shown.boxes[1].lines] == [
+        "Jars",
+        "3 pieces left",
+    ]
+    assert len(shown.bands) == 1 + len(ends)
+    # A lot that was only sold has a picture, and one of which nothing became has none.
+    assert len(picture([jars], ends[2:]).boxes) == 2
+    assert picture_of([base], [], base.id, Reader().quantity) is None
 
 
-def test_on_a_phone_one_stands_under_the_other() -> None:
-    """What went in stands above what was made of it; bows begin and end apart, within the page."""
-    oils = [lot(f"Oil {number}") for number in range(4)]
-    base = lot("Base", *oils)
-    balms = [lot(f"Balm {number}", base, oils[0]) for number in range(3)]
-    drawn = below([*oils, base, *balms], base.id)
-    down = {box.lot.id: box.y for box in drawn.boxes}
-    assert sorted(down.values()) == [place * DOWN for place in range(8)]
-    assert max(down[one.id] for one in oils) < down[base.id] < min(down[one.id] for one in balms)
-    assert {(box.x, box.right) for box in drawn.boxes} == {(LEFT, WIDTH)}
-    assert len(drawn.bands) == 4 + 3 * 2
-    figures = [list(map(int, re.findall(r"-?[0-9]+", band.path))) for band in drawn.bands]
-    ends = [end for one in figures for end in (one[1], one[-1])]
-    assert len(set(ends)) == len(ends)
-    # A bow comes three quarters as far out as its curve is bent.
-    assert all(LEFT - 3 * (LEFT - one[2]) // 4 > 0 for one in figures)
+def test_names_keep_what_tells_them_apart() -> None:
+    long = "Rosemary hand wash for dry hands, {}, in a bottle of 250 mL"
+    names = ["Glycerin", *(long.format(kind) for kind in ("unscented", "with lavender oil"))]
+    cut = in_two_lines(names, LETTERS)
+    assert cut["Glycerin"] == ("Glycerin",)
+    assert cut[names[1]] == ("Rosemary hand wash", "…unscented, in a…")
+    assert cut[names[2]] == ("Rosemary hand wash", "…with lavender oi…")
+    alone = in_two_lines(names[:2], LETTERS)
+    assert alone[names[1]] == ("Rosemary hand wash", "…bottle of 250 mL")
 
 
-def test_a_single_bow_is_told_in_its_box() -> None:
-    oil, wax = lot("Oil"), lot("Wax")
-    balm, soap = lot("Balm", oil, wax), lot("Soap", oil)
-    drawn = below([oil, wax, balm, soap], oil.id)
-    told = {box.name: box.amount for box in drawn.boxes}
-    ten = "10\N{NO-BREAK SPACE}g"
-    assert told == {"Oil": "", "Wax": f"{ten} →", "Balm": "", "Soap": f"→ {ten}"}
+@given(st.lists(st.text(st.sampled_from("ab ,W"), min_size=1, max_size=70), min_size=1, max_size=8))
+def test_names_have_room(names: list[str]) -> None:
+    for lines in in_two_lines([" ".join(one.split()) or "a" for one in names], LETTERS).values():
+        assert 1 <= len(lines) <= 2
+        assert all(len(line) <= LETTERS for line in lines)
+
+
+@pytest.mark.parametrize("more", [0, 1])
+def test_what_nobody_could_read_is_not_drawn(more: int) -> None:
+    """Of the most that is drawn the page is small enough; of more the list and the file tell."""
+    wide = MOST_BANDS // 10
+    oils = [lot(f"Oil {number}") for number in range(wide + more)]
+    lots = [*oils, *(lot(f"Balm {number}", *oils) for number in range(10))]
+    shown = picture_of(lots, [], lots[0].id, Reader().quantity)
+    assert (shown is None) == bool(more)
+    many = [lots[0], *(lot(f"Soap {number}", lots[0]) for number in range(MOST_BOXES - 1 + more))]
+    assert (picture_of(many, [], many[0].id, Reader().quantity) is None) == bool(more)
+
+
+def test_the_heaviest_picture_is_light_enough() -> None:
+    names = [f"Rosemary hand wash, unscented, {number} mL" for number in range(MOST_BOXES)]
+    half = MOST_BOXES // 2
+    oils = [lot(name) for name in names[:half]]
+    made = [lot(name) for name in names[half:]]
+    pairs = list(product(range(half), range(half)))[:MOST_BANDS]
+    made = [
+        replace(one, inputs=tuple((oils[a].id, Decimal(12345)) for a, b in pairs if b == number))
+        for number, one in enumerate(made)
+    ]
+    page = render_to_string("pages/flow.html", {"picture": picture([*oils, *made])})
+    assert len(page.encode()) < 36_000
