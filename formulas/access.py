@@ -161,7 +161,7 @@ def to_fetch() -> QuerySet[Pick]:
     own = {name: OuterRef(name) for name in ("coop_id", "maker_id", "lot_id")}
     kept = Custody.objects.filter(**own)
     there, use_by = Subquery(kept.values("place__name")), Subquery(kept.values("use_by"))
-    rows = Pick.objects.select_related("lot")
+    rows = Pick.objects.select_related("lot__material")
     return rows.annotate(place=there, until=Least("lot__expires_on", use_by))
 
 

@@ -1,7 +1,6 @@
 """A batch at the bench: one ingredient after the other, and the lot by what stands on its label."""
 
 import re
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,17 +13,18 @@ from django.db.models import Prefetch, QuerySet
 from formulas.access import batches_of, standing, to_fetch
 from formulas.caution_facts import of_last, of_measurement, of_plan, of_pouring
 from formulas.cautions import Caution
+from formulas.deviations import Rule
 from formulas.effect import Pot, headroom, share_of, typical_grams
 from formulas.enough import word_of
 from formulas.judging import Judgement, Measure, Window
 from formulas.learning import Learned
+from formulas.lines_lots import lots_of, pours_of
 from formulas.measurements import judged, standing_rows, windows_of
 from formulas.models import (
     Batch,
     BatchLine,
     BatchPackaging,
     Enough,
-    Line,
     LineChange,
     Measurement,
     Pick,
@@ -32,18 +32,13 @@ from formulas.models import (
 )
 from formulas.past_effects import learned_for
 from formulas.pot import InPot
-from formulas.pouring import still_to_pour
 from formulas.shares import Chosen, Share, shares
 from formulas.weighing import Weighed, weigh, weigh_back
 from ledger.access import Actor, find, lots_visible_to
-from ledger.errors import (
-    NotFound,
-    Sentence,
-)
+from ledger.errors import NotFound, Sentence
+from ledger.models import Lot
 from ledger.quantities import Quantity
 
-# How far a weighing may lie from its target before it is said; common practice.
-TOLERANCE_PERCENT: Final = Decimal(1)
 CENTIGRAM: Final = Decimal("0.01")
 # The lot in a code of ours: in brackets, as a link of GS1, or after AI 10 of an element string
 # that begins with a date (AI 17) or a GTIN (AI 01).
@@ -56,14 +51,14 @@ _ELEMENTS: Final = re.compile(r"(?:01\d{14})?(?:17\d{6})?10([^\x1d]{1,20})")
 class Turn:
     """One material of one line: how much of it, how much is in, and from which lots.
 
-    `pours` is what is still to be poured, in grams, of each lot that was picked. `headroom` is
-    what may still go in of a line to effect, None where nothing limits it; `learned` is what such a
-    line came to in other batches, and `word` that somebody found it enough, if nothing came since.
-    `pot` is what there is beside it.
+    `lots` are those that it is of; `pours` is what is still to be poured, in grams, of each that
+    was chosen. `headroom` is what may still go in of a line to effect, None where nothing limits
+    it; `learned` is what such a line came to in other batches, and `word` that somebody found it
+    enough, if nothing came since. `pot` is what there is beside it.
     """
 
     share: Share
-    picks: Sequence[Pick]
+    lots: Sequence[Lot]
     pours: Sequence[tuple[Pick, Decimal]]
     short: Decimal
     headroom: Decimal | None
@@ -90,7 +85,7 @@ class Turn:
     @property
     def tolerance(self) -> Decimal:
         """How many grams a weighing may lie from its target."""
-        return self.share.grams * TOLERANCE_PERCENT / 100
+        return self.share.tolerance
 
     @property
     def may_add(self) -> Decimal | None:
@@ -110,14 +105,14 @@ class Turn:
 
     @property
     def to_effect(self) -> bool:
-        return self.line.kind == Line.Kind.TO_EFFECT
+        return self.share.to_effect
 
     @property
     def done(self) -> bool:
         """Within the tolerance; a line to effect is done with anything in it."""
         if self.to_effect:
             return self.share.weighed > 0
-        return self.share.weighed > 0 and self.share.still <= self.tolerance
+        return self.share.is_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,14 +229,11 @@ def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":
 
 def _turn(batch: Batch, share: Share, in_pot: InPot, lots: Chosen, learned: Learned | None) -> Turn:
     line, pot = share.line, in_pot.of(share.line)
-    picks = [one for one in lots.picks(line) if one.lot.material_id == share.material.id]
-    picked = [(one.lot_id, one.quantity) for one in picks]
-    left = still_to_pour(picked, _since(batch, line, lots), share.still)
     most = line.max_percent
     return Turn(
         share=share,
-        picks=picks,
-        pours=[(one, grams) for one, grams in zip(picks, left, strict=True) if grams],
+        lots=lots_of(batch, share, lots),
+        pours=pours_of(batch, share, lots),
         short=lots.short(line, share.material.id),
         headroom=None if most is None else headroom(pot.others_final, pot.own, most),
         learned=learned,
@@ -250,20 +242,11 @@ def _turn(batch: Batch, share: Share, in_pot: InPot, lots: Chosen, learned: Lear
     )
 
 
-def _since(batch: Batch, line: BatchLine, lots: Chosen) -> dict[UUID, Decimal]:
-    """What went into a line of each lot since its lots were chosen, in grams."""
-    poured: dict[UUID, Decimal] = defaultdict(Decimal)
-    for one in batch.weighings.all():
-        if one.line_id == line.id and (lots.picking is None or one.id > lots.picking.id):
-            poured[one.lot_id] += one.quantity
-    return poured
-
-
 def weigh_from_label(
     actor: Actor,
     *,
     batch: UUID | str,
-    line: UUID | str | None,
+    line: UUID | str,
     label: str,
     quantity: Quantity,
     happened_at: datetime,
@@ -271,9 +254,8 @@ def weigh_from_label(
 ) -> Weighed:
     """Weigh a lot into a batch by its code as it was typed, or by all that its QR code holds.
 
-    Without a label the material must be one that is not stocked, and without a line it is an
-    addition that the formula does not list. Raises what `weigh` raises, and NotFound for a code
-    that no lot of the maker has.
+    Without a label the material must be one that is not stocked. Raises what `weigh` raises, and
+    NotFound for a code that no lot of the maker has.
     """
     lot = lot_labelled(actor, label) if label.strip() else None
     return weigh(
@@ -284,6 +266,32 @@ def weigh_from_label(
         quantity=quantity,
         happened_at=happened_at,
         deviation=deviation,
+    )
+
+
+def add_from_label(
+    actor: Actor,
+    *,
+    batch: UUID | str,
+    label: str,
+    quantity: Quantity,
+    happened_at: datetime,
+    reason: str,
+    deviation: str = "",
+) -> Weighed:
+    """Weigh something into a batch that its formula does not list, by the code on its label.
+
+    Its reason is for that alone: a lot that breaks a rule of its own asks for a deviation beside
+    it, and both are kept. Raises what `weigh` raises, and NotFound for a code that no lot has.
+    """
+    return weigh(
+        actor,
+        batch=batch,
+        lot=lot_labelled(actor, label),
+        quantity=quantity,
+        happened_at=happened_at,
+        deviation=f"{reason}; {deviation}" if deviation else reason,
+        only=None if deviation else {Rule.NOT_IN_FORMULA},
     )
 
 

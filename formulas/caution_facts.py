@@ -13,6 +13,7 @@ from formulas.allowed import SCENTS, Flag, Maximum, Part
 from formulas.cautions import Caution, Facts, Step, cautions
 from formulas.composition import Recipe, explode, left_after_loss
 from formulas.judging import Measure, Window, is_outside, told
+from formulas.lines_lots import codes_of, lots_of
 from formulas.measurements import judged, last_celsius, standing_rows, windows_of
 from formulas.models import (
     Batch,
@@ -24,7 +25,7 @@ from formulas.models import (
     Weighing,
 )
 from formulas.recipes import composed, intermediates, recipes_below, recipes_under
-from formulas.shares import Share, shares_of
+from formulas.shares import Chosen, Share, shares, shares_of
 from formulas.unit_costs import UnitCost
 from formulas.weighing import Weighed
 from ledger.costing import round_stored
@@ -76,15 +77,17 @@ def _of_product(product: Product, parts: Sequence[Part]) -> tuple[Caution, ...]:
 
 
 def of_plan(batch: Batch) -> tuple[Caution, ...]:
-    """The cautions of a planned batch whose lines and picks are at hand.
+    """The cautions of a planned batch whose lines, lots and weighings are at hand.
 
     Its intermediates are opened as they are in force, in two queries; else there is none.
     """
+    chosen = Chosen.of(batch)
     undated = [
-        pick.lot.code
-        for line in batch.lines.all()
-        for pick in line.picks.all()
-        if last_usable_day(pick.lot, None) is None
+        code
+        for share in shares(batch.lines.all(), batch.changes.all(), batch.weighings.all())
+        for code in codes_of(
+            lot for lot in lots_of(batch, share, chosen) if last_usable_day(lot, None) is None
+        )
     ]
     return cautions(
         Step.PLAN,

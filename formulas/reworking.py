@@ -11,6 +11,7 @@ from django.db.models import F, QuerySet, Sum
 
 from formulas.access import batches_of, locked_batch, standing
 from formulas.batches import must_be_planned
+from formulas.deviations import Rule
 from formulas.errors import OverMaximum
 from formulas.models import Batch, Rework, Weighing
 from formulas.weighing import Weighed, weigh
@@ -80,8 +81,9 @@ def rework(
     All rework together is at most the formula version's maximum percent of the batch as planned,
     unless a deviation says why; a version without one allows none (ISO 22716, 10.2: rework follows
     a defined and approved method). The approval also allows what is not released, but never what
-    was rejected. Raises NotFound, AlreadyFinished, Invalid for a lot that was not made here,
-    OverMaximum, NotEnough, LotNotReleased, LotExpired, LotOpenTooLong, DensityMissing.
+    was rejected, and what is past its day only with a deviation. Raises NotFound, AlreadyFinished,
+    Invalid for a lot that was not made here, OverMaximum, NotEnough, LotNotReleased, LotExpired,
+    LotOpenTooLong, DensityMissing.
     """
     actor.must(Verb.MAKE)
     if not approval.strip():
@@ -101,6 +103,7 @@ def rework(
         quantity=quantity,
         happened_at=happened_at,
         deviation=deviation or approval,
+        only=None if deviation else {Rule.NOT_IN_FORMULA, Rule.STATUS},
     )
     return Reworked(weighed, _keep(actor, weighed, before, approval, deviation))
 

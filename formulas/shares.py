@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Final
 from uuid import UUID
 
 from formulas.access import standing
@@ -15,6 +16,7 @@ from formulas.models import (
     Batch,
     BatchLine,
     BatchPackaging,
+    Line,
     LineChange,
     Pick,
     Picking,
@@ -23,6 +25,8 @@ from formulas.models import (
 from ledger.models import Material
 
 ZERO = Decimal(0)
+# How far a weighing may lie from its target before it is said; common practice.
+TOLERANCE_PERCENT: Final = Decimal(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +42,20 @@ class Share:
     def still(self) -> Decimal:
         """Grams that are still to be weighed."""
         return max(ZERO, self.grams - self.weighed)
+
+    @property
+    def tolerance(self) -> Decimal:
+        """How many grams a weighing may lie from its target."""
+        return self.grams * TOLERANCE_PERCENT / 100
+
+    @property
+    def to_effect(self) -> bool:
+        return self.line.kind == Line.Kind.TO_EFFECT
+
+    @property
+    def is_in(self) -> bool:
+        """Within the tolerance; of a line to effect more may always follow."""
+        return not self.to_effect and self.weighed > 0 and self.still <= self.tolerance
 
 
 def shares(

@@ -1,18 +1,18 @@
 """Weighing into a batch, and back out of it."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any, Final
+from typing import Any
 from uuid import UUID
 
-from django.db import connection
 from django.db.models import Exists, OuterRef, Sum
 
 from formulas.access import locked_batch, pourable, standing
 from formulas.batches import home_of, must_be_planned
+from formulas.covered import must_cover
 from formulas.deviations import Rule, broken_by
 from formulas.earlier_lots import EarlierLot, earlier_lot
 from formulas.effect import Effect, effect_of, overrun
@@ -22,6 +22,7 @@ from formulas.models import Batch, BatchLine, Picking, Weighing
 from formulas.pot import pot_of
 from formulas.repromising import promise_again
 from formulas.reserving import standing_lot
+from formulas.still_short import lessen_shortfall
 from formulas.wanting import not_wanted, poured_for, wants
 from ledger.access import Actor, day_of, find, lot_for, material_for
 from ledger.costing import round_stored
@@ -46,18 +47,6 @@ from ledger.quantities import Quantity
 from ledger.roles import Verb
 
 ZERO = Decimal(0)
-# A batch that was planned short keeps asking for what it lacks until that is weighed too.
-_STILL_SHORT: Final = """
-update ledger_shortfall s
-   set quantity = greatest(0, least(s.quantity, n.needed - h.weighed - r.reserved))
-  from (select sum(grams) as needed from formulas_wanted
-          where coop_id = %(coop)s and batch_id = %(batch)s and material_id = %(material)s) n,
-       (select coalesce(sum(quantity), 0) as weighed from ledger_holding
-          where coop_id = %(coop)s and account_id = %(account)s and material_id = %(material)s) h,
-       (select coalesce(sum(quantity), 0) as reserved from ledger_reservation
-          where coop_id = %(coop)s and account_id = %(account)s and material_id = %(material)s) r
- where s.coop_id = %(coop)s and s.account_id = %(account)s and s.material_id = %(material)s
-"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +92,7 @@ def weigh(
     lot: UUID | str | None = None,
     material: UUID | str | None = None,
     deviation: str = "",
+    only: Collection[Rule] | None = None,
 ) -> Weighed:
     """Weigh so much of a lot into a planned batch.
 
@@ -111,8 +101,9 @@ def weigh(
     else the material's. `deviation` is the reason for using a lot that is not released or out of
     date or of a material that the line does not want, for passing a line's maximum or its
     temperature, or for an addition, and which of these it overrode is kept beside it; a rejected
-    lot is barred whatever the reason. To pour before an older lot that may be used is kept beside
-    the weighing too, with or without a reason, and never refused.
+    lot is barred whatever the reason. Where the reason is for `only` some rules, another that is
+    broken by the lot is refused as without a reason. To pour before an older lot that may be used
+    is kept beside the weighing too, with or without a reason, and never refused.
 
     Raises NotFound, AlreadyFinished, Invalid, DensityMissing, OverMaximum, TooHot, NotEnough,
     LotNotReleased, LotExpired, LotOpenTooLong.
@@ -121,6 +112,8 @@ def weigh(
     found, of_line = place(actor, batch, line)
     day = day_of(actor, happened_at)
     poured, broken, custody = _lot(actor, of_line, lot, material, day, deviation)
+    if only is not None:
+        must_cover(only, broken, custody, opens_until(actor, custody, day))
     measured = _measured(quantity, poured)
     effect, over = _added_to_effect(found, of_line, measured.quantity)
     heat, too_hot = heat_of(found, of_line, happened_at)
@@ -134,7 +127,7 @@ def weigh(
     why = _Deviation(deviation, [*(broken if deviation else []), *noted])
     posted = _draw(actor, found, poured, measured, happened_at, why)
     if of_line is not None and (of_line.short or getattr(of_line, "repicked", False)):
-        _lessen_shortfall(found, poured.material_id)
+        lessen_shortfall(found, poured.material_id)
     weighing = _keep(actor, found, of_line, poured, measured, posted, happened_at, why)
     until = opened_until(actor, custody, day, posted.entry_id)
     told = (posted.values[0], effect, heat, earlier, until)
@@ -343,19 +336,6 @@ def _given_value(material: Material, grams: Decimal) -> Decimal | None:
     if value >= TOO_MUCH_MONEY:
         raise MoneyTooLarge(pointer="/quantity")
     return value
-
-
-def _lessen_shortfall(batch: Batch, material_id: UUID) -> None:
-    with connection.cursor() as cursor:
-        cursor.execute(
-            _STILL_SHORT,
-            {
-                "coop": batch.coop_id,
-                "batch": batch.id,
-                "account": batch.account_id,
-                "material": material_id,
-            },
-        )
 
 
 def _keep(

@@ -1,6 +1,6 @@
 """At the bench: one ingredient at a time, what was measured, and the last weighing taken back."""
 
-from typing import Any, ClassVar
+from typing import Any
 from uuid import UUID
 
 from django import forms
@@ -11,7 +11,14 @@ from django.utils.translation import gettext_lazy as _
 from api.pages.forms import GramsField, PageForm, SureField, Typed, unsure
 from api.pages.screen import Screen
 from api.pages.window_words import MEASURES, asked
-from formulas.bench import Bench, Turn, back_from_label, bench_of, weigh_from_label
+from formulas.bench import (
+    Bench,
+    Turn,
+    add_from_label,
+    back_from_label,
+    bench_of,
+    weigh_from_label,
+)
 from formulas.enough import say_enough
 from formulas.judging import Measure
 from formulas.measurements import record_measurement
@@ -42,7 +49,7 @@ class WeighForm(PageForm):
 
 
 class OtherForm(PageForm):
-    """What the formula does not list, or what goes back out of the pot."""
+    """So much of a lot that is of no line, or that goes back out of the pot."""
 
     lot = forms.CharField(
         label=_("Code of its lot"),
@@ -51,7 +58,15 @@ class OtherForm(PageForm):
     )
     quantity = GramsField(label=_("How much of it"), help_text=_("Grams if no unit is named"))
     reason = forms.CharField(label=_("Why it was done"), max_length=400)
-    called: ClassVar = {"/deviation": "reason"}
+
+
+class AddForm(OtherForm):
+    """What the formula does not list; a rule that its lot breaks has a reason of its own."""
+
+    reason = forms.CharField(label=_("Why it was done"), max_length=199)
+    deviation = forms.CharField(
+        label=_("Reason, if a rule is not kept"), max_length=199, required=False
+    )
 
 
 class WordForm(PageForm):
@@ -106,10 +121,11 @@ class AtBench(Screen):
                 lambda: self._page(id, measuring=measuring, status=422),
             )
         if do in ("add", "back"):
-            other = OtherForm(request.POST, reader=self.reader, prefix=do)
+            kind = AddForm if do == "add" else OtherForm
+            other = kind(request.POST, reader=self.reader, prefix=do)
             return self.act(
                 other,
-                lambda: self._other(id, other.cleaned_data, back=do == "back"),
+                lambda: self._other(id, other.cleaned_data),
                 lambda weighed: f"{here}?after=1",
                 lambda: self._page(id, status=422, **{do: other}),
             )
@@ -193,16 +209,10 @@ class AtBench(Screen):
         told = said("No temperature of the batch was kept; it may be at %(most)s °C at most.")
         return told % {"most": self.reader.figure(heat.max_celsius)}
 
-    def _other(self, id: UUID, typed: dict[str, Any], *, back: bool) -> Any:
-        facts: dict[str, Any] = {
-            "batch": id,
-            "label": typed["lot"],
-            "quantity": typed["quantity"],
-            "happened_at": self.done_at,
-        }
-        if back:
-            return back_from_label(self.actor, reason=typed["reason"], **facts)
-        return weigh_from_label(self.actor, line=None, deviation=typed["reason"], **facts)
+    def _other(self, id: UUID, typed: dict[str, Any]) -> Any:
+        verb = add_from_label if "deviation" in typed else back_from_label
+        typed["label"] = typed.pop("lot")
+        return verb(self.actor, batch=id, happened_at=self.done_at, **typed)
 
     def _measure(self, id: UUID, typed: dict[str, Any]) -> Any:
         return record_measurement(
@@ -250,7 +260,7 @@ class AtBench(Screen):
             form=form or WeighForm(reader=self.reader, initial=first),
             undoing=undoing or UndoForm(reader=self.reader, initial=_last(bench)),
             measuring=measuring or MeasureForm(reader=self.reader),
-            add=add or OtherForm(reader=self.reader, prefix="add"),
+            add=add or AddForm(reader=self.reader, prefix="add"),
             back=back or OtherForm(reader=self.reader, prefix="back"),
             status=status,
         )

@@ -36,7 +36,7 @@ from api.pages.yields import yields_of
 from api.sheets.batch import batch_sheet
 from formulas import batches, finishing, second_looks
 from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of, with_begun
-from formulas.bench import TOLERANCE_PERCENT, bench_of
+from formulas.bench import bench_of
 from formulas.beside import lots_beside
 from formulas.costing import BatchCost
 from formulas.explaining import explain
@@ -46,6 +46,7 @@ from formulas.models import Making
 from formulas.planning import Planned
 from formulas.recipes import infusion_of
 from formulas.repicking import reserve_again
+from formulas.shares import TOLERANCE_PERCENT
 from formulas.steeping import learned_retention, steeped_of
 from formulas.undoing import undo
 from ledger.access import day_of, find

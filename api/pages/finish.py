@@ -25,7 +25,7 @@ from api.pages.joint import JointFields, Split
 from api.pages.screen import Screen
 from formulas import finishing
 from formulas.access import batch_for
-from formulas.bench import TOLERANCE_PERCENT, Bench, bench_of
+from formulas.bench import Bench, bench_of
 from formulas.by_products import ByProductDraft
 from formulas.caution_facts import of_finish
 from formulas.drawing import Sample
@@ -33,6 +33,7 @@ from formulas.joint_products import joint_products_of
 from formulas.models import Batch, JointProduct, Making
 from formulas.outcomes import AbnormalLoss
 from formulas.recipes import infusion_of
+from formulas.shares import TOLERANCE_PERCENT
 from ledger.access import Actor, materials_visible_to
 from ledger.errors import Invalid, Refusal
 from ledger.finding import material_named

@@ -35,7 +35,7 @@ class ReworkForm(PageForm):
         help_text=_("It also lets in what is not released, but never what was rejected"),
     )
     deviation = forms.CharField(
-        label=_("Reason, if it is more than the formula allows"), max_length=400, required=False
+        label=_("Reason, if a rule is not kept"), max_length=400, required=False
     )
 
 

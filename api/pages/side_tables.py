@@ -18,6 +18,7 @@ from formulas.drafted import Beside
 from formulas.fill_reading import PastYield, UnitsSeen
 from formulas.infusing import Steeped
 from formulas.leftovers import Reconciliation
+from formulas.lines_lots import codes_of
 from formulas.models import FormulaVersion, StandardCost, Weighing
 from formulas.unit_costs import UnitCost
 from formulas.unit_weighings import Checked
@@ -37,7 +38,7 @@ def named(table: str, what: str, rows: Named) -> Table:
 
 
 def going_in(bench: Bench) -> Table:
-    """What goes into a batch, what is in, and the lots that it is to come from."""
+    """What goes into a batch, what is in, and the lots that it is of."""
     columns = [
         said("What"),
         said("Wanted, g"),
@@ -48,7 +49,7 @@ def going_in(bench: Bench) -> Table:
     cells = [
         (
             *(turn.share.material.name, turn.share.grams, turn.share.weighed, turn.short),
-            " ".join(pick.lot.code for pick in turn.picks),
+            " ".join(codes_of(turn.lots)),
         )
         for turn in bench.turns
     ]

@@ -1,7 +1,7 @@
 """At the bench: what is asked, shown and cautioned while a batch is made, worked by hand."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django.test import Client
@@ -12,7 +12,7 @@ from formulas.judging import Measure, read_window
 from formulas.models import Weighing
 from formulas.planning import Planned
 from ledger.models import Material
-from tests.factories import D, Workshop
+from tests.factories import TODAY, D, Workshop
 from tests.pages.browsing import done, refused, shown
 
 
@@ -128,3 +128,67 @@ def test_what_went_into_another_batch_is_not_taken_back_here(
     about = {"do": "undo", "entry": str(entry), "reason": "the wrong pot"}
     assert "no such thing" in refused(client, bench_of(other), **about)
     done(client, bench_of(made), **about)
+
+
+def test_a_batch_names_the_lots_that_were_poured(shop: Workshop, client: Client) -> None:
+    """The older lot was chosen and another poured: once it is in, nothing is of the older one."""
+    oil = shop.material("Apricot oil")
+    chosen, poured = (shop.receive(oil, "1 kg", "9.00") for _ in range(2))
+    planned = shop.plan(shop.formula("Apricot oil", [(oil, "100")]), "100 g")
+    page = f"/batches/{planned.batch.id}"
+
+    def codes(answer: Any) -> list[bool]:
+        told = shown(answer).partition("What was weighed in")[0]
+        return [lot.code in told for lot in (chosen, poured)]
+
+    def named() -> list[list[bool]]:
+        return [codes(client.get(page)), codes(client.get(f"{page}?as=csv"))]
+
+    assert named() == [[True, False]] * 2
+    shop.weigh(planned, 0, poured, "60 g")
+    assert named() == [[True, True]] * 2, "40 g are still promised of the one that was chosen"
+    shop.weigh(planned, 0, poured, "40 g")
+    assert named() == [[False, True]] * 2
+    shop.finish(planned, "99 g")
+    assert named() == [[False, True]] * 2
+    told = done(client, page, do="reopen", reason="not cold yet").partition("What was weighed")[0]
+    # Of neither lot is a date known: the caution names the one that is in.
+    assert "Nobody knows until when this lot is good" in told
+    assert [chosen.code in told, poured.code in told] == [False, True]
+
+
+def test_why_it_was_added_is_no_excuse_for_a_lot(shop: Workshop, client: Client) -> None:
+    """What is past its day, in quarantine or on hold asks for a reason of its own."""
+    base, salt = shop.material("Shower base"), shop.material("Sea salt")
+    shop.receive(base, "5 kg", "9.00")
+    stale = shop.receive(salt, "1 kg", "3.00", expires_on=TODAY + timedelta(days=30))
+    waiting, held = (shop.receive(salt, "1 kg", "3.00", release=None) for _ in range(2))
+    shop.decide(held, "hold")
+    planned = shop.plan(shop.formula("Shower gel", [(base, "100")]), "1 kg")
+    bench = bench_of(planned)
+    why = {"do": "add", "add-quantity": "3", "add-reason": "too thin"}
+    for lot, rule in ((stale, "may be used until"), (waiting, "quarantine"), (held, "on hold")):
+        told = plain(refused(client, bench, **why, **{"add-lot": lot.code}))
+        assert f"The lot {lot.code}" in told
+        assert rule in told
+    kept = {**why, "add-lot": stale.code, "add-deviation": "tested again today"}
+    done(client, bench, **kept)
+    register = shown(client.get(f"/deviations?batch={planned.batch.id}"))
+    assert "too thin; tested again today" in register
+    assert "the lot was past its day" in register
+    (row,) = shop.does(lambda actor: list(Weighing.objects.filter(batch=planned.batch)))
+    assert row.overrode == ["last_usable_day", "not_in_formula"]
+
+
+def test_an_approval_of_rework_is_no_excuse_for_its_day(shop: Workshop, client: Client) -> None:
+    """It lets in what nobody released, and not what is past its day."""
+    base = shop.material("Cream base")
+    shop.receive(base, "50 kg", "90.00")
+    draft = shop.draft("Cream", [(base, "100")], shelf_life_days=10)
+    made = shop.does(write_formula, replace(draft, rework_max_percent=D(10)))
+    old = shop.made_lot(made, "1000")
+    planned = shop.plan(made, "5 kg")
+    path = f"/batches/{planned.batch.id}/rework"
+    typed = {"lot": old.code, "quantity": "100", "approval": "owner, after a look"}
+    assert "may be used until" in refused(client, path, **typed)
+    assert "In: 100" in plain(done(client, path, **typed, deviation="smells as new"))
