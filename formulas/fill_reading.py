@@ -22,6 +22,7 @@ from formulas.unit_weighings import (
     check,
     limits_in_grams,
     limits_kept,
+    limits_now,
     unit_weighings_of,
     units_in_a_year,
 )
@@ -60,16 +61,31 @@ class PastYield:
 class UnitsSeen:
     """Units of a lot with the rule of their product and what the latest weighing of them says.
 
-    `limits` are those of the latest weighing, in grams; before the first those that the rule has
-    now, in the unit of the fill.
+    `limits` are those of the latest weighing, in grams: by the rule as it was then, or as it is
+    `now` where it was chosen since. Before the first weighing those that the rule has now, in the
+    unit of the fill.
     """
 
     of: FilledUnits
     rule: NetContents | None
     limits: Limits | None
+    now: Limits | None
     checked: Checked | None
     weighings: Sequence[UnitWeighing]
     year_units: int
+
+    @property
+    def chosen_since(self) -> bool:
+        """Whether what was weighed is judged by a rule that was chosen only afterwards."""
+        return self.checked is not None and self.limits is not None and not self.checked.row.rule
+
+    @property
+    def changed_since(self) -> bool:
+        """Whether what was weighed would be judged otherwise by the rule as it is now."""
+        kept, now = self.limits, self.now
+        if self.checked is None or kept is None or now is None:
+            return False
+        return (kept.rule, kept.short, kept.least) != (now.rule, now.short, now.least)
 
     @property
     def each(self) -> Giveaway | None:
@@ -159,9 +175,12 @@ def units_seen(actor: Actor, of: FilledUnits, *, now: datetime) -> UnitsSeen:
     rows = list(
         unit_weighings_of(actor, of).select_related("product").order_by("-id")[:MOST_WEIGHINGS]
     )
-    checked = check(rows[0], of, year) if rows else None
-    limits = limits_kept(rows[0]) if rows else limits_in_grams(of.product, rule, None)
-    return UnitsSeen(of, rule, limits, checked, rows, year)
+    if not rows:
+        limits = limits_in_grams(of.product, rule, None)
+        return UnitsSeen(of, rule, limits, limits, None, rows, year)
+    by_now = limits_now(rows[0], of.product, rule)
+    checked = check(rows[0], of, year, by_now)
+    return UnitsSeen(of, rule, limits_kept(rows[0]) or by_now, by_now, checked, rows, year)
 
 
 def products_from(actor: Actor, formula: UUID) -> "QuerySet[Product]":

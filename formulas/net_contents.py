@@ -285,7 +285,7 @@ def judge(limits: Limits, contents: Sequence[Decimal], lot_size: int) -> Judged:
     doubts = [
         _of_mean(limits, spread, lot_size),
         _of_short(limits, spread.count, below_short, lot_size),
-        _of_least(limits, below_least),
+        _of_least(limits, spread.count, below_least),
     ]
     found = [doubt for doubt in doubts if doubt is not None]
     verdicts = {verdict for verdict, _ in found}
@@ -317,12 +317,17 @@ def _of_short(limits: Limits, count: int, below: int, lot_size: int) -> tuple[Ve
         )
     if below * ONE_IN > lot_size:
         return Verdict.FAILS, Sentence(
-            "{below} of the {lot} are below T1, and 1 in 40 may be.", below=below, lot=lot_size
+            "Below the limit that few may be below: {below} of {count} weighed. In the whole lot of"
+            " {lot} at most {most} may be.",
+            below=below,
+            count=count,
+            lot=lot_size,
+            most=lot_size // ONE_IN,
         )
     if below * ONE_IN > count:
         return Verdict.MARGINAL, Sentence(
-            "{below} of {count} weighed are below T1; of all {lot} at most {most} may be: weigh the"
-            " others.",
+            "Below the limit that few may be below: {below} of {count} weighed. In the whole lot of"
+            " {lot} at most {most} may be: weigh the others.",
             below=below,
             count=count,
             lot=lot_size,
@@ -331,9 +336,11 @@ def _of_short(limits: Limits, count: int, below: int, lot_size: int) -> tuple[Ve
     return None
 
 
-def _of_least(limits: Limits, below: int) -> tuple[Verdict, str] | None:
+def _of_least(limits: Limits, count: int, below: int) -> tuple[Verdict, str] | None:
     if limits.rule is Rule.US or not below:
         return None
     return Verdict.FAILS, Sentence(
-        "{below} are below T2, and none may be: take them out.", below=below
+        "Below the limit that none may be below: {below} of {count} weighed. Take out what is.",
+        below=below,
+        count=count,
     )

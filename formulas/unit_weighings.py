@@ -39,6 +39,8 @@ YEAR = timedelta(days=365)
 # Below this the standard deviation itself is a guess (common practice; Category A takes twelve).
 ENOUGH = 12
 HEAVIEST = Decimal(10**9)
+# What holds less than half or more than one and a half times its nominal is mostly a slip.
+FAR_PERCENT = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,15 +241,27 @@ def _row(
     )
 
 
+def far_off(row: UnitWeighing) -> list[int]:
+    """The places of the units that hold far less or far more than they should."""
+    far = row.nominal_grams * FAR_PERCENT / 100
+    nets = [Decimal(one["net"]) for one in row.contents]
+    return [place for place, net in enumerate(nets) if abs(net - row.nominal_grams) > far]
+
+
 def unit_weighings_of(actor: Actor, of: FilledUnits) -> "QuerySet[UnitWeighing]":
     """The weighings of one lot of units."""
     return UnitWeighing.objects.filter(maker_id=actor.maker, lot=of.lot)
 
 
-def check(row: UnitWeighing, of: FilledUnits, year_units: int) -> Checked:
-    """Judge a weighing, and price what is given away in the batch and in a year like the last."""
+def check(
+    row: UnitWeighing, of: FilledUnits, year_units: int, limits: Limits | None = None
+) -> Checked:
+    """Judge a weighing, and price what is given away in the batch and in a year like the last.
+
+    It is judged by the rule as it was when it was kept; by `limits` where there was none yet.
+    """
     nets = [Decimal(one["net"]) for one in row.contents]
-    limits = limits_kept(row)
+    limits = limits_kept(row) or limits
     over, value = above(row.nominal_grams, row.mean_grams), of.value_per_gram
     target = None
     if limits is not None and row.deviation_grams is not None:
@@ -269,6 +283,18 @@ def limits_kept(row: UnitWeighing) -> Limits | None:
     if row.allowed_grams is None:
         return None
     return Limits(Rule(row.rule), row.nominal_grams, row.allowed_grams, row.allowed_by)
+
+
+def limits_now(row: UnitWeighing, product: Product, chosen: NetContents | None) -> Limits | None:
+    """What the product's rule says now of units that were weighed before.
+
+    What is kept of them, their net grams and the density, is all that a rule needs. None without a
+    rule, or where the product has another size by now.
+    """
+    nominal = _nominal(product) * (row.density or 1)
+    if nominal.quantize(MICRO) != row.nominal_grams:
+        return None
+    return limits_in_grams(product, chosen, row.density)
 
 
 def units_in_a_year(actor: Actor, product: Product, now: datetime) -> int:

@@ -180,6 +180,8 @@ class WeighingForm(PageForm):
         required=False,
         help_text=_("If the weights are with the container; left empty, they are without it"),
     )
+    # Shown only beside the question whether it is so.
+    sure = SureField()
     called: ClassVar = {"/density": "weighings"}
 
     def told(self) -> dict[str, Any]:

@@ -25,13 +25,16 @@ from formulas.access import batch_for, fills_of
 from formulas.bulk_age import fill_by
 from formulas.caution_facts import of_fill
 from formulas.fill_reading import UnitsSeen
-from formulas.models import Batch
+from formulas.models import Batch, UnitWeighing
 from formulas.targeting import FillWeight, fill_weight
 from formulas.undoing import undo
 from formulas.unit_weighings import FilledUnits
 from ledger.access import day_of, find
 from ledger.lot_reading import show_lot
 from ledger.roles import Verb
+
+# So many weights that are far off are named.
+MOST_NAMED = 6
 
 
 class Fills(Screen):
@@ -201,12 +204,24 @@ class Units(Screen):
         form = WeighingForm(request.POST, reader=self.reader)
         return self.act(
             form,
-            lambda: unit_weighings.weigh_units(
-                self.actor, of=of, happened_at=self.done_at, now=self.now, **form.told()
-            ),
+            lambda: self._weigh(of, form),
             lambda weighed: here,
             lambda: self._page(id, form=form, status=422),
         )
+
+    def _weigh(self, of: FilledUnits | None, form: WeighingForm) -> UnitWeighing:
+        """Keep the weights, but ask once about one that is far off: it is mostly a slip."""
+        row, _ = unit_weighings.weigh_units(
+            self.actor, of=of, happened_at=self.done_at, now=self.now, **form.told()
+        )
+        places = unit_weighings.far_off(row)
+        if places and not form.cleaned_data["sure"]:
+            nets = [self.reader.grams(Decimal(row.contents[place]["net"])) for place in places]
+            told = {"grams": "; ".join(nets[:MOST_NAMED]) + (" …" if nets[MOST_NAMED:] else "")}
+            told["nominal"] = self.reader.grams(row.nominal_grams)
+            question = said("A piece should hold %(nominal)s, and this is far from it: %(grams)s.")
+            raise unsure(question % told)
+        return row
 
     def _page(
         self,

@@ -303,5 +303,7 @@ def test_reasons_and_sources_know_how_they_were_made() -> None:
     assert (len(reasons), len(sources)) == (7, 4)
     for one in (*reasons, *sources):
         assert isinstance(one, Sentence), one
-    assert "1 of 2 weighed are below T1; of all 40 at most 1 may be: weigh the others." in reasons
-    assert "1 are below T2, and none may be: take them out." in reasons
+    few = "Below the limit that few may be below: 1 of 2 weighed. In the whole lot of 40 at most 1"
+    assert f"{few} may be: weigh the others." in reasons
+    least = "Below the limit that none may be below: 1 of 40 weighed. Take out what is."
+    assert least in reasons

@@ -301,7 +301,7 @@ def test_what_pays_for_itself_exactly_is_not_below_cost() -> None:
 
 
 def test_the_reasons_of_a_verdict_are_whole_sentences() -> None:
-    """240 weighed alone, 241 with a mean below, 230 below T2; and 237.2 by the handbook."""
+    """240 weighed alone, 241 with a mean below, 231.9 too low; and 237.2 by the handbook."""
     mean = "The mean is below nominal."
     wide = ["240.9", "260"]
     us = limits_of(Rule.US, D(250), by_volume=False)
@@ -309,23 +309,24 @@ def test_the_reasons_of_a_verdict_are_whole_sentences() -> None:
         "The mean is below nominal, within what chance may do to a sample of this size; the mean of"
         " the whole batch must not be below: weigh more, or fill more."
     )
+    few = "Below the limit that few may be below: 1 of 2 weighed. In the whole lot of"
     for limits, contents, lot, verdict, reasons in (
         (LIMITS, ["249.9"], 60, Verdict.FAILS, [mean]),
         (us, ["248.5", "250.5"] * 6, 60, Verdict.MARGINAL, [chance]),
-        (LIMITS, wide, 39, Verdict.FAILS, ["1 of the 39 are below T1, and 1 in 40 may be."]),
+        (LIMITS, wide, 39, Verdict.FAILS, [f"{few} 39 at most 0 may be."]),
         (
             LIMITS,
             wide,
             85,
             Verdict.MARGINAL,
-            ["1 of 2 weighed are below T1; of all 85 at most 2 may be: weigh the others."],
+            [f"{few} 85 at most 2 may be: weigh the others."],
         ),
         (
             LIMITS,
             ["231.9", *["260"] * 39],
             400,
             Verdict.FAILS,
-            ["1 are below T2, and none may be: take them out."],
+            ["Below the limit that none may be below: 1 of 40 weighed. Take out what is."],
         ),
         (
             us,

@@ -115,6 +115,41 @@ def test_bulk_is_filled_by_weight_in_time_and_with_a_label(
             kept.save(force_insert=True)
 
 
+def test_weights_are_judged_by_a_rule_that_is_chosen_afterwards(
+    database: Any, redis_server: Any
+) -> None:
+    """What is kept of them is enough. Of 250 g the directive lets few lack 9 g and none 18 g."""
+    shop = open_workshop()
+    oil = shop.material("Oil")
+    shop.receive(oil, "10 kg", "50.00")
+    product = shop.product(shop.formula("Oil", [(oil, "100")]), "250 g")
+    planned = shop.plan(product, 18)
+    shop.weigh_all(planned)
+    shop.finish(planned, "4.5 kg", units=18)
+    client, path = signed_in(shop), f"/batches/{planned.batch.id}/units"
+    weights = ["250.5"] * 11
+    slip = "\n".join([*weights, "2581"])
+    asked = plain(refused(client, path, do="weigh", weighings=slip))
+    assert "A piece should hold 250 g, and this is far from it: 2,581 g." in asked
+    assert "What the weights say" not in shown(client.get(path))
+    page = plain(done(client, path, do="weigh", weighings=slip, sure="on"))
+    assert "2,581 g" in page
+    page = done(client, path, do="weigh", weighings="\n".join([*weights, "240"]))
+    assert "No rule is chosen yet" in page
+    page = plain(done(client, path, do="rule", rule="eu"))
+    assert "No rule is chosen yet" not in page
+    assert "judged by it now" in page
+    assert "By these pieces the lot does not keep the rule" in page
+    few = "Below the limit that few may be below: 1 of 12 weighed. In the whole lot of 18 at most 0"
+    assert few in page
+    assert "Few may be below 1 is 241 g" in page
+    page = plain(done(client, path, do="rule", rule="eu", allowed="12 g"))
+    assert "Few may be below 0 are 238 g" in page, "none was chosen before, so the latest counts"
+    done(client, path, do="weigh", weighings="\n".join([*weights, "240"]))
+    page = done(client, path, do="rule", rule="eu")
+    assert "The rule was changed since these pieces were weighed" in page
+
+
 @pytest.mark.parametrize(
     ("bulk", "doubtful"),
     [("1000", False), ("1111.11", False), ("1112", True), ("999.99", False), ("999.98", True)],
