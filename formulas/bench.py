@@ -36,7 +36,7 @@ from formulas.shares import Chosen, Share, shares
 from formulas.weighing import Weighed, weigh, weigh_back
 from ledger.access import Actor, find, lots_visible_to
 from ledger.errors import NotFound, Sentence
-from ledger.models import Lot
+from ledger.models import Account, Holding, Lot
 from ledger.quantities import Quantity
 
 CENTIGRAM: Final = Decimal("0.01")
@@ -126,11 +126,25 @@ class Bench:
     @property
     def cautions(self) -> Sequence[Caution]:
         """What asks for care before anything is weighed; two queries, where it is shown."""
-        return of_plan(self.batch) if self.batch.state == Batch.State.PLANNED else ()
+        return of_plan(self.batch) if self.is_planned else ()
 
     @property
     def done(self) -> int:
         return sum(turn.done for turn in self.turns)
+
+    @property
+    def still_open(self) -> Sequence[Turn]:
+        """What is in to effect, without anybody's word that it is enough."""
+        return [one for one in self.turns if one.to_effect and one.done and one.word is None]
+
+    @property
+    def settled(self) -> int:
+        """How many are done and not still open."""
+        return self.done - len(self.still_open)
+
+    @property
+    def is_planned(self) -> bool:
+        return bool(self.batch.state == Batch.State.PLANNED)
 
     @property
     def wanted(self) -> Decimal:
@@ -295,6 +309,25 @@ def add_from_label(
     )
 
 
+def goes_on_with(actor: Actor, bench: Bench, turn: Turn) -> Lot | None:
+    """The lot that a line to effect goes on with: what was poured last, while some is in store."""
+    last = next(iter(bench.weighings), None)
+    if last is None or not turn.to_effect or last.line_id != turn.line.id or last.quantity <= 0:
+        return None
+    held = Holding.objects.filter(
+        coop_id=actor.coop_id, maker_id=actor.maker, lot=last.lot, any_left=True
+    )
+    there = last.lot.material.stocked and held.filter(kind=Account.Kind.STORE).exists()
+    return last.lot if there else None
+
+
+def weighing_undone(actor: Actor, bench: Bench, entry: UUID | str) -> Weighing | None:
+    """A weighing of the batch that an entry had kept and that was taken back; None of others."""
+    rows = Weighing.objects.select_related("lot__material")
+    found = rows.filter(maker_id=actor.maker, batch=bench.batch, entry_id=entry).first()
+    return found if found not in bench.weighings else None
+
+
 def back_from_label(
     actor: Actor,
     *,
@@ -319,9 +352,9 @@ def back_from_label(
 
 
 def lot_labelled(actor: Actor, label: str) -> UUID:
-    """The lot of a label. Raises NotFound."""
+    """The lot of a label; spaces and case do not matter in its code. Raises NotFound."""
     code = code_in(label)
-    rows = lots_visible_to(actor).filter(code__iexact=code)
+    rows = lots_visible_to(actor).filter(code__iexact="".join(code.split()))
     for id in rows.values_list("id", flat=True)[:1]:
         return UUID(str(id))
     raise NotFound(

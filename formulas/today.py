@@ -29,6 +29,7 @@ from formulas.complaints import Report, reports_waiting
 from formulas.lacking import Short, short_batches
 from formulas.models import Batch, Filling, Formula, Making, Product, Weighing
 from formulas.use_soon import Ending, endings, with_uses
+from formulas.weighed_out import with_weighed_out
 from ledger.access import Actor, day_of
 from ledger.alert_answers import alerts
 from ledger.alert_texts import told
@@ -83,19 +84,21 @@ class Today:
     """All of it, the most urgent first in each list.
 
     What a batch of `short` lacks is not all in store; what one of `found` lacked when it was
-    planned is, by now; one of `ready` lacks nothing. `deviates` says that a rule was overridden in
-    a batch. A holding of `expiring` has its lot and the day it `ends`; `retests` are those whose
-    retest comes first. `undecided` are lots that nobody has released yet and of which there is
-    something in store; such a lot `deviates` where the batch that it was `made_in`, or its filling,
-    does. `misplaced` are lots that lie where they do not belong. `sources` are tests after which
-    the source is to be tested again. `claims` are those on one's own shares. `more` names the lists
-    that go on: "planned" is that of the batches. The rounds have names of their own.
+    planned is, by now; one of `ready` lacks nothing, and one of `weighed` is to be finished.
+    `deviates` says that a rule was overridden in a batch. A holding of `expiring` has its lot and
+    the day it `ends`; `retests` are those whose retest comes first. `undecided` are lots that
+    nobody has released yet and of which there is something in store; such a lot `deviates` where
+    the batch that it was `made_in`, or its filling, does. `misplaced` are lots that lie where they
+    do not belong. `sources` are tests after which the source is to be tested again. `claims` are
+    those on one's own shares. `more` names the lists that go on: "planned" is that of the batches.
+    The rounds have names of their own.
     """
 
     day: date
     short: Sequence[Short]
     found: Sequence[Short]
     ready: Sequence[Batch]
+    weighed: Sequence[Batch]
     alerted: Sequence[Alerted]
     expiring: Sequence[Ending]
     retests: Sequence[Holding]
@@ -115,7 +118,7 @@ class Today:
         lists = (self.short, self.found, self.ready, self.alerted, self.expiring, self.retests)
         others = (self.undecided, self.misplaced, self.offers, self.notices, self.claims)
         rules = (self.reports, self.sources)
-        return not any((*lists, *others, *rules, *self.rounds.lists))
+        return not any((*lists, self.weighed, *others, *rules, *self.rounds.lists))
 
 
 def today(actor: Actor, *, now: datetime) -> Today:
@@ -124,7 +127,7 @@ def today(actor: Actor, *, now: datetime) -> Today:
     day, more = day_of(actor, now), set[str]()
     batches = batches_of(actor).filter(state=Batch.State.PLANNED).order_by("planned_for", "id")
     batches = batches.annotate(deviates=Exists(_deviating(OuterRef("id"))))
-    planned = _first("planned", batches, more, MOST_IN_ALL)
+    planned = _first("planned", with_weighed_out(batches), more, MOST_IN_ALL)
     lacking = short_batches(actor, planned)
     known = {one.batch.id for one in lacking}
     offers = transfers_of(actor, incoming=True, state=Transfer.State.OPEN).order_by("id")
@@ -134,11 +137,13 @@ def today(actor: Actor, *, now: datetime) -> Today:
     waiting = list(_waiting(actor))
     undecided = [one for one in waiting if one.status == Status.QUARANTINE]
     misplaced = [one for one in waiting if one.out]
+    fit = [batch for batch in planned if batch.id not in known]
     return Today(
         day=day,
         short=[one for one in lacking if one.to_get],
         found=[one for one in lacking if not one.to_get],
-        ready=[batch for batch in planned if batch.id not in known],
+        ready=[one for one in fit if not one.weighed_out],
+        weighed=[one for one in fit if one.weighed_out],
         alerted=_alerted(actor, now, known | {one.lot_id for one in ending}, more),
         expiring=endings(_first("expiring", expiring, more), day),
         retests=_first("retests", retests, more),

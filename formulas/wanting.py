@@ -32,7 +32,7 @@ def not_wanted(line: BatchLine | None, wanted: Material, lot: Lot) -> Invalid:
     return Invalid(
         Sentence(
             "The lot {code} is {material}, and this line wants {wanted}: name another lot,"
-            " weigh it in as an addition, without a line, or record a deviation.",
+            " weigh it in as something else that goes in, or record a deviation.",
             code=lot.code,
             material=lot.material.name,
             wanted=wanted.name,

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 from typing import Any, Final
 
 from ledger.errors import (
@@ -15,10 +15,13 @@ from ledger.errors import (
     UsedSince,
 )
 
+HUNDREDTH: Final = Decimal("0.01")
+
 
 def _amount(facts: dict[str, Any], name: str) -> Sentence:
-    """A quantity with its unit, as people read it."""
-    amount = Decimal(facts[name]).normalize()
+    """A quantity with its unit, as a scale shows it and never more than there is."""
+    amount = Decimal(facts[name])
+    amount = (amount.quantize(HUNDREDTH, ROUND_DOWN) or amount).normalize()
     return Sentence("{amount:f} {unit}", amount=amount, unit=facts["unit"])
 
 

@@ -205,6 +205,11 @@ class Workshop:
             **facts,
         )
 
+    def lot_of(self, planned: Planned, place: int) -> Lot:
+        """The lot that was picked first for the line at a place."""
+        with acting_as(self.actor):
+            return Lot.objects.get(id=planned.lines[place].picks[0].lot_id)
+
     def weigh_all(self, planned: Planned, *, at: datetime = MORNING) -> None:
         """Everything as planned, from the lots that were picked."""
         for planned_line in planned.lines:

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import GramsField, PageForm, SureField, Typed, unsure
+from api.pages.forms import GramsField, PageForm, SureField, Typed, id_in, unsure
 from api.pages.screen import Screen
 from api.pages.window_words import MEASURES, asked
 from formulas.bench import (
@@ -17,7 +17,9 @@ from formulas.bench import (
     add_from_label,
     back_from_label,
     bench_of,
+    goes_on_with,
     weigh_from_label,
+    weighing_undone,
 )
 from formulas.enough import say_enough
 from formulas.judging import Measure
@@ -109,7 +111,7 @@ class AtBench(Screen):
                 lambda: undo(
                     self.actor, of_batch=id, happened_at=self.done_at, **undoing.cleaned_data
                 ),
-                lambda undone: here,
+                lambda undone: f"{here}?undone={undone.original.id}",
                 lambda: self._page(id, undoing=undoing, status=422),
             )
         if do == "measure":
@@ -240,15 +242,16 @@ class AtBench(Screen):
         of = form or word
         wanted = self.request.GET.get("line", "") if of is None else str(of.data.get("line", ""))
         turn = self._turn(bench, wanted)
-        first = {"line": turn.line.id} if turn else {}
         told = self.request.GET
         weighed, kept = "after" in told and form is None, "measured" in told
         rows = bench.measured
         just = next(iter(bench.weighings), None) if weighed else None
+        undone = self._undone(bench)
         return self.show(
             bench=bench,
             turn=turn,
-            just=just,
+            just=just or undone,
+            undone=undone,
             opened=just and self._opens(just),
             after=bench.weighed_cautions if weighed else (),
             hot=bench.measured_cautions if kept else (),
@@ -257,13 +260,30 @@ class AtBench(Screen):
             asked=asked(bench.windows.values(), self.reader, rows),
             celsius=bench.celsius,
             word=word,
-            form=form or WeighForm(reader=self.reader, initial=first),
+            form=form or WeighForm(reader=self.reader, initial=self._first(bench, turn)),
             undoing=undoing or UndoForm(reader=self.reader, initial=_last(bench)),
-            measuring=measuring or MeasureForm(reader=self.reader),
+            measuring=measuring or MeasureForm(reader=self.reader, initial=self._to_measure()),
             add=add or AddForm(reader=self.reader, prefix="add"),
             back=back or OtherForm(reader=self.reader, prefix="back"),
             status=status,
         )
+
+    def _first(self, bench: Bench, turn: Turn | None) -> dict[str, Any]:
+        """What stands in the form: of what is added to effect the lot, little after little."""
+        if turn is None:
+            return {}
+        lot = goes_on_with(self.actor, bench, turn)
+        return {"line": turn.line.id, "lot": lot.code if lot else ""}
+
+    def _undone(self, bench: Bench) -> Weighing | None:
+        """What was just taken back, if it was."""
+        entry = id_in(self.request.GET.get("undone", ""))
+        return weighing_undone(self.actor, bench, entry) if entry else None
+
+    def _to_measure(self) -> dict[str, str]:
+        """What somebody came here to measure, if anything."""
+        measure = self.request.GET.get("measure", "")
+        return {"measure": measure} if measure in MEASURES else {}
 
     def _opens(self, just: Weighing) -> LotOpening | None:
         """The opening of the lot that was just weighed for the first time, if it was one."""

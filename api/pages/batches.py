@@ -49,6 +49,7 @@ from formulas.repicking import reserve_again
 from formulas.shares import TOLERANCE_PERCENT
 from formulas.steeping import learned_retention, steeped_of
 from formulas.undoing import undo
+from formulas.weighed_out import with_weighed_out
 from ledger.access import day_of, find
 from ledger.errors import Conflict, Invalid
 from ledger.roles import Verb
@@ -78,7 +79,7 @@ class Batches(Screen):
     def get(self, request: HttpRequest) -> HttpResponse:
         form = StateForm(request.GET, reader=self.reader)
         state = form.cleaned_data.get("state", "") if form.is_valid() else ""
-        rows = with_begun(batches_of(self.actor)).order_by("-id")
+        rows = with_weighed_out(with_begun(batches_of(self.actor))).order_by("-id")
         if state:
             rows = rows.filter(state=state)
         kind = tables.asked(request)
@@ -285,7 +286,7 @@ class Batch(Screen):
             files["steeped"] = lambda: side_tables.steeping(bench.batch.code, steeped)
         elif making is None:
             facts["kept"] = learned_retention(bench.batch)
-        facts["wholly"] = bench.done == len(bench.turns)
+        facts["wholly"] = bench.settled == len(bench.turns)
         if making is not None:
             facts |= self._came_out(bench.batch, making, files)
         return self.show(

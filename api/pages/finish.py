@@ -23,6 +23,7 @@ from api.pages.forms import (
 )
 from api.pages.joint import JointFields, Split
 from api.pages.screen import Screen
+from api.pages.window_words import Asked, asked
 from formulas import finishing
 from formulas.access import batch_for
 from formulas.bench import Bench, bench_of
@@ -113,6 +114,9 @@ class FinishForm(JointFields):
         """Without what this batch has nothing to do with."""
         if infusion_of(batch.version) is None:
             del self.fields["marc"]
+        if batch.product is None:
+            # Bulk of no product has no hourly rate, and carries no labour.
+            del self.fields["labour_minutes"]
         self.name_main(batch.version.formula.name)
         return self
 
@@ -132,8 +136,8 @@ class FinishForm(JointFields):
         why = str(dict(SAMPLES)[purpose])
         return {
             "output": typed["output"],
-            **{name: typed[name] for name in ("units", "labour_minutes", "label_version")},
-            "marc": typed.get("marc"),
+            **{name: typed[name] for name in ("units", "label_version")},
+            **{name: typed.get(name) for name in ("labour_minutes", "marc")},
             "by_products": self._by_products(actor),
             "joint": self.joint_told(actor),
             "samples": [Sample(sample, why, purpose)] if sample else [],
@@ -226,6 +230,7 @@ class Finish(Screen):
         return self.show(
             bench=bench,
             cautions=of_finish(bench.batch),
+            unmet=[one for one in self._asked(bench) if not one.is_met],
             materials=list(self._bought().values_list("name", flat=True)[:MOST_NAMES]),
             form=form or FinishForm(reader=self.reader, initial=first).fit(bench.batch),
             split=self.split,
@@ -233,6 +238,10 @@ class Finish(Screen):
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,
         )
+
+    def _asked(self, bench: Bench) -> list[Asked]:
+        """What the formula asks to be measured, with the last of each."""
+        return asked(bench.windows.values(), self.reader, bench.measured)
 
     def _bought(self) -> "QuerySet[Material]":
         """What a by-product may be: stocked, and made by nobody as a product."""

@@ -1,7 +1,7 @@
 """What a batch wants of a material and what was weighed of it; opened in place."""
 
 from collections.abc import Iterable
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
@@ -9,16 +9,21 @@ from django.utils.translation import gettext as said
 
 from api.pages.workings import Line, Working, address, with_rest
 from formulas.access import batch_for
+from formulas.effect import headroom
 from formulas.explaining_shares import ShareTold, share_told
 from formulas.models import Batch
-from formulas.shares import shares_of
+from formulas.pot import pot_of
+from formulas.scaling import most_to_effect
+from formulas.shares import TOLERANCE_PERCENT, shares_of
 from ledger.access import day_of
 
 ZERO = Decimal(0)
+HUNDREDTH = Decimal("0.01")
 
 
 class BatchShare(Working):
-    """One material of a line: its percent of the pot and what was made up; or each weighing.
+    """One material of a line: its percent of the pot and what was made up; or each weighing, or
+    what the bench makes of them.
 
     Without a line, all that the batch wants, or what of it is weighed, each opened further.
     """
@@ -29,7 +34,14 @@ class BatchShare(Working):
             return self.opened(self._all(batch_for(self.actor, id), weighed), f"/batches/{id}")
         asked = {name: request.GET.get(name, "") for name in ("line", "material")}
         told = share_told(self.actor, batch=id, **asked)
-        return self.opened(self._weighed(told) if weighed else self._wanted(told), f"/batches/{id}")
+        ways = {
+            "weighed": self._weighed,
+            "still": self._still,
+            "tolerance": self._tolerance,
+            "headroom": self._headroom,
+        }
+        way = ways.get(request.GET.get("figure", ""), self._wanted)
+        return self.opened(way(told), f"/batches/{id}")
 
     def _all(self, batch: Batch, weighed: bool) -> Line:
         figure = "weighed" if weighed else None
@@ -77,6 +89,45 @@ class BatchShare(Working):
             }
             called = said("since %(material)s makes up for %(own)s, %(day)s") % made_up
             yield Line(called, one.grams, "g")
+
+    def _still(self, told: ShareTold) -> Line:
+        """The target at the bench."""
+        still = max(ZERO, told.wanted - told.weighed)
+        parts = [self._wanted(told), self._less(told)]
+        if told.wanted - told.weighed != still:
+            more = told.weighed - told.wanted
+            parts.append(Line(said("more is in than is wanted, so nothing is"), more, "g"))
+        name = said("Still wanted of %(material)s") % {"material": told.material.name}
+        return Line(name, still, "g", parts=tuple(parts))
+
+    def _less(self, told: ShareTold) -> Line:
+        return Line(said("less what is in so far"), -told.weighed, "g")
+
+    def _tolerance(self, told: ShareTold) -> Line:
+        number = self.reader.number
+        how = f"{number(TOLERANCE_PERCENT)} % · {number(told.wanted)} g"
+        name = said("A weighing may lie so far from what is wanted")
+        return Line(name, told.wanted * TOLERANCE_PERCENT / 100, "g", how=how)
+
+    def _headroom(self, told: ShareTold) -> Line:
+        """What may still go in to effect: a share of the final batch, of which it is part."""
+        most, others = told.line.max_percent, pot_of(told.batch, told.line)
+        left = None if most is None else headroom(others.others_final, others.own, most)
+        if most is None or left is None:
+            return self._wanted(told)
+        ceiling = most_to_effect(others.others_final, most)
+        number = self.reader.number
+        shown = left.quantize(HUNDREDTH, ROUND_DOWN)
+        of = {"most": number(most), "others": number(others.others_final)}
+        how = said("%(most)s %% ÷ (100 %% - %(most)s %%) · %(others)s g, all else at the end") % of
+        parts = [
+            Line(said("the most of it, as part of the final batch"), ceiling, "g", how=how),
+            Line(said("less what is in so far"), -others.own, "g"),
+        ]
+        if rest := shown - ceiling + others.own:
+            called = said("to what a scale shows, never rounded up and never below nothing")
+            parts.append(Line(called, rest, "g"))
+        return Line(said("May still go in"), shown, "g", parts=tuple(parts))
 
     def _weighed(self, told: ShareTold) -> Line:
         name = said("Weighed of %(material)s") % {"material": told.material.name}

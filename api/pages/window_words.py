@@ -10,7 +10,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages.reader import Reader
-from formulas.judging import UNIT, Judgement, Measure, Window
+from formulas.judging import UNIT, Judgement, Measure, Window, is_outside
 from formulas.models import Measurement
 
 MEASURES: Final[dict[str, Promise]] = {
@@ -30,6 +30,12 @@ class Asked:
     wanted: str
     last: Measurement | None = None
     judgement: Judgement | None = None
+    measure: str = ""
+
+    @property
+    def is_met(self) -> bool:
+        """Whether it was measured, and was not outside what is wanted when it was last."""
+        return self.last is not None and (self.judgement is None or not is_outside(self.judgement))
 
 
 def wanted(window: Window, reader: Reader) -> str:
@@ -62,7 +68,13 @@ def asked(
     for row, how in measured:
         last.setdefault(row.measure, (row, how))
     return [
-        Asked(MEASURES[one.measure], wanted(one, reader), *last.get(one.measure, (None, None)))
+        Asked(
+            name=MEASURES[one.measure],
+            wanted=wanted(one, reader),
+            last=last[one.measure][0] if one.measure in last else None,
+            judgement=last[one.measure][1] if one.measure in last else None,
+            measure=one.measure,
+        )
         for one in windows
     ]
 

@@ -5,6 +5,18 @@
 
 let looking = null;
 
+// The lot in a code of ours: in brackets, as a link of GS1, or after AI 10 of an element string.
+const CODES = [/\(10\)([^(\x1d]{1,20})/, /\/10\/([^/?#]{1,20})/, /^(?:01\d{14})?(?:17\d{6})?10([^\x1d]{1,20})$/];
+
+// The bare code of the lot stands there, and what comes next is what the scale shows.
+function readCode(into, text) {
+  const found = CODES.map((code) => code.exec(text.trim())).find(Boolean);
+  into.value = (found ? found[1] : text).trim();
+  into.dispatchEvent(new Event("input", { bubbles: true }));
+  const scale = into.form.querySelector("[name$=quantity]");
+  (scale || into).focus();
+}
+
 function endScan() {
   if (!looking) return;
   const { button, called, stream, video } = looking;
@@ -32,10 +44,8 @@ async function scan(button) {
   while (looking === own && video.isConnected) {
     const [code] = await detector.detect(video).catch(() => []);
     if (looking === own && code) {
-      into.value = code.rawValue;
-      into.dispatchEvent(new Event("input", { bubbles: true }));
-      into.focus();
-      return endScan();
+      endScan();
+      return readCode(into, code.rawValue);
     }
     await new Promise(requestAnimationFrame);
   }
@@ -63,6 +73,15 @@ function offerScanning() {
 document.addEventListener("focusin", ({ target }) => {
   if (looking && target !== looking.button && target.id !== looking.button.dataset.scanInto) endScan();
 });
-document.addEventListener("keydown", ({ key }) => key === "Escape" && endScan());
+// A scanner that types ends with Enter, which must not send a form whose scale was not read yet.
+document.addEventListener("keydown", (event) => {
+  const { key, target } = event;
+  if (key === "Escape") endScan();
+  if (key !== "Enter" || !document.querySelector(`[data-scan-into="${target.id}"]`)) return;
+  const scale = target.form.querySelector("[name$=quantity]");
+  if (!scale || scale.value || !target.value) return;
+  event.preventDefault();
+  readCode(target, target.value);
+});
 document.addEventListener("visibilitychange", () => document.hidden && endScan());
 window.addEventListener("pagehide", endScan);

@@ -78,9 +78,9 @@ def test_an_end_that_is_mostly_a_slip_is_asked_once(
     assert "Not all of it is weighed in: Beeswax." in refused(client, finish, output="79 g")
     done(client, bench, **weighing(shop, balm, 1, "20"))
     assert "More came out than went in" in refused(client, finish, output="5 kg")
-    assert "Less than nothing" in refused(client, finish, output="99 g", labour_minutes="-3")
-    few = FinishForm({"output": "99 g", "units": "-4"}, reader=Reader())
+    few = FinishForm({"output": "99 g", "units": "-4", "labour_minutes": "-3"}, reader=Reader())
     assert few.errors["units"] == ["Write 1 or more."]
+    assert "Less than nothing" in few.errors["labour_minutes"][0]
     assert "99" in done(client, finish, output="99 g")
     reopened = done(client, path_of(balm), do="reopen", reason="the wrong figure")
     assert "all weighed in" in reopened
