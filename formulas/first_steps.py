@@ -3,12 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
+from uuid import UUID
 
-from django.db.models import Exists, Q
+from django.db.models import Exists, Q, Subquery
 
 from formulas.models import Batch, Formula, Making
 from ledger.access import Actor
 from ledger.models import Custody, Maker, Material, ReceiptLine, Status
+from ledger.places import some_left
 from ledger.roles import Verb
 
 
@@ -25,11 +28,15 @@ class Step(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """A step, whether it is done, and whether it is the next one to do."""
+    """A step, whether it is done, and whether it is the next one to do.
+
+    `of` is the lot to release and the batch to weigh; None of other steps, and where none waits.
+    """
 
     step: Step
     done: bool
     next: bool
+    of: UUID | None
 
 
 def first_steps(actor: Actor) -> Sequence[Taken]:
@@ -50,9 +57,17 @@ def first_steps(actor: Actor) -> Sequence[Taken]:
         Step.BATCH: Batch.objects.filter(**own),
         Step.FINISH: Making.objects.filter(**own),
     }
-    asked = {step.value: Exists(rows) for step, rows in done.items()}
+    waiting = Custody.objects.filter(some_left(), **own, status=Status.QUARANTINE)
+    planned = Batch.objects.filter(**own, state=Batch.State.PLANNED)
+    about = {
+        Step.RELEASE: waiting.order_by("since", "lot_id").values("lot_id")[:1],
+        Step.FINISH: planned.order_by("planned_for", "id").values("id")[:1],
+    }
+    asked: dict[str, Any] = {step.value: Exists(rows) for step, rows in done.items()}
+    asked |= {f"{step.value}_of": Subquery(rows) for step, rows in about.items()}
     (found,) = Maker.objects.filter(id=actor.maker).annotate(**asked).values(*asked)
-    if all(found.values()):
-        return []
     left = [step for step in Step if not found[step.value]]
-    return [Taken(step, found[step.value], step is left[0]) for step in Step]
+    return [
+        Taken(step, found[step.value], step is left[0], found.get(f"{step.value}_of"))
+        for step in (Step if left else ())
+    ]

@@ -53,12 +53,14 @@ class Position:
 class Proposal:
     """Where each maker stands, and the fewest payments that clear what nobody disputes.
 
-    No way needs fewer than `at_least`, which is their number where that is proven.
+    No way needs fewer than `at_least`, which is their number where that is proven. Once they are
+    all that anybody owes, nothing is `to_clear`: they are to be paid.
     """
 
     positions: list[Position]
     payments: list[Payment[UUID]]
     at_least: int
+    to_clear: bool
 
 
 def propose(actor: Actor) -> Proposal:
@@ -148,7 +150,8 @@ def _propose(actor: Actor, pairs: Mapping[Pair, tuple[Decimal, Decimal]]) -> Pro
         Position(maker.id, maker.name, amounts[maker.id], disputes[maker.id]) for maker in makers
     ]
     cleared = clear({one.maker: one.undisputed for one in positions})
-    return Proposal(positions, cleared.payments, cleared.at_least)
+    to_clear = bool(_changes(pairs, cleared.payments))
+    return Proposal(positions, cleared.payments, cleared.at_least, to_clear)
 
 
 def _changes(

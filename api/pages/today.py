@@ -13,9 +13,17 @@ from api.pages.places import place_of
 from api.pages.screen import Screen
 from formulas import first_steps, today
 from formulas.repicking import reserve_again
-from ledger import alert_answers, claiming, recall_notices, round_buyers, transferring
+from ledger import (
+    alert_answers,
+    claiming,
+    coop_clearing,
+    recall_notices,
+    round_buyers,
+    transferring,
+)
 from ledger.co_op_store import may_keep
 from ledger.roles import Verb
+from ledger.round_running import rounds_to_run
 
 PUT_OFF: Final = timedelta(days=7)
 # It is typed as it stands, in whatever language the page is.
@@ -37,9 +45,7 @@ class Today(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         if self.actor.maker_id is None:
-            runs = self.actor.may(Verb.RUN_ROUNDS)
-            makers = not runs or may_keep(self.actor).exists()
-            return self.render("pages/coordinator.html", {"makers": makers, "command": COMMAND})
+            return self._of_the_co_op()
         return self._page(TapForm(reader=self.reader))
 
     def post(self, request: HttpRequest) -> HttpResponse:
@@ -75,6 +81,17 @@ class Today(Screen):
             "choose": lambda id, _: reserve_again(actor, batch=id),
             "later": lambda id, _: alert_answers.snooze(actor, id, until=later, now=now),
         }
+
+    def _of_the_co_op(self) -> HttpResponse:
+        """What waits for whoever acts for the co-op and for no maker, and the ways of the co-op."""
+        runs, clears = self.actor.may(Verb.RUN_ROUNDS), self.actor.may(Verb.CLEAR)
+        facts = {
+            "makers": not runs or may_keep(self.actor).exists(),
+            "command": COMMAND,
+            "running": rounds_to_run(self.actor, now=self.now, most=today.MOST) if runs else None,
+            "proposal": coop_clearing.propose(self.actor) if clears else None,
+        }
+        return self.render("pages/coordinator.html", facts)
 
     def _page(self, form: PageForm, status: int = 200) -> HttpResponse:
         found = today.today(self.actor, now=self.now)
