@@ -82,6 +82,11 @@ function ready() {
   show();
 }
 
+// A form that was refused is the answer to what was sent, which a browser will not show again: its
+// Back would lead to a page of its own about a resend. So it comes back as the page with that form,
+// asked for anew: whoever has signed out meanwhile sees nothing of it.
+history.replaceState(history.state, "", location.href);
+
 window.addEventListener("pageshow", () => {
   ready();
   sendQuietly();
