@@ -8,14 +8,16 @@ import pytest
 
 from formulas.composing import write_formula
 from formulas.errors import BulkTooOld
+from formulas.filling import fill
 from formulas.leftovers import reconcile
 from formulas.models import Filling
 from formulas.standards import GivenPrice, set_formula_standard, set_product_standard
+from formulas.unit_costs import unit_cost_of
 from ledger.access import acting_as
 from ledger.entries import explained
 from ledger.ids import new_id
 from ledger.models import Holding
-from tests.factories import TODAY, D, open_workshop
+from tests.factories import MORNING, TODAY, D, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in
 
 
@@ -62,6 +64,28 @@ def test_a_fill_is_asked_about_and_taken_back(database: Any, redis_server: Any) 
     with acting_as(shop.actor):
         (kept,) = Holding.objects.filter(kind="issue", quantity__gt=0)
         assert (kept.account.name, kept.quantity) == ("retained", 1)
+
+
+@pytest.mark.parametrize(("percent", "each"), [("10", "0.55"), ("0", "0.50")])
+def test_pieces_filled_from_bulk_carry_no_overhead_and_say_so(
+    database: Any, redis_server: Any, percent: str, each: str
+) -> None:
+    """By hand: 100 g at 5.00 a kilogram are 0.50, and with a tenth of that as overhead 0.55 in a
+    batch that is made for the product; ten pieces from bulk are 5.00 in either case."""
+    shop = open_workshop()
+    oil = shop.material("Oil")
+    shop.receive(oil, "10 kg", "50.00")
+    version = shop.formula("Balm", [(oil, "100")])
+    product = shop.product(version, "100 g", overhead_percent=D(percent))
+    bulk, client = shop.made_lot(version, "5000"), signed_in(shop)
+    made = shop.does(fill, product=product.id, lot=bulk.id, units=10, happened_at=MORNING)
+    assert made.total == D("5.00")
+    assert shop.does(unit_cost_of, product=product.id).cost.per_unit == D(each)
+    priced = shown(client.get(f"/products/{product.id}/price"))
+    filled = shown(client.get(f"/fills/{made.filling.id}"))
+    says = percent != "0"
+    assert ("carry none of it" in filled) is says
+    assert ("carry no overhead and no work by the batch" in priced) is says
 
 
 def test_bulk_is_filled_by_weight_in_time_and_with_a_label(
