@@ -60,6 +60,7 @@ class Teller:
     names: Mapping[str, str]
     sources: Sequence[Source]
     most: int
+    until: date | None
 
     @property
     def weeks(self) -> Sequence[Week]:
@@ -99,8 +100,8 @@ class Teller:
         if low is None:
             return self.line(name, ZERO)
         lifts = self.line(said("up to a week's use above its low-stock point"), low.up_to)
-        to = address("materials", self.material.id, "need", figure="position")
-        less = self.line(said("less what to count on"), -low.position, to=to)
+        called = said("less what is left once all is made")
+        less = self.line(called, -low.position, to=self.opens("position"))
         return self.summed(name, (lifts, less))
 
     def counted_on(self) -> Line:
@@ -110,8 +111,8 @@ class Teller:
         return self.summed(said("To count on"), [one for one in parts if one.amount])
 
     def position(self) -> Line:
-        """The same, with what intermediates need that are still to be planned; of what is made
-        here also what planned batches will give, up to the last of the weeks."""
+        """That, less what intermediates need that are still to be planned; of what is made here,
+        with what planned batches will give up to the last of the weeks."""
         row = self.row
         if row is None or row.record.formula is None:
             below = [self._below(one) for one in (row.record.taken if row else ())]
@@ -123,7 +124,7 @@ class Teller:
             parts += [
                 self._less_of("needed", place, self._brief("needed", place)) for place in weeks
             ]
-        return self.summed(said("To count on"), [one for one in parts if one.amount])
+        return self.summed(said("Left once all is made"), [one for one in parts if one.amount])
 
     def on_shelf(self) -> Line:
         """All that is in store, whether it may be used or not, lot by lot."""
@@ -256,23 +257,28 @@ class Teller:
         parts = (self._less(part.name, part) for part in one.parts if isinstance(part, Line))
         return self.line(name, -(one.amount or ZERO), parts, how=one.how, to=one.to)
 
-    def opens(self, figure: str, place: int) -> str:
-        week = self.weeks[place].first
-        return address("materials", self.material.id, "need", figure=figure, week=week)
+    def opens(self, figure: str, place: int | None = None) -> str:
+        week = None if place is None else self.weeks[place].first
+        asked = {"figure": figure, "week": week, "until": self.until}
+        return address("materials", self.material.id, "need", **asked)
 
 
 class MaterialNeed(Working):
-    """A figure of a material's needs: of one week, of what is in hand, or of what to order."""
+    """A figure of a material's needs: of one week, of what is in hand, or of what to order.
+
+    Of batches up to a day, where one is asked `until`, as a plan of orders is.
+    """
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         material = material_for(self.actor, id)
         today = day_of(self.actor, self.now)
-        found = requirements(self.actor, now=self.now, until=today + AHEAD)
+        until = self._until()
+        found = requirements(self.actor, now=self.now, until=until or today + AHEAD)
         row = next((one for one in found.rows if one.material.id == material.id), None)
         sources = sources_of(self.actor, material=material.id, today=today, until=EVER)
         names = {str(one.material.id): one.material.name for one in found.rows}
         most = tables.MOST_ROWS if tables.asked(request) else MOST_LINES // 2
-        teller = Teller(self.reader, material, row, names, sources, most)
+        teller = Teller(self.reader, material, row, names, sources, most, until)
         asked, weeks = request.GET.get("figure", ""), teller.weeks
         starts = [week.first.isoformat() for week in weeks]
         week = request.GET.get("week", "")
@@ -284,3 +290,9 @@ class MaterialNeed(Working):
             whole["on_shelf"] = teller.on_shelf
             figure = whole.get(asked, teller.in_hand)()
         return self.opened(figure, address("order", material=material.id))
+
+    def _until(self) -> date | None:
+        try:
+            return date.fromisoformat(self.request.GET.get("until", ""))
+        except ValueError:
+            return None

@@ -136,6 +136,7 @@ class OrderPlan(Screen):
             told=_told(found, parts, currency) if found else (),
             lines=lines,
             few=lines <= FEW_LINES,
+            until=wish.until,
             ask_all=wish.anew("page", "without"),
             all_materials=wish.anew("page", "material", "least"),
             as_needed=wish.anew("page", "least"),

@@ -101,6 +101,12 @@ class Wish:
         return [id for one in asked if (id := id_in(one))]
 
     @property
+    def until(self) -> str:
+        """The day up to which it is asked, as an address has it; "" where none is asked."""
+        day = self.form.cleaned_data.get("until") if self.form.is_bound else None
+        return day.isoformat() if day else ""
+
+    @property
     def taken(self) -> dict[str, Decimal]:
         """How much of a material is bought at least, where an advice was taken, by its id."""
         found = {}

@@ -16,6 +16,7 @@ from ledger.offering import BreakFacts, PriceFacts, TermsFacts, add_offer, set_s
 from ledger.quantities import parse_quantity
 from tests.factories import D, Workshop, open_workshop
 from tests.pages.browsing import in_role, sent, shown, signed_in
+from tests.pages.figures import opened
 from tests.pages.test_rounds import for_the_co_op
 
 LONG_AGO = date(2025, 1, 1)
@@ -146,7 +147,7 @@ def test_what_runs_low_is_ordered_by_one_tap(shop: Workshop) -> None:
     assert "/orders/new?" not in today.content.decode()
     told = figures(client.get(f"/order/plan?material={wax.id}"))
     assert "7 x 500 g" in told
-    assert "low: 2 kg to count on; warned at 5 kg; bought up to 5.001 kg" in told
+    assert "low: 2 kg left once all is made; warned at 5 kg; bought up to 5.001 kg" in told
     assert "a week's use above it" in told
     alone = client.get(f"/order/plan?material={salt.id}")
     assert "offered by nobody that is asked, so not in the plan: Salt" in figures(alone)
@@ -163,3 +164,31 @@ def test_what_runs_low_is_ordered_by_one_tap(shop: Workshop) -> None:
     every = figures(client.get("/order/plan", {"until": str(datetime.now(UTC).date())}))
     assert "7 x 500 g" in every
     assert "offered by nobody" in every
+
+
+def test_what_is_left_once_all_is_made_is_told_apart_from_what_is_counted_on(
+    shop: Workshop,
+) -> None:
+    """By hand: of 1 kg of glycerin two batches of a tonic take 700 g each: -400 g to count on. The
+    300 g of glycerite that each lacks besides are still to be planned, and take as much: -700 g are
+    left once what today needs is made, and -1000 with what is made in forty days."""
+    glycerin = shop.material("Glycerin by the jug")
+    glycerite = shop.formula("Rosemary glycerite", [(glycerin, "100")])
+    offered(shop, seller(shop, "Jugs"), glycerin, "500 g", PriceFacts(LONG_AGO, D(8)))
+    shop.receive(glycerin, "1 kg", "20")
+    tonic, today = shop.formula("Tonic", [(glycerin, "70"), (glycerite, "30")]), datetime.now(UTC)
+    for days in (0, 40):
+        shop.plan(tonic, "1 kg", planned_for=today.date() + timedelta(days=days))
+    shop.does(set_watch, material=glycerin.id, reorder_point=parse_quantity("2 kg"))
+    client, need = signed_in(shop), f"/materials/{glycerin.id}/need?figure="
+    plan = client.get("/order/plan", {"material": str(glycerin.id), "until": str(today.date())})
+    assert "low: -700 g left once all is made; warned at 2 kg" in figures(plan)
+    (asked,) = re.findall(rf'href="({re.escape(need)}position[^"]*)"', plan.content.decode())
+    told = {
+        **{unescape(asked): -700, f"{need}position": -1000, f"{need}counted_on": -400},
+        f"{need}position&until=2026-02-31": -1000,
+    }
+    for path, grams in told.items():
+        working = opened(client, path)
+        assert working.exact == grams, path
+        assert working.adds_up, path
