@@ -9,6 +9,6 @@ class FormulasConfig(AppConfig):
     name = "formulas"
 
     def ready(self) -> None:
-        """Make known what the outbox may be asked to do, and what a review looks at."""
+        """Make known what the outbox may be asked, what a review looks at, and what is planned."""
         # It has tables, which are there only now.
-        from formulas import short_batches  # noqa: F401
+        from formulas import planned_days, short_batches  # noqa: F401

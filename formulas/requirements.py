@@ -11,6 +11,7 @@ from uuid import UUID
 
 from formulas.composition import Recipe
 from formulas.models import Formula
+from formulas.planned_days import days_of
 from formulas.recipes import recipes_below
 from formulas.requirement_records import DAYS, Dated, Facts, Record, records_of
 from ledger.access import Actor, day_of
@@ -27,34 +28,6 @@ from ledger.statements import run
 from ledger.usage_reading import DAYS_A_MONTH, monthly_use
 
 MOST_WEEKS: Final = 53
-# What planned batches still need, promised to them or lacking; what is promised otherwise, today.
-# What planned batches of bulk and intermediates will give, and what is on order: today where
-# nobody has said when it comes.
-_DATED: Final = """
-select 'needs', n.material_id::text, coalesce(b.planned_for, %(today)s::date), sum(n.quantity)
-  from (select account_id, material_id, quantity from ledger_reservation
-          where coop_id = %(coop)s and maker_id = %(maker)s and quantity > 0
-        union all
-        select account_id, material_id, quantity from ledger_shortfall
-          where coop_id = %(coop)s and maker_id = %(maker)s and quantity > 0) n
-  left join formulas_batch b on b.coop_id = %(coop)s and b.account_id = n.account_id
- where coalesce(b.planned_for, %(today)s::date) <= %(until)s::date
- group by 2, 3
-union all
-select 'arriving', material_id::text, coalesce(expected_on, %(today)s::date), sum(quantity)
-  from ledger_onorder
- where coop_id = %(coop)s and maker_id = %(maker)s and any_left
-   and coalesce(expected_on, %(today)s::date) <= %(until)s::date
- group by 2, 3
-union all
-select 'arriving', f.material_id::text, b.planned_for, sum(b.output_grams)
-  from formulas_batch b
-  join formulas_formulaversion v on v.coop_id = b.coop_id and v.id = b.version_id
-  join formulas_formula f on f.coop_id = v.coop_id and f.id = v.formula_id
- where b.coop_id = %(coop)s and b.maker_id = %(maker)s and b.state = 'planned'
-   and b.product_id is null and b.planned_for <= %(until)s::date
- group by 2, 3
-"""
 # What may be used today: released and in date, whomever it is promised to.
 _STORED: Final = """
 select h.material_id::text, h.quantity, ledger_last_day(l.expires_on, l.retest_on, c.use_by)
@@ -134,9 +107,9 @@ def requirements(
     today = day_of(actor, now)
     weeks = _weeks(today, until)
     asked = {"coop": actor.coop_id, "maker": actor.maker, "today": today, "until": until}
-    dated = _dated(run(_DATED, asked))
+    dated = days_of(actor.coop_id, actor.maker, today=today, until=until)
     watched = {row[0]: _Watched(*row[1:]) for row in run(_WATCHED, asked)}
-    needs = dated["needs"]
+    needs = dated.needs
     for material, one in watched.items():
         if one.safety or one.position <= one.point:
             needs[material] += []
@@ -152,7 +125,7 @@ def requirements(
         first=today,
         weeks=weeks,
         needs=needs,
-        arriving=dated["arriving"],
+        arriving=dated.arriving,
         stored=_stored(run(_STORED, {**asked, "materials": list(every)})),
         made=made,
         recipes=recipes,
@@ -221,19 +194,6 @@ def _low(
         low = reorder(standing[str(id)], point=watched[str(id)].point, weekly_use=weekly)
         if low is not None:
             found[str(id)] = low
-    return found
-
-
-def _dated(
-    rows: Iterable[tuple[str, str, date, Decimal]],
-) -> dict[str, dict[str, list[tuple[date, Decimal]]]]:
-    """Quantities with their days, by what they are and by material."""
-    found: dict[str, dict[str, list[tuple[date, Decimal]]]] = {
-        "needs": defaultdict(list),
-        "arriving": defaultdict(list),
-    }
-    for what, material, day, quantity in rows:
-        found[what][material].append((day, quantity))
     return found
 
 

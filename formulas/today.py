@@ -5,6 +5,7 @@ the rest."""
 from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
 
@@ -14,6 +15,7 @@ from django.db.models import (
     Exists,
     ExpressionWrapper,
     F,
+    JSONField,
     OuterRef,
     Q,
     QuerySet,
@@ -52,6 +54,7 @@ from ledger.places import out_of_place, some_left
 from ledger.recall_notices import notices_of
 from ledger.roles import Verb
 from ledger.round_waiting import Waiting, rounds_waiting
+from ledger.running_out import Standing, ahead_of
 from ledger.source_tests import sources_to_test
 from ledger.transferring import Offered, offered, transfers_of
 
@@ -69,13 +72,14 @@ LISTED: Final = (AlertKind.BATCH_SHORT, AlertKind.EXPIRING, AlertKind.RETEST_DUE
 class Alerted:
     """An open alert that nobody has acknowledged or put off, in a line.
 
-    `runs_out_on` is when a material that is low will be used up, None where that is not known. What
-    the maker makes itself is planned as `made_as`, such as "formula:" and an id; "" for others.
+    Of a material that is low it says how the maker `stands` with it by now, None of what is no
+    material that is low. What the maker makes itself is planned as `made_as`, such as "formula:"
+    and an id; "" for others.
     """
 
     alert: Alert
     words: str
-    runs_out_on: date | None
+    stands: Standing | None
     made_as: str
 
 
@@ -177,21 +181,26 @@ def _alerted(actor: Actor, now: datetime, listed: Set[UUID], more: set[str]) -> 
         name: Subquery(kind.objects.filter(**of).values("id")[:1])
         for name, kind in (("product", Product), ("formula", Formula))
     }
-    found = _first("alerted", rows.annotate(**makes).order_by("-opened_at", "-id"), more)
+    day = day_of(actor, now)
+    low = When(kind=AlertKind.LOW_STOCK, then=ahead_of(actor.coop_id, actor.maker, day, "material"))
+    rows = rows.annotate(**makes, ahead=Case(low, output_field=JSONField()))
+    found = _first("alerted", rows.order_by("-opened_at", "-id"), more)
     return [
-        Alerted(one, told(one.kind, one.facts).subject, _runs_out(one), _made_as(one))
+        Alerted(one, told(one.kind, one.facts).subject, _stands(one, day), _made_as(one))
         for one in found
     ]
+
+
+def _stands(alert: Any, day: date) -> Standing | None:
+    """Where the maker stands by now with what is low: an alert keeps what was so when it opened."""
+    if not alert.ahead:
+        return None
+    return Standing.told(alert.ahead, Decimal(alert.facts.get("daily_use", 0)), day)
 
 
 def _made_as(alert: Alert) -> str:
     made = ((name, getattr(alert, name)) for name in ("product", "formula"))
     return next((f"{name}:{id}" for name, id in made if id), "")
-
-
-def _runs_out(alert: Alert) -> date | None:
-    told_day = alert.facts.get("runs_out_on")
-    return date.fromisoformat(told_day) if told_day else None
 
 
 def _claims(actor: Actor, now: datetime) -> "Sequence[Claim] | QuerySet[Claim]":

@@ -9,19 +9,26 @@ from django.db.models import QuerySet
 from ledger.access import Actor, find
 from ledger.announcing import Announcer
 from ledger.errors import AlertClosed, Invalid
-from ledger.models import Alert
+from ledger.models import Alert, AlertKind
 from ledger.roles import Verb
 
 LONGEST_SNOOZE: Final = timedelta(days=366)
+# What tells a price is for those alone who may see such a price anywhere else.
+TELLS: Final = {
+    AlertKind.PRICE_JUMP: Verb.SEE_OFFERS,
+    AlertKind.DEPOSIT_UNCLAIMED: Verb.SEE_COSTS,
+}
 
 
 def alerts(actor: Actor, *, open: bool | None = None, kind: str | None = None) -> "QuerySet[Alert]":
     """The maker's alerts with their materials and lots: all, or the open or closed, of a kind.
 
-    An alert keeps the figures that it was opened with.
+    An alert keeps the figures that it was opened with. Of prices and deposits only those are told
+    who may see offers and costs.
     """
     actor.must(Verb.READ)
     rows = Alert.objects.select_related("material", "lot").filter(maker_id=actor.maker)
+    rows = rows.exclude(kind__in=[one for one, verb in TELLS.items() if not actor.may(verb)])
     if kind is not None:
         rows = rows.filter(kind=kind)
     return rows if open is None else rows.filter(closed_at__isnull=open)

@@ -48,12 +48,6 @@ def _name(facts: Facts, name: str = "name") -> str:
 def _low_stock(facts: Facts) -> Told:
     name, position = _name(facts), _amount(facts, "position")
     point = _amount(facts, "reorder_point")
-    by_use = (
-        f"Runs out:       {_in_words(_day(facts, 'runs_out_on'))}, at"
-        f" {_amount(facts, 'daily_use')} a day"
-        if facts["runs_out_on"]
-        else "Runs out:       not known; none of it was used in the last ninety days"
-    )
     return Told(
         Sentence(
             "{name} is low: {position}, reorder at {point}",
@@ -66,7 +60,7 @@ def _low_stock(facts: Facts) -> Told:
             "",
             f"Position:       {position}",
             f"Reorder point:  {point}",
-            by_use,
+            f"Runs out:       {_runs_out(facts)}",
             "",
             "The position is what may be used today and what is on order, less all that planned",
             "batches need. Lots in quarantine, on hold, rejected or past their date do not count.",
@@ -74,6 +68,17 @@ def _low_stock(facts: Facts) -> Told:
             "You will hear of this again only after the position has been above the point.",
         ),
     )
+
+
+def _runs_out(facts: Facts) -> str:
+    """The day, and what uses it up by then: what is planned, or what is usual if that is more."""
+    used, day = _amount(facts, "daily_use"), facts["runs_out_on"]
+    if day is None and used.quantity:
+        return f"not soon, at {used} a day"
+    if day is None:
+        return "not known; none was used in the last ninety days, and no batch needs the rest"
+    by = f"by what is planned or at {used} a day" if used.quantity else "by what is planned"
+    return f"{_in_words(_day(facts, 'runs_out_on'))}, {by}"
 
 
 def _batch_short(facts: Facts) -> Told:

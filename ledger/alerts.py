@@ -30,13 +30,13 @@ from ledger.errors import (
     Stale,
     placed,
 )
-from ledger.expiry_risk import runs_out_on
 from ledger.makers import all_coops
 from ledger.measuring import measure
 from ledger.models import Alert, AlertKind, Material, Watch
 from ledger.outbox import Work
 from ledger.quantities import Quantity
 from ledger.roles import Verb
+from ledger.running_out import Standing, ahead_of
 from ledger.statements import run, unhurried
 from ledger.usage_reading import mean_daily_use
 
@@ -219,10 +219,13 @@ def _own_watches(actor: Actor) -> "QuerySet[Watch]":
 
 
 def _low(watch: Watch, stands: Position, day: date) -> Finding:
-    """What is so of a material that is low, with the day on which it runs out at its usual use."""
+    """What is so of a material that is low, with its usual use and the day on which it runs out."""
     used = mean_daily_use(watch.coop_id, watch.maker_id, [watch.material_id], today=day)
     daily_use = used.get(watch.material_id, Decimal(0)).quantize(SIX_PLACES)
-    ends = runs_out_on(stands.available, daily_use, day)
+    asked = ahead_of(watch.coop_id, watch.maker_id, day, "id")
+    rows = Material.objects.filter(coop_id=watch.coop_id, id=watch.material_id)
+    ahead = rows.annotate(ahead=asked).values_list("ahead", flat=True).get()
+    ends = Standing.told(ahead, daily_use, day).runs_out_on
     facts = {
         "name": watch.material.name,
         "counted": watch.material.counted,

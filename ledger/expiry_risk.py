@@ -1,9 +1,11 @@
 """How much of each dated lot will not be used before its last day, and when a material runs out.
 
 Use is taken as even: so many grams or pieces a day, always from the lot that ends first. Common
-practice (first expired, first out); a steady rate is an assumption, and the answer no better.
+practice (first expired, first out); a steady rate is an assumption, and the answer no better. What
+is planned is known, and counts where it is more.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -12,6 +14,8 @@ from uuid import UUID
 
 # Nobody plans further, and the calendar ends.
 FURTHEST = timedelta(days=3650)
+A_DAY = timedelta(days=1)
+Dated = Sequence[tuple[date, Decimal]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +49,35 @@ def at_risk(lots: Sequence[DatedLot], daily_use: Decimal, today: date) -> dict[U
     return left
 
 
-def runs_out_on(available: Decimal, daily_use: Decimal, today: date) -> date | None:
-    """The day on which so much is used up at that rate; None where nothing is used, or not soon."""
-    if daily_use <= 0:
-        return None
-    days = max(Decimal(0), available) / daily_use
-    return None if days > FURTHEST.days else today + timedelta(days=int(days))
+def runs_out_on(
+    lots: Sequence[DatedLot], coming: Dated, needs: Dated, daily_use: Decimal, today: date
+) -> date | None:
+    """The day by whose end all that there is has been used; None where nothing is, or not soon.
+
+    There are the lots, each up to its last day, and what comes on a day; what has no last day comes
+    today. Used by the end of a day is what is needed by then, each need on its day, or the usual
+    use of so many days, today included, whichever is more: what is planned is no use beside the
+    usual one. What was due before today is due today.
+    """
+    left = at_risk(lots, daily_use, today)
+    there = [(today, lot.quantity) for lot in lots] + [*coming]
+    there += [(lot.last_day + A_DAY, -left[lot.lot]) for lot in lots if left[lot.lot]]
+    there_by, needed_by = _by_day(there, today), _by_day(needs, today)
+    has = needed = Decimal(0)
+    days = sorted({today, *there_by, *needed_by})
+    for day, following in zip(days, [*days[1:], today + FURTHEST], strict=True):
+        has += there_by.get(day, Decimal(0))
+        needed += needed_by.get(day, Decimal(0))
+        if needed >= has and (needed or daily_use):
+            return day
+        if daily_use > 0 and has / daily_use <= (following - today).days:
+            return max(day, today + timedelta(days=math.ceil(has / daily_use) - 1))
+    return None
+
+
+def _by_day(dated: Dated, today: date) -> dict[date, Decimal]:
+    found: dict[date, Decimal] = {}
+    for day, quantity in dated:
+        due = max(day, today)
+        found[due] = found.get(due, Decimal(0)) + quantity
+    return found

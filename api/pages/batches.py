@@ -30,6 +30,7 @@ from api.pages.forms import (
 from api.pages.joint import Split
 from api.pages.reader import Reader
 from api.pages.screen import Screen
+from api.pages.separators import NUMBER
 from api.pages.window_words import MEASURES, asked
 from api.pages.workings import Working
 from api.pages.yields import yields_of
@@ -159,7 +160,12 @@ class Plan(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         self.actor.must(Verb.MAKE)
-        first = {"planned_for": day_of(self.actor, self.now), "what": request.GET.get("what", "")}
+        asked, day = request.GET, day_of(self.actor, self.now)
+        first = {"planned_for": day, "what": asked.get("what", ""), "size": ""}
+        if NUMBER.fullmatch(asked.get("grams", "")):
+            first["size"] = self.reader.typed(Decimal(asked["grams"]))
+        elif PIECES.fullmatch(asked.get("pieces", "")):
+            first["size"] = asked["pieces"]
         return self.show(form=self._form(initial=first))
 
     def post(self, request: HttpRequest) -> HttpResponse:

@@ -221,12 +221,14 @@ class Receive(Screen):
         return Rows(LineForm, "lines", data, reader=self.reader, judged=judged, more=more)
 
     def _wanted(self, request: HttpRequest) -> dict[str, str]:
-        """The material that the page before asked for, as the first line has it."""
-        id = id_in(request.GET.get("material", ""))
-        if id is None:
-            return {}
-        name = materials_visible_to(self.actor).filter(id=id).values_list("name", flat=True).first()
-        return {"lines-0-material": name} if name else {}
+        """The materials that the page before asked for, a line for each."""
+        asked = request.GET.getlist("material")[: Rows.MOST]
+        ids = dict.fromkeys(id for one in asked if (id := id_in(one)))
+        known = materials_visible_to(self.actor).filter(id__in=ids).values_list("id", "name")
+        names = {str(id): name for id, name in known} if ids else {}
+        found = [names[id] for id in ids if id in names]
+        lines = {f"lines-{place}-material": name for place, name in enumerate(found)}
+        return {"lines": str(len(found)), **lines} if found else {}
 
     def _forms(
         self, forms: Forms, *, working: Any = None, status: int = 200, part: bool = True

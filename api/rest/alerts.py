@@ -13,13 +13,16 @@ from api.rest.fields import Body, Choice, Id, Moment, Shown, Text, plain
 from ledger import alert_answers
 from ledger.access import Actor
 from ledger.models import Alert, AlertKind
-from ledger.roles import Verb
 
 
 class RunsOut(serializers.Serializer[Any]):
     available = Shown(help_text="Usable less reserved, when the alert opened.")
     daily_use = Shown(help_text="The mean of the last ninety days.")
-    on = serializers.DateField(allow_null=True, help_text="Null where none of it is used.")
+    on = serializers.DateField(
+        allow_null=True,
+        help_text="By what is planned, each need on its day, or at the mean use if that is more;"
+        " null where neither uses it up.",
+    )
 
 
 class ShortOfBatch(serializers.Serializer[Any]):
@@ -97,10 +100,10 @@ class AlertOut(serializers.Serializer[Any]):
     batch = BatchInShort(allow_null=True, help_text="That can't be made.")
     lot = LotInDanger(allow_null=True, help_text="Of an alert about one lot.")
     price = PriceJump(
-        allow_null=True, help_text="That jumped; null for who may not see what is offered."
+        allow_null=True, help_text="That jumped; told to who may see what is offered."
     )
     deposit = DepositOwed(
-        allow_null=True, help_text="That nobody claimed; null for who may not see costs."
+        allow_null=True, help_text="That nobody claimed; told to who may see costs."
     )
     called_back = CalledBack(allow_null=True, help_text="By whom and why; until it is answered.")
     opened_at = Moment()
@@ -120,7 +123,7 @@ class SnoozeIn(Body):
     until = Moment()
 
 
-def alert_json(row: Alert, actor: Actor) -> dict[str, Any]:
+def alert_json(row: Alert) -> dict[str, Any]:
     facts: Mapping[str, Any] = row.facts
     counted = row.material.counted if row.material else False
     return {
@@ -133,8 +136,8 @@ def alert_json(row: Alert, actor: Actor) -> dict[str, Any]:
         "runs_out": _runs_out(facts) if row.kind == AlertKind.LOW_STOCK else None,
         "batch": _batch(row) if row.kind == AlertKind.BATCH_SHORT else None,
         "lot": _lot(row) if row.lot else None,
-        "price": _price(facts, actor) if row.kind == AlertKind.PRICE_JUMP else None,
-        "deposit": _deposit(facts, actor) if row.kind == AlertKind.DEPOSIT_UNCLAIMED else None,
+        "price": _price(facts) if row.kind == AlertKind.PRICE_JUMP else None,
+        "deposit": _deposit(facts) if row.kind == AlertKind.DEPOSIT_UNCLAIMED else None,
         "called_back": _called_back(row) if row.kind == AlertKind.CALLED_BACK else None,
         "opened_at": row.opened_at,
         "closed_at": row.closed_at,
@@ -196,25 +199,12 @@ def _called_back(row: Alert) -> dict[str, Any]:
     return {"notice": str(row.subject), "by": row.facts["by"], "reason": row.facts["reason"]}
 
 
-def _deposit(facts: Mapping[str, Any], actor: Actor) -> dict[str, Any] | None:
-    """None for who may not see costs."""
-    if not actor.may(Verb.SEE_COSTS):
-        return None
-    named = ("supplier", "amount", "currency", "paid_on", "came_in")
-    return {name: facts[name] for name in named}
+def _deposit(facts: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: facts[name] for name in ("supplier", "amount", "currency", "paid_on", "came_in")}
 
 
-def _price(facts: Mapping[str, Any], actor: Actor) -> dict[str, Any] | None:
-    """None for who may not see what suppliers offer."""
-    if not actor.may(Verb.SEE_OFFERS):
-        return None
-    return {
-        "supplier": facts["supplier"],
-        "was": facts["was"],
-        "now": facts["now"],
-        "unit": facts["unit"],
-        "percent": facts["percent"],
-    }
+def _price(facts: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: facts[name] for name in ("supplier", "was", "now", "unit", "percent")}
 
 
 class Alerts(Resource):
@@ -227,7 +217,7 @@ class Alerts(Resource):
         rows = alert_answers.alerts(
             actor, open=None if state is None else state == "open", kind=query.get("kind")
         )
-        return page(self.request, query, rows, lambda row: alert_json(row, actor))
+        return page(self.request, query, rows, alert_json)
 
 
 class OneAlert(Resource):
@@ -236,7 +226,7 @@ class OneAlert(Resource):
     @reads(None, AlertOut)
     def get(self, actor: Actor, id: str) -> dict[str, Any]:
         """Show an alert."""
-        return alert_json(alert_answers.alert_for(actor, id), actor)
+        return alert_json(alert_answers.alert_for(actor, id))
 
 
 class Acknowledgements(Resource):
@@ -245,7 +235,7 @@ class Acknowledgements(Resource):
     @writes(None, AlertOut)
     def post(self, actor: Actor, id: str) -> dict[str, Any]:
         """Say that an open alert was seen; no mail of it goes out any more."""
-        return alert_json(alert_answers.acknowledge(actor, id, now=self.now), actor)
+        return alert_json(alert_answers.acknowledge(actor, id, now=self.now))
 
 
 class Snoozes(Resource):
@@ -254,4 +244,4 @@ class Snoozes(Resource):
     @writes(SnoozeIn, AlertOut, examples=examples.SNOOZE)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Say nothing of an open alert until then; if it is still so then, a mail says so."""
-        return alert_json(alert_answers.snooze(actor, id, until=data["until"], now=self.now), actor)
+        return alert_json(alert_answers.snooze(actor, id, until=data["until"], now=self.now))

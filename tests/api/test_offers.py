@@ -171,9 +171,13 @@ def test_a_price_that_jumps_is_told_at_once(coop: Coop, north: Client) -> None:
         "unit": "USD/kg",
         "percent": "25.00",
     }
-    # The bench hears of it, and of no price.
-    (seen,) = member(coop, "North Bench", "bench").listed("alerts", kind="price_jump")
-    assert (seen["id"], seen["price"]) == (alert["id"], None)
+    # The bench, which sees no price, hears of none.
+    bench, path = member(coop, "North Bench", "bench"), f"alerts/{alert['id']}"
+    assert alert["id"] not in {one["id"] for one in bench.listed("alerts")}
+    bench.get(path).refused(404, "not_found")
+    bench.post(f"{path}/acknowledgement", {}).refused(404, "not_found")
+    seen = member(coop, "North Bench", "read-only").get(path).made()
+    assert seen["price"] == alert["price"]
 
 
 def test_what_a_maker_makes_is_not_opened(north: Client) -> None:

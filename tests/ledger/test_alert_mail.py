@@ -30,7 +30,8 @@ def test_the_mail_says_what_where_and_how_much() -> None:
     local = alert.opened_at.astimezone(ZoneInfo("America/New_York"))
     for line in (
         "Sodium Chloride is running low.",
-        "Runs out:       not known; none of it was used in the last ninety days",
+        "Runs out:       not known; none was used in the last ninety days, and no batch"
+        " needs the rest",
         "This is of North Bench.",
         "Position:       750 g",
         "Reorder point:  907.18 g",

@@ -26,7 +26,7 @@ def test_what_is_low() -> None:
         "",
         "Position:       750 g",
         "Reorder point:  1 kg",
-        "Runs out:       16 Jul 2026, at 50 g a day",
+        "Runs out:       16 Jul 2026, by what is planned or at 50 g a day",
         "",
         "The position is what may be used today and what is on order, less all that planned",
         "batches need. Lots in quarantine, on hold, rejected or past their date do not count.",
@@ -35,10 +35,21 @@ def test_what_is_low() -> None:
     )
     jars = told("low_stock", low(name="Jar", counted=True))
     assert jars.subject == "Jar is low: 750 pieces, reorder at 1,000 pieces"
-    never = told("low_stock", low(runs_out_on=None))
-    assert never.lines[4] == (
-        "Runs out:       not known; none of it was used in the last ninety days"
-    )
+
+
+@pytest.mark.parametrize(
+    ("facts", "words"),
+    [
+        ({"daily_use": "0"}, "16 Jul 2026, by what is planned"),
+        ({"runs_out_on": None}, "not soon, at 50 g a day"),
+        (
+            {"runs_out_on": None, "daily_use": "0"},
+            "not known; none was used in the last ninety days, and no batch needs the rest",
+        ),
+    ],
+)
+def test_when_what_is_low_runs_out(facts: dict[str, object], words: str) -> None:
+    assert told("low_stock", low(**facts)).lines[4] == f"Runs out:       {words}"
 
 
 def test_a_batch_that_is_short() -> None:

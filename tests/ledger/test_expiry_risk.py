@@ -1,5 +1,6 @@
 """What of dated lots is left at the end, reckoned by hand and held to what must always be so."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from decimal import Decimal
 from uuid import UUID
@@ -77,22 +78,116 @@ def test_no_more_is_used_than_is_there_or_than_the_days_allow(
         assert used <= use * max(0, (end.last_day - TODAY).days + 1)
 
 
+def day(days: int) -> date:
+    return TODAY + timedelta(days=days)
+
+
+def out(
+    there: str,
+    use: str = "0",
+    *,
+    needs: Sequence[tuple[int, str]] = (),
+    coming: Sequence[tuple[int, str]] = (),
+    lots: Sequence[DatedLot] = (),
+) -> int | None:
+    """In how many days it runs out, of what is there today without a last day."""
+    comes = [(TODAY, D(there)), *((day(days), D(much)) for days, much in coming)]
+    needed = [(day(days), D(much)) for days, much in needs]
+    found = runs_out_on(lots, comes, needed, D(use), TODAY)
+    return None if found is None else (found - TODAY).days
+
+
 @pytest.mark.parametrize(
-    ("available", "use", "days"),
+    ("there", "use", "days"),
     [
-        ("1000", "100", 10),
+        # Ten days of 100 g, today the first of them.
+        ("1000", "100", 9),
+        ("1001", "100", 10),
         ("1099", "100", 10),
         ("0", "100", 0),
-        ("-5", "100", 0),
         ("1", "3", 0),
         ("0", "0.5", 0),
+        # The furthest day that is told, by hand ten years of 365 days, and a day more.
+        ("3650", "1", 3649),
+        ("3651", "1", None),
+        ("999999999999", "0.000001", None),
+        ("1000", "0", None),
+        ("0", "0", None),
     ],
 )
-def test_when_it_runs_out(available: str, use: str, days: int) -> None:
-    assert runs_out_on(D(available), D(use), TODAY) == TODAY + timedelta(days=days)
+def test_when_it_runs_out_by_use_alone(there: str, use: str, days: int | None) -> None:
+    assert out(there, use) == days
 
 
-@pytest.mark.parametrize(("available", "use"), [("1000", "0"), ("999999999999", "0.000001")])
-def test_what_nobody_uses_does_not_run_out(available: str, use: str) -> None:
-    assert runs_out_on(D(available), D(use), TODAY) is None
-    assert runs_out_on(D(3650), D(1), TODAY) is not None
+def test_what_is_planned_takes_it_on_its_days() -> None:
+    """By hand: of 1538 g 796.5 go on the 2nd day, 741.5 are left; 321.7 on the 7th, 419.8 are left;
+    796.5 on the 13th are more than that. One day less is needed for what is planned last."""
+    needs = [(1, "796.5"), (6, "321.7"), (12, "796.5")]
+    assert out("1538", needs=needs) == 12
+    assert out("1914.7", needs=needs) == 12
+    assert out("1914.8", needs=needs) is None
+    assert out("1118.2", needs=needs) == 6
+    assert out("0", needs=[(3, "5")]) == 3
+
+
+def test_what_was_planned_before_today_is_due_today() -> None:
+    assert out("100", needs=[(-3, "60"), (0, "40")]) == 0
+    assert out("100", needs=[(-3, "60"), (2, "40")]) == 2
+
+
+def test_the_usual_use_counts_where_it_is_more_and_not_beside_what_is_planned() -> None:
+    """By hand, of 1000 g: 100 a day are 700 by the 7th day, on which 800 are needed; 200 are left,
+    and the usual use catches up with those 800 on the 8th day and takes the last of all on the
+    10th. Of 50 a day 500 are used by the 10th day, 800 were, and 1000 would be on the 20th."""
+    assert out("1000", "100", needs=[(6, "800")]) == 9
+    assert out("1000", "50", needs=[(6, "800")]) == 19
+    assert out("1000", "50", needs=[(6, "1000")]) == 6
+    assert out("1000", "150", needs=[(6, "1000")]) == 6
+    assert out("1000", "200", needs=[(6, "1000")]) == 4
+
+
+def test_what_comes_counts_from_its_day() -> None:
+    """By hand: 300 g last three days of 100; with 500 more on the third day, eight. What comes on
+    the fourth comes too late, and what was to come before today is taken to come today."""
+    assert out("300", "100", coming=[(2, "500")]) == 7
+    assert out("300", "100", coming=[(3, "500")]) == 2
+    assert out("300", "100", coming=[(-5, "500")]) == 7
+    assert out("10", needs=[(4, "20")], coming=[(4, "20")]) is None
+    assert out("10", needs=[(4, "20")], coming=[(4, "10")]) == 4
+    assert out("0", needs=[(4, "20")], coming=[(5, "20")]) == 4
+
+
+def test_what_ends_unused_is_there_no_longer_than_its_last_day() -> None:
+    """By hand: 500 g that end on the third day are used up to 300, at 100 a day; of what lasts the
+    400 then go from the fourth to the seventh. Promised, 450 of them go in time, and the need of
+    the third day beside: 450 are used then, 850 are there, and the usual use has taken them on the
+    ninth. Where that lot is all, nothing is left on the day after its last."""
+    ends = lot(1, "500", 2)
+    assert out("400", "100", lots=[ends]) == 6
+    promised = DatedLot(UUID(int=1), D(500), day(2), D(450))
+    assert out("400", "100", lots=[promised], needs=[(2, "450")]) == 8
+    assert out("0", "100", lots=[ends]) == 3
+    assert out("0", lots=[ends]) is None
+    assert out("0", lots=[ends], needs=[(5, "10")]) == 5
+    assert out("0", lots=[promised], needs=[(2, "450"), (9, "1")]) == 3
+
+
+@given(
+    there=st.integers(0, 3000),
+    use=st.integers(0, 300),
+    needs=st.lists(st.tuples(st.integers(-3, 60), st.integers(1, 900)), max_size=6),
+    coming=st.lists(st.tuples(st.integers(-3, 60), st.integers(1, 900)), max_size=4),
+)
+def test_it_is_the_first_day_that_one_finds_by_going_through_them(
+    there: int, use: int, needs: list[tuple[int, int]], coming: list[tuple[int, int]]
+) -> None:
+    """Day by day, as one would with a calendar."""
+    expected = None
+    for number in range(3650):
+        has = there + sum(much for on, much in coming if on <= number)
+        planned = sum(much for on, much in needs if on <= number)
+        if max(planned, use * (number + 1)) >= has and (planned or use):
+            expected = number
+            break
+    needed, comes = ([(on, str(much)) for on, much in one] for one in (needs, coming))
+    assert out(str(there), str(use), needs=needed, coming=comes) == expected

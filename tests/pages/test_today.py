@@ -64,7 +64,7 @@ def test_what_came_since_is_told_and_promised_with_a_tap(shop: Workshop) -> None
     page = said(client)
     short, _, found = page.partition("What was lacking is here")
     assert f"{second.code} Oat balm" in under(short, "Cannot be made yet")
-    assert "Lacking: 1 kg Oat oil (500 g in store by now)" in short
+    assert "Lacking: 1 kg Oat oil ( 500 g in store by now)" in short
     assert "Look again in the store" in short
     assert f"{first.code} Oat balm" in found
     assert "In store by now, and promised to nobody: 1 kg Oat oil" in found

@@ -1,0 +1,61 @@
+"""What a planned batch lacks of a material, and what of it is in store; opened in place."""
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+from typing import Final
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as said
+
+from api.pages.forms import id_in
+from api.pages.workings import Line, Working, address, with_rest
+from formulas.lacking_told import LackTold, lack_told
+from ledger.errors import NotFound
+from ledger.models import Lot
+from ledger.quantities import kept_in
+
+ZERO: Final = Decimal(0)
+Lots = Sequence[tuple[Lot, Decimal]]
+
+
+class BatchLack(Working):
+    """What is lacking, or with `figure=there` what of it is there, lot by lot."""
+
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        material = id_in(request.GET.get("material", ""))
+        if material is None:
+            raise NotFound
+        told = lack_told(self.actor, batch=id, material=material)
+        there = request.GET.get("figure") == "there"
+        return self.opened(self._there(told) if there else self._lacking(told), f"/batches/{id}")
+
+    def _lacking(self, told: LackTold) -> Line:
+        unit, one = kept_in(told.lacking.counted), told.lacking
+        promised = self._of_lots(said("less what is promised to it"), told.promised, unit, -1)
+        parts = [
+            Line(said("wanted by the batch"), told.wanted, unit, to=f"/batches/{told.batch.id}"),
+            Line(said("less what is weighed in"), -told.weighed, unit),
+            promised,
+        ]
+        rest = one.quantity - sum((part.amount or ZERO for part in parts), ZERO)
+        parts.append(Line(said("settled otherwise at the bench"), rest, unit))
+        name = said("Lacking of %(material)s") % {"material": one.name}
+        return Line(name, one.quantity, unit, parts=tuple(part for part in parts if part.amount))
+
+    def _there(self, told: LackTold) -> Line:
+        unit, one = kept_in(told.lacking.counted), told.lacking
+        free = self._of_lots(said("in store, promised to nobody"), told.free, unit, 1)
+        less = one.there - (free.amount or ZERO)
+        parts = [free, Line(said("less what others take first, or it does not need"), less, unit)]
+        name = said("In store by now of %(material)s") % {"material": one.name}
+        return Line(name, one.there, unit, parts=tuple(part for part in parts if part.amount))
+
+    def _of_lots(self, name: str, lots: Lots, unit: str, sign: int) -> Line:
+        lines: Iterable[Line] = (
+            Line(lot.code, sign * quantity, unit, to=address("lots", lot.id))
+            for lot, quantity in lots[: self.most]
+        )
+        whole = sum((sign * quantity for _, quantity in lots), ZERO)
+        parts = with_rest(lines, whole, len(lots) - self.most, unit)
+        return Line(name, whole, unit, parts=parts)
