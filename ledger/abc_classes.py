@@ -11,10 +11,8 @@ from django.db import connection
 
 from ledger.access import Actor, day_of
 from ledger.counting_rules import due_on, rank
-from ledger.entries import account
-from ledger.models import Account
 from ledger.roles import Verb
-from ledger.usage_reading import IS_USE
+from ledger.usage_reading import FROM_STORE_OR_SHOP, IS_USE
 
 YEAR: Final = timedelta(days=365)
 _USE: Final = f"""
@@ -23,7 +21,7 @@ select c.material_id, -sum(p.quantity), -sum(p.value)
   join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
   join ledger_custody c on c.coop_id = p.coop_id and c.maker_id = p.maker_id
     and c.lot_id = p.lot_id
- where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.account_id = %(store)s
+ where p.coop_id = %(coop)s and p.maker_id = %(maker)s and {FROM_STORE_OR_SHOP}
    and p.happened_on > %(since)s and p.happened_on <= %(day)s and {IS_USE}
  group by 1
 """  # noqa: S608 - the words are our own
@@ -44,7 +42,7 @@ select m.id, m.name, m.measured_by = 'count',
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """What left the store in a year: grams or pieces, and what they had cost."""
+    """What was used, sold or given in a year: grams or pieces, and what they had cost."""
 
     quantity: Decimal
     value: Decimal
@@ -75,7 +73,6 @@ def use_of(actor: Actor, *, now: datetime) -> Mapping[UUID, Use]:
             {
                 "coop": actor.coop_id,
                 "maker": actor.maker,
-                "store": account(actor, Account.Kind.STORE, "store"),
                 "since": day - YEAR,
                 "day": day,
             },

@@ -19,14 +19,14 @@ from ledger.statements import run
 from ledger.usage_reading import IS_USE
 
 ZERO: Final = Decimal(0)
-# The place that is looked at, the sign of what counts there, and which entries count.
+# The places that are looked at, the sign of what counts there, and which entries count.
 _OF: Final[Mapping[str, tuple[str, str, str]]] = {
-    "used": ("store", "-", f"and {IS_USE}"),
-    "sold": ("sales", "", ""),
+    "used": ("'store', 'consignment'", "-", f"and {IS_USE}"),
+    "sold": ("'sales'", "", ""),
 }
 _GONE: Final = """
   from ledger_posting p
-  join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id and a.kind = '{place}'
+  join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id and a.kind in ({places})
   join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
   join ledger_lot l on l.coop_id = p.coop_id and l.id = p.lot_id
  where p.coop_id = %(coop)s and p.maker_id = %(maker)s
@@ -53,7 +53,7 @@ select e.id, e.kind, p.happened_on, e.reason,
   from ledger_posting p
   join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
    and a.kind = %(kind)s and a.name = %(name)s
-   and a.kind in ('sales', 'issue', 'loss', 'cost_difference')
+   and a.kind in ('sales', 'issue', 'loss', 'cost_difference', 'transfer')
   join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
   left join ledger_lot l on l.coop_id = p.coop_id and l.id = p.lot_id
  where p.coop_id = %(coop)s and p.maker_id = %(maker)s
@@ -132,8 +132,8 @@ def expensed_by_entry(
 
 def _statement(statement: str, of: str, first: date, last: date) -> str:
     _check(first, last)
-    place, sign, only = _OF[of]
-    return statement.format(place=place, sign=sign, only=only)
+    places, sign, only = _OF[of]
+    return statement.format(places=places, sign=sign, only=only)
 
 
 def _check(first: date, last: date) -> None:

@@ -56,7 +56,8 @@ _USED: Final = f"""
 with used as (
   select l.material_id, -sum(p.quantity) as quantity, -sum(p.value) as value
     from ledger_posting p
-    join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id and a.kind = 'store'
+    join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
+     and a.kind in ('store', 'consignment')
     join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
     join ledger_lot l on l.coop_id = p.coop_id and l.id = p.lot_id
    where p.coop_id = %(coop)s and p.maker_id = %(maker)s
@@ -86,7 +87,7 @@ _EXPENSED: Final = """
 select a.kind, a.name, sum(p.value)
   from ledger_posting p
   join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
-   and a.kind in ('sales', 'issue', 'loss', 'cost_difference')
+   and a.kind in ('sales', 'issue', 'loss', 'cost_difference', 'transfer')
  where p.coop_id = %(coop)s and p.maker_id = %(maker)s
    and p.happened_on between %(first)s and %(last)s
  group by a.kind, a.name having sum(p.value) <> 0
@@ -188,7 +189,7 @@ def moved_up_to(
 
 
 def used_between(actor: Actor, first: date, last: date, *, limit: int = 100) -> Period:
-    """What was weighed into batches, sold or given, at cost, less what came back of it.
+    """What was weighed into batches, sold (by a shop, too) or given, at cost, less what came back.
 
     What was made counts when it leaves. In one query. Raises Forbidden, and Invalid for a period
     that ends before it begins.
@@ -206,6 +207,8 @@ def sold_between(actor: Actor, first: date, last: date, *, limit: int = 100) -> 
 
 def expensed_between(actor: Actor, first: date, last: date) -> list[Expensed]:
     """What sales, samples, gifts, losses and differences took, by account, sales first.
+
+    What was gained or lost on moves between makers is one of them: a gain is below zero.
 
     In one query. Raises Forbidden, and Invalid for a period that ends before it begins.
     """

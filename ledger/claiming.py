@@ -56,6 +56,9 @@ def claim_share(
     found = share_for(actor, share)
     if found.giver_id == actor.maker:
         raise Forbidden("This share is your own: use the lot, or close the share.")
+    if expires_at is not None and expires_at <= happened_at:
+        late = "They could not say yes any more: give a later moment."
+        raise Invalid(late, pointer="/expires_at")
     (known,) = shown([found])
     amount = _measure(actor, known, quantity)
     with explained():

@@ -6,7 +6,7 @@ the books of both, a statement of a month that one of them has closed does not c
 
 from datetime import date
 
-from django.db.models import Max, QuerySet
+from django.db.models import Max, Min, QuerySet
 
 from ledger.access import Actor
 from ledger.entries import explained
@@ -15,7 +15,7 @@ from ledger.errors import (
     Sentence,
 )
 from ledger.ids import new_id
-from ledger.models import Closing
+from ledger.models import Closing, Entry
 from ledger.roles import Verb
 
 
@@ -24,6 +24,20 @@ def close_books(actor: Actor, *, closed_on: date, today: date, note: str = "") -
 
     Raises Forbidden, and Invalid for a day that is not over or was closed already.
     """
+    closable(actor, closed_on, today=today)
+    with explained():
+        return Closing.objects.create(
+            id=new_id(),
+            coop_id=actor.coop_id,
+            maker_id=actor.maker,
+            closed_on=closed_on,
+            note=note,
+            person_id=actor.person_id,
+        )
+
+
+def closable(actor: Actor, closed_on: date, *, today: date) -> None:
+    """Raises Forbidden, and Invalid for a day that is not over or was closed already."""
     actor.must(Verb.CLOSE)
     if closed_on >= today:
         raise Invalid("Only a day that is over can be closed.", pointer="/closed_on")
@@ -35,15 +49,17 @@ def close_books(actor: Actor, *, closed_on: date, today: date, note: str = "") -
             ),
             pointer="/closed_on",
         )
-    with explained():
-        return Closing.objects.create(
-            id=new_id(),
-            coop_id=actor.coop_id,
-            maker_id=actor.maker,
-            closed_on=closed_on,
-            note=note,
-            person_id=actor.person_id,
-        )
+
+
+def closes_something(actor: Actor, closed_on: date) -> None:
+    """Raises Invalid for a day before anything was booked, which is mostly a slip."""
+    rows = Entry.objects.filter(coop_id=actor.coop_id, maker_id=actor.maker)
+    first = rows.aggregate(day=Min("happened_on"))["day"]
+    if first is None:
+        raise Invalid("Nothing is booked yet: there is nothing to close.", pointer="/closed_on")
+    if closed_on < first:
+        told = "Nothing was booked by then: your books begin on {first}."
+        raise Invalid(Sentence(told, first=first), pointer="/closed_on")
 
 
 def closed_up_to(actor: Actor) -> date | None:

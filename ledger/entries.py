@@ -51,6 +51,8 @@ select ledger_post_entry(e.id, %s, %s, %s, '', '', e.details::jsonb, e.sources::
 """
 # A sum that no column can keep (PostgreSQL: numeric_value_out_of_range).
 NUMBER_TOO_LARGE: Final = "22003"
+# Which of several figures it is, PostgreSQL does not say.
+TOO_LARGE_TO_KEEP: Final = "One of these figures is larger than can be kept: look for a slip."
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +226,7 @@ def explained() -> Iterator[None]:
 def refusal_of(error: DatabaseError) -> Refusal | None:
     """The refusal for a named constraint, or None for anything else."""
     if getattr(error.__cause__, "sqlstate", None) == NUMBER_TOO_LARGE:
-        return QuantityTooLarge()
+        return QuantityTooLarge(TOO_LARGE_TO_KEEP)
     diagnosis = getattr(error.__cause__, "diag", None)
     name = getattr(diagnosis, "constraint_name", None)
     if name is None or name not in EXPLAINED:
@@ -249,7 +251,8 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     ),
     "entry_period_open": lambda facts: Invalid(
         Sentence(
-            "The books are closed up to {day}; give a later moment.", day=facts.get("closed_on")
+            "The books are closed up to {day}; give a later moment.",
+            day=date.fromisoformat(facts["closed_on"]),
         ),
         pointer="/happened_at",
     ),

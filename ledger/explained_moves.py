@@ -20,6 +20,8 @@ NOT_AGREED: Final = (
     "The buyer of this round has not agreed to buy for all: answer that first, then order."
 )
 
+OF_NOTHING: Final = "Write how much was paid: more than nothing."
+
 
 def _left_to_give(facts: dict[str, Any]) -> Refusal:
     left, batches = Decimal(facts["left"]).normalize(), facts["batches"]
@@ -94,6 +96,7 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
         "The books of whoever receives this refuse it at that moment; give a later moment,"
         " or ask them.",
     ),
+    "movement_of_something": lambda facts: Invalid(OF_NOTHING, pointer="/amount"),
     "payment_other_can": lambda facts: Conflict(
         "The books of the other maker are closed for that day; give a later moment."
     ),
@@ -109,6 +112,18 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     "deposit_returned_once": lambda facts: Conflict("This deposit came back already."),
     "movement_reversed_once": lambda facts: AlreadyReversed(),
     "dispute_changes_something": _dispute_stands,
+    "pledge_of_something": lambda facts: Invalid(
+        "A pledge is of more than nothing.", pointer="/quantity"
+    ),
+    "pledge_price_positive": lambda facts: Invalid(
+        "The highest price is more than nothing; left empty, you take your fair share whatever it"
+        " is.",
+        pointer="/highest_price",
+    ),
+    "pledge_use_positive": lambda facts: Invalid(
+        "What you use is more than nothing; leave it empty if you cannot say.",
+        pointer="/use_per_month",
+    ),
     "round_buyer_agrees": lambda facts: Conflict(NOT_AGREED),
     "round_buyer_was_asked": lambda facts: Conflict(
         "Another maker is asked to buy for this round by now: look at it again."

@@ -18,6 +18,7 @@ from django.db.models import Q, QuerySet
 from ledger.access import Actor, find
 from ledger.entries import explained
 from ledger.errors import AlreadyReversed, Conflict, Invalid, MoneyTooFine
+from ledger.explained_moves import OF_NOTHING
 from ledger.ids import account_id, new_id
 from ledger.models import Account, Dispute, Maker, Movement
 from ledger.money import minor_units, round_money
@@ -152,13 +153,15 @@ def record_payment(
     """Record money that was `paid` to another maker, or for it, or that it paid to this one.
 
     Either of the two records it, and it stands in the books of both. `note` says how. Raises
-    NotFound, MoneyTooFine, Invalid for a day in the future or in closed books, and Conflict where
-    the other maker's books are closed for that day.
+    NotFound, MoneyTooFine, Invalid for a payment of nothing and a day in the future or in closed
+    books, and Conflict where the other maker's books are closed for that day.
     """
     actor.must(Verb.SETTLE)
     other = maker_for(actor, maker, pointer="/maker")
     if other.id == actor.maker:
         raise Invalid("Name the other maker, not your own.", pointer="/maker")
+    if amount <= 0:
+        raise Invalid(OF_NOTHING, pointer="/amount")
     if amount != round_money(amount, actor.currency):
         digits = minor_units(actor.currency)
         raise MoneyTooFine(currency=actor.currency, digits=digits, pointer="/amount")

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
@@ -24,6 +24,9 @@ from ledger.money import minor_units, round_money
 from ledger.quantities import Quantity
 from ledger.roles import Verb
 from ledger.transferring import giveable_lot, must_be_free
+
+# More on the cost than this is mostly a slip.
+MOST_PERCENT: Final = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +97,8 @@ def open_share(
     """
     actor.must(Verb.TRANSFER)
     _check_terms(actor, terms)
+    if closes_at is not None and closes_at <= happened_at:
+        raise Invalid("Nobody could ask for it: give a later moment.", pointer="/closes_at")
     found = giveable_lot(actor, lot)
     amount = None
     if quantity is not None:
@@ -171,6 +176,10 @@ def _shares(actor: Actor) -> "QuerySet[Share]":
 def _check_terms(actor: Actor, terms: Terms) -> None:
     if terms.percent is not None and terms.price is not None:
         raise Invalid("Give a percent on the cost or a price, not both.", pointer="/price")
+    if terms.percent is not None and terms.percent > MOST_PERCENT:
+        raise Invalid(
+            "Write 1000 percent at most; for more than that give a price.", pointer="/percent"
+        )
     if terms.price is not None and terms.price != round_money(terms.price, actor.currency):
         raise MoneyTooFine(
             currency=actor.currency, digits=minor_units(actor.currency), pointer="/price"

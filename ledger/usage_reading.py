@@ -10,19 +10,23 @@ from uuid import UUID
 from django.db import connection
 
 from ledger.access import Actor, day_of, material_for
-from ledger.entries import account
-from ledger.ids import account_id
-from ledger.models import Account, Material
+from ledger.models import Material
 from ledger.roles import Verb
 
 PERIODS: Final[Mapping[str, int]] = {"day": 1, "week": 7}
-# What left the store to be used, sold or given, less what came back; not what was counted, sent
-# back to its supplier, moved to another maker or undone. What was made counts when it leaves, not
-# when it comes. Of a posting `p` to the store and its entry `e`.
+# What was used, sold or given, less what came back; not what was counted, sent back to its supplier
+# or to a shop, moved to another maker or undone. What was made counts when it leaves, not when it
+# comes. Of a posting `p` to the store or to a shop, and its entry `e`: what lies at a shop is the
+# maker's own, and used once the shop has sold it.
 IS_USE: Final = """
   (e.kind in ('draw', 'weigh_back', 'cancel', 'sale', 'customer_return', 'issue')
    or e.kind in ('make', 'fill') and p.quantity < 0)
   and not exists (select from ledger_entry r where r.coop_id = e.coop_id and r.reverses_id = e.id)
+"""
+FROM_STORE_OR_SHOP: Final = """
+  p.account_id in (select a.id from ledger_account a
+                    where a.coop_id = %(coop)s and a.maker_id = %(maker)s
+                      and a.kind in ('store', 'consignment'))
 """
 _USED: Final = f"""
 select (p.happened_on - %(first)s::date) / %(days)s as period, -sum(p.quantity)
@@ -30,7 +34,7 @@ select (p.happened_on - %(first)s::date) / %(days)s as period, -sum(p.quantity)
   join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
   join ledger_custody c on c.coop_id = p.coop_id and c.maker_id = p.maker_id
     and c.lot_id = p.lot_id and c.material_id = %(material)s
- where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.account_id = %(store)s
+ where p.coop_id = %(coop)s and p.maker_id = %(maker)s and {FROM_STORE_OR_SHOP}
    and p.happened_on between %(first)s and %(last)s and {IS_USE}
  group by 1
 """  # noqa: S608 - the words are our own
@@ -44,7 +48,7 @@ with used as (
     join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
     join ledger_custody c on c.coop_id = p.coop_id and c.maker_id = p.maker_id
       and c.lot_id = p.lot_id and c.material_id = any (%(materials)s::uuid[])
-   where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.account_id = %(store)s
+   where p.coop_id = %(coop)s and p.maker_id = %(maker)s and {FROM_STORE_OR_SHOP}
      and p.happened_on between %(first)s and %(last)s and {IS_USE}
    group by 1, 2
 )
@@ -61,7 +65,7 @@ select c.material_id, -sum(p.quantity), min(p.happened_on)
   join ledger_entry e on e.coop_id = p.coop_id and e.id = p.entry_id
   join ledger_custody c on c.coop_id = p.coop_id and c.maker_id = p.maker_id
     and c.lot_id = p.lot_id and c.material_id = any (%(materials)s::uuid[])
- where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.account_id = %(store)s
+ where p.coop_id = %(coop)s and p.maker_id = %(maker)s and {FROM_STORE_OR_SHOP}
    and p.happened_on between %(first)s and %(last)s and {IS_USE}
  group by 1
 """  # noqa: S608 - the words are our own
@@ -104,7 +108,6 @@ def read_usage(
             {
                 "coop": actor.coop_id,
                 "maker": actor.maker,
-                "store": account(actor, Account.Kind.STORE, "store"),
                 "material": found.id,
                 "first": first,
                 "last": last,
@@ -137,7 +140,6 @@ def monthly_use(actor: Actor, *, materials: Collection[UUID], now: datetime) -> 
             {
                 "coop": actor.coop_id,
                 "maker": actor.maker,
-                "store": account(actor, Account.Kind.STORE, "store"),
                 "materials": list(materials),
                 "first": last - timedelta(days=HALF_A_YEAR - 1),
                 "last": last,
@@ -166,7 +168,6 @@ def mean_daily_use(
             {
                 "coop": coop_id,
                 "maker": maker_id,
-                "store": account_id(maker_id, f"{Account.Kind.STORE.value}:store"),
                 "materials": list(materials),
                 "first": last - timedelta(days=DAYS_OF_USE - 1),
                 "last": last,

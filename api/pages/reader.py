@@ -122,6 +122,13 @@ class Reader:
         digits = -int(value.normalize().as_tuple().exponent)
         return f"{self.number(value, max(minor_units(currency), digits))}{THIN}{currency}"
 
+    def in_full(self, value: Decimal, unit: str) -> str:
+        """A figure of a working with all its digits; of money at least those of its coins."""
+        digits = max(0, -int(value.normalize().as_tuple().exponent))
+        if self.currency and unit.partition("/")[0] == self.currency:
+            digits = max(digits, minor_units(self.currency))
+        return self.number(value, digits)
+
     def price(self, value: Decimal) -> str:
         """The least price in whole coins that is not below this one, as a price list has it."""
         return self._coins(round_money_up(value, self.currency))

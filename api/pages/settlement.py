@@ -2,6 +2,7 @@
 
 import re
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
@@ -12,18 +13,30 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import side_tables, tables
-from api.pages.forms import LONG, DayField, MomentField, MoneyField, PageForm, id_in, local
+from api.pages.closing import ClosingForm, close_once_sure, proposed
+from api.pages.forms import (
+    LONG,
+    MomentField,
+    MoneyField,
+    PageForm,
+    SureField,
+    id_in,
+    local,
+    unsure,
+)
 from api.pages.screen import Screen
 from ledger import coop_clearing, models, settling
 from ledger.access import day_of
-from ledger.closing import close_books, closings_of
+from ledger.closing import closings_of
 from ledger.co_op_store import may_keep, name_store, store_keeper
+from ledger.errors import NotFound
 from ledger.months import month_of
 from ledger.roles import Verb
 from ledger.transferring import makers_of_coop
 
 MOST, MOST_MAKERS, MOST_CLEARINGS, MOST_CLOSINGS = 60, 200, 12, 12
 MONTH = re.compile(r"(?:19|20|21)\d\d-(?:0[1-9]|1[0-2])")
+ZERO, A_YEAR = Decimal(0), timedelta(days=366)
 WAYS = [("paid", _("I paid it")), ("received", _("I was paid"))]
 
 
@@ -35,11 +48,7 @@ class PaymentForm(PageForm):
     note = forms.CharField(
         label=_("How, and what for"), max_length=LONG, help_text=_("Such as: bank, for the drum")
     )
-
-
-class ClosingForm(PageForm):
-    closed_on = DayField(label=_("Up to and including"))
-    note = forms.CharField(label=_("Note"), max_length=LONG, required=False)
+    sure = SureField()
 
 
 class ClearingForm(PageForm):
@@ -76,10 +85,9 @@ class Settlement(Screen):
                 )
             case "close":
                 closing = ClosingForm(data, reader=reader)
-                today = day_of(actor, self.now)
                 return self.act(
                     closing,
-                    lambda: close_books(actor, today=today, **closing.cleaned_data),
+                    lambda: close_once_sure(actor, closing, day_of(actor, self.now)),
                     lambda made: "/settlement",
                     lambda: self._page(closing=closing, status=422),
                 )
@@ -102,9 +110,25 @@ class Settlement(Screen):
         )
 
     def _pay(self, typed: dict[str, Any]) -> Any:
-        paid = typed.pop("direction") == "paid"
+        paid, sure = typed.pop("direction") == "paid", typed.pop("sure")
         typed["happened_at"] = typed["happened_at"] or self.now
+        if not sure and typed["amount"]:
+            self._ask_once(typed, paid=paid)
         return settling.record_payment(self.actor, paid=paid, **typed)
+
+    def _ask_once(self, typed: dict[str, Any], *, paid: bool) -> None:
+        """Raises Invalid for what is mostly a slip: more than is owed so, or of long ago."""
+        owed = {str(one.other): one.amount for one in settling.balances_of(self.actor)}
+        so = owed.get(typed["maker"], ZERO) * (-1 if paid else 1)
+        odd = []
+        if typed["amount"] > max(so, ZERO):
+            told = said("You owe them less: %s.") if paid else said("They owe you less: %s.")
+            odd.append(told % self.reader.money(max(so, ZERO)))
+        if typed["happened_at"] < self.now - A_YEAR:
+            told = said("%s is more than a year ago.")
+            odd.append(told % self.reader.day(typed["happened_at"]))
+        if odd:
+            raise unsure(" ".join([*odd, said("Is it so?")]))
 
     def _closings(self) -> list[models.Closing]:
         """The periods that are closed, the latest first."""
@@ -112,12 +136,13 @@ class Settlement(Screen):
         return list(rows[:MOST_CLOSINGS])
 
     def _payment(self, data: Any = None) -> PaymentForm:
-        asked: dict[str, Any] = {"maker": self.request.GET.get("maker", ""), "direction": "paid"}
+        # Which way it went is never guessed: whoever books it the wrong way round owes twice.
+        asked: dict[str, Any] = {"maker": self.request.GET.get("maker", "")}
         asked["happened_at"] = local(self.now, self.reader)
         form = PaymentForm(data, reader=self.reader, initial=asked)
         makers = makers_of_coop(self.actor).exclude(id=self.actor.maker).order_by("name")
         choices = [(str(id), name) for id, name in makers.values_list("id", "name")[:MOST_MAKERS]]
-        form.offer("maker", choices)
+        form.offer("maker", [("", said("Choose one")), *choices] if choices else [])
         return form
 
     def _store(self, data: Any = None, **how: Any) -> StoreForm:
@@ -142,13 +167,15 @@ class Settlement(Screen):
             shown["store"] = forms.get("store") or self._store(initial=kept)
             return self.render("pages/clearing.html", shown, status)
         may_settle, today = actor.may(Verb.SETTLE), day_of(actor, self.now)
-        first = {"closed_on": today.replace(day=1) - timedelta(days=1)}
+        balances = settling.balances_of(actor)
+        closings = self._closings() if actor.may(Verb.CLOSE) else []
+        first = {"closed_on": proposed(today, closings[0].closed_on if closings else None)}
         return self.show(
             **shown,
-            balances=settling.balances_of(actor),
+            balances=balances,
             payment=(forms.get("payment") or self._payment()) if may_settle else None,
             closing=forms.get("closing") or ClosingForm(reader=reader, initial=first),
-            closings=self._closings() if actor.may(Verb.CLOSE) else (),
+            closings=closings,
             may_close=actor.may(Verb.CLOSE),
             status=status,
         )
@@ -162,7 +189,9 @@ class Statement(Screen):
     def get(self, request: HttpRequest) -> HttpResponse:
         asked = request.GET.get("month", "")
         day = day_of(self.actor, self.now)
-        if MONTH.fullmatch(asked):
+        if asked and not MONTH.fullmatch(asked):
+            raise NotFound
+        if asked:
             day = date.fromisoformat(f"{asked}-01")
         other, after = id_in(request.GET.get("maker", "")), id_in(request.GET.get("after", ""))
         told = month_of(self.actor, day, other=UUID(other) if other else None)

@@ -42,8 +42,10 @@ class KeepingField(NumberField):
 
     def read(self, typed: str) -> Decimal:
         percent = super().read(typed)
-        if not LEAST_KEEPING <= percent <= MOST_KEEPING:
+        if percent < LEAST_KEEPING:
             raise Unreadable(said("Write a percent above zero, such as 20."))
+        if percent > MOST_KEEPING:
+            raise Unreadable(said("Write 1000 percent at most; what is usual is 20 or so."))
         return percent
 
 

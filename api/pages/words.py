@@ -92,6 +92,7 @@ ACCOUNTS: Final[Mapping[str, Promise | str]] = {
     "shrink": _("shrinkage"),
     "found": _("found in counts"),
     "misbooked": _("booked wrongly"),
+    "gain or loss on moves between makers": _("gained or lost on goods that moved between makers"),
 }
 # Where goods are.
 PLACES: Final[Mapping[str, Promise | str]] = {

@@ -69,6 +69,11 @@ def number(context: Any, value: Decimal | int | None, places: int | None = None)
 
 
 @register.simple_tag(takes_context=True)
+def in_full(context: Any, value: Decimal | int, unit: str) -> str:
+    return str(context["reader"].in_full(Decimal(value), unit))
+
+
+@register.simple_tag(takes_context=True)
 def percent(context: Any, value: Decimal | None, places: int | None = None) -> str:
     return "" if value is None else str(context["reader"].percent(Decimal(value), places))
 

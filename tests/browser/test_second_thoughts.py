@@ -130,4 +130,6 @@ def test_settled_for_all_and_closed_for_good(
     go(page, "/settlement")
     expect(page.locator("main")).to_contain_text("Nothing for you to pay.")
     assert_fits(page)
-    send(page, "Close it for good", "closed up to", {"closed_on": "2025-01-31"})
+    may = {"closed_on": "2025-05-31"}
+    send(page, "Close it for good", "cannot be undone. Are your books", may)
+    send(page, "Close it for good", "closed up to", {"sure": "on"})

@@ -89,6 +89,7 @@ def pay(page: Page) -> None:
     go(page, "/settlement")
     (owed,) = re.findall(r"owes you\s*([0-9.]+)", page.locator("main .rows").first.inner_text())
     page.get_by_label("I was paid").check()
+    page.get_by_label("The other maker").select_option(label="Mill Bench")
     page.get_by_label("How much").fill(owed)
     page.get_by_label("How, and what for").fill("bank, for the oil")
     assert_fits(page)

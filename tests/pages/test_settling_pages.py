@@ -1,0 +1,104 @@
+"""What is written down on "Who owes whom": payments and closed periods, and what is a slip."""
+
+import re
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from ledger.issuing import Taken, issue
+from ledger.quantities import parse_quantity
+from ledger.settling import record_payment
+from tests.factories import MORNING, D, Workshop, on, open_workshop
+from tests.pages.browsing import done, refused, shown, signed_in, typed_in
+
+PAGE = "/settlement"
+MONTHS = ("2025-05-31", "2025-06-30")
+
+
+@pytest.fixture(scope="module")
+def other(shop: Workshop) -> Workshop:
+    """It paid 40.00 for the other, so that the other owes it."""
+    other = open_workshop("Mill Bench", coop=shop.coop)
+    about = {"maker": shop.actor.maker, "amount": D(40), "paid": True, "note": "cash"}
+    other.does(record_payment, happened_at=datetime.now(UTC), **about)
+    return other
+
+
+def payment(other: Workshop, amount: str, **facts: str) -> dict[str, Any]:
+    return {
+        "direction": "paid",
+        "maker": str(other.actor.maker),
+        "amount": amount,
+        "note": "bank",
+        **facts,
+    }
+
+
+@pytest.mark.parametrize("amount", ["0", "0.00"])
+def test_a_payment_of_nothing_is_refused(client: Client, other: Workshop, amount: str) -> None:
+    assert "more than nothing" in refused(client, PAGE, **payment(other, amount))
+
+
+def test_which_way_it_went_is_never_guessed(client: Client, other: Workshop) -> None:
+    for path in (PAGE, f"{PAGE}?maker={other.actor.maker}"):
+        assert "direction" not in typed_in(client, path, "amount")
+    asked = refused(client, PAGE, do="pay", amount="1", note="cash")
+    assert "Choose" in asked
+
+
+def test_more_than_is_owed_is_asked_about_once(client: Client, other: Workshop) -> None:
+    asked = refused(client, PAGE, **payment(other, "40.01"))
+    assert "You owe them less: 40.00\N{NO-BREAK SPACE}USD. Is it so?" in asked
+    wrong_way = refused(client, PAGE, **payment(other, "40.00", direction="received"))
+    assert "They owe you less: 0.00\N{NO-BREAK SPACE}USD. Is it so?" in wrong_way
+    assert "40.00 USD" in done(client, PAGE, **payment(other, "40.00"))
+    assert "even" in shown(client.get(PAGE))
+    assert "1.00 USD" in done(client, PAGE, **payment(other, "1", sure="on"))
+
+
+def test_a_payment_of_long_ago_is_asked_about_once(
+    shop: Workshop, client: Client, other: Workshop
+) -> None:
+    about = {"maker": shop.actor.maker, "amount": D(2), "paid": True, "note": "cash"}
+    other.does(record_payment, happened_at=datetime.now(UTC), **about)
+    old = payment(other, "1", happened_at="2001-05-06T10:00")
+    assert "6 May 2001 is more than a year ago. Is it so?" in refused(client, PAGE, **old)
+    assert "6 May 2001" in done(client, PAGE, **old, sure="on")
+
+
+@pytest.mark.parametrize("month", ["2026-13", "abc", "1800-01"])
+def test_a_month_that_is_none_is_not_there(client: Client, month: str) -> None:
+    assert client.get(f"{PAGE}/statement?month={month}").status_code == 404
+
+
+def test_books_are_closed_month_by_month_and_asked_about_once() -> None:
+    keeper = open_workshop("Closing Bench")
+    client = signed_in(keeper)
+    close = {"do": "close", "note": ""}
+    first, second = MONTHS
+    assert "Nothing is booked yet" in refused(client, PAGE, closed_on=first, **close)
+    lot = keeper.receive(keeper.material("Oil"), "1 kg", "9.00", at=on("2025-05-06"))
+    asked = refused(client, PAGE, closed_on="2025-04-30", **close)
+    assert "Nothing was booked by then: your books begin on 6 May 2025." in asked
+    asked = refused(client, PAGE, closed_on=first, **close)
+    assert "anything of 31 May 2025 or earlier" in asked
+    assert "cannot be undone" in asked
+    assert "closed up to 31 May 2025" in done(client, PAGE, closed_on=first, sure="on", **close)
+    assert typed_in(client, PAGE, "closed_on")["closed_on"] == second
+    asked = refused(client, PAGE, closed_on=first, sure="on", **close)
+    assert "closed up to 31 May 2025 already" in asked
+    given = [Taken(lot=lot.id, quantity=parse_quantity("1 g"))]
+    facts = {"purpose": "gift", "reason": "for a fair", "happened_at": MORNING}
+    with pytest.raises(Exception, match="closed up to 2025-05-31"):
+        keeper.does(issue, lines=given, **facts)
+    told = refused(
+        client,
+        f"/lots/{lot.id}/out",
+        **{"way": "gift", "quantity": "1 g", "reason": "a fair", "happened_at": "2025-05-07T10:00"},
+    )
+    assert "closed up to 31 May 2025;" in told
+    yesterday = datetime.now(UTC).date() - timedelta(days=1)
+    done(client, PAGE, closed_on=str(yesterday), sure="on", **close)
+    assert re.fullmatch(r"(\d{4}-\d\d-\d\d)?", typed_in(client, PAGE, "closed_on")["closed_on"])
