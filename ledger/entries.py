@@ -293,6 +293,10 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     "recall_still_open": lambda facts: Conflict(
         "This recall is closed; open another if more must be done."
     ),
+    "answer_adds_up": lambda facts: Invalid(
+        "More is on hold than is within reach, or more came back than was sold.",
+        pointer="/corrected",
+    ),
     "recall_closed_once": lambda facts: Conflict("This recall is closed already."),
     "recall_not_in_future": lambda facts: Invalid(
         "This moment lies in the future; give the moment when the recall began.",

@@ -135,8 +135,8 @@ def answer_notice(
     """Answer with what one's own records say, or with other figures for a reason.
 
     With `hold` the lot and all that was made of it are held first. Whoever had some of the lot
-    from here is sent a notice in turn. Raises NotFound, and Invalid for a notice of one's own or
-    a correction that says no reason.
+    from here is sent a notice in turn. Raises NotFound, and Invalid for a notice of one's own, a
+    correction that says no reason, and figures that cannot be so.
     """
     actor.must(Verb.DECIDE)
     found = notice_for(actor, notice)
@@ -149,6 +149,9 @@ def answer_notice(
         basis = f"recalled by {found.maker.name}: {found.reason}"[:400]
         decided = stop_through(actor, lot=found.lot_id, basis=basis)
     listed = recall_list(actor, lot=found.lot_id, since=found.happened_at)
+    tally, known = tally_of(listed), corrected or {}
+    there, counted = max(found.quantity, tally.received), found.lot.material.counted
+    tally.corrected(known).check(known, counted=counted, there=there)
     send_notices(
         actor,
         root=found.lot_id,
@@ -162,10 +165,10 @@ def answer_notice(
         maker_id=actor.maker,
         to_maker_id=found.maker_id,
         notice=found,
-        tally=as_facts(tally_of(listed)),
+        tally=as_facts(tally),
         corrected={
             name: {unit: f"{quantity:.6f}" for unit, quantity in given.items()}
-            for name, given in (corrected or {}).items()
+            for name, given in known.items()
         },
         reason=reason,
         decision=None if decided is None else decided.decision,

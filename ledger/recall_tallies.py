@@ -9,6 +9,9 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Final
 
+from ledger.amounts import Amount
+from ledger.errors import Invalid, Sentence
+
 ZERO: Final = Decimal(0)
 
 
@@ -56,13 +59,74 @@ class Tally:
         """What of the recalled lot the records do not find; it ought to be 0."""
         return self.received - self.accounted
 
+    @property
+    def lies(self) -> Count | None:
+        """What is within reach, with buyers, with other makers and elsewhere, all of the recalled
+        lot itself; None where some was made into something, whose mass is another."""
+        if self.makings or self.made != Count():
+            return None
+        parts = (self.in_reach, self.sold, self.passed_on, self.elsewhere)
+        whole = sum(parts, Count())
+        return Count(whole.units - self.returned.units, whole.grams - self.returned.grams)
+
     def corrected(self, by: Mapping[str, Mapping[str, Decimal]]) -> "Tally":
-        """The same with other figures, by the name of the count and its unit."""
+        """The same with other figures, by the name of the count and its unit.
+
+        What they tell more or less of the lot itself is accounted for, or is not any more.
+        """
         changed = {name: replace(getattr(self, name), **given) for name, given in by.items()}
-        return replace(self, **changed)
+        told = replace(self, **changed)
+        before, after = self.lies, told.lies
+        if before is None or after is None:
+            return told
+        more = after.units + after.grams - before.units - before.grams
+        return replace(told, accounted=self.accounted + more)
+
+    def check(
+        self, by: Mapping[str, Mapping[str, Decimal]], *, counted: bool, there: Decimal
+    ) -> None:
+        """Raise Invalid if it cannot be so with these corrections, at one of them.
+
+        `there` is how much of the lot went there, in grams, or in pieces where it is `counted`;
+        what was made of it may be any mass.
+        """
+        for part, whole, why in PARTS:
+            some, all_of_it = getattr(self, part), getattr(self, whole)
+            for unit in ("units", "grams"):
+                if getattr(some, unit) > getattr(all_of_it, unit):
+                    _refuse(by, (part, whole), unit, why)
+        lies = self.lies
+        if lies is None:
+            return
+        own, other = ("units", "grams") if counted else ("grams", "units")
+        if getattr(lies, other):
+            _refuse(
+                by, COUNTS, other, "None of it was made into anything: tell it in its own unit."
+            )
+        if getattr(lies, own) > there:
+            told = Sentence(
+                "This comes to {told}, and no more than {there} went there.",
+                told=Amount(getattr(lies, own), counted),
+                there=Amount(there, counted),
+            )
+            _refuse(by, COUNTS, own, told)
 
 
+# What is a part of what, and what is said where it is more.
+PARTS: Final = (
+    ("held", "in_reach", "More is on hold than is within reach, and it is a part of that."),
+    ("returned", "sold", "More came back than was sold, and it is a part of that."),
+)
 COUNTS: Final = ("made", "in_reach", "held", "sold", "returned", "passed_on", "elsewhere")
+
+
+def _refuse(
+    by: Mapping[str, Mapping[str, Decimal]], names: Iterable[str], unit: str, why: str
+) -> None:
+    """Raise Invalid at the first of these figures that was given; records alone are not judged."""
+    for name in names:
+        if unit in by.get(name, {}):
+            raise Invalid(why, pointer=f"/corrected/{name}/{unit}")
 
 
 def together(tallies: Iterable[Tally]) -> dict[str, Count]:

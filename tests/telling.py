@@ -133,7 +133,8 @@ def _answered_otherwise(shop: Workshop, other: Workshop) -> list[str]:
     shop.does(accept_transfer, transfer=offer.id, **ABOUT)
     other.does(open_recall, lot=lot.id, reason="too warm", **ABOUT)
     notice = shop.does(lambda actor: notices_of(actor, incoming=True).latest("id"))
-    told = {"corrected": {"sold": {"grams": D(5)}}, "reason": "a jar was not written down"}
+    figures = {"in_reach": {"grams": D(95)}, "sold": {"grams": D(5)}}
+    told = {"corrected": figures, "reason": "a jar was not written down"}
     shop.does(answer_notice, notice=notice.id, **told)
     return [f"/recall-notices/{notice.id}"]
 

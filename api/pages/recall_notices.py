@@ -61,6 +61,10 @@ class AnswerForm(PageForm):
                 field.reader = self.reader
                 self.fields[f"{name}-{unit}"] = field
 
+    def field_at(self, pointer: str) -> str:
+        """A figure stands at the name of its count and its unit."""
+        return super().field_at(pointer.replace("/corrected/", "").replace("/", "-"))
+
     @property
     def figures(self) -> list[forms.BoundField]:
         """The fields for what is not as the records say."""

@@ -34,6 +34,7 @@ from api.rest.recall_shapes import (
 )
 from ledger import recall_notices, recall_records
 from ledger.access import Actor, day_of
+from ledger.errors import Invalid
 from ledger.models import Recall, RecallNotice
 from ledger.recall_tallies import COUNTS
 
@@ -194,9 +195,17 @@ class RecallAnswers(Resource):
     @writes(NoticeAnswerIn, NoticeOut, examples=examples.RECALL_ANSWER)
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Answer with quantities alone: what your records say, or what you know better."""
+        told = data.pop("corrected", [])
         corrected = {
             one["what"]: {unit: one[unit] for unit in ("units", "grams") if unit in one}
-            for one in data.pop("corrected", [])
+            for one in told
         }
-        answer = recall_notices.answer_notice(actor, notice=id, corrected=corrected, **data)
+        try:
+            answer = recall_notices.answer_notice(actor, notice=id, corrected=corrected, **data)
+        except Invalid as refusal:
+            # The domain names the count; here it is one of a list.
+            for place, one in enumerate(told):
+                named = f"/corrected/{one['what']}/"
+                refusal.pointer = refusal.pointer.replace(named, f"/corrected/{place}/")
+            raise
         return notice_json(answer.notice, answer, actor.maker_id)

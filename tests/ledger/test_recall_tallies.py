@@ -138,3 +138,12 @@ def test_buyers_with_what_they_have_left() -> None:
     assert (stall.contacts, stall.last_contact_on, stall.answered) == (3, TODAY, True)
     assert stall.total("left", counted=True) == D(15)
     assert stall.total("left", counted=False) == Decimal(0)
+
+
+def test_a_correction_of_what_nothing_was_made_of_leaves_a_gap() -> None:
+    """Of 3 kg only 2.5 are found, of which 0.5 were sold and 0.1 of these came back."""
+    tally = Tally(D(3000), D(3000), in_reach=Count(grams=D(3000)))
+    by = {"in_reach": D(2100), "sold": D(500), "returned": D(100)}
+    found = tally.corrected({name: {"grams": grams} for name, grams in by.items()})
+    assert (found.accounted, found.unexplained) == (D(2500), D(500))
+    assert found.lies == Count(grams=D(2500))

@@ -1,0 +1,11 @@
+"""What is told of a recall with figures of one's own is possible at all."""
+
+from django.db import migrations
+
+from ledger.migrations import _sql
+
+
+class Migration(migrations.Migration):
+    dependencies = [("ledger", "0129_openings_by_draws")]
+
+    operations = [_sql.run("answers_add_up")]

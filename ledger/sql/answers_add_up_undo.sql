@@ -1,0 +1,1 @@
+alter table ledger_recallanswer drop constraint answer_adds_up;
