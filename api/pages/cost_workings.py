@@ -19,6 +19,7 @@ from formulas.errors import CostUnknown
 from formulas.pricing import price_for_margin
 from formulas.unit_costs import Share, UnitCost, shared_out, unit_cost_of
 from formulas.what_if import Change, cost_instead
+from ledger.access import materials_visible_to
 
 ZERO: Final = Decimal(0)
 # A number as an address of these pages has it.
@@ -100,10 +101,18 @@ class CostNow(Working):
             )
             more = (then.amount or ZERO) - (now.amount or ZERO)
             figure = Line(said("So much more"), more, now.unit, parts=(figure, less))
-        typed = {"price": change.price, "change_percent": change.change_percent}
+        typed = {"price": self._as_typed(change), "change_percent": change.change_percent}
         margin = self.number("margin_percent")
         back = address("what-if", material=change.material, **typed, margin_percent=margin)
         return self.opened(figure, back)
+
+    def _as_typed(self, change: Change) -> str | None:
+        """The other price as its page has it typed: for a pound by who reads in pounds."""
+        if change.price is None:
+            return None
+        rows = materials_visible_to(self.actor).filter(id=change.material, measured_by="count")
+        counted = self.reader.us and rows.exists()
+        return self.reader.amount(self.reader.per_mass(change.price, counted))
 
     def back(self, id: UUID) -> str:
         raise NotImplementedError

@@ -79,6 +79,8 @@ class WhatIfForm(PageForm):
     def __init__(self, *args: Any, materials: Any, **how: Any) -> None:
         super().__init__(*args, **how)
         self.fields["material"].choices = materials  # type: ignore[attr-defined]
+        if self.reader.us:
+            self.fields["price"].help_text = _("A pound, or a piece of what is counted")
 
     def clean_change_percent(self) -> Decimal | None:
         typed = self.cleaned_data["change_percent"].strip().replace("\N{MINUS SIGN}", "-")
@@ -130,6 +132,10 @@ class WhatIf(Screen):
 
     def _found(self, form: WhatIfForm, most: int) -> what_if.WhatIf | None:
         typed = form.cleaned_data
+        if typed["price"] is not None and self.reader.us:
+            rows = materials_visible_to(self.actor).filter(id=typed["material"])
+            counted = rows.filter(measured_by="count").exists()
+            typed["price"] = self.reader.per_kilogram(typed["price"], counted)
         change = what_if.Change(
             UUID(typed["material"]), price=typed["price"], change_percent=typed["change_percent"]
         )

@@ -27,6 +27,7 @@ from ledger.money import minor_units, round_money, round_money_up
 # The international avoirdupois pound and ounce, exactly (NIST SP 811, appendix B).
 POUND_G: Final = Decimal("453.59237")
 OUNCE_G: Final = POUND_G / 16
+MILLIONTH: Final = Decimal("0.000001")
 # How numbers can be written; the browser's own language is taken where it is one of these.
 WRITTEN: Final = {"en": "1,234.5", "de": "1.234,5", "fr": "1 234,5"}
 ISO_DAY: Final = re.compile(r"\b[0-9]{4}-[0-9]{2}-[0-9]{2}\b")
@@ -88,6 +89,13 @@ class Reader:
     def per_mass(self, value: Decimal, counted: bool = False) -> Decimal:
         """What a kilogram costs, or a pound for who reads in pounds; a piece stays as it is."""
         return value * POUND_G / 1000 if self.us and not counted else value
+
+    def per_kilogram(self, value: Decimal, counted: bool = False) -> Decimal:
+        """The other way: what was typed for a pound, for a kilogram, to a millionth as it is
+        kept."""
+        if counted or not self.us:
+            return value
+        return (value * 1000 / POUND_G).quantize(MILLIONTH)
 
     def a_mass(self, counted: bool = False) -> str:
         """What it is that `per_mass` is the cost of."""

@@ -133,6 +133,11 @@ class PledgeForm(PageForm):
         help_text=_("So that no more is left over from packs than all use before it expires"),
     )
 
+    def __init__(self, *args: Any, **how: Any) -> None:
+        super().__init__(*args, **how)
+        if self.reader.us:
+            self.fields["highest_price"].label = _("At most, for a pound or piece")
+
 
 class CloseForm(Button):
     sure = SureField()
@@ -192,6 +197,8 @@ class Round(Acts):
 
     def _pledge(self, id: UUID, typed: dict[str, Any]) -> None:
         material = material_named(self.actor, typed.pop("material"))
+        if (price := typed["highest_price"]) is not None:
+            typed["highest_price"] = self.reader.per_kilogram(price, material.counted)
         rounds.pledge(self.actor, round=id, material=material.id, now=self.now, **typed)
 
     def page(self, status: int = 200, **forms: Any) -> HttpResponse:

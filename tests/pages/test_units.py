@@ -1,14 +1,17 @@
 """Pounds and ounces for whoever reads so: what is stored stays, prices are for a pound."""
 
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 
 from api.pages.facts_told import told
 from api.pages.reader import Reader
+from ledger import rounds
 from ledger.amounts import Amount
 from ledger.errors import Sentence
 from tests.factories import D, Workshop, open_workshop
+from tests.ordering_together import asked
 from tests.pages.browsing import done, shown, signed_in
 from tests.pages.test_pricing import SOLD
 
@@ -74,3 +77,37 @@ def test_facts_are_written_as_their_reader_writes_and_names_stay() -> None:
     facts = {"used": "1180.500000 g", "entered": "2.50 kg", "supplier_lot": "7.10", "lot": "NB1"}
     told_so = "used: 1.180,5 g · entered: 2,50 kg · supplier's lot: 7.10 · lot: NB1"
     assert told(facts, Reader("de")) == told_so
+
+
+def test_what_is_told_for_a_pound_is_typed_for_a_pound() -> None:
+    """6.75 a pound are 14.881202 a kilogram; a piece is a piece."""
+    us, metric = Reader(us=True, currency="USD"), Reader(currency="USD")
+    assert us.per_kilogram(D("6.75")) == D("14.881203")
+    assert us.amount(us.per_mass(us.per_kilogram(D("6.75")))) == "6.75"
+    assert us.per_kilogram(D("6.75"), counted=True) == D("6.75") == metric.per_kilogram(D("6.75"))
+
+
+def test_a_round_and_another_price_are_typed_in_the_readers_unit(shop: Workshop) -> None:
+    oil = shop.material("Rapeseed oil")
+    shop.receive(oil, "10 kg", "100.00")
+    version = shop.formula("Rape balm", [(oil, "100")])
+    shop.product(version, "453.59237 g")
+    now = datetime.now(UTC)
+    round = asked(shop, now=now, closes_at=now + timedelta(days=1))
+    client = signed_in(shop)
+    path, look = f"/order-rounds/{round.id}", {"numbers": "", "theme": ""}
+    asks = f"/what-if?material={oil.id}&price=9"
+    assert "At most, for a kilogram or piece" in shown(client.get(path))
+    assert "9.00 USD" in shown(client.get(asks))
+    done(client, "/look", units="us", **look)
+    assert "At most, for a pound or piece" in shown(client.get(path))
+    pledge = {"do": "pledge", "material": oil.name, "quantity": "2 lb", "highest_price": "6.75"}
+    assert "at most 6.7500 USD a pound" in done(client, path, **pledge)
+    page = shown(client.get(asks))
+    assert "A pound, or a piece of what is counted" in page
+    assert "9.0000 USD" in page
+    working = client.get(f"/formulas/{version.formula_id}/cost?material={oil.id}&price=19.841604")
+    assert "price=9.00" in working.content.decode()
+    done(client, "/look", units="", **look)
+    (kept,) = shop.does(rounds.standing_pledges, round.id)
+    assert kept.highest_price == D("14.881203")
