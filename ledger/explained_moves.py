@@ -20,8 +20,6 @@ NOT_AGREED: Final = (
     "The buyer of this round has not agreed to buy for all: answer that first, then order."
 )
 
-OF_NOTHING: Final = "Write how much was paid: more than nothing."
-
 
 def _left_to_give(facts: dict[str, Any]) -> Refusal:
     left, batches = Decimal(facts["left"]).normalize(), facts["batches"]
@@ -96,7 +94,9 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
         "The books of whoever receives this refuse it at that moment; give a later moment,"
         " or ask them.",
     ),
-    "movement_of_something": lambda facts: Invalid(OF_NOTHING, pointer="/amount"),
+    "movement_of_something": lambda facts: Invalid(
+        "Write how much was paid: more than nothing.", pointer="/amount"
+    ),
     "payment_other_can": lambda facts: Conflict(
         "The books of the other maker are closed for that day; give a later moment."
     ),

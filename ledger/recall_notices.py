@@ -150,8 +150,7 @@ def answer_notice(
         decided = stop_through(actor, lot=found.lot_id, basis=basis)
     listed = recall_list(actor, lot=found.lot_id, since=found.happened_at)
     tally, known = tally_of(listed), corrected or {}
-    there, counted = max(found.quantity, tally.received), found.lot.material.counted
-    tally.corrected(known).check(known, counted=counted, there=there)
+    _check(found, tally, known)
     send_notices(
         actor,
         root=found.lot_id,
@@ -166,10 +165,7 @@ def answer_notice(
         to_maker_id=found.maker_id,
         notice=found,
         tally=as_facts(tally),
-        corrected={
-            name: {unit: f"{quantity:.6f}" for unit, quantity in given.items()}
-            for name, given in known.items()
-        },
+        corrected=_kept(known),
         reason=reason,
         decision=None if decided is None else decided.decision,
         person_id=actor.person_id,
@@ -177,6 +173,20 @@ def answer_notice(
     # What is answered is no news any more.
     outbox.owe(actor.coop_id, actor.maker, REVIEW, [answer.id])
     return answer
+
+
+def _check(notice: RecallNotice, tally: Tally, corrected: Corrections) -> None:
+    """Raises Invalid for corrections of what the records say that cannot be so."""
+    # Some of the lot may have come by way of another maker, too.
+    there, counted = max(notice.quantity, tally.received), notice.lot.material.counted
+    tally.corrected(corrected).check(corrected, counted=counted, there=there)
+
+
+def _kept(corrected: Corrections) -> dict[str, dict[str, str]]:
+    return {
+        name: {unit: f"{quantity:.6f}" for unit, quantity in given.items()}
+        for name, given in corrected.items()
+    }
 
 
 def tally_told(tally: Mapping[str, Any], corrected: Mapping[str, Mapping[str, str]]) -> Tally:

@@ -18,7 +18,6 @@ from django.db.models import Q, QuerySet
 from ledger.access import Actor, find
 from ledger.entries import explained
 from ledger.errors import AlreadyReversed, Conflict, Invalid, MoneyTooFine
-from ledger.explained_moves import OF_NOTHING
 from ledger.ids import account_id, new_id
 from ledger.models import Account, Dispute, Maker, Movement
 from ledger.money import minor_units, round_money
@@ -161,7 +160,7 @@ def record_payment(
     if other.id == actor.maker:
         raise Invalid("Name the other maker, not your own.", pointer="/maker")
     if amount <= 0:
-        raise Invalid(OF_NOTHING, pointer="/amount")
+        raise Invalid("Write how much was paid: more than nothing.", pointer="/amount")
     if amount != round_money(amount, actor.currency):
         digits = minor_units(actor.currency)
         raise MoneyTooFine(currency=actor.currency, digits=digits, pointer="/amount")
