@@ -8,13 +8,22 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, Subquery, Sum
+from django.db.models import Exists, F, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Lower
 
 from formulas.access import fills_of, standing
 from formulas.fill_targets import Giveaway
 from formulas.finishing import yield_of
-from formulas.models import Batch, Filling, Making, NetContents, Product, UnitWeighing, Weighing
+from formulas.models import (
+    Batch,
+    Filling,
+    Line,
+    Making,
+    NetContents,
+    Product,
+    UnitWeighing,
+    Weighing,
+)
 from formulas.net_contents import Limits
 from formulas.unit_weighings import (
     Checked,
@@ -39,11 +48,15 @@ MOST_WEIGHINGS: Final = 6
 
 @dataclass(frozen=True, slots=True)
 class Bulk:
-    """A finish that made bulk of which there is some in store, in grams, and how its lot stands."""
+    """A finish that made bulk of which there is some in store, in grams, and how its lot stands.
+
+    `product` says whether any product of the maker is filled from it.
+    """
 
     making: Making
     left: Decimal
     status: str
+    product: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,9 +109,10 @@ class UnitsSeen:
 
 
 def bulk_waiting(actor: Actor, *, limit: int = 40) -> list[Bulk]:
-    """Bulk in store that a product of the maker is filled from, the newest first.
+    """Bulk in store that waits to be filled, the newest first.
 
-    In one query. Raises Forbidden.
+    What goes into other formulas waits for those, unless a product is filled from it as well. In
+    one query. Raises Forbidden.
     """
     actor.must(Verb.READ)
     of_lot = {"coop_id": actor.coop_id, "maker_id": actor.maker, "lot_id": OuterRef("lot_id")}
@@ -106,16 +120,20 @@ def bulk_waiting(actor: Actor, *, limit: int = 40) -> list[Bulk]:
     filled = Product.objects.filter(
         maker_id=actor.maker, formula_id=OuterRef("batch__version__formula_id")
     )
+    within = Line.objects.filter(
+        maker_id=actor.maker, component_id=OuterRef("batch__version__formula_id")
+    )
     rows: QuerySet[Any] = (
         Making.objects.select_related("batch__version__formula", "lot")
-        .filter(Exists(filled), maker_id=actor.maker, units__isnull=True, batch__making=F("id"))
+        .filter(maker_id=actor.maker, units__isnull=True, batch__making=F("id"))
         .annotate(
+            product=Exists(filled),
             left=Subquery(held.values("quantity")[:1]),
             status=Subquery(Custody.objects.filter(**of_lot).values("status")),
         )
-        .filter(left__gt=0)
+        .filter(Q(product=True) | ~Exists(within), left__gt=0)
     )
-    return [Bulk(row, row.left, row.status) for row in rows.order_by("-id")[:limit]]
+    return [Bulk(row, row.left, row.status, row.product) for row in rows.order_by("-id")[:limit]]
 
 
 def fills_from(actor: Actor, lot: UUID, *, limit: int = 20) -> "Sequence[Any]":

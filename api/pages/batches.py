@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 from uuid import UUID
 
 from django import forms
@@ -114,11 +114,18 @@ def _table(rows: Iterable[Any]) -> tables.Table:
 
 
 class PlanForm(PageForm):
+    called: ClassVar = {
+        **dict.fromkeys(("/units", "/batch", "/output"), "size"),
+        **dict.fromkeys(("/product", "/formula"), "what"),
+    }
+
     what = forms.ChoiceField(label=_("What is to be made"))
     size = forms.CharField(
         label=_("How much"),
         max_length=64,
-        help_text=_("Kilograms that go into the pot, such as 5 kg; of a product also pieces: 40"),
+        help_text=_(
+            "Of a product its pieces, such as 40; of bulk what goes into the pot, such as 5 kg"
+        ),
     )
     planned_for = DayField(label=_("On which day"))
     sure = SureField()
@@ -138,9 +145,15 @@ class PlanForm(PageForm):
 
     def clean(self) -> dict[str, Any]:
         typed = super().clean() or {}
-        if typed.get("what", "").startswith("formula:") and getattr(typed.get("size"), "units", 0):
+        size = typed.get("size")
+        if not size or not typed.get("what"):
+            return typed
+        filled = typed["what"].startswith("product:")
+        if size.units is not None and not filled:
             only = _("Only a filled product is made in pieces; say kilograms, such as 5 kg.")
             self.add_error("size", only)
+        elif filled and size.units is None:
+            self.add_error("size", _("A product is planned in pieces: say how many, such as 40."))
         return typed
 
     def told(self) -> dict[str, Any]:

@@ -183,3 +183,25 @@ def test_ten_pieces_of_100_g_and_their_bulk(bulk: str, doubtful: bool) -> None:
     whole = {"units": 10, "sample_units": 1, "each": D(100), "heel": D(0), "rejects": D(0)}
     found = reconcile(bulk_in=Decimal(bulk), **whole)  # type: ignore[arg-type]
     assert found.doubtful is doubtful
+
+
+def test_bulk_of_which_nothing_is_filled_waits_with_the_reason(
+    database: Any, redis_server: Any
+) -> None:
+    shop = open_workshop()
+    oil = shop.material("Oil")
+    shop.receive(oil, "10 kg", "50.00")
+    salve, stock = shop.formula("Salve", [(oil, "100")]), shop.formula("Stock", [(oil, "100")])
+    client = signed_in(shop)
+    assert "No bulk waits" in shown(client.get("/fills"))
+    for version in (salve, stock):
+        shop.made_lot(version, "500")
+    shop.formula("Cream", [(oil, "50"), (stock, "50")])
+    page = client.get("/fills")
+    assert "Salve made" in shown(page)
+    assert "no product is filled with it yet" in shown(page)
+    assert f'href="/products/new?formula={salve.formula_id}"' in page.content.decode()
+    # What goes into a cream waits for that.
+    assert "Stock" not in shown(page)
+    shop.product(salve, "50 g")
+    assert "no product is filled with it yet" not in shown(client.get("/fills"))

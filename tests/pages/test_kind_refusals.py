@@ -11,8 +11,8 @@ from api.templatetags.pages import measured
 from ledger.access import acting_as
 from ledger.models import OrderRound
 from ledger.settling import record_payment
-from tests.factories import MORNING, D, Workshop, open_workshop
-from tests.pages.browsing import done, refused, shown, signed_in
+from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
+from tests.pages.browsing import done, refused, sent, shown, signed_in
 
 
 @pytest.fixture(scope="module")
@@ -37,6 +37,30 @@ def test_a_year_that_is_a_slip_is_refused(shop: Workshop) -> None:
     shop.water()
     pledge = {"do": "pledge", "material": "Aqua", "quantity": "5 kg"}
     assert "nobody orders it" in refused(client, f"/order-rounds/{made.id}", **pledge)
+
+
+def test_a_size_is_of_the_kind_that_is_made_and_refused_in_its_place(shop: Workshop) -> None:
+    client = signed_in(shop)
+    version = shop.formula("Lip balm", [(shop.material("Berry wax"), "100")])
+    product = shop.product(version, "10 g")
+    asked = shown(client.get("/batches/new"))
+    assert "Of a product its pieces, such as 40; of bulk what goes into the pot" in asked
+    for what, size, why in (
+        (f"product:{product.id}", "2 kg", "A product is planned in pieces"),
+        (f"formula:{version.formula_id}", "40", "Only a filled product is made in pieces"),
+        (f"product:{product.id}", "0", "must be above zero"),
+    ):
+        answer = sent(client, "/batches/new", what=what, size=size, planned_for=str(TODAY))
+        assert answer.status_code == 422
+        page = answer.content.decode()
+        assert why in page.split('id="id_size_error"')[1].split("</ul>")[0]
+        assert "units" not in shown(answer)
+
+
+def test_a_material_with_no_other_name_begins_with_what_is_known(shop: Workshop) -> None:
+    oil = shop.material("Apricot oil", density="0.91 g/mL")
+    page = signed_in(shop).get(f"/materials/{oil.id}").content.decode()
+    assert '<p class="lead facts"><span>0.91 g/mL</span></p>' in page
 
 
 def test_what_cannot_be_shared_is_not_offered(shop: Workshop) -> None:
