@@ -7,7 +7,7 @@ from typing import Any, Final, TypeVar
 
 from django.db.models import CharField, F, Func, Model, QuerySet, Value
 from django.db.models.functions import Concat, Lower
-from django.db.models.lookups import Exact
+from django.db.models.lookups import Contains, Exact
 
 from ledger.access import Actor, materials_visible_to
 from ledger.balances import Stock, stock
@@ -17,7 +17,7 @@ from ledger.errors import (
 )
 from ledger.models import Custody, Material
 from ledger.roles import Verb
-from ledger.spelling import nearest
+from ledger.spelling import APART, nearest, run_together
 
 Row = TypeVar("Row", bound=Model)
 # So many names are compared with what is looked for, where nothing is called so.
@@ -78,9 +78,18 @@ class Near:
 
 
 def having(rows: "QuerySet[Row]", words: Sequence[str]) -> "QuerySet[Row]":
-    """Those of the rows whose name has all the words, in whatever order."""
+    """Those of the rows whose name has all the words, in whatever order.
+
+    What is written apart there may be written together: "250ml" is in "Hand wash 250 mL".
+    """
+    return _with_words(rows, F("name"), words)
+
+
+def _with_words(rows: "QuerySet[Row]", called: Any, words: Sequence[str]) -> "QuerySet[Row]":
+    written = CharField()
+    apart = Func(Lower(called), Value(APART), Value(""), function="translate", output_field=written)
     for word in words:
-        rows = rows.filter(name__icontains=word)
+        rows = rows.filter(Contains(apart, run_together(word)))
     return rows
 
 
@@ -121,11 +130,5 @@ def _folded(name: Any) -> Lower:
 
 def _called(actor: Actor, words: Sequence[str]) -> "QuerySet[Material]":
     rows = materials_visible_to(actor)
-    if not words:
-        return rows
-    space = Value(" ")
-    called = Lower(Concat(F("name"), space, F("inci_name"), space, F("cas_number")))
-    rows = rows.annotate(called=called)
-    for word in words:
-        rows = rows.filter(called__contains=word)
-    return rows
+    bar = Value("|")
+    return _with_words(rows, Concat(F("name"), bar, F("inci_name"), bar, F("cas_number")), words)

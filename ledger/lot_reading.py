@@ -17,6 +17,7 @@ from ledger.access import Actor
 from ledger.errors import NotFound
 from ledger.money import minor_units
 from ledger.roles import Verb
+from ledger.spelling import APART, run_together
 from ledger.statements import run
 
 # The page is found among the maker's own lots; only then is anything looked up, for it alone.
@@ -31,13 +32,15 @@ select ledger_show_lots(ids, %(costs)s, %(digits)s), ids[%(limit)s],
   from shown
 """
 ONE: Final = "select ledger_show_lots(array[%(lot)s], %(costs)s, %(digits)s)"
-# Words that stand somewhere in what a lot or its material is called, by whomever.
+# Words that stand somewhere in what a lot, its material or its supplier is called, by whomever;
+# what is written apart there may be written together.
 WORDS: Final = """ and exists (
   select from ledger_lot l join ledger_material m on m.coop_id = l.coop_id and m.id = l.material_id
+    left join ledger_supplier s on s.coop_id = l.coop_id and s.id = l.supplier_id
    where l.coop_id = c.coop_id and l.id = c.lot_id and not exists (
      select from unnest(%(words)s::text[]) word
-      where strpos(lower(concat_ws(' ', l.code, l.supplier_lot, m.name, m.inci_name, m.cas_number)),
-                   word) = 0))"""
+      where strpos(translate(lower(concat_ws('|', l.code, l.supplier_lot, m.name, m.inci_name,
+                                             m.cas_number, s.name)), %(apart)s, ''), word) = 0))"""
 # Conditions on the lot itself, and on what is in store of it.
 OF_LOT: Final = """ and exists (
   select from ledger_lot l where l.coop_id = c.coop_id and l.id = c.lot_id and {})"""
@@ -46,11 +49,14 @@ IN_STORE: Final = """ and {} (
    where h.coop_id = c.coop_id and h.maker_id = c.maker_id and h.material_id = c.material_id
      and h.lot_id = c.lot_id and h.kind = 'store' and h.any_left)"""
 
+# The other end of each is the first account that it has of the lot beside the store.
 MOVEMENTS: Final = """
+select m.*, o.id, coalesce(o.kind, ''), coalesce(o.name, '') from (
 select e.id, e.kind, e.happened_at, e.reason, p.quantity,
        sum(p.quantity) over (order by e.happened_at, e.id),
        e.reverses_id is not null or exists (
-         select from ledger_entry r where r.coop_id = e.coop_id and r.reverses_id = e.id)
+         select from ledger_entry r where r.coop_id = e.coop_id and r.reverses_id = e.id),
+       coalesce(e.details->>'customer', '')
   from (select p.entry_id, sum(p.quantity) as quantity
           from ledger_posting p
           join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
@@ -58,7 +64,14 @@ select e.id, e.kind, e.happened_at, e.reason, p.quantity,
          where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.lot_id = %(lot)s
          group by p.entry_id) p
   join ledger_entry e on e.coop_id = %(coop)s and e.id = p.entry_id
- order by e.happened_at desc, e.id desc limit %(limit)s
+ order by e.happened_at desc, e.id desc limit %(limit)s) m
+  left join lateral (
+    select a.id, a.kind, a.name
+      from ledger_posting q join ledger_account a on a.coop_id = q.coop_id and a.id = q.account_id
+     where q.coop_id = %(coop)s and q.maker_id = %(maker)s and q.entry_id = m.id
+       and q.lot_id = %(lot)s and a.kind <> 'store'
+     order by q.line limit 1) o on true
+ order by m.happened_at desc, m.id desc
 """
 
 
@@ -99,7 +112,9 @@ class LotsWanted:
             "words": WORDS,
         }
         given = {name: getattr(self, name) for name in found if getattr(self, name) is not None}
-        conditions = "".join(found[name] for name in given)
+        if self.words is not None:
+            given |= {"words": [run_together(word) for word in self.words], "apart": APART}
+        conditions = "".join(found[name] for name in found if name in given)
         if self.in_stock is not None:
             conditions += IN_STORE.format("exists" if self.in_stock else "not exists")
         if self.out_of_place is not None:
@@ -140,7 +155,11 @@ def show_lot(actor: Actor, lot: UUID | str) -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True)
 class Movement:
-    """What one entry did to a lot in the maker's store, and the balance after it."""
+    """What one entry did to a lot in the maker's store, and the balance after it.
+
+    `account` is where it came from or went to: of the kind `held`, and `called` so. A `customer`
+    is whoever bought it.
+    """
 
     entry: UUID
     kind: str
@@ -149,6 +168,10 @@ class Movement:
     quantity: Decimal
     balance: Decimal
     undone: bool
+    customer: str
+    account: UUID | None
+    held: str
+    called: str
 
 
 def movements_of(actor: Actor, lot: UUID | str, *, limit: int = 60) -> list[Movement]:

@@ -17,6 +17,15 @@ MOST: Final = 5
 ONE_WRONG, TWO_WRONG = 4, 8
 
 
+# What people write between the parts of a name or a number, or leave out: spaces and hyphens.
+APART: Final = " \u00a0\u202f-\u2010\u2011\u2012\u2013"
+
+
+def run_together(text: str) -> str:
+    """A text in small letters, and without what people write between its parts or leave out."""
+    return text.lower().translate(dict.fromkeys(map(ord, APART)))
+
+
 def folded(text: str) -> str:
     """A text in small letters and without accents."""
     letters = unicodedata.normalize("NFKD", text.casefold())

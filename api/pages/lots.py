@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import side_tables, tables, words
 from api.pages.forms import LONG, CertificateField, DayField, PageForm, id_in
+from api.pages.lot_life import life_of
 from api.pages.lot_places import PutForm, put_form
 from api.pages.screen import Screen
 from api.pages.workings import Working
@@ -272,7 +273,7 @@ class Lot(Screen):
             decisions=list(lots.decisions_of(self.actor, id)[:20]),
             placings=list(places.placings_of(self.actor, id)[:LAST_PUT]),
             papers=list(documents.documents_of(self.actor, id)[:20]),
-            movements=movements_of(self.actor, id),
+            life=life_of(self.actor, row, movements_of(self.actor, id)),
             decision=decision or DecisionForm(reader=self.reader),
             paper=paper or PaperForm(reader=self.reader),
             again=again or RetestForm(reader=self.reader, initial={"tested_on": today}),

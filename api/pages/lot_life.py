@@ -1,0 +1,84 @@
+"""What moved of a lot, and where from and where to: a batch, a buyer, a shop, another maker."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+from uuid import UUID
+
+from api.pages.words import account_called
+from formulas.lot_ends import batches_by_account, fills_by_entry
+from ledger.access import Actor
+from ledger.lot_reading import Movement
+from ledger.models import Lot
+
+# Kinds of accounts whose names say who or what for; of the others the entry's own kind says it.
+TELLING: Final = {"issue", "loss", "consignment", "settlement", "loan"}
+# What brings goods that a supplier sent or takes back; and what a lot begins with.
+BOUGHT: Final = {"receipt", "supplier_return"}
+FIRST: Final = {"receipt", "make", "fill", "transfer_in", "decant"}
+# So many ends are named in one line; the trace has all.
+MOST: Final = 8
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """Where something came from or went to, and the page that has more about it, if any."""
+
+    name: str
+    to: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A movement, with its other end where that has a name."""
+
+    move: Movement
+    end: End | None
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """The movements of a lot, the latest first; whence it came, and whither it went."""
+
+    steps: Sequence[Step]
+    came: Sequence[End]
+    went: Sequence[End]
+
+
+def life_of(actor: Actor, lot: Lot, moves: Sequence[Movement]) -> Life:
+    """The movements of a lot with their ends, in three more queries at most."""
+    accounts = {move.account for move in moves if move.held == "batch"} | {lot.made_in_id}
+    found = batches_by_account(actor, [one for one in accounts if one])
+    batches = {account: End(code, f"/batches/{id}") for account, (id, code) in found.items()}
+    filled = [move.entry for move in moves if move.kind == "fill"]
+    ends: dict[UUID, End | None] = {
+        entry: End(
+            fill.lot.code if fill.bulk_lot_id == lot.id else fill.bulk_lot.code, f"/fills/{fill.id}"
+        )
+        for entry, fill in (fills_by_entry(actor, filled) if filled else {}).items()
+    }
+    for move in moves:
+        if move.kind == "make":
+            ends[move.entry] = batches.get(lot.made_in_id) if lot.made_in_id else None
+        elif move.kind in BOUGHT and lot.supplier:
+            ends[move.entry] = End(lot.supplier.name, f"/suppliers/{lot.supplier_id}")
+    steps = [Step(move, ends.get(move.entry) or _end(move, batches)) for move in moves]
+    stands = [(one.move, one.end) for one in steps if one.end and not one.move.undone]
+    return Life(
+        steps,
+        came=_once(end for move, end in stands if move.quantity > 0 and move.kind in FIRST),
+        went=_once(end for move, end in stands if move.quantity < 0),
+    )
+
+
+def _end(move: Movement, batches: Mapping[UUID, End]) -> End | None:
+    """The other end as its account says it: who bought it, which batch, what it was given for."""
+    if move.customer:
+        return End(move.customer)
+    if move.account and move.account in batches:
+        return batches[move.account]
+    return End(account_called(move.called)) if move.held in TELLING else None
+
+
+def _once(ends: Iterable[End]) -> list[End]:
+    return list(dict.fromkeys(ends))[:MOST]

@@ -1,0 +1,65 @@
+"""Finding a lot by whatever stands on it, and where it came from and went."""
+
+import re
+from typing import Any
+
+import pytest
+
+from ledger.access import acting_as
+from ledger.issuing import Taken, sell
+from ledger.models import Lot
+from ledger.quantities import parse_quantity
+from tests.factories import MORNING, Workshop, open_workshop
+from tests.pages.browsing import done, shown, signed_in
+
+
+@pytest.fixture(scope="module")
+def shop(database: Any, redis_server: Any) -> Workshop:
+    return open_workshop()
+
+
+def test_what_is_written_apart_is_found_together(shop: Workshop) -> None:
+    oil = shop.material("Meadow-foam oil 250 mL", inci_name="Limnanthes Alba Seed Oil")
+    shop.formula("Hand wash 250 mL", [(oil, "100")])
+    client = signed_in(shop)
+    line = {"material": oil.name, "quantity": "5 kg", "price": "50.00", "supplier_lot": "2610-1323"}
+    typed = {f"lines-0-{name}": text for name, text in line.items()}
+    done(client, "/receive", lines="1", supplier="Valley Oils", new_supplier="on", **typed)
+    with acting_as(shop.actor):
+        lot = Lot.objects.get(supplier_lot="2610-1323")
+    for sought in ("26101323", "2610 1323", "2610-1323", "valley", "meadowfoam 250ml"):
+        assert lot.code in shown(client.get("/lots", {"q": sought})), sought
+    assert lot.code not in shown(client.get("/lots", {"q": "2610-1324"}))
+    for page, sought in (
+        ("/materials", "meadow foam 250ml"),
+        ("/formulas", "handwash 250ml"),
+        ("/formulas", "hand 250 ml"),
+    ):
+        assert "250 mL" in shown(client.get(page, {"q": sought})), (page, sought)
+        assert "250 mL" not in shown(client.get(page, {"q": f"{sought} 300"}))
+
+
+def test_a_lot_says_where_it_came_from_and_went(shop: Workshop) -> None:
+    oil = shop.material("Plum oil")
+    lot = shop.receive(oil, "5 kg", "50.00")
+    version = shop.formula("Plum balm", [(oil, "100")])
+    planned = shop.plan(version, "1 kg")
+    shop.weigh_all(planned)
+    balm = shop.finish(planned, "1 kg").lot
+    taken = Taken(str(lot.id), parse_quantity("2 kg"))
+    shop.does(sell, lines=[taken], happened_at=MORNING, customer="Pier shop")
+    client, code = signed_in(shop), planned.batch.code
+    page = client.get(f"/lots/{lot.id}").content.decode()
+    life = re.sub(r"\s+", " ", re.sub("<[^>]+>", "", page))
+    assert f"weighed into a batch: {code}" in life
+    assert "sold: Pier shop" in life
+    assert f"Went to: Pier shop, {code} · Where all of it went" in life or (
+        f"Went to: {code}, Pier shop · Where all of it went" in life
+    )
+    assert re.search(r"Came from: Supplier \d+", life)
+    assert f'<a href="/batches/{planned.batch.id}">{code}</a>' in page
+    assert f'<a href="/suppliers/{lot.supplier_id}">' in page
+    made = client.get(f"/lots/{balm.id}").content.decode()
+    told = re.sub(r"\s+", " ", re.sub("<[^>]+>", "", made))
+    assert f"Came from: {code}" in told
+    assert f"made: {code}" in told
