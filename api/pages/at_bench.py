@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import GramsField, PageForm, SureField, Typed, id_in, unsure
+from api.pages.forms import GramsField, PageForm, SureField, Typed, UndoReasonField, id_in, unsure
 from api.pages.screen import Screen
 from api.pages.window_words import MEASURES, asked
 from formulas.bench import (
@@ -79,7 +79,7 @@ class WordForm(PageForm):
 
 class UndoForm(PageForm):
     entry = forms.UUIDField(widget=forms.HiddenInput)
-    reason = forms.CharField(label=_("Why it is taken back"), max_length=400)
+    reason = UndoReasonField(label=_("Why it is taken back"), max_length=400)
 
 
 class ReadingField(Typed):

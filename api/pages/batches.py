@@ -23,6 +23,7 @@ from api.pages.forms import (
     PageForm,
     QuantityField,
     SureField,
+    UndoReasonField,
     id_in,
     unsure,
     within_years,
@@ -243,7 +244,7 @@ class BatchSheet(Screen):
 
 
 class WhyForm(PageForm):
-    reason = forms.CharField(label=_("Why"), max_length=400)
+    reason = UndoReasonField(label=_("Why"), max_length=400)
 
 
 class Batch(Screen):

@@ -12,7 +12,14 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables, words
-from api.pages.forms import TEXT, MomentField, MoneyField, PageForm, id_in
+from api.pages.forms import (
+    TEXT,
+    MomentField,
+    MoneyField,
+    PageForm,
+    UndoReasonField,
+    id_in,
+)
 from api.pages.screen import Screen
 from formulas.later_bills import batches_in
 from formulas.undoing import undo
@@ -69,7 +76,7 @@ class BillForm(PageForm):
 class UndoForm(PageForm):
     called: ClassVar = {"/entry": "reason"}
 
-    reason = forms.CharField(label=_("What was wrong"), max_length=LONGEST)
+    reason = UndoReasonField(label=_("What was wrong"), max_length=LONGEST)
 
     def __init__(self, *args: Any, **how: Any) -> None:
         super().__init__(*args, auto_id="undo_%s", **how)

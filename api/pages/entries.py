@@ -3,13 +3,15 @@
 from collections.abc import Iterable
 from uuid import UUID
 
-from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.pages import tables
-from api.pages.forms import PageForm
+from api.pages.forms import (
+    PageForm,
+    UndoReasonField,
+)
 from api.pages.screen import Screen
 from api.pages.words import held
 from formulas.undoing import undo
@@ -21,7 +23,7 @@ from ledger.roles import Verb
 
 
 class UndoForm(PageForm):
-    reason = forms.CharField(label=_("Why it is taken back"), max_length=400)
+    reason = UndoReasonField(label=_("Why it is taken back"), max_length=400)
 
 
 class Entry(Screen):

@@ -5,7 +5,6 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from django import forms
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.utils.safestring import SafeString
@@ -15,7 +14,11 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import plots, side_tables, tables
 from api.pages.fill_forms import FillForm, RuleForm, WeighingForm, as_warm
 from api.pages.fill_workings import bulk, giveaway
-from api.pages.forms import PageForm, unsure
+from api.pages.forms import (
+    PageForm,
+    UndoReasonField,
+    unsure,
+)
 from api.pages.reader import Reader
 from api.pages.screen import Screen
 from api.pages.workings import Line
@@ -254,7 +257,7 @@ class Units(Screen):
 
 
 class UndoForm(PageForm):
-    reason = forms.CharField(label=_("Why it is taken back"), max_length=400)
+    reason = UndoReasonField(label=_("Why it is taken back"), max_length=400)
 
 
 class Fill(Units):

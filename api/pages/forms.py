@@ -194,6 +194,12 @@ class CertificateField(SentFileField):
     widget = forms.FileInput(attrs={"accept": "application/pdf,image/*"})
 
 
+class UndoReasonField(forms.CharField):
+    """Why something is taken back; what it mostly is can be chosen instead of typed."""
+
+    suggested: ClassVar = (_("typed wrongly"), _("wrong lot"), _("spilled"))
+
+
 class SureField(forms.BooleanField):
     """A tick that is shown only beside a question, which `unsure` asks."""
 

@@ -79,6 +79,8 @@ class Screen(View):
     key: Key | None = None
     # Whether the body is left where it is, being too large; and whether it was done.
     unread = done = False
+    # Why nothing was done, for a page that does not show the form any more.
+    why: str = ""
 
     def dispatch(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
         """The page in its reader's language, if there is a catalogue of it."""
@@ -187,7 +189,7 @@ class Screen(View):
     def _unkept(self, facts: Mapping[str, Any], status: int) -> Unkept | None:
         """What takes note of what is wrong with a form; of one still being typed, nothing does."""
         whole = "refusal" not in facts and not self.request.headers.get("HX-Request")
-        return Unkept() if status == 422 and whole else None
+        return Unkept(why=self.why) if status == 422 and whole else None
 
     def act(
         self,
@@ -205,7 +207,9 @@ class Screen(View):
             with transaction.atomic(), explained():
                 done = do()
         except Refusal as refusal:
-            form.refuse(with_a_way_on(refusal, self.actor, self.reader, self.request.path))
+            told = with_a_way_on(refusal, self.actor, self.reader, self.request.path)
+            form.refuse(told)
+            self.why = told.detail
             return again()
         return self.go(then(done))
 

@@ -20,6 +20,8 @@ class Unkept:
     """The places of a page where something is wrong: the id of each, and its label if any."""
 
     places: list[tuple[str, str]] = field(default_factory=list)
+    # Said where the page has no place for it: what the form was about may be over meanwhile.
+    why: str = ""
 
     def mark(self, id: str, label: str = "") -> bool:
         """Take note of a place; True for the first, which gets the focus."""

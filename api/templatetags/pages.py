@@ -203,8 +203,8 @@ def field(context: Any, bound: BoundField, **words: str) -> dict[str, Any]:
     several, ticked = isinstance(widget, RadioSelect), isinstance(widget, CheckboxInput)
     written, help = _widget(context, bound), _help(context, bound)
     facts = {"field": bound, "widget": written, "help": help, "several": several, "ticked": ticked}
-    if bound.html_name in context.get("lost", ()):
-        facts["lost"] = True
+    facts["lost"] = bound.html_name in context.get("lost", ())
+    facts["suggested"] = getattr(bound.field, "suggested", ())
     return facts | words
 
 
@@ -215,11 +215,14 @@ def _help(context: Any, bound: BoundField) -> str:
 def _widget(context: Any, bound: BoundField) -> SafeString:
     """What is typed into; the first on the page that is wrong gets the focus."""
     unkept: Unkept | None = context.get("unkept")
-    begins = False
+    attrs: dict[str, str | bool] = {}
+    if hasattr(bound.field, "suggested"):
+        attrs["list"] = f"{bound.auto_id}_suggested"
     if unkept and bound.errors:
         # Of several to choose from, the first.
-        begins = unkept.mark(bound.id_for_label or f"{bound.auto_id}_0", str(bound.label))
-    return bound.as_widget(attrs={"autofocus": True} if begins else None)
+        id = bound.id_for_label or f"{bound.auto_id}_0"
+        attrs["autofocus"] = unkept.mark(id, str(bound.label))
+    return bound.as_widget(attrs=attrs)
 
 
 @register.inclusion_tag("pages/refusal.html", takes_context=True)
@@ -245,7 +248,8 @@ def unkept_above(context: Any, content: str) -> SafeString:
     unkept: Unkept | None = context.get("unkept")
     if unkept is None:
         return mark_safe(content)  # noqa: S308 - it was rendered by a template
-    above = get_template("pages/unkept.html").render({"places": unkept.first})
+    facts = {"places": unkept.first, "why": unkept.why, "reader": context["reader"]}
+    above = get_template("pages/unkept.html").render(facts)
     return mark_safe(above + unfolded(content))  # noqa: S308 - likewise
 
 

@@ -63,3 +63,15 @@ def test_a_lot_says_where_it_came_from_and_went(shop: Workshop) -> None:
     told = re.sub(r"\s+", " ", re.sub("<[^>]+>", "", made))
     assert f"Came from: {code}" in told
     assert f"made: {code}" in told
+
+
+def test_why_something_is_taken_back_can_be_chosen(shop: Workshop) -> None:
+    lot = shop.receive(shop.material("Rice oil"), "5 kg", "50.00")
+    client = signed_in(shop)
+    (entry,) = re.findall(
+        r'href="(/entries/[^"]+)"', client.get(f"/lots/{lot.id}").content.decode()
+    )
+    page = client.get(entry).content.decode()
+    (listed,) = re.findall('name="reason"[^>]* list="([^"]+)"', page)
+    offered = page.split(f'<datalist id="{listed}">')[1].split("</datalist>")[0]
+    assert "<option>typed wrongly</option>" in offered

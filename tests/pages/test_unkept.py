@@ -60,3 +60,12 @@ def test_nothing_takes_the_focus_from_whoever_types(shop: Workshop) -> None:
     # A part of a page is judged as it is typed, too.
     looked = signed_in(shop).post("/formulas/new", {"do": "look"}, headers={"HX-Request": "true"})
     assert b"autofocus" not in looked.content
+
+
+def test_what_the_page_has_no_place_for_is_said_above_it(shop: Workshop) -> None:
+    version = shop.formula("Soap", [(shop.material("Soap base"), "100")])
+    path = f"/batches/{shop.plan(version, '1 kg').batch.id}"
+    page = sent(signed_in(shop), path, do="reopen", reason="once more").content.decode()
+    above = page.split('class="unkept"')[1].split("</div>")[0]
+    assert " autofocus" in above
+    assert "Nothing has ended this batch" in above
