@@ -67,7 +67,7 @@ class AddForm(OtherForm):
 
     reason = forms.CharField(label=_("Why it was done"), max_length=199)
     deviation = forms.CharField(
-        label=_("Reason, if a rule is not kept"), max_length=199, required=False
+        label=_("Reason, if its lot may not be used"), max_length=199, required=False
     )
 
 

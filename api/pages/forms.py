@@ -41,6 +41,9 @@ API_NAME = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b")
 # A whole number on a page has no more digits than the store keeps of one.
 MOST_DIGITS = 9
 HUNDREDTH = Decimal("0.01")
+# Ounces of which nothing says that they are a volume, or that they are a weight already.
+OUNCE = "oz wt"
+OUNCES = re.compile(rf"({NUMBER.pattern}|[0-9 ]*[0-9]/[0-9]+) ?(?:oz|ounces?)\.?", re.IGNORECASE)
 
 
 class Typed(forms.CharField):
@@ -78,12 +81,15 @@ class QuantityField(Typed):
 
 
 class GramsField(QuantityField):
-    """What a scale shows: grams, unless a unit is named."""
+    """What a scale shows: grams, unless a unit is named. Its "oz" is a weight, and no volume."""
 
     widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "decimal"})
 
     def read(self, typed: str) -> Quantity:
-        return super().read(f"{typed} g" if NUMBER.fullmatch(typed) else typed)
+        if NUMBER.fullmatch(typed):
+            return super().read(f"{typed} g")
+        ounces = OUNCES.fullmatch(typed)
+        return super().read(f"{ounces[1]} {OUNCE}" if ounces else typed)
 
 
 class DensityField(Typed):

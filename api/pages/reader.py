@@ -109,8 +109,17 @@ class Reader:
         return "lb" if self.us else "kg"
 
     def grams(self, value: Decimal) -> str:
-        """Grams whatever the units, as a scale shows them."""
+        """Grams as a scale shows them, whatever the units; for who reads in pounds with those."""
+        beside = self.beside_grams(value)
+        return f"{self.on_scale(value)} = {beside}" if beside else self.on_scale(value)
+
+    def on_scale(self, value: Decimal) -> str:
+        """The grams alone, where the pounds stand beneath them."""
         return f"{self.number(rounded(value, 2))}{THIN}g"
+
+    def beside_grams(self, value: Decimal) -> str:
+        """What stands beside grams for who reads in pounds; nothing for others, and of nothing."""
+        return self.quantity(value) if self.us and value else ""
 
     def percent(self, value: Decimal, places: int | None = None) -> str:
         """Three digits at most behind the point, or just so many `places`, as in a column."""

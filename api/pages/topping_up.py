@@ -149,7 +149,7 @@ def _kind_called(one: StandIn, reader: Reader) -> str:
     told = [one.material.name]
     if one.active_percent is not None:
         told.append(said("%s active") % reader.percent(one.active_percent))
-    return ", ".join([*told, said("%s at hand") % reader.quantity(one.grams)])
+    return ", ".join([*told, said("%s at hand") % reader.grams(one.grams)])
 
 
 def _table(batch: Batch, rows: Iterable[TopUp]) -> tables.Table:

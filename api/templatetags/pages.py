@@ -64,6 +64,15 @@ def grams(context: Any, value: Decimal | None) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def on_scale(context: Any, value: Decimal) -> str:
+    """Grams in large; the pounds of who reads in them stand small beneath."""
+    reader = context["reader"]
+    beside = reader.beside_grams(value)
+    under = format_html('<br><span class="small">{}</span>', beside) if beside else ""
+    return format_html("{}{}", reader.on_scale(value), under)
+
+
+@register.simple_tag(takes_context=True)
 def number(context: Any, value: Decimal | int | None, places: int | None = None) -> str:
     return "" if value is None else str(context["reader"].number(Decimal(value), places))
 

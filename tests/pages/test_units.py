@@ -4,8 +4,10 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
 
 from api.pages.facts_told import told
+from api.pages.forms import GramsField, QuantityField
 from api.pages.reader import Reader
 from ledger import rounds
 from ledger.amounts import Amount
@@ -14,6 +16,8 @@ from tests.factories import D, Workshop, open_workshop
 from tests.ordering_together import asked
 from tests.pages.browsing import done, shown, signed_in
 from tests.pages.test_pricing import SOLD
+
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 @pytest.fixture(scope="module")
@@ -51,6 +55,49 @@ def test_pages_are_read_in_pounds(shop: Workshop) -> None:
     rows = client.get(priced, SOLD | {"as": "csv", "table": "margins"}).content.decode()
     assert len(rows.splitlines()) == 26
     assert "Wholesale, %" in rows.splitlines()[0]
+
+
+def test_what_is_weighed_is_told_in_both_units(shop: Workshop) -> None:
+    """Grams are exact, and no table compares grams with pounds: 857.29 g are 1.89 lb."""
+    wax = shop.material("Wax")
+    lot = shop.receive(wax, "3934.5 g", "40.00")
+    version = shop.formula("Wax melt", [(wax, "100")])
+    planned = shop.plan(version, "857.29 g")
+    client, of = signed_in(shop), f"/formulas/{version.formula_id}"
+    bench = f"/batches/{planned.batch.id}/bench"
+
+    def told(path: str) -> str:
+        return shown(client.get(path)).replace(NO_BREAK, " ")
+
+    assert "Wax 857.29 g 3,077.21 g" in told(f"{of}?size=857.29 g")
+    assert "lb" not in told(bench)
+    done(client, "/look", units="us", numbers="", theme="")
+    page = told(f"{of}?size=857.29 g")
+    assert "Wax 857.29 g = 1.89 lb 3,077.21 g = 6.784 lb" in page
+    page = told(bench)
+    assert "Wax 857.29 g 1.89 lb" in page
+    done(client, bench, line=str(planned.lines[0].line.id), lot=lot.code, quantity="2 oz")
+    page = told(bench)
+    # An avoirdupois ounce is 28.349523125 g (NIST SP 811, appendix B).
+    assert "56.7 g = 2 oz wt of 857.29 g = 1.89 lb are in" in page
+    done(client, "/look", units="", numbers="", theme="")
+
+
+@pytest.mark.parametrize(
+    ("typed", "grams"),
+    [
+        ("2 oz", "56.69904625"),
+        ("2oz.", "56.69904625"),
+        ("1 1/2 oz", "42.5242846875"),
+        ("1 lb 2 oz", "510.29141625"),
+        ("2", "2"),
+    ],
+)
+def test_ounces_on_a_scale_are_a_weight(typed: str, grams: str) -> None:
+    field = GramsField()
+    assert field.clean(typed).amount == D(grams)
+    with pytest.raises(ValidationError):
+        QuantityField().clean("2 oz")
 
 
 def test_little_is_not_nothing() -> None:
