@@ -6,6 +6,6 @@ from ledger.migrations import _sql
 
 
 class Migration(migrations.Migration):
-    dependencies = [("ledger", "0129_openings_by_draws")]
+    dependencies = [("ledger", "0130_days_given")]
 
     operations = [_sql.run("answers_add_up")]
