@@ -66,8 +66,10 @@ select e.id, e.kind, e.happened_at, e.reason, p.quantity,
   join ledger_entry e on e.coop_id = %(coop)s and e.id = p.entry_id
  order by e.happened_at desc, e.id desc limit %(limit)s) m
   left join lateral (
-    select a.id, a.kind, a.name
+    select a.id, a.kind, case a.kind when 'supplier' then s.name else a.name end as name
       from ledger_posting q join ledger_account a on a.coop_id = q.coop_id and a.id = q.account_id
+      join ledger_lot l on l.coop_id = q.coop_id and l.id = q.lot_id
+      left join ledger_supplier s on s.coop_id = l.coop_id and s.id = l.supplier_id
      where q.coop_id = %(coop)s and q.maker_id = %(maker)s and q.entry_id = m.id
        and q.lot_id = %(lot)s and a.kind <> 'store'
      order by q.line limit 1) o on true

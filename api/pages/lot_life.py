@@ -13,8 +13,7 @@ from ledger.models import Lot
 
 # Kinds of accounts whose names say who or what for; of the others the entry's own kind says it.
 TELLING: Final = {"issue", "loss", "consignment", "settlement", "loan"}
-# What brings goods that a supplier sent or takes back; and what a lot begins with.
-BOUGHT: Final = {"receipt", "supplier_return"}
+# What a lot begins with.
 FIRST: Final = {"receipt", "make", "fill", "transfer_in", "decant"}
 # So many ends are named in one line; the trace has all.
 MOST: Final = 8
@@ -46,7 +45,7 @@ class Life:
 
 
 def life_of(actor: Actor, lot: Lot, moves: Sequence[Movement]) -> Life:
-    """The movements of a lot with their ends, in three more queries at most."""
+    """The movements of a lot with their ends, in two more queries at most."""
     accounts = {move.account for move in moves if move.held == "batch"} | {lot.made_in_id}
     found = batches_by_account(actor, [one for one in accounts if one])
     batches = {account: End(code, f"/batches/{id}") for account, (id, code) in found.items()}
@@ -60,8 +59,8 @@ def life_of(actor: Actor, lot: Lot, moves: Sequence[Movement]) -> Life:
     for move in moves:
         if move.kind == "make":
             ends[move.entry] = batches.get(lot.made_in_id) if lot.made_in_id else None
-        elif move.kind in BOUGHT and lot.supplier:
-            ends[move.entry] = End(lot.supplier.name, f"/suppliers/{lot.supplier_id}")
+        elif move.held == "supplier" and lot.supplier_id:
+            ends[move.entry] = End(move.called, f"/suppliers/{lot.supplier_id}")
     steps = [Step(move, ends.get(move.entry) or _end(move, batches)) for move in moves]
     stands = [(one.move, one.end) for one in steps if one.end and not one.move.undone]
     return Life(
