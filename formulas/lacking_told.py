@@ -33,16 +33,21 @@ class LackTold:
     free: Sequence[tuple[Lot, Decimal]]
 
 
-def lack_told(actor: Actor, *, batch: UUID | str, material: UUID | str) -> LackTold:
-    """Raises NotFound where the batch lacks none of the material, and Forbidden."""
+def lacks_of(actor: Actor, batch: UUID | str) -> Sequence[Lacking]:
+    """All that a batch lacks, none of one that is not planned. Raises NotFound, and Forbidden."""
     found = batch_for(actor, batch)
     before = batches_of(actor).filter(state=Batch.State.PLANNED, planned_for__lte=found.planned_for)
     planned = list(before.order_by("planned_for", "id")[:MOST])
-    short = next((one for one in short_batches(actor, planned) if one.batch == found), None)
-    lacks = short.lacks if short else ()
+    return next((one.lacks for one in short_batches(actor, planned) if one.batch == found), ())
+
+
+def lack_told(actor: Actor, *, batch: UUID | str, material: UUID | str) -> LackTold:
+    """Raises NotFound where the batch lacks none of the material, and Forbidden."""
+    lacks = lacks_of(actor, batch)
     lacking = next((one for one in lacks if str(one.material_id) == str(material)), None)
     if lacking is None:
         raise NotFound
+    found = batch_for(actor, batch)
     id = lacking.material_id
     shares = [one for one in shares_of(found) if one.material.id == id]
     pieces = (one.per_unit * (found.units or 0) for one in found.packaging.filter(material_id=id))

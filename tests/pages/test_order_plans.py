@@ -147,7 +147,7 @@ def test_what_runs_low_is_ordered_by_one_tap(shop: Workshop) -> None:
     assert "/orders/new?" not in today.content.decode()
     told = figures(client.get(f"/order/plan?material={wax.id}"))
     assert "7 x 500 g" in told
-    assert "low: 2 kg left once all is made; warned at 5 kg; bought up to 5.001 kg" in told
+    assert "low, 2 kg left once all is made; warned at 5 kg; bought up to 5.001 kg" in told
     assert "a week's use above it" in told
     alone = client.get(f"/order/plan?material={salt.id}")
     assert "offered by nobody that is asked, so not in the plan: Salt" in figures(alone)
@@ -182,7 +182,7 @@ def test_what_is_left_once_all_is_made_is_told_apart_from_what_is_counted_on(
     shop.does(set_watch, material=glycerin.id, reorder_point=parse_quantity("2 kg"))
     client, need = signed_in(shop), f"/materials/{glycerin.id}/need?figure="
     plan = client.get("/order/plan", {"material": str(glycerin.id), "until": str(today.date())})
-    assert "low: -700 g left once all is made; warned at 2 kg" in figures(plan)
+    assert "low, -700 g left once all is made; warned at 2 kg" in figures(plan)
     (asked,) = re.findall(rf'href="({re.escape(need)}position[^"]*)"', plan.content.decode())
     told = {
         **{unescape(asked): -700, f"{need}position": -1000, f"{need}counted_on": -400},
