@@ -25,7 +25,7 @@ from django.conf import settings
 from django.db import transaction
 from django.db.utils import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
-from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.utils import timezone, translation
 from django.utils.decorators import method_decorator
 from django.utils.translation import gettext as said
@@ -35,6 +35,7 @@ from django.views.decorators.csrf import csrf_protect
 from api import errors, preferences, rate, signing
 from api.idempotency import Answered, Key
 from api.pages import kept, tables
+from api.pages.folds import unfolded
 from api.pages.in_the_way import with_a_way_on
 from api.pages.places import places_for
 from api.pages.reader import Reader, reader_of
@@ -184,7 +185,8 @@ class Screen(View):
             # No browser keeps a chosen file for a form that is shown again.
             "lost": frozenset() if self.unread else frozenset(self.request.FILES),
         }
-        return render(self.request, template, {**frame, **facts}, status=status)
+        page = render_to_string(template, {**frame, **facts}, self.request)
+        return HttpResponse(unfolded(page), status=status)
 
     def _unkept(self, facts: Mapping[str, Any], status: int) -> Unkept | None:
         """What takes note of what is wrong with a form; of one still being typed, nothing does."""
