@@ -19,7 +19,7 @@ from django.db.models import QuerySet
 from ledger.access import Actor
 from ledger.clearing import Payment, clear
 from ledger.entries import explained
-from ledger.errors import Conflict, Forbidden
+from ledger.errors import Conflict, Forbidden, NotFound
 from ledger.ids import new_id
 from ledger.models import Clearing, ClearingPayment, Maker
 from ledger.roles import Verb
@@ -66,6 +66,23 @@ class Proposal:
 def propose(actor: Actor) -> Proposal:
     """Where the makers of the co-op stand, and how it would be cleared. Raises Forbidden."""
     return _propose(actor, _balances(actor))
+
+
+def balances_with(actor: Actor, maker: UUID) -> list[Position]:
+    """What each other owes this maker, by name, below zero what it owes them; what for is theirs.
+
+    Raises Forbidden, and NotFound for no maker of the co-op.
+    """
+    pairs = _balances(actor)
+    makers = dict(Maker.objects.filter(coop_id=actor.coop_id).values_list("id", "name"))
+    if maker not in makers:
+        raise NotFound
+    found = [
+        Position(other, makers[other], *told)
+        for (one, other), told in pairs.items()
+        if one == maker
+    ]
+    return sorted((one for one in found if one.amount), key=lambda one: one.name)
 
 
 def clear_coop(actor: Actor, *, happened_at: datetime, note: str = "") -> Clearing:

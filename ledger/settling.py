@@ -19,7 +19,7 @@ from ledger.access import Actor, find
 from ledger.entries import explained
 from ledger.errors import AlreadyReversed, Conflict, Invalid, MoneyTooFine
 from ledger.ids import account_id, new_id
-from ledger.models import Account, Dispute, Maker, Movement
+from ledger.models import Account, Dispute, Maker, Movement, Transfer
 from ledger.money import minor_units, round_money
 from ledger.roles import Verb
 from ledger.statements import run
@@ -68,7 +68,10 @@ class Balance:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A movement from the side of whoever looks: `amount` above zero is owed to it."""
+    """A movement from the side of whoever looks: `amount` above zero is owed to it.
+
+    `goods` is the material that moved, or that a later bill is for; empty for money alone.
+    """
 
     movement: Movement
     other: UUID
@@ -76,6 +79,7 @@ class Seen:
     amount: Decimal
     entry_id: UUID
     dispute: Dispute | None
+    goods: str = ""
 
 
 def balances_of(actor: Actor, *, since: date = EVER, until: date = EVER) -> list[Balance]:
@@ -123,6 +127,12 @@ def seen_by(actor: Actor, movements: Sequence[Movement]) -> list[Seen]:
     """The movements from the maker's own side, each with the dispute that stands, if any."""
     names = dict(Maker.objects.filter(coop_id=actor.coop_id).values_list("id", "name"))
     disputed = {one.movement_id: one for one in _standing([row.id for row in movements])}
+    moved = [row.transfer_id for row in movements if row.transfer_id]
+    goods = dict(
+        Transfer.objects.filter(id__in=moved).values_list("id", "lot__material__name")
+        if moved
+        else ()
+    )
     found = []
     for row in movements:
         owed = row.maker_id == actor.maker
@@ -135,6 +145,7 @@ def seen_by(actor: Actor, movements: Sequence[Movement]) -> list[Seen]:
                 row.amount if owed else -row.amount,
                 row.entry_id if owed else row.to_entry_id,
                 disputed.get(row.id),
+                goods.get(row.transfer_id, "") if row.transfer_id else "",
             )
         )
     return found

@@ -217,11 +217,13 @@ class Statement(Screen):
 
     def _table(self, first: date, rows: "QuerySet[models.Movement]") -> tables.Table:
         """Every movement of the month, whatever page is looked at."""
-        columns = [said("On"), said("Kind"), said("With"), said("Note"), said("Disputed")]
+        columns = [said("On"), said("Kind"), said("Goods"), said("With"), said("Note")]
+        columns += [said("Disputed")]
         columns += [f"{said('Amount')}, {self.actor.currency}"]
         cells = (
             (
-                *(one.movement.happened_on, one.movement.kind, one.name, one.movement.note),
+                *(one.movement.happened_on, one.movement.kind, one.goods),
+                *(one.name, one.movement.note),
                 *(one.dispute.reason if one.dispute else "", one.amount),
             )
             for one in settling.seen_by(self.actor, list(rows))

@@ -10,15 +10,19 @@ from api.pages.forms import id_in
 from api.pages.settlement import MONTH
 from api.pages.words import movement
 from api.pages.workings import Line, Working, address, with_rest
-from ledger import settling
+from ledger import coop_clearing, settling
 from ledger.access import day_of
+from ledger.errors import NotFound
 from ledger.months import month_of
+from ledger.settling import ZERO
 
 
 class Owed(Working):
     """What was owed before a month, and every movement since; above nothing it is owed to you."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
+        if self.actor.maker_id is None:
+            return self._of_maker(id_in(request.GET.get("maker", "")))
         asked, maker = request.GET.get("month", ""), id_in(request.GET.get("maker", ""))
         day, other = day_of(self.actor, self.now), UUID(maker) if maker else None
         if MONTH.fullmatch(asked):
@@ -33,8 +37,17 @@ class Owed(Working):
         lines = [Line(said("owed before"), month.opening, money, to=begin)]
         lines += [
             Line(
-                f"{self.reader.day(one.movement.happened_on)} · "
-                f"{movement(one.movement.kind)} · {one.name}",
+                " · ".join(
+                    filter(
+                        None,
+                        (
+                            self.reader.day(one.movement.happened_on),
+                            movement(one.movement.kind),
+                            one.goods,
+                            one.name,
+                        ),
+                    )
+                ),
                 one.amount,
                 money,
                 facts={"reason": one.movement.note},
@@ -49,3 +62,14 @@ class Owed(Working):
         here = f"{month.first:%Y-%m}"
         back = address("settlement", "statement", month=here, maker=maker)
         return self.opened(figure, back)
+
+    def _of_maker(self, maker: str | None) -> HttpResponse:
+        """For the coordinator: with whom a maker stands how; what for is between those two."""
+        if maker is None:
+            raise NotFound
+        found = coop_clearing.balances_with(self.actor, UUID(maker))
+        money = self.actor.currency
+        whole = sum((one.amount for one in found), ZERO)
+        parts = tuple(Line(one.name, one.amount, money) for one in found)
+        figure = Line(said("Owed to it by all others"), whole, money, parts=parts)
+        return self.opened(figure, address("settlement"))
