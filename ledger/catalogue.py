@@ -363,6 +363,10 @@ def _set(material: Material, facts: MaterialFacts) -> None:
                 Sentence("A caution is one of: {named}.", named=named), pointer=f"/cautions/{place}"
             )
     low, high = facts.min_percent, facts.max_percent
+    if low is not None and not 0 <= low <= 100:
+        raise Invalid("A percent is from 0 to 100.", pointer="/min_percent")
+    if high is not None and not 0 < high <= 100:
+        raise Invalid("A percent is above 0 and at most 100.", pointer="/max_percent")
     if low is not None and high is not None and low > high:
         raise Invalid("The least percent is not above the most.", pointer="/min_percent")
     for name in PLAIN:

@@ -33,6 +33,8 @@ def pay_deposit(
     actor.must(Verb.BILL)
     seller = supplier_for(actor, supplier, pointer="/supplier")
     found = None if lot is None else lot_for(actor, lot, pointer="/lot")
+    if amount <= 0:
+        raise Invalid("A deposit is of more than nothing.", pointer="/amount")
     if amount != round_money(amount, actor.currency):
         digits = minor_units(actor.currency)
         raise MoneyTooFine(currency=actor.currency, digits=digits, pointer="/amount")

@@ -4,6 +4,7 @@ The forms and the addresses are those that the pages of a workshop show. Each re
 that all are made of the same ground, and each form is found as it was read.
 """
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Final
@@ -21,11 +22,11 @@ from tests.factories import open_workshop
 from tests.filling import fill
 from tests.pages.browsing import signed_in
 from tests.pages.codes import bare_codes
-from tests.pages.fields import Reader, read
+from tests.pages.fields import ID, Reader, read
 from tests.pages.looking import ASKED, Seen, all_pages, route_of
 from tests.pages.shops import planned_ahead, work
 from tests.pages.test_queries import pages_of
-from tests.pages.ways import Way, answers, ways_of
+from tests.pages.ways import Way, answers, filled_in, ways_of
 from tests.test_walls_pages import assert_nothing_inline
 from tests.test_walls_texts import Texts
 
@@ -39,6 +40,21 @@ FILES: Final = {
 # What a page never says again; and what says by itself which form it is.
 UNSAID: Final = {"password", "old", "again"}
 OF_THE_FORM: Final = {"form_key", "csrfmiddlewaretoken", "do"}
+# What nobody means, by what a field takes: in one field alone, and in all at once.
+ONE_BY_ONE: Final = {
+    "figure": ("0",),
+    "quantity": ("0 g",),
+    "day": ("1900-01-01",),
+}
+TOGETHER: Final = {
+    "figure": ("99999999999", "0.0000001", "-1", "1e5", "abc"),
+    "quantity": ("99999999999 kg", "0.0000001 g", "99999999999 each", "1e5 g", "abc"),
+    "day": ("1900-01-01T10:00", "9999-12-31T23:59", "9999-12-31", "0000-00-00", "abc"),
+}
+# A fold that is closed, and something wrong in it.
+CLOSED_ON_WRONG: Final = re.compile(
+    r'<details\b(?![^>]*\sopen\b)[^>]*>(?:(?!</?details).)*class="errorlist', re.DOTALL
+)
 
 
 @dataclass(frozen=True)
@@ -93,6 +109,45 @@ def test_markup_that_is_typed_is_text(ground: Ground) -> None:
             for answer in answers(ground.client, way, way.told(**fields)):
                 said += assert_is_text((way, fields), answer)
     assert said >= 100, said
+
+
+def absurd(way: Way) -> Iterator[dict[str, str]]:
+    """Nothing in each field in turn, and far too much and worse in all of its kind at once."""
+    once: set[str] = set()
+    for name, kind in way.takes.items():
+        bare = re.sub(r"\d+", "0", ID.sub("*", name))
+        if bare not in once:
+            yield from ({name: value} for value in ONE_BY_ONE[kind])
+        once.add(bare)
+    for place in range(len(TOGETHER["figure"])):
+        if way.takes:
+            yield {name: TOGETHER[kind][place] for name, kind in way.takes.items()}
+
+
+def test_no_figure_and_no_day_breaks_a_page(ground: Ground) -> None:
+    """In forms that are filled in until they would be kept; and no fold hides what is wrong."""
+    broken, asked, hidden, kept = set(), 0, set(), 0
+    for way in ground.ways:
+        if way.method == "get" or not way.takes:
+            continue
+        fields, found = filled_in(ground.client, way)
+        kept += found[0].status_code == 303
+        for typed in absurd(way):
+            asked += 1
+            try:
+                found = answers(ground.client, way, {**fields, **typed})
+            except Exception as error:
+                found = []
+                broken.add((*way.kind[:4], str(typed)[:80], str(error).splitlines()[0]))
+            for one in found:
+                if one.status_code >= 500:
+                    broken.add((*way.kind[:4], str(typed)[:80], str(one.status_code)))
+                if CLOSED_ON_WRONG.search(one.content.decode(errors="replace")):
+                    hidden.add(way.kind[:4])
+    assert not broken, "\n".join(map(str, sorted(broken)))
+    assert not hidden, hidden
+    assert asked >= 300, asked
+    assert kept >= 20, kept
 
 
 def test_a_refused_form_shows_what_was_typed(ground: Ground) -> None:

@@ -19,6 +19,17 @@ FIGURE, TEXT = "1", "1 g"
 TELLS_APART: Final = {"do", "as", "table"}
 
 
+def taken_by(has: Mapping[str, str]) -> str:
+    """What an input takes, if it is a figure or a day: what a quantity is typed into says no mode,
+    but wants no capital."""
+    kind, mode = has.get("type", "text"), has.get("inputmode", "")
+    if kind in {"date", "datetime-local"}:
+        return "day"
+    if mode in {"decimal", "numeric"}:
+        return "figure"
+    return "quantity" if kind == "text" and has.get("autocapitalize") == "none" else ""
+
+
 @dataclass
 class Form:
     """A form of a page: where it goes, what it sends as it stands, and what it may send."""
@@ -32,6 +43,8 @@ class Form:
     by_hand: list[str] = field(default_factory=list)
     words: list[str] = field(default_factory=list)
     files: list[str] = field(default_factory=list)
+    # What takes a figure, with or without its unit, or a day, and which of them.
+    takes: dict[str, str] = field(default_factory=dict)
     buttons: list[tuple[str, str]] = field(default_factory=list)
     # Where htmx sends it, and what it sends along.
     looks: list[tuple[str, dict[str, str]]] = field(default_factory=list)
@@ -126,6 +139,8 @@ class Reader(HTMLParser):
             self._field(form, name, value, stands=not chosen or "checked" in has)
             if not chosen and kind != "hidden":
                 self._by_hand(form, name, value, kind, has.get("inputmode", ""))
+                if taken := taken_by(has):
+                    form.takes[name] = taken
 
     def _by_hand(self, form: Form, name: str, value: str, kind: str, mode: str) -> None:
         figure = mode in {"decimal", "numeric"}

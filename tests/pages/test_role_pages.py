@@ -17,15 +17,8 @@ from tests.pages.fields import Reader, files_of, read
 from tests.pages.looking import ASKED, Seen, all_pages, route_of
 from tests.pages.shops import planned_ahead, work
 from tests.pages.test_queries import pages_of
-from tests.pages.ways import Way, answers, ways_of
+from tests.pages.ways import filled_in, ways_of
 
-TRIES = 4
-WRONG = re.compile(r'class="errorlist[^"]*" id="id_([^"]+)_error"')
-# What is typed where no figure and no word will do.
-LIKELY = {
-    **{"material": "Sunflower oil 0", "beside": "Sunflower oil 0", "name": "Sunflower oil 0"},
-    **{"lot": "NB1", "packaging": "Jar 0", "density": "0.9 g/mL", "at": "20 degC"},
-}
 REFUSAL = re.compile(r"The role '[a-z-]+' may not [^;]+; ask an owner of the maker")
 
 
@@ -86,27 +79,9 @@ def test_no_button_is_refused(walk: Walk) -> None:
     ways = {way.kind: way for one in walk.readers for form in one.forms for way in ways_of(form)}
     refused, done = [], 0
     for way in ways.values():
-        for answer in filled_in(walk.client, way):
+        for answer in filled_in(walk.client, way)[1]:
             found = REFUSAL.search(shown(answer))
             refused += [(way.kind[:4], found[0])] if found else []
             done += answer.status_code == 303
     assert not refused, refused
     assert done >= 5, done
-
-
-def filled_in(client: Client, way: Way) -> list[Any]:
-    """What a form is answered once nothing is missing in it any more, or nothing comes to mind."""
-    fields: dict[str, Any] = {**way.sends, **way.chosen}
-    for _ in range(TRIES):
-        found = answers(client, way, fields)
-        # Where it is not said which, all that is empty is filled in.
-        asks = WRONG.findall(found[0].content.decode()) or [*way.typed]
-        wrong = {name: likely(way, name) for name in asks}
-        if found[0].status_code != 422 or all(fields.get(name) == wrong[name] for name in wrong):
-            break
-        fields |= wrong
-    return found
-
-
-def likely(way: Way, name: str) -> str:
-    return LIKELY.get(name.rpartition("-")[2]) or way.typed.get(name, "1")

@@ -10,8 +10,10 @@ from django.test import Client
 from ledger.issuing import Taken, issue
 from ledger.quantities import parse_quantity
 from ledger.settling import record_payment
+from ledger.transferring import accept_transfer, offer_transfer
 from tests.factories import MORNING, D, Workshop, on, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in, typed_in
+from tests.pages.test_rounds import for_the_co_op
 
 PAGE = "/settlement"
 MONTHS = ("2025-05-31", "2025-06-30")
@@ -102,3 +104,45 @@ def test_books_are_closed_month_by_month_and_asked_about_once() -> None:
     yesterday = datetime.now(UTC).date() - timedelta(days=1)
     done(client, PAGE, closed_on=str(yesterday), sure="on", **close)
     assert re.fullmatch(r"(\d{4}-\d\d-\d\d)?", typed_in(client, PAGE, "closed_on")["closed_on"])
+
+
+def test_what_is_owed_names_its_goods_and_opens_for_the_coordinator() -> None:
+    """One has given goods for 12.50, and been paid 2.50 of it."""
+    giver = open_workshop("Goods Bench")
+    taker = open_workshop("Far Bench", coop=giver.coop)
+    lot = giver.receive(giver.material("Jojoba oil"), "1 kg", "10.00")
+    about = {"maker": taker.actor.maker, "quantity": parse_quantity("1 kg"), "price": D("12.50")}
+    offer = giver.does(offer_transfer, lot=lot.id, happened_at=MORNING, **about)
+    taker.does(accept_transfer, transfer=offer.id, happened_at=MORNING)
+    paid = {"maker": giver.actor.maker, "amount": D("2.50"), "paid": True, "note": "cash"}
+    taker.does(record_payment, happened_at=MORNING, **paid)
+    for shop in (giver, taker):
+        month = shown(signed_in(shop).get(f"{PAGE}/statement?month=2025-05"))
+        assert "Goods · Jojoba oil · " in month
+        file = signed_in(shop).get(f"{PAGE}/statement?month=2025-05&as=csv").content.decode()
+        assert ",Jojoba oil," in file
+        working = shown(signed_in(shop).get(f"{PAGE}/worked-out?month=2025-05"))
+        assert "· Jojoba oil ·" in working
+    run = for_the_co_op(giver)
+    page = run.get(PAGE).content.decode()
+    (to,) = re.findall(rf'href="({PAGE}/worked-out\?maker={giver.actor.maker})"', page)
+    assert "Far Bench 10.00 USD" in shown(run.get(to))
+    assert run.get(f"{PAGE}/worked-out?maker={lot.id}").status_code == 404
+    assert run.get(f"{PAGE}/worked-out").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("path", "typed"),
+    [
+        ("/deposits", {"do": "pay", "amount": "0"}),
+        ("/materials/new", {"name": "Odd", "measured_by": "mass", "max_percent": "0"}),
+    ],
+)
+def test_nothing_is_no_figure_of_these(shop: Workshop, path: str, typed: dict[str, str]) -> None:
+    client = signed_in(shop)
+    if path == "/deposits":
+        shop.receive(shop.material("Drum oil"), "1 kg", "9.00")
+        options = re.findall(r'<option value="([0-9a-f-]{36})"', client.get(path).content.decode())
+        typed = {**typed, "supplier": options[0]}
+    facts = {"declared_as": "ingredient", "sure": "on"}
+    assert re.search("more than nothing|above 0", refused(client, path, **typed, **facts))

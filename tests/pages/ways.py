@@ -6,7 +6,7 @@ import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 from urllib.parse import urlencode
 
 from django.db import transaction
@@ -14,6 +14,14 @@ from django.test import Client
 
 from tests.pages.fields import ID, Form
 from tests.pages.looking import route_of
+
+TRIES: Final = 4
+WRONG: Final = re.compile(r'class="errorlist[^"]*" id="id_([^"]+)_error"')
+# What is typed where no figure and no word will do.
+LIKELY: Final = {
+    **{"material": "Sunflower oil 0", "beside": "Sunflower oil 0", "name": "Sunflower oil 0"},
+    **{"lot": "NB1", "packaging": "Jar 0", "density": "0.9 g/mL", "at": "20 degC"},
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +34,8 @@ class Way:
     by_hand: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
     files: tuple[str, ...] = ()
+    # What takes a number, a quantity with its unit, a day, a moment.
+    takes: Mapping[str, str] = field(default_factory=dict)
     htmx: bool = False
     typed: Mapping[str, str] = field(default_factory=dict)
     # What can be chosen where nothing is, the first of each.
@@ -53,7 +63,7 @@ def ways_of(form: Form) -> Iterator[Way]:
     for name, value in form.may_send:
         if value and name not in form.by_hand and not any(sends.get(name, ())):
             chosen.setdefault(name, value)
-    about: dict[str, Any] = {"typed": empty, "chosen": chosen}
+    about: dict[str, Any] = {"typed": empty, "chosen": chosen, "takes": form.takes}
     told = (tuple(form.by_hand), tuple(form.words), tuple(form.files))
     for name, value in form.buttons or [("", "")]:
         pressed = {name: [value]} if name else {}
@@ -90,3 +100,25 @@ def answers(client: Client, way: Way, fields: Mapping[str, Any]) -> list[Any]:
     # Whoever signs out, or goes to another maker, is back.
     client.cookies = kept
     return found
+
+
+def filled_in(client: Client, way: Way) -> tuple[dict[str, Any], list[Any]]:
+    """A form with something in each field that it asks for, and what it is answered then.
+
+    Until nothing is missing in it any more, or nothing comes to mind.
+    """
+    fields: dict[str, Any] = {**way.sends, **way.chosen}
+    for _ in range(TRIES):
+        found = answers(client, way, fields)
+        # Where it is not said which, all that is empty is filled in.
+        asks = WRONG.findall(found[0].content.decode()) or [*way.typed]
+        wrong = {name: likely(way, name) for name in asks}
+        if found[0].status_code != 422 or all(fields.get(name) == wrong[name] for name in wrong):
+            break
+        fields |= wrong
+    return fields, found
+
+
+def likely(way: Way, name: str) -> str:
+    """What goes into an empty field."""
+    return LIKELY.get(name.rpartition("-")[2]) or way.typed.get(name, "1")
