@@ -8,8 +8,10 @@ from typing import Any, Final
 
 from api import kept_sentences
 from api.kept_sentences import printable
+from api.kept_sentences import to_keep as _kept
 from api.list_kinds import Kind, Line
-from ledger.price_list_rows import CellError, ListRow
+from api.list_sheets import Listed
+from ledger.price_list_rows import CellError
 
 # Of a long list fewer are shown: what is done with it stands beneath them.
 MOST_WRONG, MOST_LINES, FEW_LINES = 100, 60, 20
@@ -40,6 +42,13 @@ class Findings:
     unchanged: int = 0
     known: int = 0
     lines: Sequence[Line] = field(default_factory=list)
+    # Rows that name the same as an earlier one, with that one.
+    twice: Sequence[tuple[int, int]] = ()
+    # Where the headings stand, the sign between the cells of a CSV, and those of the figures.
+    headings: int = 1
+    parted: str = ","
+    point: str = "."
+    grouping: str = ","
 
     @property
     def more_wrong(self) -> int:
@@ -50,42 +59,60 @@ class Findings:
         return self.new - len(self.lines)
 
 
-def findings_of(kind: Kind, rows: Sequence[ListRow], found: Any) -> Findings:
-    """What a verb has found in a list."""
-    lines = [] if found.errors else kind.lines(found)
+def findings_of(kind: Kind, listed: Listed, found: Any) -> Findings:
+    """What a verb has found in a list, with what is wrong with the list itself."""
+    errors = [*listed.faults, *(one for one in found.errors if one.column not in listed.missing)]
+    lines = [] if errors else kind.lines(found)
+    most = FEW_LINES if found.rows > kind.most_at_once else MOST_LINES
     return Findings(
         rows=found.rows,
-        **_wrong(rows, found.errors),
+        **_wrong(listed, errors),
+        **_how(listed),
         new=len(lines),
         unchanged=getattr(found, "unchanged", 0),
         known=len(getattr(found, "known", ())),
-        lines=lines[:MOST_LINES],
+        twice=getattr(found, "twice", ()),
+        lines=lines[:most],
     )
 
 
-def findings_of_wrong(rows: Sequence[ListRow], errors: Sequence[CellError]) -> Findings:
+def findings_of_wrong(listed: Listed, errors: Sequence[CellError]) -> Findings:
     """The same of a list that was refused when it was to be kept."""
-    return Findings(rows=len(rows), **_wrong(rows, errors))
+    return Findings(rows=len(listed.rows), **_wrong(listed, errors), **_how(listed))
 
 
-def _wrong(rows: Sequence[ListRow], errors: Sequence[CellError]) -> dict[str, Any]:
-    header: list[str] = max((list(row.cells) for row in rows), key=len, default=[])
+def _how(listed: Listed) -> dict[str, Any]:
+    return {
+        "headings": listed.row,
+        "parted": listed.parted,
+        "point": listed.signs.point,
+        "grouping": listed.signs.grouping,
+    }
+
+
+def _wrong(listed: Listed, errors: Sequence[CellError]) -> dict[str, Any]:
+    place = {name: position for position, name in reversed([*enumerate(listed.header)])}
+    ordered = sorted(errors, key=lambda one: (one.row, place.get(one.column, len(place))))
     return {
         "wrong": [
-            Wrong(one.row, _cell(header, one), one.column, one.value, one.detail)
-            for one in errors[:MOST_WRONG]
+            Wrong(
+                one.row,
+                _cell(place.get(one.column), one.row),
+                one.column,
+                listed.typed.get((one.row, one.column), one.value),
+                one.detail,
+            )
+            for one in ordered[:MOST_WRONG]
         ],
         "wrong_in_all": len(errors),
     }
 
 
-def _cell(header: Sequence[str], error: CellError) -> str:
+def _cell(place: int | None, row: int) -> str:
     """Such as C5; nothing where the list has no such column."""
     from openpyxl.utils import get_column_letter
 
-    if error.column not in header:
-        return ""
-    return f"{get_column_letter(header.index(error.column) + 1)}{error.row}"
+    return "" if place is None else f"{get_column_letter(place + 1)}{row}"
 
 
 def to_keep(found: Findings) -> dict[str, Any]:
@@ -93,16 +120,19 @@ def to_keep(found: Findings) -> dict[str, Any]:
     return {
         "rows": found.rows,
         "wrong": [
-            [w.row, w.cell, w.column, printable(w.value), kept_sentences.to_keep(w.detail)]
+            [w.row, w.cell, printable(w.column), printable(w.value), _kept(w.detail)]
             for w in found.wrong
         ],
         "wrong_in_all": found.wrong_in_all,
         "new": found.new,
         "unchanged": found.unchanged,
         "known": found.known,
-        "lines": [
-            {name: _plain(value) for name, value in one.items()} for one in found.lines[:FEW_LINES]
-        ],
+        "twice": [list(pair) for pair in found.twice],
+        "headings": found.headings,
+        "parted": found.parted,
+        "point": found.point,
+        "grouping": found.grouping,
+        "lines": [{name: _plain(value) for name, value in one.items()} for one in found.lines],
     }
 
 

@@ -8,6 +8,8 @@ from typing import Any, Final
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from api import list_columns
+from api.list_columns import Column
 from api.sheet_files import SheetRow
 from formulas import formula_lists
 from ledger import price_list_rows, price_lists, stock_lists
@@ -25,13 +27,15 @@ class Kind:
     """A kind of list.
 
     One of `most_at_once` rows is tried while somebody waits, a longer one of `most` by a worker.
-    `check` and `keep` are told what time it is; `lines` are what a page shows of what was found.
+    `told` says what its columns mean; of the breaks of a price the first stands for all. `check`
+    and `keep` are told what time it is; `lines` are what a page shows of what was found.
     """
 
     name: Promise | str
     lead: Promise | str
     verb: Verb
     columns: Sequence[str]
+    told: Sequence[Column]
     known: Collection[str]
     required: Sequence[str]
     most_at_once: int
@@ -98,6 +102,7 @@ KINDS: Final = {
         _("One row is one price of one pack, from one day on."),
         Verb.OFFER,
         price_list_rows.columns(3),
+        list_columns.PRICES,
         price_list_rows.KNOWN,
         price_list_rows.REQUIRED,
         400,
@@ -114,6 +119,7 @@ KINDS: Final = {
         _("One row is one lot, with what is left of it and what that is worth."),
         Verb.RECEIVE,
         stock_lists.COLUMNS,
+        list_columns.LOTS,
         stock_lists.COLUMNS,
         stock_lists.REQUIRED,
         300,
@@ -130,6 +136,7 @@ KINDS: Final = {
         _("One row is one ingredient; the rows of a formula have its name and come to 100."),
         Verb.FORMULATE,
         formula_lists.COLUMNS,
+        list_columns.FORMULAS,
         formula_lists.COLUMNS,
         formula_lists.REQUIRED,
         300,

@@ -1,32 +1,35 @@
-"""Lists that are too long to be tried while somebody waits: kept, and worked through by a worker.
+"""Lists that are sent: tried, kept until somebody has looked at what was found, and taken in.
 
-A worker does it as whoever sent the list, within the walls of that maker and by the same verbs: it
-tries the list, and takes it in once that is asked for, in one transaction or not at all. How far it
-is stands beside the transaction (`ledger.progress`). The file is kept for as long as it is needed.
+A short one is worked through while its sender waits, a long one by a worker, as whoever sent it,
+within the walls of that maker and by the same verbs: it is tried, and taken in once that is asked
+for, in one transaction or not at all. How far a worker is stands beside the transaction
+(`ledger.progress`). The file is kept for as long as it is needed.
 """
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection, transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from api import kept_sentences
+from api.list_cells import Signs
 from api.list_findings import Findings, findings_of, findings_of_wrong, to_keep
-from api.list_kinds import KINDS, Kind, list_row
+from api.list_kinds import KINDS
+from api.list_sheets import Asked, Listed, read_list
 from api.models import SentList
-from api.sheet_files import read_sheet
 from ledger import outbox
 from ledger.access import Actor, find, set_walls
 from ledger.acting_later import actor_by_then, maker_to_owe
 from ledger.entries import EXPLAINED
 from ledger.errors import Conflict, Invalid, Refusal, Sentence
+from ledger.in_parts import Told, silent
 from ledger.outbox import Work
-from ledger.price_list_rows import ListRefused, ListRow
+from ledger.price_list_rows import ListRefused
 from ledger.progress import Progress
 from ledger.statements import unhurried
 
@@ -37,13 +40,16 @@ MOST_TRIES: Final = 3
 MOST_WAITING: Final = 10
 State = SentList.State
 KEPT: Final = (State.WAITING, State.TRIED, State.TAKING)
+# What tells how much of a step is done, by its name and how much there is of it.
+Telling = Callable[[str, int], Told]
+POINT: Final = Signs()
 EXPLAINED["sent_list_goes_on"] = lambda facts: Conflict(
     "This list is done with already: look at it again."
 )
 
 
 class ThereAlready(Invalid):
-    """Some of it is there already. Try the list again, and say that it is so meant."""
+    """Some of it is there already, or stands twice in the list: say that it is so meant."""
 
     code = "there_already"
 
@@ -55,39 +61,49 @@ class GivenUp(Conflict):
     code = "given_up"
 
 
-def send_list(actor: Actor, *, kind: str, name: str, content: bytes, now: datetime) -> SentList:
-    """Keep a list to be tried by a worker. The same file again is the list that waits already, or
-    is tried anew, since what was found then may be different by now.
+def send_list(
+    actor: Actor, *, kind: str, name: str, content: bytes, now: datetime, signs: Signs = POINT
+) -> SentList:
+    """Try a list, at once or, where it is long, by a worker; its figures are written with `signs`.
 
-    Raises Forbidden, and Conflict where too many wait or nobody could work it through.
+    The same file again is the list that waits already, or is tried anew, since what was found then
+    may be different by now; and so is one of the same name, since it was changed in between. Raises
+    Forbidden, what the file is refused for, and Conflict where too many wait or nobody could work
+    it through.
     """
-    actor.must(KINDS[kind].verb)
-    waiting = lists_of(actor).filter(state__in=KEPT)
-    digest = hashlib.sha256(content).digest()
-    same = waiting.filter(kind=kind, digest=digest)
-    for waits in same.filter(state=State.WAITING)[:1]:
+    of = KINDS[kind]
+    actor.must(of.verb)
+    row = SentList(
+        coop_id=actor.coop_id,
+        maker_id=actor.maker_id,
+        person_id=actor.person_id,
+        kind=kind,
+        name=" ".join(name.split())[:200],
+        state=State.WAITING,
+        size=len(content),
+        digest=hashlib.sha256(content).digest(),
+        content=content,
+        found={"point": signs.point, "grouping": signs.grouping},
+        sent_at=now,
+        asked_at=now,
+    )
+    listed = _listed(row, at_most=of.most_at_once + 1)
+    sent = lists_of(actor).filter(kind=kind)
+    for waits in sent.filter(digest=row.digest, state=State.WAITING)[:1]:
         return waits
-    same.filter(state=State.TRIED).delete()
-    if waiting.count() >= MOST_WAITING:
+    sent.filter(Q(digest=row.digest) | Q(name=row.name), state=State.TRIED).delete()
+    if lists_of(actor).filter(state__in=KEPT).count() >= MOST_WAITING:
         raise Conflict(
             Sentence(
                 "{most} lists of yours wait already: take them in or drop them first.",
                 most=MOST_WAITING,
             )
         )
-    row = SentList.objects.create(
-        coop_id=actor.coop_id,
-        maker_id=actor.maker_id,
-        person_id=actor.person_id,
-        kind=kind,
-        name=" ".join(name.split())[:200],
-        size=len(content),
-        digest=digest,
-        content=content,
-        sent_at=now,
-        asked_at=now,
-    )
-    _owe(actor, row, TRY)
+    row.save(force_insert=True)
+    if len(listed.rows) > of.most_at_once:
+        _owe(actor, row, TRY)
+    else:
+        _settle(row, *_done(actor, row, listed, _untold))
     return row
 
 
@@ -103,22 +119,27 @@ def list_for(actor: Actor, id: UUID | str) -> SentList:
 
 
 def take_in(actor: Actor, *, id: UUID | str, sure: bool, now: datetime) -> SentList:
-    """Have a list that was tried taken in by a worker; once, however often it is asked for.
+    """Take a list in that was tried, or have a worker do it where it is long; once, however often
+    it is asked for.
 
     Raises NotFound, Forbidden, Conflict for one that cannot be taken in, and Invalid at /sure where
     some of it is there already.
     """
     row = _locked(actor, id)
-    actor.must(KINDS[row.kind].verb)
+    kind = KINDS[row.kind]
+    actor.must(kind.verb)
     if row.state in (State.TAKING, State.TAKEN):
         return row
     if row.state != State.TRIED:
         raise Conflict("This list cannot be taken in: send it again.")
-    if row.found and row.found["known"] and not sure:
+    if row.found and (row.found["known"] or row.found.get("twice")) and not sure:
         raise ThereAlready(pointer="/sure")
     row.state, row.sure, row.asked_at = State.TAKING, sure, now
     row.save(update_fields=["state", "sure", "asked_at"])
-    _owe(actor, row, TAKE_IN)
+    if row.found and row.found["rows"] > kind.most_at_once:
+        _owe(actor, row, TAKE_IN)
+    else:
+        _settle(row, *_done(actor, row, _listed(row), _untold))
     return row
 
 
@@ -174,10 +195,10 @@ def _work_through(work: Work, state: str) -> None:
         return
     progress = Progress(row.id)
     try:
-        rows = _rows_of(row, progress)
+        listed = _listed(row, told=progress.telling("read"))
         with _settling(work, row, state) as actor:
             if actor is not None:
-                _settle(row, *_done(actor, row, rows, progress))
+                _settle(row, *_done(actor, row, listed, progress.telling))
     except Refusal as refusal:
         _stop(work, row, refusal.detail)
     progress.forget()
@@ -193,17 +214,22 @@ def _asked(work: Work) -> SentList | None:
     return None
 
 
-def _rows_of(row: SentList, progress: Progress) -> list[ListRow]:
-    kind = KINDS[row.kind]
-    told = progress.telling("read")
-    sheet = read_sheet(
+def _untold(step: str, whole: int) -> Told:
+    """Nobody is told how far a list is that is done while somebody waits."""
+    return silent
+
+
+def _listed(row: SentList, *, at_most: int | None = None, told: Told = silent) -> Listed:
+    """The list as it was sent, or its first rows; how many are read is `told` in between."""
+    signs = row.found or {}
+    asked = Asked(
+        KINDS[row.kind],
         bytes(row.content or b""),
-        known=kind.known,
-        required=kind.required,
-        most=kind.most,
-        told=told,
+        row.name,
+        Signs(signs.get("point", POINT.point), signs.get("grouping", POINT.grouping)),
+        row.asked_at.date(),
     )
-    return [list_row(one) for one in sheet]
+    return read_list(asked, at_most=at_most, told=told)
 
 
 @contextmanager
@@ -224,30 +250,27 @@ def _settling(work: Work, row: SentList, state: str) -> Iterator[Actor | None]:
         outbox.mark_done(work)
 
 
-def _done(
-    actor: Actor, row: SentList, rows: list[ListRow], progress: Progress
-) -> tuple[str, Findings]:
+def _done(actor: Actor, row: SentList, listed: Listed, telling: Telling) -> tuple[str, Findings]:
     """The state in which a list is afterwards, and what was found in it."""
     kind = KINDS[row.kind]
     if row.state == State.WAITING:
-        told = progress.telling("looked", len(rows))
-        found = findings_of(kind, rows, kind.check(actor, rows, row.asked_at, told))
+        told = telling("looked", len(listed.rows))
+        tried = kind.check(actor, listed.rows, row.asked_at, told)
+        found = findings_of(kind, listed, tried)
         return (State.WRONG if found.wrong else State.TRIED), found
     try:
-        return State.TAKEN, _kept(actor, kind, row, rows, progress)
+        return State.TAKEN, _kept(actor, row, listed, telling("taken", len(listed.rows)))
     except ListRefused as refused:
-        return State.WRONG, findings_of_wrong(rows, refused.errors)
+        return State.WRONG, findings_of_wrong(listed, refused.errors)
 
 
-def _kept(
-    actor: Actor, kind: Kind, row: SentList, rows: list[ListRow], progress: Progress
-) -> Findings:
-    told = progress.telling("taken", len(rows))
+def _kept(actor: Actor, row: SentList, listed: Listed, told: Told) -> Findings:
+    kind = KINDS[row.kind]
     with transaction.atomic():
-        kept = kind.keep(actor, rows, row.asked_at, told)
-        if getattr(kept, "known", ()) and not row.sure:
+        kept = kind.keep(actor, listed.rows, row.asked_at, told)
+        if (getattr(kept, "known", ()) or getattr(kept, "twice", ())) and not row.sure:
             raise ThereAlready
-    return findings_of(kind, rows, kept)
+    return findings_of(kind, listed, kept)
 
 
 def _settle(row: SentList, state: str, found: Findings) -> None:

@@ -71,7 +71,7 @@ class Preference(CoopRow):
 
 
 class SentList(CoopRow):
-    """A list that is too long to be tried while somebody waits, with its file while it is needed.
+    """A list that somebody sent, with its file while it is needed.
 
     `found` is what was found in it (`api.list_findings`), and `why` what stopped it; in `found` its
     sentences are kept so that each reader has them in a language of their own. Without a maker it

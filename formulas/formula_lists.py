@@ -17,7 +17,7 @@ from formulas.access import formulas_of
 from formulas.composing import NewFormula, write_each
 from formulas.composition import Balance, Fixed, ToEffect
 from formulas.models import FormulaVersion
-from formulas.writing import Several, Sheet, Written
+from formulas.writing import Several, Sheet, Written, not_called
 from ledger.access import Actor
 from ledger.errors import Invalid, Refusal
 from ledger.in_parts import Together, Told, parts_of, silent
@@ -86,6 +86,15 @@ def import_formulas(actor: Actor, rows: Sequence[ListRow], *, told: Told = silen
 
 
 @dataclass(frozen=True, slots=True)
+class _Read:
+    """A formula of the list with its rows; `whole` where all of them can be read."""
+
+    rows: Sequence[ListRow]
+    sheet: Sheet
+    whole: bool
+
+
+@dataclass(frozen=True, slots=True)
 class _Sound:
     """A formula of the list that can be written, with its rows."""
 
@@ -97,14 +106,8 @@ def _done(actor: Actor, rows: Sequence[ListRow], told: Told, *, keep: bool) -> F
     actor.must(Verb.FORMULATE)
     found = FormulaList(len(rows))
     sheets = _sheets(rows, found)
-    had = _had(actor, (sheet.name for _, sheet in sheets))
-    several = Several(actor, [sheet for _, sheet in sheets])
-    sound = []
-    for of_sheet, sheet in sheets:
-        try:
-            sound.append(_Sound(of_sheet, several.new(sheet)))
-        except Refusal as refusal:
-            _refuse(of_sheet, refusal, found)
+    had = _had(actor, (one.sheet.name for one in sheets))
+    sound = _sound(sheets, Several(actor, [one.sheet for one in sheets]), found)
     together: Together[_Sound, FormulaVersion] = Together(
         lambda some: write_each(actor, [one.new for one in some]),
         lambda one, refusal: _refuse(one.rows, refusal, found),
@@ -143,19 +146,41 @@ def _beneath(part: Sequence[_Sound], before: Mapping[UUID, _Sound]) -> list[_Sou
     return [one for id, one in before.items() if id in found]
 
 
-def _sheets(rows: Sequence[ListRow], found: FormulaList) -> list[tuple[Sequence[ListRow], Sheet]]:
-    """The formulas whose rows can all be read, with those rows, in the order of their first."""
-    of_formula: dict[str, list[tuple[ListRow, Written | None]]] = {}
+def _sound(sheets: Sequence[_Read], several: Several, found: FormulaList) -> list[_Sound]:
+    """Those that can be written. Every name that nothing has is told, whatever else is wrong."""
+    sound: list[_Sound] = []
+    before: set[str] = set()
+    for one in sheets:
+        unknown = {line.name.lower() for line in one.sheet.rows} - several.found.keys()
+        for row, line in zip(one.rows, one.sheet.rows, strict=True):
+            # An earlier formula of the list may be known once it is put right.
+            if line.name.lower() in unknown - before - {""}:
+                found.errors.append(error_at(row, "ingredient", not_called(line.name)))
+        before.add(one.sheet.name.lower())
+        if one.whole and not unknown:
+            try:
+                sound.append(_Sound(one.rows, several.new(one.sheet)))
+            except Refusal as refusal:
+                _refuse(one.rows, refusal, found)
+    return sound
+
+
+def _sheets(rows: Sequence[ListRow], found: FormulaList) -> list[_Read]:
+    """The formulas of the list, in the order of their first rows."""
+    of_formula: dict[str, list[tuple[ListRow, Written, bool]]] = {}
     for row in rows:
         cells = Cells(row)
         written = _read(cells)
         found.errors += cells.errors
         name = " ".join(cells.text("formula").split())
-        of_formula.setdefault(name, []).append((row, None if cells.errors else written))
+        of_formula.setdefault(name, []).append((row, written, not cells.errors))
     return [
-        ([row for row, _ in pairs], Sheet(name, lines))
-        for name, pairs in of_formula.items()
-        if len(lines := [line for _, line in pairs if line is not None]) == len(pairs)
+        _Read(
+            [row for row, _, _ in read],
+            Sheet(name, [line for _, line, _ in read]),
+            all(right for _, _, right in read),
+        )
+        for name, read in of_formula.items()
     ]
 
 
@@ -176,8 +201,8 @@ def _had(actor: Actor, names: Iterable[str]) -> set[str]:
     return set(rows.values_list("folded", flat=True))
 
 
-def _read(cells: Cells) -> Written | None:
-    """What a row says, as far as its cells can be read."""
+def _read(cells: Cells) -> Written:
+    """What a row says; how much of it is no matter where that cannot be read."""
     for name, why in cells.row.wrong.items():
         cells.refuse(name, CellWrong(why))
     for name in REQUIRED:
@@ -191,5 +216,5 @@ def _read(cells: Cells) -> Written | None:
         return Written(phase, name, Balance())
     percent = cells.read("percent", decimal_of, None)
     if percent is None:
-        return None
+        return Written(phase, name, Balance())
     return Written(phase, name, Fixed(percent) if most is None else ToEffect(percent, most))

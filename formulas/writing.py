@@ -236,14 +236,15 @@ def _all_known(rows: Sequence[Written], found: Mapping[str, Ingredient]) -> list
     """What each row is of."""
     for place, row in enumerate(rows):
         if row.name.lower() not in found:
-            raise Invalid(
-                Sentence(
-                    "Nothing is called {name!r}: choose from the list, or add it first.",
-                    name=row.name,
-                ),
-                pointer=f"/lines/{place}/name",
-            )
+            raise not_called(row.name).at(f"/lines/{place}/name")
     return [found[row.name.lower()] for row in rows]
+
+
+def not_called(name: str) -> Refusal:
+    """What is said of a name that nothing has."""
+    return Invalid(
+        Sentence("Nothing is called {name!r}: choose from the list, or add it first.", name=name)
+    )
 
 
 def _line_of(amount: Fixed | ToEffect | Balance, ingredient: Ingredient) -> LineDraft:

@@ -85,7 +85,10 @@ def check_list(
     known, done = _Known(actor, owner_of(actor, opened)), 0
     for part in parts_of(rows, AT_ONCE):
         read = [read_row(row) for row in part]
-        found.errors += [error for _, errors in read for error in errors]
+        for row, (said, errors) in zip(part, read, strict=True):
+            found.errors += errors
+            if said is None:
+                _refuse_names(known, row, errors, found)
         placed = [
             (said, offer)
             for said, _ in read
@@ -186,6 +189,19 @@ def _the_one(rows: Sequence[Named], what: str) -> Named:
             )
         )
     return rows[0]
+
+
+def _refuse_names(
+    known: _Known, row: ListRow, errors: Sequence[CellError], found: PriceList
+) -> None:
+    """Say which names of a row are not known, though something else of it cannot be read."""
+    wrong = {error.column for error in errors}
+    for column, named in (("supplier", known.supplier), ("material", known.material)):
+        if column not in wrong:
+            try:
+                named(row.cells[column].strip())
+            except Refusal as refusal:
+                found.errors.append(error_at(row, column, refusal))
 
 
 def _offer_of(known: _Known, said: ListedPrice, found: PriceList) -> Offer | None:

@@ -86,6 +86,15 @@ class StockList:
         """The rows whose lots are there already, as it seems."""
         return [one.row for one in self.opened if one.known]
 
+    @property
+    def twice(self) -> list[tuple[int, int]]:
+        """The rows that name the same supplier's lot of a material as an earlier one, with that."""
+        first: dict[tuple[UUID, str], int] = {}
+        for one in self.opened:
+            first.setdefault((one.lot.material_id, one.lot.supplier_lot), one.row)
+        rows = [(one.row, first[one.lot.material_id, one.lot.supplier_lot]) for one in self.opened]
+        return [(row, before) for row, before in rows if row != before]
+
 
 def check_stock(
     actor: Actor, rows: Sequence[ListRow], *, now: datetime, told: Told = silent

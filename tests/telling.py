@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import timedelta
 
+from api.list_kinds import KINDS
 from api.long_lists import TRY, send_list, try_list
 from formulas.composing import write_formula
 from formulas.filling import fill
@@ -106,15 +107,13 @@ def _watched(shop: Workshop) -> list[str]:
 
 def _lists(shop: Workshop) -> list[str]:
     """A list with something wrong in it, and one that is no list."""
-    pages = []
     wrong = b"material,quantity,value,supplier_lot\nWax that nobody knows,1 kg,9,A 1\n"
-    for content in (wrong, b"\xff\x00\xfe"):
-        sent = shop.does(send_list, kind="lots", name="shelf.csv", content=content, now=NOON)
-        owed = shop.does(lambda actor, id=sent.id: Outbox.objects.get(task=TRY, subject=id))
-        whose = (owed.coop_id, owed.maker_id)
-        try_list(Work(*whose, owed.id, TRY, sent.id, attempts=1), NOON)
-        pages.append(f"/sent-lists/{sent.id}")
-    return pages
+    told = shop.does(send_list, kind="lots", name="shelf.csv", content=wrong, now=NOON)
+    broken = wrong + b"Wax,1 kg,9,A 2\n" * KINDS["lots"].most_at_once + b'"Wax'
+    sent = shop.does(send_list, kind="lots", name="broken.csv", content=broken, now=NOON)
+    owed = shop.does(lambda actor: Outbox.objects.get(task=TRY, subject=sent.id))
+    try_list(Work(owed.coop_id, owed.maker_id, owed.id, TRY, sent.id, attempts=1), NOON)
+    return [f"/sent-lists/{one.id}" for one in (told, sent)]
 
 
 def _no_more_shared(shop: Workshop) -> list[str]:

@@ -28,6 +28,7 @@ MAY_ASK_THE_SOLVER = {"ledger/solver.py"}
 # What cannot be told where it stands is told elsewhere: these pass on what others have said.
 PASSED_ON = {
     "api/kept_sentences.py: told['template']",
+    "api/list_cells.py: refusal.detail",
     "api/pages/forms.py: question",
     "api/signing.py: ' '.join(error.messages)",
     "formulas/cautions.py: rule.ask",

@@ -34,7 +34,7 @@ MARK: Final = "<b id=typed>&\"'"
 # The name of a file stands in quotation marks on its way here, and a comma ends a column.
 NAME: Final = "<b id=typed>&'"
 FILES: Final = {
-    (f"{NAME}.csv", "text/csv"): f"{NAME},material\n{NAME},{NAME}\n".encode(),
+    (f"{NAME}.csv", "text/csv"): f"{NAME},material,ingredient\n{NAME},{NAME},{NAME}\n".encode(),
     (f"{NAME}.pdf", "application/pdf"): pdf(),
 }
 # What a page never says again; and what says by itself which form it is.

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import NumberField, PageForm, Typed, WholeField
 from api.pages.reader import Reader
-from api.pages.separators import NUMBER
+from api.separators import NUMBER
 from formulas.infusing import Infusion
 from formulas.judging import UNIT, Measure, Window, read_window
 from formulas.measurements import windows_of

@@ -16,6 +16,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.far_days import refuse_far
 from api.pages import plots, side_tables, tables
 from api.pages.forms import (
     Button,
@@ -26,15 +27,14 @@ from api.pages.forms import (
     UndoReasonField,
     id_in,
     unsure,
-    within_years,
 )
 from api.pages.joint import Split
 from api.pages.reader import Reader
 from api.pages.screen import Screen
-from api.pages.separators import NUMBER
 from api.pages.window_words import MEASURES, asked
 from api.pages.workings import Working
 from api.pages.yields import yields_of
+from api.separators import NUMBER
 from api.sheets.batch import batch_sheet
 from formulas import batches, finishing, second_looks
 from formulas.access import batch_for, batches_of, formulas_of, on_paper, products_of, with_begun
@@ -195,7 +195,7 @@ class Plan(Screen):
         today, day = day_of(self.actor, self.now), told["planned_for"]
         if day.year < today.year - YEARS:
             raise Invalid(said("This day is long past."), pointer="/planned_for")
-        within_years(day, today, YEARS, "/planned_for")
+        refuse_far(day, today, YEARS, "/planned_for")
         earlier = batches_of(self.actor).aggregate(most=Max("batch_grams"))["most"]
         planned = batches.plan_batch(self.actor, **told)
         questions = [*self._long_over(day, today), *self._far_more(planned, earlier)]

@@ -15,7 +15,7 @@ from api.pages import tables
 from api.pages.container_workings import held_told, leaks_told
 from api.pages.forms import GramsField, NumberField, PageForm, QuantityField, Rows, Typed, WithRows
 from api.pages.screen import Screen
-from api.pages.separators import NUMBER
+from api.separators import NUMBER
 from formulas import containers
 from formulas.leaks import Leak, leaks
 from formulas.models import Container as Kept

@@ -6,7 +6,7 @@ A refusal of the domain is shown at the field that its pointer names, in its own
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, ClassVar
 from uuid import UUID
@@ -17,14 +17,13 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.safestring import SafeString
-from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api import errors
 from api.pages.own_words import say_it_so
 from api.pages.reader import Reader
 from api.pages.saying import in_words
-from api.pages.separators import NUMBER, number_in, refuse_signs
+from api.separators import NUMBER, number_in, refuse_signs
 from ledger.errors import Invalid, Refusal
 from ledger.money import parse_money
 from ledger.quantities import (
@@ -365,16 +364,6 @@ def local(moment: datetime, reader: Reader) -> datetime:
     """A moment as a field of day and time shows it, to the minute."""
     there = moment.astimezone(ZoneInfo(reader.time_zone)) - timedelta(seconds=moment.second)
     return there.replace(tzinfo=None, microsecond=0)
-
-
-def within_years(day: date, today: date, years: int, pointer: str) -> None:
-    """Raises Invalid for a day that is further away than that, which is mostly a wrong year."""
-    if abs(day.year - today.year) > years:
-        raise Invalid(
-            said("The year %(year)d is too far away; the furthest here is %(furthest)d.")
-            % {"year": day.year, "furthest": today.year + (years if day > today else -years)},
-            pointer=pointer,
-        )
 
 
 def id_in(text: str) -> str | None:

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import MomentField, PageForm, QuantityField
 from api.pages.screen import Screen
-from api.pages.separators import NUMBER
+from api.separators import NUMBER
 from ledger import issuing
 from ledger.entry_reading import EntriesWanted, entries_of
 from ledger.issuing import Moved, Taken

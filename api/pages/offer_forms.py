@@ -9,6 +9,7 @@ from django import forms
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.far_days import PRICE_YEARS, refuse_far
 from api.pages.forms import (
     DayField,
     DensityField,
@@ -18,7 +19,6 @@ from api.pages.forms import (
     Rows,
     WholeField,
     WithRows,
-    within_years,
 )
 from api.pages.reader import Reader
 from api.pages.standards import PriceField
@@ -30,8 +30,6 @@ from ledger.offer_prices import FreightKind
 from ledger.offer_reading import breaks_of
 from ledger.offering import BreakFacts, PriceFacts, TermsFacts
 
-# Prices of further back, or of further ahead, are mostly a wrong year.
-YEARS: Final = 20
 LARGEST_RATE, RATE_PLACES = Decimal(10) ** 9, -9
 FREIGHTS: Final = {
     FreightKind.NONE.value: _("nothing"),
@@ -95,7 +93,7 @@ class FromForm(PageForm):
 
     def near(self, today: date) -> None:
         """Raises Invalid for a day that is mostly a wrong year."""
-        within_years(self.cleaned_data["valid_from"], today, YEARS, "/valid_from")
+        refuse_far(self.cleaned_data["valid_from"], today, PRICE_YEARS, "/valid_from")
 
 
 class OpenedForm(FromForm):

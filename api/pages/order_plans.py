@@ -18,7 +18,7 @@ from api.pages.forms import LONG, PageForm, id_in
 from api.pages.packing import packed, unpacked
 from api.pages.plan_wishes import Wish
 from api.pages.screen import Screen
-from api.pages.separators import NUMBER
+from api.separators import NUMBER
 from formulas.order_planning import Ordering
 from ledger.access import materials_visible_to
 from ledger.models import Material

@@ -21,7 +21,7 @@ from api.pages.forms import (
 )
 from api.pages.orders import AHEAD
 from api.pages.reader import Reader
-from api.pages.separators import NUMBER
+from api.separators import NUMBER
 from formulas.order_needs import GivenNeed
 from formulas.order_planning import Limits, Ordering, plan_orders
 from ledger.access import Actor, day_of

@@ -18,8 +18,8 @@ from django.utils.translation.trans_real import parse_accept_lang_header
 
 from api.pages.kept import mark_of
 from api.pages.saying import in_words
-from api.pages.separators import unparted
 from api.preferences import Person
+from api.separators import unparted
 from ledger.access import Actor
 from ledger.amounts import rounded
 from ledger.money import minor_units, round_money, round_money_up

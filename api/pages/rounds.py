@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.far_days import refuse_far
 from api.pages.acts import Acts
 from api.pages.forms import (
     LONG,
@@ -23,7 +24,6 @@ from api.pages.forms import (
     id_in,
     local,
     unsure,
-    within_years,
 )
 from api.pages.round_workings import worked_out
 from api.pages.screen import Screen
@@ -81,7 +81,7 @@ class Rounds(Screen):
 
     def _open(self, typed: dict[str, Any]) -> OrderRound:
         today = day_of(self.actor, self.now)
-        within_years(day_of(self.actor, typed["closes_at"]), today, YEARS, "/closes_at")
+        refuse_far(day_of(self.actor, typed["closes_at"]), today, YEARS, "/closes_at")
         return rounds.open_round(self.actor, now=self.now, **typed)
 
     def _may_open(self) -> bool:

@@ -1,4 +1,4 @@
-"""A long list that was sent: how far a worker is with it, what was found, and taking it in."""
+"""A list that was sent: how far a worker is with it, what was found, and taking it in."""
 
 from datetime import timedelta
 from typing import Any, ClassVar, Final
@@ -13,10 +13,12 @@ from api.list_kinds import KINDS
 from api.models import SentList
 from api.pages.acts import Acts
 from api.pages.forms import Button, PageForm
+from api.pages.imports import FileForm
 from api.pages.list_files import wrong_cells
 from ledger.progress import Reached, reached
 
 WORKING: Final = (SentList.State.WAITING, SentList.State.TAKING)
+SENT_ANEW: Final = (SentList.State.TRIED, SentList.State.WRONG, SentList.State.STOPPED)
 # Its file is forgotten then.
 KEPT_DAYS: Final = timedelta(days=7)
 
@@ -54,11 +56,14 @@ class OneList(Acts):
             kind=KINDS[row.kind],
             found=found,
             why=kept_sentences.as_kept(told.get("why", row.why)),
+            unsure=found and (found.known or found.twice),
+            comma=found and (found.point == "," or found.parted in (";", "\t")),
             renews=working,
             reached=self._reached(row) if working else None,
             until=row.sent_at + KEPT_DAYS,
             pressed=forms.get("pressed"),
             form=self.form(TakeForm),
+            again=self.form(FileForm) if row.state in SENT_ANEW else None,
             status=status,
         )
 

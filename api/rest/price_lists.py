@@ -5,11 +5,13 @@ from dataclasses import asdict
 from decimal import Decimal
 from typing import Any, Final
 
+from django.utils import translation
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse
 from rest_framework import serializers
 
 from api.forms import File, Form, Upload
+from api.list_columns import PRICES
 from api.list_kinds import list_row
 from api.operation import Resource, Sent, reads, writes
 from api.printing import Printed
@@ -26,22 +28,27 @@ from ledger.roles import Verb
 # As many breaks as a template has room for; a list may have more.
 TEMPLATE_BREAKS: Final = 3
 TYPES: Final = "text/csv, application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-HELP: Final = (
-    f"CSV (UTF-8) or XLSX of one sheet, with at most {MOST_ROWS} rows. The first row names the"
-    f" columns: {', '.join(columns(TEMPLATE_BREAKS))} (and so on). Needed are"
-    f" {', '.join(REQUIRED)}. Materials by name or INCI name, days as 2026-01-31, numbers with a"
-    " decimal point."
-)
 CSV: Final = {
     (200, "text/csv"): OpenApiResponse(OpenApiTypes.BINARY, description="In UTF-8, with commas.")
 }
 HUNDREDTH: Final = Decimal("0.01")
 
 
+def _help() -> str:
+    """What a list may have, in English, as all of the API is, whoever asks for it first."""
+    with translation.override("en"):
+        meant = " ".join(f"{one.name}: {one.means}" for one in PRICES)
+    return (
+        f"CSV (UTF-8) or XLSX of one sheet, with at most {MOST_ROWS} rows. The first row names the"
+        f" columns: {', '.join(columns(TEMPLATE_BREAKS))} (and so on). Needed are"
+        f" {', '.join(REQUIRED)}. Days as 2026-01-31, numbers with a decimal point. {meant}"
+    )
+
+
 class PriceListIn(Body):
     """A form, since a file goes with it."""
 
-    file = File(help_text=HELP)
+    file = File(help_text=_help())
     open = Choice(
         ["true", "false"], required=False, help_text="Whether all makers of the co-op see it."
     )

@@ -131,7 +131,7 @@ def test_a_name_that_two_have_is_refused(north: Client) -> None:
     ("sheet", "code"),
     [
         (b"supplier,material\nA,B\n", "header_wrong"),
-        (b"%PDF-1.4 no sheet", "header_wrong"),
+        (b"%PDF-1.4 no sheet", "sheet_unreadable"),
         (b"PK\x03\x04 broken", "sheet_unreadable"),
         ("supplier;Preis\nä;1".encode("latin-1"), "sheet_unreadable"),
     ],

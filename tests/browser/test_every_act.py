@@ -42,6 +42,7 @@ DAILY: Final = {
     "/order/plan",
     "/shares/<uuid:id>",
     "/import/lots",
+    "/sent-lists/<uuid:id>",
 }
 
 

@@ -21,7 +21,7 @@ PRICES = "supplier,material,pack,price,valid_from\n"
 
 
 def choose(page: Page, text: str) -> None:
-    """Give a list to the page, and have it tried."""
+    """Give a list to the page, or to that of a list to be put right, and have it tried."""
     file: FilePayload = {"name": "list.csv", "mimeType": "text/csv", "buffer": text.encode()}
     page.get_by_label("The list").set_input_files(file)
     page.get_by_role("button", name="Try it").click()
@@ -48,8 +48,8 @@ def test_prices(page: Page, north: Client) -> None:
     expect(page.locator("tbody")).to_contain_text(re.compile(r"40\.00\s*USD"))
     assert_well_made(page)
     assert not north.listed("offers", material=material)
-    page.get_by_role("button", name="Keep all of it").click()
-    expect(page.locator(".good")).to_contain_text("Kept")
+    page.get_by_role("button", name="Take these in").click()
+    expect(page.locator(".good")).to_contain_text("All of it is taken in")
     assert len(north.listed("offers", material=material)) == 1
     long_list(page, supplier, f"Apricot oil {screen}")
     assert len(north.listed("offers", material=material)) == 1 + LONG
@@ -70,7 +70,7 @@ def long_list(page: Page, supplier: str, material: str) -> None:
     expect(page.locator(".good")).to_contain_text("All of it is taken in", timeout=PATIENCE_MS)
     assert_well_made(page)
     go(page, "/import")
-    expect(page.locator("main")).to_contain_text("Long lists that you sent")
+    expect(page.locator("main")).to_contain_text("Lists that you sent")
     assert_well_made(page)
 
 
@@ -102,8 +102,8 @@ def test_lots_and_formulas(page: Page, north: Client) -> None:
     expect(page.locator("tbody")).to_contain_text(re.compile(r"910\s*g"))
     assert_well_made(page)
     assert not north.get("lots", material=material).made()["results"], "only tried"
-    page.get_by_role("button", name="Keep all of it").click()
-    expect(page.locator(".good")).to_contain_text("Kept")
+    page.get_by_role("button", name="Take these in").click()
+    expect(page.locator(".good")).to_contain_text("All of it is taken in")
     held = north.get("stock", material=material).made()["results"][0]
     assert (held["on_hand"], held["usable"], held["value"]) == (
         "2910.000000",
@@ -120,8 +120,8 @@ def test_lots_and_formulas(page: Page, north: Client) -> None:
     expect(page.locator("tbody")).to_contain_text("90")
     choose(page, f"{header}Rub {screen},A,{name},balance,\n")
     assert_well_made(page)
-    page.get_by_role("button", name="Keep all of it").click()
-    expect(page.locator(".good")).to_contain_text("Kept")
+    page.get_by_role("button", name="Take these in").click()
+    expect(page.locator(".good")).to_contain_text("All of it is taken in")
     assert f"Rub {screen}" in [one["name"] for one in north.listed("formulas")]
 
 
@@ -131,23 +131,27 @@ def test_without_javascript(plain: Page, north: Client) -> None:
     supplier = north.get(f"suppliers/{north.supplier()}").made()["name"]
     go(page, "/import/prices")
     choose(page, f"{PRICES}{supplier},{name},5 kg,40.00,2025-01-31\n")
-    page.get_by_role("button", name="Keep all of it").click()
-    expect(page.locator(".good")).to_contain_text("Kept")
+    page.get_by_role("button", name="Take these in").click()
+    expect(page.locator(".good")).to_contain_text("All of it is taken in")
     go(page, "/import/lots")
     choose(page, f"material,quantity\n{name},1 kg\n")
-    expect(page.locator(".errorlist")).to_contain_text("These columns are missing")
+    expect(page.locator("tbody")).to_contain_text("This column is missing")
     choose(page, f"material,quantity,value,supplier_lot\n{name},1 kg,0,gift\n")
-    form = page.locator("form.acts")
+    form = page.locator("form.acts").first
     body = form.evaluate("one => new URLSearchParams(new FormData(one)).toString()")
-    page.get_by_role("button", name="Keep all of it").click()
-    expect(page.locator(".good")).to_contain_text("Kept")
+    page.get_by_role("button", name="Take these in").click()
+    expect(page.locator(".good")).to_contain_text("All of it is taken in")
     # The same once more is the same act, and opens no second lot.
     before = len(north.listed("lots"))
     again = page.request.post(
-        f"{page.base}/import/lots",  # type: ignore[attr-defined]
-        data=f"{body}&do=keep",
+        page.url,
+        data=f"{body}&do=take",
         headers={"Content-Type": "application/x-www-form-urlencoded"},
         max_redirects=0,
     )
     assert again.status == 303
     assert len(north.listed("lots")) == before
+    # Back leads to what stood there before, and asks nobody to send anything again.
+    for _ in range(3):
+        assert page.go_back() is not None
+        expect(page.locator("h1")).to_be_visible()

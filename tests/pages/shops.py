@@ -39,6 +39,8 @@ from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
 from tests.ordering_together import opened, pledged
 
 NOON = MORNING + timedelta(hours=4)
+# Too long for its sender to wait.
+LONG_LIST = b"material,quantity,value,supplier_lot\n" + b"Wax,1 kg,9,A\n" * 301
 
 
 def work(shop: Workshop, number: int) -> dict[str, str]:
@@ -70,7 +72,7 @@ def work(shop: Workshop, number: int) -> dict[str, str]:
     webhook = f"https://shelf.example.org/{number}"
     program = shop.does(add_receiver, webhook=webhook).receiver
     shop.does(send_test, id=program.id, now=NOON)
-    sent = shop.does(send_list, kind="lots", name="lots.csv", content=b"material", now=NOON)
+    sent = shop.does(send_list, kind="lots", name="lots.csv", content=LONG_LIST, now=NOON)
     return {
         "alert-receivers": str(program.id),
         "sent-lists": str(sent.id),

@@ -1,12 +1,12 @@
 """Lists brought in twice: what is there already is said, and keeping it again is asked."""
 
 import io
-import re
 from typing import Any
 
 import openpyxl
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
 
 from formulas.models import Formula
 from ledger.access import acting_as
@@ -25,18 +25,25 @@ def shop(database: Any, redis_server: Any) -> Workshop:
     return shop
 
 
+def tried(client: Client, kind: str, text: str, name: str = "a.csv") -> str:
+    """The page of a list that was sent and tried."""
+    file = SimpleUploadedFile(name, text.encode())
+    answer = sent(client, f"/import/{kind}", do="look", file=file)
+    assert answer.status_code == 303, shown(answer)
+    return str(answer["Location"])
+
+
 def test_what_is_wrong_is_a_file_as_well(shop: Workshop) -> None:
-    client, here = signed_in(shop), "/import/lots"
-    text = f"{LOTS}No such oil,1 kg,2.00,=A-2\n"
-    tried = sent(client, here, do="look", file=SimpleUploadedFile("a.csv", text.encode()))
-    rows = re.findall(r'name="rows" value="([^"]+)"', tried.content.decode())[0]
-    csv, xlsx = (client.post(here, {"as": kind, "rows": rows}) for kind in ("csv", "xlsx"))
+    client = signed_in(shop)
+    here = tried(client, "lots", f"{LOTS}No such oil,1 kg,2.00,=A-2\n")
+    csv, xlsx = (client.get(here, {"as": kind}) for kind in ("csv", "xlsx"))
     assert 'filename="what-is-wrong.csv"' in csv["Content-Disposition"]
-    header, wrong = csv.content.decode("utf-8-sig").splitlines()
+    header, wrong, reckoned = csv.content.decode("utf-8-sig").splitlines()
     assert header == "Row,Cell,Column,Stands there,What to do"
     assert wrong.startswith("3,A3,material,No such oil,")
-    assert [row[:2] for row in of_workbook(xlsx.content)] == [("Row", "Cell"), (3, "A3")]
-    assert client.post(here, {"as": "csv", "rows": "none"}).status_code == 400
+    assert reckoned.startswith("3,D3,supplier_lot,'=A-2,A formula stands in this cell")
+    assert [row[1] for row in of_workbook(xlsx.content)] == ["Cell", "A3", "D3"]
+    assert "Another try" in shown(client.get(here))
 
 
 def of_workbook(content: bytes) -> list[tuple[Any, ...]]:
@@ -46,25 +53,35 @@ def of_workbook(content: bytes) -> list[tuple[Any, ...]]:
 
 @pytest.mark.parametrize(("path", "text"), [("lots", LOTS), ("formulas", FORMULAS)])
 def test_the_same_list_again_is_asked_about(shop: Workshop, path: str, text: str) -> None:
-    client, here = signed_in(shop), f"/import/{path}"
-
-    def tried() -> tuple[str, str]:
-        """The words of the list that was tried, and what its form would send."""
-        answer = sent(client, here, do="look", file=SimpleUploadedFile("a.csv", text.encode()))
-        found = re.search(r'name="rows" value="([^"]+)"', answer.content.decode())
-        assert found is not None, shown(answer)
-        return shown(answer), found[1]
-
-    words, rows = tried()
-    assert "There already:" not in words
-    done(client, here, do="keep", rows=rows)
-    words, rows = tried()
-    assert "There already: 1." in words
-    refused = sent(client, here, do="keep", rows=rows)
-    assert refused.status_code == 422
-    assert "Some of it is there already" in shown(refused)
+    client, made = signed_in(shop), Lot if path == "lots" else Formula
+    here = tried(client, path, text)
+    assert "There already:" not in shown(client.get(here))
+    assert "All of it is taken in" in done(client, here, do="take")
+    assert "All of it is taken in" in done(client, here, do="take")
+    here = tried(client, path, text)
+    assert "There already: 1." in shown(client.get(here))
+    answer = sent(client, here, do="take")
+    assert answer.status_code == 422
+    assert "Some of it is there already" in shown(answer)
     with acting_as(shop.actor):
-        assert (Lot if path == "lots" else Formula).objects.count() == 1
-    done(client, here, do="keep", rows=rows, sure="on")
+        assert made.objects.count() == 1
+    done(client, here, do="take", sure="on")
     with acting_as(shop.actor):
-        assert (Lot if path == "lots" else Formula).objects.count() == 2
+        assert made.objects.count() == 2
+
+
+def test_a_list_of_the_same_name_is_the_one_that_was_put_right(shop: Workshop) -> None:
+    """However often it is tried, it is one list; one that was taken in stays, and another name."""
+    client = signed_in(shop)
+    other = tried(client, "lots", f"{LOTS}Almond oil,1 kg,2.00,N-0\n", "other.csv")
+    for n in range(1, 13):
+        here = tried(client, "lots", f"{LOTS}Almond oil,1 kg,2.00,N-{n}\n", "mine.csv")
+    assert shown(client.get("/import")).count("mine.csv") == 1
+    done(client, here, do="take", sure="on")
+    tried(client, "lots", f"{LOTS}Almond oil,1 kg,2.00,N-99\n", "mine.csv")
+    assert shown(client.get("/import")).count("mine.csv") == 2
+    assert client.get(other).status_code == 200
+    wrong = tried(client, "lots", f"{LOTS}Nothing,1 kg,2.00,N-99\n", "theirs.csv")
+    tried(client, "lots", f"{LOTS}Almond oil,1 kg,2.00,N-98\n", "theirs.csv")
+    assert shown(client.get("/import")).count("theirs.csv") == 1
+    assert client.get(wrong).status_code == 200, "whoever goes back finds it"

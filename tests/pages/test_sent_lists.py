@@ -1,4 +1,4 @@
-"""Lists that are too long for somebody to wait: tried by a worker, looked at, and taken in once."""
+"""Lists that are sent: tried, by a worker where they are long, looked at, and taken in once."""
 
 import io
 import re
@@ -275,14 +275,19 @@ def test_a_workbook_is_tried_and_kept_on_its_page(
     header = {"prices": PRICES, "lots": LOTS, "formulas": FORMULAS}[kind]
     bad = xlsx(header, *good, *([good[0]] if kind == "prices" else []))
     row, column, value = wrong
-    page = shown(try_it(client, kind, changed(bad, row, column, value), "list.xlsx"))
+    page = shown_after(client, try_it(client, kind, changed(bad, row, column, value), "list.xlsx"))
     assert told in page
-    assert "Keep all of it" not in page
+    assert "Take these in" not in page
     answer = try_it(client, kind, xlsx(header, *good), "list.xlsx")
-    assert "All rows can be read" in shown(answer)
-    (rows,) = re.findall(r'name="rows" value="([^"]+)"', answer.content.decode())
-    kept = done(client, f"/import/{kind}", do="keep", rows=rows, sure="on")
-    assert f"Kept. Rows in the list: {len(good)}" in kept
+    assert "All rows can be read" in shown_after(client, answer)
+    here = str(answer["Location"])
+    assert f"Rows in the list: {len(good)}" in done(client, here, do="take", sure="on")
+
+
+def shown_after(client: Client, answer: Any) -> str:
+    """The words of the page to which an answer leads."""
+    assert answer.status_code == 303, shown(answer)
+    return shown(client.get(answer["Location"]))
 
 
 def changed(content: bytes, row: int, column: int, value: str) -> bytes:

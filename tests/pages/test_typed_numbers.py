@@ -15,7 +15,7 @@ from api.pages.forms import (
 )
 from api.pages.material_facts import PartsField
 from api.pages.reader import WRITTEN, Reader
-from api.pages.separators import NumberAmbiguous
+from api.separators import NumberAmbiguous
 from ledger.access import acting_as
 from ledger.models import Lot
 from tests.factories import D, Workshop, open_workshop

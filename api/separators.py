@@ -1,4 +1,4 @@
-"""Numbers as people type them on a page, with the decimal point that the ledger reads.
+"""Numbers as people type them on a page or in a list, with the decimal point that the ledger reads.
 
 Every reader has a decimal sign and a sign between thousands (`Reader.point`, `Reader.grouping`),
 and a number is read as the page itself would print it. One that others read a thousand times larger
@@ -11,7 +11,7 @@ from typing import Final
 
 from django.utils.translation import gettext as said
 
-from ledger.errors import Unreadable
+from ledger.errors import Sentence, Unreadable
 
 NUMBER: Final = re.compile(r"[0-9]{1,12}(\.[0-9]{1,12})?|\.[0-9]{1,12}")
 SPACES: Final = " \u00a0\u202f"
@@ -42,8 +42,12 @@ def _number(text: str, point: str, grouping: str) -> str:
         whole, _sign, part = re.split("([.,])", text)
         larger, smaller = f"{whole}{part}", f"{whole}{point}{part}".rstrip("0").rstrip(point)
         raise NumberAmbiguous(
-            said("%(typed)s can be read in two ways: write %(larger)s or %(smaller)s.")
-            % {"typed": text, "larger": larger, "smaller": smaller}
+            Sentence(
+                "{typed} can be read in two ways: write {larger} or {smaller}.",
+                typed=text,
+                larger=larger,
+                smaller=smaller,
+            )
         )
     if re.fullmatch(rf"{_GROUPED}(?:{group}[0-9]{{3}})+{decimals}?", text):
         return re.sub(group, "", text).replace(point, ".")
