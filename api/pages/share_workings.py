@@ -93,15 +93,15 @@ class BatchShare(Working):
     def _still(self, told: ShareTold) -> Line:
         """The target at the bench."""
         still = max(ZERO, told.wanted - told.weighed)
-        parts = [self._wanted(told), self._less(told)]
+        parts = [self._wanted(told), *([self._less(told.weighed)] if told.weighed else [])]
         if told.wanted - told.weighed != still:
             more = told.weighed - told.wanted
             parts.append(Line(said("more is in than is wanted, so nothing is"), more, "g"))
         name = said("Still wanted of %(material)s") % {"material": told.material.name}
         return Line(name, still, "g", parts=tuple(parts))
 
-    def _less(self, told: ShareTold) -> Line:
-        return Line(said("less what is in so far"), -told.weighed, "g")
+    def _less(self, weighed: Decimal) -> Line:
+        return Line(said("less what is in so far"), -weighed, "g")
 
     def _tolerance(self, told: ShareTold) -> Line:
         number = self.reader.number
@@ -122,7 +122,7 @@ class BatchShare(Working):
         how = said("%(most)s %% ÷ (100 %% - %(most)s %%) · %(others)s g, all else at the end") % of
         parts = [
             Line(said("the most of it, as part of the final batch"), ceiling, "g", how=how),
-            Line(said("less what is in so far"), -others.own, "g"),
+            *([self._less(others.own)] if others.own else []),
         ]
         if rest := shown - ceiling + others.own:
             called = said("to what a scale shows, never rounded up and never below nothing")

@@ -23,7 +23,6 @@ RECORD: Final = "an entry of the books, to which workings lead"
 UNOPENED: Final[dict[tuple[str, str], str]] = {
     ("/batches/<uuid:id>", "Came out"): WEIGHED,
     ("/batches/<uuid:id>", "Weighed"): WEIGHED,
-    ("/batches/<uuid:id>/bench", "under"): ADDED_UP,
     ("/batches/<uuid:id>/fill", "under"): ADDED_UP,
     ("/batches/<uuid:id>/rework", "At most"): TYPED,
     ("/batches/<uuid:id>/units", "Nominal"): TYPED,
