@@ -63,7 +63,7 @@ class Working:
         rows = {
             prefix: Line(
                 name=material.name,
-                entered=screen.reader.entered(measured.entered),
+                entered=screen.reader.written(measured.entered),
                 measured=measured,
                 landed=landed,
                 parts=_parts(charges, landed),

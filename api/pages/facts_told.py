@@ -59,8 +59,8 @@ def _short(name: str, fact: str, reader: Hand) -> str:
         amount, _space, unit = fact.partition(" ")
         return f"{reader.number(Decimal(amount))} {worded(unit)}".rstrip()
     if name == "entered" and fact.endswith(" each"):
-        return reader.entered(f"{fact.removesuffix('each')}{worded('each')}")
+        return reader.written(f"{fact.removesuffix('each')}{worded('each')}")
     found = FIGURE.fullmatch(fact)
     if found and name != "entered":
         return f"{reader.number(Decimal(found[1]))} {worded(found[2] or '')}".rstrip()
-    return f"{fact[:10]} {fact[11:16]}" if MOMENT.fullmatch(fact) else reader.entered(fact)
+    return f"{fact[:10]} {fact[11:16]}" if MOMENT.fullmatch(fact) else reader.written(fact)

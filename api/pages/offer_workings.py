@@ -29,7 +29,7 @@ def _told(offer: Offer, price: Priced, reader: Reader) -> Iterator[Line]:
     rows: list[tuple[str, str, Own, Decimal | None]]
     rows = [(name, said("From %(day)s, a pack") % day, row, price.each)]
     for step in price.steps:
-        about = day | {"much": reader.entered(step.row.entered)}
+        about = day | {"much": reader.written(step.row.entered)}
         name = said("From %(day)s, by %(much)s or more: %(mass)s") % about
         pack = said("From %(day)s, by %(much)s or more: a pack") % about
         rows.append((name, pack, step.row, step.each))

@@ -33,6 +33,8 @@ WRITTEN: Final = {"en": "1,234.5", "de": "1.234,5", "fr": "1 234,5"}
 ISO_DAY: Final = re.compile(r"\b[0-9]{4}-[0-9]{2}-[0-9]{2}\b")
 # What the ledger calls a piece.
 EACH: Final = re.compile(r"^1 each$|(?<=[0-9] )each$")
+# The whole part of a number with a unit: a year or a code in what somebody typed stays as it is.
+THOUSANDS: Final = re.compile(r"(?:^|(?<=, ))[0-9]{4,}(?=(?:[.,][0-9]+)? (?:[^\W\d_]|°))")
 PIECES: Final = re.compile(r"(?<=[0-9] )pieces?$")
 THIN: Final = "\N{NO-BREAK SPACE}"
 
@@ -213,10 +215,11 @@ class Reader:
         return re.sub(r"(?<=[0-9])\.(?=[0-9])", self.point, text)
 
     def written(self, text: str) -> str:
-        """The same where it is only read: pieces are called so in the reader's language."""
+        """The same where it is only read: thousands are parted, and pieces are called so in the
+        reader's language."""
+        text = THOUSANDS.sub(lambda found: self.number(int(found[0])), self.entered(text))
         return PIECES.sub(
-            lambda found: ngettext("piece", "pieces", 1 if found[0] == "piece" else 2),
-            self.entered(text),
+            lambda found: ngettext("piece", "pieces", 1 if found[0] == "piece" else 2), text
         )
 
 

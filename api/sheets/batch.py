@@ -109,7 +109,7 @@ class _Writer:
             of = {"count": self.hand.number(batch.units), "grams": self._grams(batch.fill_grams)}
             rows.append((said("Pieces"), said("%(count)s of %(grams)s g") % of))
         else:
-            rows.append((said("Asked for"), self.hand.entered(batch.asked_for)))
+            rows.append((said("Asked for"), self.hand.written(batch.asked_for)))
         rows.append((said("To weigh in"), f"{self._grams(batch.batch_grams)} g"))
         rows.append((said("Expected output"), f"{self._grams(batch.output_grams)} g"))
         if made is not None:

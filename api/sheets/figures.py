@@ -33,7 +33,7 @@ class Hand(Protocol):
     def moment(self, value: datetime) -> str:
         """A day and a time where the co-op is."""
 
-    def entered(self, text: str) -> str:
+    def written(self, text: str) -> str:
         """What was typed once and is kept as the ledger reads it."""
 
     def say(self, text: str) -> str:
@@ -68,7 +68,7 @@ class Plain:
     def moment(self, value: datetime) -> str:
         return f"{self.day(value)}, {value.astimezone(ZoneInfo(self.time_zone)):%H:%M}"
 
-    def entered(self, text: str) -> str:
+    def written(self, text: str) -> str:
         return text
 
     def say(self, text: str) -> str:

@@ -38,7 +38,7 @@ def measurements(batch: Batch, hand: Hand) -> Table:
         if one.id not in corrected:
             measure, at = Measure(one.measure), hand.moment(one.happened_at)
             wanted = _wanted(windows.get(measure), measure, hand)
-            read = hand.entered(one.entered)
+            read = hand.written(one.entered)
             rows.append((str(NAMES[measure]), at, read, wanted, "", str(one.person)))
     for measure in windows or USUAL:
         wanted = _wanted(windows.get(measure), measure, hand)

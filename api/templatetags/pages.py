@@ -54,7 +54,7 @@ def measured(context: Any, entered: str, value: Decimal, counted: bool = False) 
 
 @register.simple_tag(takes_context=True)
 def entered(context: Any, text: str) -> str:
-    """What was typed once, as its reader writes it: "1000 pieces", "2,5 kg"."""
+    """What was typed once, as its reader writes it: "1.000 pieces", "2,5 kg"."""
     return str(context["reader"].written(text))
 
 

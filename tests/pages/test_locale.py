@@ -11,7 +11,8 @@ from api.pages.reader import WRITTEN
 from api.preferences import set_preferences
 from formulas.containers import Piece, record_water_fill, set_container
 from ledger.catalogue import add_supplier
-from ledger.offering import PriceFacts, add_offer
+from ledger.offering import BreakFacts, PriceFacts, add_offer
+from ledger.ordering import Ordered, write_order
 from ledger.quantities import parse_density, parse_quantity
 from tests.factories import MORNING, TODAY, D, Workshop, open_workshop
 from tests.filling import fill, fill_the_rest
@@ -23,6 +24,9 @@ from tests.pages.test_queries import pages_of
 # Of the readers we know the French one alone writes a point into no number, not between thousands.
 FRENCH: Final = "fr"
 POINTED: Final = re.compile(r"(?<![\w.,-])\d+\.\d+(?![\w.]*\.\d)")
+# A number of thousands before its unit, with nothing between them and the hundreds.
+UNITS: Final = r"pieces?|each|k?g|m?L|gal|lb|oz|mPa·s|°C|%|\N{MULTIPLICATION SIGN}|[A-Z]{3}"
+WHOLE: Final = re.compile(rf"(?<![\w.,/-])\d{{4,}}(?:[.,]\d+)? (?:{UNITS})(?!\w)")
 UNSEEN: Final = re.compile(r"<(script|style|textarea|code)\b.*?</\1>|<!--.*?-->", re.DOTALL)
 # A paragraph of a law is called so in every language, a name stays as it was given, and how others
 # write numbers is shown so.
@@ -49,7 +53,7 @@ def pages(database: Any, redis_server: Any) -> list[Seen]:
     planned_ahead(shop, 0)
     fill(shop)
     fill_the_rest(shop)
-    also = [*broken(shop), *pages_of(ids)]
+    also = [*broken(shop), *thousands(shop), *pages_of(ids)]
     shop.does(set_preferences, units="", theme="", numbers=FRENCH)
     return list(all_pages(signed_in(shop), of_each=4, also=also))
 
@@ -79,6 +83,21 @@ def broken(shop: Workshop) -> list[str]:
     ]
 
 
+def thousands(shop: Workshop) -> list[str]:
+    """What was typed with thousands of pieces and packs; where each is shown."""
+    caps, supplier = shop.material("Cap", measured_by="count"), shop.does(add_supplier, name="Caps")
+    breaks = [BreakFacts(parse_quantity("12000 each"), D("5.50"))]
+    price, pack = PriceFacts(TODAY, D(6), breaks=breaks), parse_quantity("1200 each")
+    about = {"supplier": supplier.id, "material": caps.id}
+    offer = shop.does(add_offer, pack=pack, price=price, **about)
+    line = Ordered(str(caps.id), pack, D(6600), packs=1100)
+    order = shop.does(write_order, supplier=supplier.id, lines=[line], happened_at=MORNING)
+    shop.receive(shop.material("Lye"), "2500 g", "9.00")
+    return [f"/{kind}/{one.id}" for kind, one in (("suppliers", supplier), ("offers", offer))] + [
+        f"/orders/{order.id}",
+    ]
+
+
 def texts_of(page: str) -> Iterator[str]:
     """What stands between the tags of a page, but for what is typed, run or drawn by."""
     for one in re.split(r"<[^>]+>", UNSEEN.sub("", page)):
@@ -101,6 +120,16 @@ def test_no_figure_has_a_point_for_a_reader_who_writes_a_comma(pages: list[Seen]
     assert sorted(wrong) == []
 
 
+def test_thousands_are_parted_before_a_unit(pages: list[Seen]) -> None:
+    wrong = {
+        (one.route, text) for one in pages for text in texts_of(one.text) if WHOLE.search(text)
+    }
+    assert sorted(wrong) == []
+    told = " ".join(text for one in pages for text in texts_of(one.text))
+    typed = ("1 200 pieces", "from 12 000 pieces", "1 100 \N{MULTIPLICATION SIGN} 1 200 pieces")
+    assert [one for one in typed if one not in told] == []
+
+
 def test_what_was_typed_with_a_fraction_is_there_to_be_seen(pages: list[Seen]) -> None:
     told = " ".join(text for one in pages for text in texts_of(one.text))
     typed = ("0,915 g/mL", "0,917 g/mL", "0,916 g/mL", "0,925 g/mL", "62,5 g", "62,5 mL")
@@ -110,3 +139,8 @@ def test_what_was_typed_with_a_fraction_is_there_to_be_seen(pages: list[Seen]) -
 def test_a_point_is_found_and_no_law_or_day() -> None:
     page = "<p>0.9 g/mL</p><td>12.50</td><p>21 CFR 701.3, at 5.6.2025</p><code>1.5</code>"
     assert pointed(page) == ["0.9 g/mL", "12.50"]
+
+
+def test_thousands_in_one_are_found_and_no_year_or_code() -> None:
+    texts = ("at 1000 pieces", "1200,5 g", "12345 USD", "4 May 2025", "1 200 pieces", "NB2025 g")
+    assert [one for one in texts if WHOLE.search(one)] == list(texts[:3])

@@ -63,6 +63,27 @@ def test_a_number_with_two_readings_is_refused_with_both(
         reader.plain(typed)
 
 
+@pytest.mark.parametrize(
+    ("reader", "typed", "told"),
+    [
+        (ENGLISH, "1000 each", "1,000 pieces"),
+        (ENGLISH, "1 each", "1 piece"),
+        (GERMAN, "12500.75 g", "12.500,75 g"),
+        (GERMAN, "2.5 kg", "2,5 kg"),
+        (ENGLISH, "0.12345 g", "0.12345 g"),
+        (GERMAN, "12000 g gross, 1500.5 g tare", "12.000 g gross, 1.500,5 g tare"),
+        (ENGLISH, "1500/1000 cup", "1500/1000 cup"),
+        # A colour by its number, a day.
+        (ENGLISH, "as RAL 1013", "as RAL 1013"),
+        (ENGLISH, "2025-05-06", "2025-05-06"),
+    ],
+)
+def test_what_was_typed_is_told_with_its_thousands_parted(
+    reader: Reader, typed: str, told: str
+) -> None:
+    assert reader.written(typed) == told
+
+
 @pytest.mark.parametrize("look", WRITTEN)
 def test_what_a_page_prints_is_read_as_it_was_or_refused(look: str) -> None:
     reader = Reader(look)

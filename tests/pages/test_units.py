@@ -117,7 +117,7 @@ def test_an_amount_in_a_sentence_is_written_as_its_reader_writes_amounts() -> No
 
 
 def test_pieces_that_were_typed_are_called_so() -> None:
-    assert told({"entered": "3000 each"}, Reader()) == "entered: 3000 pieces"
+    assert told({"entered": "3000 each"}, Reader()) == "entered: 3,000 pieces"
 
 
 def test_facts_are_written_as_their_reader_writes_and_names_stay() -> None:
