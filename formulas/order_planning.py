@@ -20,13 +20,15 @@ from ledger.errors import (
 from ledger.models import Material
 from ledger.money import minor_unit, round_to_step
 from ledger.offer_reading import OfferOn, offers_on
-from ledger.order_advice import LineAdvice, advice, line_by_line
+from ledger.order_advice import LineAdvice, advice, orders_line_by_line
+from ledger.order_bills import SupplierOrder
 from ledger.order_plan import OrderPlan, order_plan
 from ledger.order_terms import BudgetTooSmall, Need, NothingCovers, PackOffer, Terms, Why
 from ledger.plan_offers import pack_offer, plan_terms
 from ledger.reordering import Reorder
 from ledger.roles import Verb
 
+ZERO: Final = Decimal(0)
 # As many as are looked at by themselves too, to tell what ordering together saves.
 FEW_MATERIALS: Final = 20
 REMEDIES: Final = {
@@ -57,21 +59,31 @@ class Limits:
 class Ordering:
     """A plan with what it came from and what to know beside it.
 
-    `apart` is what the materials would cost ordered one by one, each at its best; None where there
-    are too many to tell in time. `low` says by material which stood at or below its point, and
-    `not_offered` which of them are left out, since nobody that is asked offers them and no batch
-    lacks them.
+    `by_line` are the orders that line by line would be. `one_by_one` is what each material would
+    cost ordered by itself, at its best; None where there are too many to tell in time. `low` says
+    by material which stood at or below its point, and `not_offered` which of them are left out,
+    since nobody that is asked offers them and no batch lacks them.
     """
 
     day: date
     needs: tuple[tuple[Material, Need], ...]
     offers: Mapping[UUID, OfferOn]
     plan: OrderPlan
-    line_by_line: Decimal
-    apart: Decimal | None
+    by_line: tuple[SupplierOrder, ...]
+    one_by_one: tuple[tuple[Material, Decimal], ...] | None
     advice: tuple[LineAdvice, ...]
     low: Mapping[UUID, Reorder] = field(default_factory=dict)
     not_offered: tuple[Material, ...] = ()
+
+    @property
+    def line_by_line(self) -> Decimal:
+        return sum((one.cost for one in self.by_line), ZERO)
+
+    @property
+    def apart(self) -> Decimal | None:
+        if self.one_by_one is None:
+            return None
+        return sum((cost for _, cost in self.one_by_one), ZERO)
 
     @property
     def saving(self) -> Decimal:
@@ -122,8 +134,8 @@ def plan_orders(
         needs=tuple((one.material, need) for one, need in wanted),
         offers={offer.offer: offer for offer in offers},
         plan=plan,
-        line_by_line=line_by_line(asking.needs, asking.open_to, asking.terms, coin=asking.coin),
-        apart=asking.apart(),
+        by_line=orders_line_by_line(asking.needs, asking.open_to, asking.terms, coin=asking.coin),
+        one_by_one=_one_by_one(asking, wanted),
         advice=tuple(advice(plan, asking.needs, asking.terms, coin=asking.coin)),
         low={one.material.id: one.reorder for one in told if one.reorder},
         not_offered=unoffered,
@@ -157,21 +169,24 @@ class _Asking:
             seconds=max(Decimal(0), left),
         )
 
-    def apart(self) -> Decimal | None:
-        """What each need costs at its best by itself, summed; None if the time does not do, or one
-        of them cannot be ordered by itself."""
-        if len(self.needs) > FEW_MATERIALS:
+
+def _one_by_one(
+    asking: _Asking, wanted: Sequence[tuple[Lack, Need]]
+) -> tuple[tuple[Material, Decimal], ...] | None:
+    """What each need costs at its best by itself; None if the time does not do, or one of them
+    cannot be ordered by itself."""
+    if len(wanted) > FEW_MATERIALS:
+        return None
+    costs = []
+    for told, need in wanted:
+        try:
+            plan = asking.plan([need])
+        except NothingCovers:
             return None
-        cost = Decimal(0)
-        for need in self.needs:
-            try:
-                plan = self.plan([need])
-            except NothingCovers:
-                return None
-            if not plan.proven:
-                return None
-            cost += plan.cost
-        return cost
+        if not plan.proven:
+            return None
+        costs.append((told.material, plan.cost))
+    return tuple(costs)
 
 
 def _cheapest(

@@ -5,12 +5,12 @@ Pure. Money is in the co-op's currency, quantities are grams or pieces.
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from math import ceil
 
-from ledger.order_bills import bill, freight_of
+from ledger.order_bills import SupplierOrder, bill, freight_of
 from ledger.order_plan import CENT, OrderPlan
 from ledger.order_terms import Key, Need, PackOffer, Terms
 
@@ -54,18 +54,18 @@ class LineAdvice:
         return next(step for step in self.steps if step.packs == self.planned)
 
 
-def line_by_line(
+def orders_line_by_line(
     needs: Sequence[Need],
     offers: Sequence[PackOffer],
     terms: Mapping[Key, Terms],
     *,
     coin: Decimal = CENT,
-) -> Decimal:
-    """What it costs to take each material where a kilogram that is needed costs least, and to pay.
+) -> tuple[SupplierOrder, ...]:
+    """The orders that take each material where a kilogram that is needed costs least, as paid.
 
     Whole packs that cover the need, at the price of so many; freight and least amounts are only
-    looked at when they are billed, and an order below its least amount is paid at that amount.
-    Whether anything would expire is not looked at.
+    looked at when they are billed, and the goods of an order below its least amount cost that
+    amount. Whether anything would expire is not looked at.
     """
     chosen: dict[PackOffer, int] = {}
     for need in needs:
@@ -74,13 +74,26 @@ def line_by_line(
             packs = {offer: _fewest(offer, need.quantity) for offer in own}
             offer = min(own, key=lambda one: packs[one] * one.price_of(packs[one]))
             chosen[offer] = packs[offer]
-    paid = Decimal(0)
+    paid = []
     for order in bill(chosen, terms, coin):
         asked = terms[order.supplier]
         goods = max(order.goods, asked.minimum)
         mass = sum((line.packs * line.offer.mass_g for line in order.lines), Decimal(0))
-        paid += goods + freight_of(goods, mass, asked, coin)
-    return paid
+        freight = freight_of(goods, mass, asked, coin)
+        paid.append(replace(order, goods=goods, freight=freight))
+    return tuple(paid)
+
+
+def line_by_line(
+    needs: Sequence[Need],
+    offers: Sequence[PackOffer],
+    terms: Mapping[Key, Terms],
+    *,
+    coin: Decimal = CENT,
+) -> Decimal:
+    """What all of these orders cost."""
+    orders = orders_line_by_line(needs, offers, terms, coin=coin)
+    return sum((one.cost for one in orders), Decimal(0))
 
 
 def advice(

@@ -13,10 +13,11 @@ from api.pages.reader import Reader
 from api.pages.workings import Line, Working, address
 from formulas.access import batch_for
 from formulas.fill_reading import UnitsSeen, weighed_by_material
-from formulas.fill_targets import Giveaway
+from formulas.fill_targets import ONE_IN_40, ONE_IN_10000, Floor, Giveaway, Target
 from formulas.finishing import yield_of
 from formulas.leftovers import Reconciliation
 from formulas.models import Batch, Filling, Making
+from formulas.net_contents import Limits
 from formulas.unit_weighings import Checked
 from ledger.access import Actor
 
@@ -36,6 +37,45 @@ def _above_nominal(checked: Checked, reader: Reader) -> Line:
         lacks = row.nominal_grams - row.mean_grams
         parts.append(Line(said("below nominal nothing is given away"), lacks, "g"))
     return Line(said("A piece"), checked.batch.per_unit, "g", parts=tuple(parts))
+
+
+def weighed(checked: Checked, limits: Limits | None, reader: Reader) -> list[Line]:
+    """What the weights come to, and what the rule makes of that."""
+    row, number = checked.row, reader.number
+    nets = [Decimal(one["net"]) for one in row.contents]
+    mean = f"{number(sum(nets, ZERO))} g ÷ {number(row.units)}"
+    told = [Line(said("Mean"), row.mean_grams, "g", how=mean)]
+    if row.deviation_grams is not None:
+        squares = sum(((net - row.mean_grams) ** 2 for net in nets), ZERO)
+        how = f"√({number(squares, 4)} g² ÷ {number(row.units - 1)})"
+        told.append(Line(said("Spread"), row.deviation_grams, "g", how=how))
+    if limits is not None:
+        told.append(_limit(said("Few may be below"), limits.short, limits))
+        told.append(_limit(said("None may be below"), limits.least, limits))
+        if checked.target is not None:
+            told.append(_target(checked.target, limits, checked, reader))
+    return told
+
+
+def _limit(name: str, limit: Decimal, limits: Limits) -> Line:
+    lacks = Line(said("less what may be lacking"), limit - limits.nominal, "g")
+    return Line(name, limit, "g", parts=(Line(said("nominal"), limits.nominal, "g"), lacks))
+
+
+def _target(target: Target, limits: Limits, checked: Checked, reader: Reader) -> Line:
+    """The limit that decides the lowest target, and how far the spread keeps it above that."""
+    number, row = reader.number, checked.row
+    name, grams, reach = {
+        Floor.MEAN: (said("nominal"), limits.nominal, ONE_IN_40),
+        Floor.SHORT: (said("few may be below"), limits.short, ONE_IN_40),
+        Floor.LEAST: (said("none may be below"), limits.least, ONE_IN_10000),
+    }[target.governed_by]
+    how = f"{number(row.deviation_grams or ZERO)} g · {number(reach)}"
+    if target.governed_by is Floor.MEAN:
+        how += f" ÷ √{number(row.lot_units)}"
+    above = said("so far the spread reaches, up to the next hundredth")
+    parts = (Line(name, grams, "g"), Line(above, target.grams - grams, "g", how=how))
+    return Line(said("Lowest target"), target.grams, "g", parts=parts)
 
 
 def giveaway(seen: UnitsSeen, checked: Checked, reader: Reader, *, costs: bool) -> list[Line]:
@@ -70,20 +110,23 @@ def _in_grams(name: str, one: Giveaway, checked: Checked, reader: Reader) -> Lin
 
 
 def bulk(fill: Filling, found: Reconciliation, reader: Reader) -> list[Line]:
-    """What nobody can explain: all that went in, less all that is named."""
+    """What was filled, and what nobody can explain: all that went in, less all that is named."""
     if found.unexplained is None or found.filled is None:
         return []
     good = fill.units - fill.sample_units
     each = reader.number(found.filled / good if good else ZERO)
     named = [
-        (said("less what was filled"), -found.filled, f"{each} g · {reader.number(good)}"),
-        (said("less samples"), -(found.samples or ZERO), ""),
-        (said("less what was left in the filler"), -found.heel, ""),
-        (said("less what was rejected"), -found.rejects, ""),
+        (said("less what was filled"), -found.filled),
+        (said("less samples"), -(found.samples or ZERO)),
+        (said("less what was left in the filler"), -found.heel),
+        (said("less what was rejected"), -found.rejects),
     ]
     parts = [Line(said("bulk that went in"), found.bulk_in, "g")]
-    parts += [Line(name, grams, "g", how=how) for name, grams, how in named if grams]
-    return [Line(said("Not explained"), found.unexplained, "g", parts=tuple(parts))]
+    parts += [Line(name, grams, "g") for name, grams in named if grams]
+    return [
+        Line(said("Filled"), found.filled, "g", how=f"{each} g · {reader.number(good)}"),
+        Line(said("Not explained"), found.unexplained, "g", parts=tuple(parts)),
+    ]
 
 
 class BatchYield(Working):

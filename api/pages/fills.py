@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
 from api.pages.fill_forms import FillForm, RuleForm, WeighingForm, as_warm
-from api.pages.fill_workings import bulk, giveaway
+from api.pages.fill_workings import bulk, giveaway, weighed
 from api.pages.forms import (
     PageForm,
     UndoReasonField,
@@ -242,6 +242,7 @@ class Units(Screen):
                 "files": side_tables.of_units(self.actor, seen, facts),
                 "seen": seen,
                 "given": self._given(seen),
+                "weighed": weighed(seen.checked, seen.limits, self.reader) if seen.checked else [],
                 "plot": _plot(seen, self.reader.numbers),
                 "rule_form": rule
                 or RuleForm(reader=self.reader, initial=_chosen(seen, self.reader)),

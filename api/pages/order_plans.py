@@ -189,27 +189,32 @@ def _tip(told: LineAdvice, held: Decimal, wish: Wish) -> Tip | None:
 
 
 def _told(found: Ordering, parts: Sequence[Part], currency: str) -> list[workings.Line]:
-    """What the plan costs, order by order, and what that saves."""
-    orders = [
-        workings.Line(
-            part.name,
-            part.order.cost,
-            currency,
-            parts=(
-                workings.Line(said("goods"), part.order.goods, currency),
-                workings.Line(said("freight"), part.order.freight, currency),
-            ),
-        )
-        for part in parts
-    ]
+    """What the plan costs, order by order, what other ways would, and what is saved."""
+    names = {offer.supplier: offer.supplier_name for offer in found.offers.values()}
+    orders = [_paid(part.name, part.order, currency) for part in parts]
+    by_line = [_paid(names[one.supplier], one, currency) for one in found.by_line]
+    alone = [workings.Line(one.name, cost, currency) for one, cost in found.one_by_one or ()]
     saved = (
         workings.Line(said("Line by line"), found.line_by_line, currency),
         workings.Line(said("less all of it as planned"), -found.plan.cost, currency),
     )
-    return [
-        workings.Line(said("In all, with freight"), found.plan.cost, currency, parts=tuple(orders)),
-        workings.Line(said("Saved"), found.saving, currency, parts=saved),
+    sums = [
+        (said("In all, with freight"), found.plan.cost, tuple(orders)),
+        (said("Line by line"), found.line_by_line, tuple(by_line)),
+        (said("One material at a time"), found.apart, tuple(alone)),
+        (said("Saved"), found.saving, saved),
     ]
+    return [
+        workings.Line(name, amount, currency, parts=lines)
+        for name, amount, lines in sums
+        if amount is not None
+    ]
+
+
+def _paid(name: str, order: SupplierOrder, currency: str) -> workings.Line:
+    goods = workings.Line(said("goods"), order.goods, currency)
+    freight = workings.Line(said("freight"), order.freight, currency)
+    return workings.Line(name, order.cost, currency, parts=(goods, freight))
 
 
 def _lines_of(parts: Sequence[Part], first: int, last: int) -> list[Part]:

@@ -17,6 +17,7 @@ from api.pages.acts import Acts
 from api.pages.forms import LONG, DayField, MoneyField, PageForm, QuantityField, id_in
 from api.pages.order_writing import PacksField
 from api.pages.screen import Screen
+from api.pages.workings import Line
 from api.sheets.order import order_sheet
 from formulas.requirements import Requirements, requirements
 from ledger import order_reading, ordering
@@ -200,6 +201,7 @@ class Order(Acts):
             lines=[(one, one.late(today)) for one in told.lines],
             facts=[(fact, KINDS[fact.kind]) for fact in told.facts],
             sent_at=max(sent, default=None),
+            agreed=_agreed(told, self.actor.currency),
             may_order=self.actor.may(Verb.ORDER),
             may_receive=self.actor.may(Verb.RECEIVE),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
@@ -218,6 +220,12 @@ class OrderSheet(Screen):
 
 def _late(told: order_reading.OrderTold, today: date) -> bool:
     return any(line.late(today) for line in told.lines)
+
+
+def _agreed(told: order_reading.OrderTold, currency: str) -> list[Line]:
+    """What was agreed for each line, which is all that was agreed."""
+    parts = [Line(one.line.material.name, one.standing.price, currency) for one in told.lines]
+    return [Line(said("Agreed"), told.total, currency, parts=tuple(parts))]
 
 
 def _needs(found: Requirements) -> tables.Table:

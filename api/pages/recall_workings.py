@@ -71,7 +71,8 @@ def _sales(one: Sales, buyers: Sequence[Buyer], reader: Reader) -> Iterable[Line
         by_buyer = [
             Line(buyer.customer, buyer.total(name, counted=one.counted), unit) for buyer in buyers
         ]
-        if amount:
+        # What a page always tells is told here too, if it is nothing.
+        if amount or name in ("sold", "returned"):
             yield _summed(called, amount, unit, [line for line in by_buyer if line.amount])
     yield from _percent(said("Came back, in percent"), one.returned, one.sold, reader)
     less = (

@@ -98,17 +98,20 @@ class _Cells(HTMLParser):
 
 
 class _Trees(HTMLParser):
-    """The workings of a page, as trees."""
+    """The workings of a page, as trees: all of them, or those that figures of the page lead to."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, led_to: bool) -> None:
         super().__init__()
+        self.led_to = led_to
         self.roots: list[Told] = []
         self.open: list[Told] = []
         self.where, self.depth = "", 0
 
     def handle_starttag(self, tag: str, attrs: Sequence[tuple[str, str | None]]) -> None:
-        kind = str(dict(attrs).get("class"))
-        if tag == "ul" and (self.depth or kind == "tree"):
+        has = dict(attrs)
+        kind = str(has.get("class"))
+        begins = kind == "tree" and ("id" in has or not self.led_to)
+        if tag == "ul" and (self.depth or begins):
             self.depth += 1
         elif not self.depth:
             return
@@ -143,9 +146,9 @@ def figures_of(page: str) -> Iterator[Shown]:
     yield from (one for one in reader.cells if FIGURE.match(one.text))
 
 
-def workings_of(page: str) -> list[Told]:
-    """The workings that stand on a page."""
-    reader = _Trees()
+def workings_of(page: str, *, led_to: bool = False) -> list[Told]:
+    """The workings that stand on a page; or those alone to which its figures are links."""
+    reader = _Trees(led_to=led_to)
     reader.feed(page)
     return reader.roots
 
@@ -157,11 +160,16 @@ def all_of(told: Sequence[Told]) -> Iterator[Told]:
         yield from all_of(one.parts)
 
 
-def opened(client: Client, to: str) -> Told:
-    """The working at an address, as it comes into the page."""
+def fragment(client: Client, to: str) -> str:
+    """The text of the working at an address, as it comes into the page."""
     answer = client.get(to, headers={"HX-Request": "true"})
     assert answer.status_code == 200, to
     text = answer.content.decode()
     assert "<html" not in text, to
-    (told,) = workings_of(text)
+    return text
+
+
+def opened(client: Client, to: str) -> Told:
+    """The working at an address."""
+    (told,) = workings_of(fragment(client, to))
     return told

@@ -8,7 +8,7 @@ from typing import Final
 
 from django.test import Client
 
-from tests.pages.figures import FIGURE, ROUGHLY, all_of, amount_in, opened, workings_of
+from tests.pages.figures import FIGURE, MINUS, ROUGHLY, Shown, amount_in, fragment
 from tests.pages.looking import Seen
 
 # They have no end.
@@ -41,6 +41,11 @@ class Element:
     def text(self) -> str:
         said = (one if isinstance(one, str) else one.text for one in self.inside)
         return " ".join(" ".join(said).split())
+
+    def text_but(self, to: str) -> str:
+        """What it says, without links to that address."""
+        said = (one if isinstance(one, str) else one.text_but(to) for one in self.inside)
+        return "" if self.has.get("href") == to else " ".join(" ".join(said).split())
 
     def all(self) -> "Iterator[Element]":
         """It, and all elements inside it, as they stand in the page."""
@@ -91,11 +96,15 @@ class _Tree(HTMLParser):
         self.here.inside.append(data)
 
 
+def _read(text: str) -> Element:
+    reader = _Tree()
+    reader.feed(text)
+    return reader.root
+
+
 def figures_in(seen: Seen) -> Iterator[Figure]:
     """Every figure with its unit that stands by itself on a page, outside its workings."""
-    reader = _Tree()
-    reader.feed(seen.text)
-    every = list(reader.root.all())
+    every = list(_read(seen.text).all())
     ids = {one.has["id"] for one in every if "id" in one.has}
     heading = ""
     for one in every:
@@ -152,14 +161,28 @@ def figures_of_all(seen: Iterable[Seen]) -> list[Figure]:
     return [one for page in seen if not PRINTED.search(page.route) for one in figures_in(page)]
 
 
-def tells(client: Client, one: Figure, page: str) -> bool:
-    """Whether the working that a figure opens to has that figure in it, or says it in words."""
+def tells(client: Client, one: Figure | Shown, page: str) -> bool:
+    """Whether what a figure opens to has that figure, with its sign and unit: in its working, or
+    where no working is linked but a table or a form of the page, as it is written there."""
     if not one.to.startswith("#"):
-        told = [opened(client, one.to)]
-    elif f'class="tree" id="{one.to[1:]}"' in page:
-        told = workings_of(page)
-    else:
-        return True
-    near = next(rough for unit, rough in ROUGHLY.items() if one.text.endswith(unit))
-    amounts = [abs(part.amount) for part in all_of(told) if part.amount is not None]
-    return any(abs(amount - abs(amount_in(one.text))) <= near for amount in amounts)
+        return _works_out(_read(fragment(client, one.to)), one.text)
+    (there,) = (it for it in _read(page).all() if it.has.get("id") == one.to[1:])
+    if "tree" in there.classes:
+        return _works_out(there, one.text)
+    written = re.compile(rf"(?<![0-9.,{MINUS}-]){re.escape(one.text)}(?![0-9.,\w])")
+    return _works_out(there, one.text) or bool(written.search(there.text_but(one.to)))
+
+
+def _works_out(there: Element, text: str) -> bool:
+    """Whether any amount of the workings there is this figure, as near as that is rounded."""
+    near = next(rough for unit, rough in ROUGHLY.items() if text.endswith(unit))
+    spans = (it.text for it in there.all() if it.tag == "span" and "amount" in it.classes)
+    return any(
+        abs(amount_in(one) - amount_in(text)) <= near for one in spans if _kind(one) == _kind(text)
+    )
+
+
+def _kind(text: str) -> str:
+    """What a figure is counted in: kilograms and grams are one, and so are a piece and pieces."""
+    unit = text.lstrip(f"{MINUS}-0123456789,. ")
+    return {"kg": "g", "piece": "pieces"}.get(unit, unit)

@@ -23,6 +23,7 @@ from tests.factories import Workshop
 from tests.pages.browsing import signed_in
 from tests.pages.codes import bare_codes
 from tests.pages.drawn import faults_of
+from tests.pages.figures import all_of, workings_of
 from tests.pages.looking import FILES, ROUTES, Seen, all_pages, found_by_name, slow
 from tests.pages.opening import Figure, figures_of_all, tells
 from tests.pages.unopened import FOR_ALL, UNOPENED, reasons_of, without_reason
@@ -104,13 +105,14 @@ def test_every_figure_opens_or_has_its_reason_not_to(seen: dict[str, list[Seen]]
 def test_what_a_figure_opens_to_has_that_figure(
     demo: dict[str, Workshop], seen: dict[str, list[Seen]]
 ) -> None:
-    """Two of each kind."""
+    """All that open on their own page, and two of each kind of the others."""
     client, texts = signed_in(demo["north"]), {one.path: one.text for one in seen["north"]}
     kinds = defaultdict[tuple[str, str], list[Figure]](list)
     for one in figures_of_all(seen["north"]):
         if one.in_place:
             kinds[one.route, one.label].append(one)
-    asked = [one for those in kinds.values() for one in those[:2]]
+    here = [one for those in kinds.values() for one in those if one.to.startswith("#")]
+    asked = here + [one for those in kinds.values() for one in those[:2]]
     assert [one for one in asked if not tells(client, one, texts[one.path])] == []
 
 
@@ -129,6 +131,15 @@ def test_no_trace_shows_what_did_not_flow(
             assert shown is None or faults_of(shown) == [], traced.lot.code
             drawn += shown is not None
     assert drawn > 4
+
+
+def test_what_is_worked_out_on_a_page_adds_up(seen: dict[str, list[Seen]]) -> None:
+    pages = [one for those in seen.values() for one in those]
+    told = [
+        (one.path, part) for one in pages for part in all_of(workings_of(one.text, led_to=True))
+    ]
+    assert len([path for path, part in told if part.parts]) > 100
+    assert [(path, part) for path, part in told if part.parts and not part.adds_up] == []
 
 
 def test_no_formula_is_called_unpreserved(demo: dict[str, Workshop]) -> None:

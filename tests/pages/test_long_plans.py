@@ -54,7 +54,9 @@ def long_plan() -> Ordering:
             lines.append(PlanLine(pack, 3, D("40.25")))
         orders.append(SupplierOrder(supplier, tuple(lines), D("6037.50"), D(28)))
     plan = OrderPlan(tuple(orders), D(48_000), D(48_000), True, D(1))
-    return Ordering(TODAY, tuple(needs), offers, plan, D(50_000), None, tuple(advice))
+    others = list(offers.values())[:SUPPLIERS]
+    dearer = [SupplierOrder(one.supplier, (), D(6250), D(0)) for one in others]
+    return Ordering(TODAY, tuple(needs), offers, plan, tuple(dearer), None, tuple(advice))
 
 
 def _offer(material: Material, supplier: str) -> OfferOn:

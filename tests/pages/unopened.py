@@ -73,6 +73,7 @@ UNOPENED: Final[dict[tuple[str, str], str]] = {
     ("/recall-notices/<uuid:id>", "Went there"): TOLD,
     ("/recall-notices/<uuid:id>", "a row of The answer"): TOLD,
     ("/receipts/<uuid:id>", "a row of Billed later"): TYPED,
+    ("/shares/<uuid:id>", "A kilogram"): TOLD,
     ("/shares/<uuid:id>", "Still to be had"): TOLD,
     ("/suppliers/<uuid:id>", "A kilogram, or a piece"): LED_TO,
     ("/suppliers/<uuid:id>", "A pack costs"): TYPED,
