@@ -6,7 +6,7 @@ from typing import Final
 from uuid import UUID
 
 from api.pages.words import account_called
-from formulas.lot_ends import batches_by_account, fills_by_entry
+from formulas.lot_ends import ends_of
 from ledger.access import Actor
 from ledger.lot_reading import Movement
 from ledger.models import Lot
@@ -45,23 +45,18 @@ class Life:
 
 
 def life_of(actor: Actor, lot: Lot, moves: Sequence[Movement]) -> Life:
-    """The movements of a lot with their ends, in two more queries at most."""
+    """The movements of a lot with their ends, in one more query."""
     accounts = {move.account for move in moves if move.held == "batch"} | {lot.made_in_id}
-    found = batches_by_account(actor, [one for one in accounts if one])
-    batches = {account: End(code, f"/batches/{id}") for account, (id, code) in found.items()}
-    filled = [move.entry for move in moves if move.kind == "fill"]
-    ends: dict[UUID, End | None] = {
-        entry: End(
-            fill.lot.code if fill.bulk_lot_id == lot.id else fill.bulk_lot.code, f"/fills/{fill.id}"
-        )
-        for entry, fill in (fills_by_entry(actor, filled) if filled else {}).items()
-    }
+    filled = {move.entry for move in moves if move.kind == "fill"}
+    found = ends_of(actor, lot.id, [one for one in accounts if one], filled)
+    known = {key: End(name, f"/{of}/{id}") for key, (of, id, name) in found.items()}
+    ends: dict[UUID, End | None] = {entry: known.get(entry) for entry in filled}
     for move in moves:
         if move.kind == "make":
-            ends[move.entry] = batches.get(lot.made_in_id) if lot.made_in_id else None
+            ends[move.entry] = known.get(lot.made_in_id) if lot.made_in_id else None
         elif move.held == "supplier" and lot.supplier_id:
             ends[move.entry] = End(move.called, f"/suppliers/{lot.supplier_id}")
-    steps = [Step(move, ends.get(move.entry) or _end(move, batches)) for move in moves]
+    steps = [Step(move, ends.get(move.entry) or _end(move, known)) for move in moves]
     stands = [(one.move, one.end) for one in steps if one.end and not one.move.undone]
     return Life(
         steps,
@@ -70,12 +65,12 @@ def life_of(actor: Actor, lot: Lot, moves: Sequence[Movement]) -> Life:
     )
 
 
-def _end(move: Movement, batches: Mapping[UUID, End]) -> End | None:
+def _end(move: Movement, known: Mapping[UUID, End]) -> End | None:
     """The other end as its account says it: who bought it, which batch, what it was given for."""
     if move.customer:
         return End(move.customer)
-    if move.account and move.account in batches:
-        return batches[move.account]
+    if move.account and move.account in known:
+        return known[move.account]
     return End(account_called(move.called)) if move.held in TELLING else None
 
 

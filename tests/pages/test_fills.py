@@ -44,7 +44,9 @@ def test_a_fill_is_asked_about_and_taken_back(database: Any, redis_server: Any) 
         assert not Filling.objects.exists()
     assert "Not explained 600 g" in done(client, path, used="4.5 kg", sure="on", **typed)
     with acting_as(shop.actor):
-        made = Filling.objects.get()
+        made = Filling.objects.select_related("lot", "bulk_lot").get()
+    for lot, other in ((made.bulk_lot, made.lot), (made.lot, made.bulk_lot)):
+        assert f"filled : {other.code}" in shown(client.get(f"/lots/{lot.id}"))
     here = f"/fills/{made.id}"
     against = f"{here}/standard"
     assert "Balm, version 1 has no standard cost" in shown(client.get(against))
