@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import co_op_tables
 from api.pages.forms import LONG, PageForm, SureField
 from api.pages.screen import Screen
 from api.pages.workings import Line
@@ -47,7 +48,9 @@ class HandOut(Screen):
         moved: dict[UUID, list[Move]] = {one.maker_id: [] for one in told.makers}
         for move in told.moves:
             moved[move.maker_id].append(move)
+        money = self.actor.currency
         return self.show(
+            files={"": lambda: co_op_tables.handed_out(told.makers, money)},
             told=told,
             form=form,
             makers=[

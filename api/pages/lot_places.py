@@ -1,5 +1,6 @@
 """Places of lots: their names, what each is kept for, and where a lot is put."""
 
+from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
@@ -11,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import PageForm
 from api.pages.screen import Screen
+from api.pages.tables import Table
 from ledger import places
 from ledger.access import Actor
 from ledger.models import Place as Kept
@@ -94,12 +96,26 @@ class Places(Screen):
         used_first = F("retired_at").asc(nulls_first=True)
         rows = list(places.places_of(self.actor).order_by(used_first, "name", "id")[: MOST + 1])
         return self.show(
+            files={"": lambda: _table(rows)},
             found=[(one, KEEPS[one.keeps]) for one in rows[:MOST]],
             more=len(rows) > MOST,
             most=MOST,
             form=form if self.actor.may(Verb.PLACE) else None,
             status=status,
         )
+
+
+def _table(rows: Iterable[Kept]) -> Table:
+    """Every place, what it is for, and how many lots lie there."""
+    columns = [said("Place"), said("It is for"), said("Lots"), said("Not used since")]
+    cells = [
+        (
+            *(one.name, str(KEEPS[one.keeps]), one.lots),  # type: ignore[attr-defined]
+            one.retired_at.date() if one.retired_at else None,
+        )
+        for one in rows
+    ]
+    return Table("places", columns, cells)
 
 
 class ChangeForm(PlaceForm):

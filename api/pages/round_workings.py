@@ -8,6 +8,7 @@ from uuid import UUID
 from django.utils.translation import gettext as said
 
 from api.pages.workings import Line
+from ledger.round_charges import Charged
 from ledger.round_results import MakerResult, Result
 
 ZERO = Decimal(0)
@@ -31,12 +32,36 @@ def _of_maker(one: MakerResult, result: Result, money: str) -> Iterable[Line]:
         yield Line(said("Saved"), share.saved, money, parts=saved)
         if share.leftover_amount:
             rest = [row for row in one.lines if row.leftover_amount]
-            more = [Line(row.material.name, row.leftover_amount, money) for row in rest]
+            kept, how = said("leftover of %(material)s, kept"), said("at what the goods cost")
+            more = [
+                Line(kept % {"material": row.material.name}, row.leftover_amount, money, how=how)
+                for row in rest
+            ]
             parts = (Line(said("Together"), share.amount, money), *more)
             yield Line(said("With leftover"), share.to_pay, money, parts=parts)
     if own is not None:
         parts = _paid(_summed(own.orders, money), own.cost, money)
         yield Line(said("Alone, by your own offers"), own.cost, money, parts=parts)
+
+
+def charged(one: MakerResult, got: Charged, money: str) -> list[Line]:
+    """What a maker was really charged, at the hand-out and later, and what it saved by then."""
+    handed = tuple(Line(row.material.name, row.amount, money) for row in got.goods)
+    told = [Line(said("Charged"), got.amount, money, parts=handed)]
+    if got.later:
+        parts = tuple(Line(row.material.name, row.later, money) for row in got.goods if row.later)
+        told.append(Line(said("Later bills"), got.later, money, parts=parts))
+    saved = got.saved(one)
+    if one.share is not None and saved is not None:
+        lines = [Line(said("Alone"), one.share.alone, money)]
+        if one.share.leftover_amount:
+            more = said("leftover that it asked for, as it was split")
+            lines.append(Line(more, one.share.leftover_amount, money))
+        lines.append(Line(said("less what was charged"), -got.amount, money))
+        if got.later:
+            lines.append(Line(said("less later bills"), -got.later, money))
+        told.append(Line(said("Saved against alone"), saved, money, parts=tuple(lines)))
+    return told
 
 
 def _paid(lines: Iterable[Line], whole: Decimal, money: str) -> tuple[Line, ...]:

@@ -1,5 +1,6 @@
 """Ordering together: rounds, what a maker pledges in one, and what came of it for that maker."""
 
+from collections.abc import Mapping
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any, ClassVar
@@ -12,6 +13,7 @@ from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
 from api.far_days import refuse_far
+from api.pages import co_op_tables, tables
 from api.pages.acts import Acts
 from api.pages.forms import (
     LONG,
@@ -25,7 +27,7 @@ from api.pages.forms import (
     local,
     unsure,
 )
-from api.pages.round_workings import worked_out
+from api.pages.round_workings import charged, worked_out
 from api.pages.screen import Screen
 from ledger import rounds
 from ledger.access import day_of, materials_visible_to, suppliers_visible_to
@@ -35,8 +37,9 @@ from ledger.models import OrderRound
 from ledger.progress import reached
 from ledger.roles import Verb
 from ledger.round_buyers import answer_as_buyer, ask_another, asked_in
+from ledger.round_charges import Charged, charges_of
 from ledger.round_ordering import place_orders
-from ledger.round_results import Result, result_of
+from ledger.round_results import MakerResult, Result, result_of
 from ledger.round_trouble import trouble_of
 from ledger.round_waiting import waits_to_be_handed_out
 
@@ -102,9 +105,11 @@ class Rounds(Screen):
         if after is not None:
             rows = rows.filter(id__lt=after)
         found = list(rows[: MOST + 1])
+        told = [(row, rounds.state_of(row, self.now)) for row in found[:MOST]]
         return self.show(
+            files={"": lambda: co_op_tables.all_rounds(told)},
             form=form,
-            rounds=[(row, rounds.state_of(row, self.now)) for row in found[:MOST]],
+            rounds=told,
             more=found[MOST - 1].id if found[MOST:] else None,
             status=status,
         )
@@ -219,11 +224,14 @@ class Round(Acts):
             "pressed": closing,
             "closing": closing or self.form(CloseForm),
         }
+        pledges = rounds.standing_pledges(self.actor, round) if maker else ()
+        pledged, came = rounds.totals_of(self.actor, round), self._came_of(round, state)
         return self.show(
+            files=self._files(came, pledges, pledged),
             round=round,
             state=state,
-            pledges=rounds.standing_pledges(self.actor, round) if maker else (),
-            pledged=rounds.totals_of(self.actor, round),
+            pledges=pledges,
+            pledged=pledged,
             names=self._names() if may_pledge else (),
             may_pledge=may_pledge,
             keeper=store_keeper(self.actor) if may_pledge else None,
@@ -234,7 +242,7 @@ class Round(Acts):
             # What is typed meanwhile would be lost.
             renews=working and not may_answer and "to_ask" not in asked,
             reached=reached(round.id) if working else None,
-            **self._came_of(round, state),
+            **came,
             may_write=buys,
             may_answer=may_answer,
             **asked,
@@ -242,6 +250,15 @@ class Round(Acts):
             status=status,
             **(own | forms),
         )
+
+    def _files(self, came: dict[str, Any], *pledged: Any) -> tables.Files:
+        """Its tables as files: pledges, and what came of it as far as the page tells that."""
+        files: dict[str, Any] = {"pledges": lambda: co_op_tables.pledges(*pledged)}
+        if came:
+            money, result = self.actor.currency, came["result"]
+            files["shares"] = lambda: co_op_tables.round_shares(result, came["got"], money)
+            files["orders"] = lambda: co_op_tables.round_orders(result.orders, money)
+        return files
 
     def _asked(self, round: OrderRound) -> dict[str, Any]:
         """Who was asked to buy, where it is more than one; and whom to ask for the co-op."""
@@ -261,12 +278,32 @@ class Round(Acts):
         if state != "reckoned" or not may:
             return {}
         result = result_of(self.actor, round)
+        handed = round.handed_out_at is not None  # type: ignore[attr-defined]
+        got = charges_of(self.actor, round) if handed else {}
         return {
             "result": result,
+            "got": got,
+            "parts": [
+                _part(n, one, got, self.actor.currency) for n, one in enumerate(result.makers)
+            ],
             "alone": _alone(result),
             "told": worked_out(result, self.actor.currency) if self.actor.maker_id else (),
-            "to_hand_out": waits_to_be_handed_out(self.actor, round),
+            "to_hand_out": not handed and waits_to_be_handed_out(self.actor, round),
         }
+
+
+def _part(
+    number: int, one: MakerResult, got: Mapping[UUID, Charged], currency: str
+) -> dict[str, Any]:
+    """What came of a round for a maker; what it was really charged before what was split."""
+    charges = got.get(one.maker_id)
+    return {
+        "plan": one,
+        "charges": charges,
+        "saved": charges.saved(one) if charges else None,
+        "at": f"charged{number}",
+        "told": charged(one, charges, currency) if charges else (),
+    }
 
 
 def _alone(result: Result) -> list[tuple[str, dict[str, Decimal]]]:

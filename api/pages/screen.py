@@ -162,11 +162,13 @@ class Screen(View):
 
         Where one of the `files` is asked for, by the name of its table, that instead.
         """
-        kind, make = tables.asked(self.request), (files or {}).get(tables.which(self.request))
-        if kind and make is not None:
-            return tables.file(kind, make())
         part = self.fragment if self.request.headers.get("HX-Request") else ""
-        return self.render(part or self.template, facts, status)
+        return self.filed(files or {}) or self.render(part or self.template, facts, status)
+
+    def filed(self, files: tables.Files) -> HttpResponse | None:
+        """The table that is asked for as a file, by its name; None where none is."""
+        kind, make = tables.asked(self.request), files.get(tables.which(self.request))
+        return tables.file(kind, make()) if kind and make is not None else None
 
     def printed(self, sheet: Sheet) -> HttpResponse:
         """A sheet to print, under the policy of its own styles."""

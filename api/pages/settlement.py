@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import side_tables, tables
+from api.pages import co_op_tables, side_tables, tables
 from api.pages.closing import ClosingForm, close_once_sure, proposed
 from api.pages.forms import (
     LONG,
@@ -165,13 +165,19 @@ class Settlement(Screen):
             shown |= {"proposal": proposal, "ways": ways, "clearing": clearing}
             kept = {"maker": str(keeper.id)} if keeper else {}
             shown["store"] = forms.get("store") or self._store(initial=kept)
-            return self.render("pages/clearing.html", shown, status)
+            money = actor.currency
+            files: tables.Files = {
+                "": lambda: co_op_tables.owing(proposal.positions, money),
+                "ways": lambda: co_op_tables.payments(ways, money),
+            }
+            return self.filed(files) or self.render("pages/clearing.html", shown, status)
         may_settle, today = actor.may(Verb.SETTLE), day_of(actor, self.now)
         balances = settling.balances_of(actor)
         closings = self._closings() if actor.may(Verb.CLOSE) else []
         first = {"closed_on": proposed(today, closings[0].closed_on if closings else None)}
         return self.show(
             **shown,
+            files={"": lambda: co_op_tables.owing(balances, actor.currency)},
             balances=balances,
             payment=(forms.get("payment") or self._payment()) if may_settle else None,
             closing=forms.get("closing") or ClosingForm(reader=reader, initial=first),

@@ -9,6 +9,7 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import co_op_tables
 from api.pages.forms import (
     LONG,
     Button,
@@ -19,6 +20,7 @@ from api.pages.forms import (
     QuantityField,
 )
 from api.pages.screen import Screen
+from api.pages.tables import Table
 from ledger import claiming, giving_back, sharing, transferring
 from ledger.co_op_store import store_keeper
 from ledger.lot_reading import show_lot
@@ -57,18 +59,24 @@ class CoOp(Screen):
         open_ones = transferring.transfers_of(actor, state=Transfer.State.OPEN).order_by("-id")
         offers = transferring.offered(open_ones[:MOST])
         loans = giving_back.loans_of(actor).order_by("-id")[:MOST]
+        others = [known[one.id] for one in shares if one.giver_id != actor.maker]
         return self.show(
+            files={"": lambda: self._table(others, mine)},
             asked=[one for one in claimed if one.state == "open" and _incoming(one, actor.maker)],
             claims=[one for one in claimed if not _incoming(one, actor.maker)],
             offers=[one for one in offers if one.transfer.to_maker_id == actor.maker],
             offered=[one for one in offers if one.transfer.to_maker_id != actor.maker],
             loans=[giving_back.as_loan(actor, one) for one in loans],
-            others=[known[one.id] for one in shares if one.giver_id != actor.maker],
+            others=others,
             keeper=store_keeper(actor),
             mine=mine,
             may_settle=actor.may(Verb.SEE_COSTS),
             may_transfer=actor.may(Verb.TRANSFER),
         )
+
+    def _table(self, others: Sequence[sharing.Shown], mine: Sequence[sharing.Shown]) -> Table:
+        costs = self.actor.may(Verb.SEE_COSTS)
+        return co_op_tables.shares(others, mine, costs=costs, currency=self.actor.currency)
 
 
 def _incoming(one: Claimed, maker: UUID) -> bool:

@@ -1,5 +1,6 @@
 """The record of a recall on pages: opened from its lot, told on, heard, brought back, closed."""
 
+import csv
 import re
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -106,6 +107,13 @@ def test_what_a_count_found_gone_is_not_accounted_for(shop: Workshop) -> None:
     (gone,) = re.findall(r'href="([^"]+)"[^>]*><span class="tag warn">', traced.content.decode())
     told = opened(signed_in(shop), unescape(gone))
     assert (told.name, [one.exact for one in told.parts]) == ("Shrinkage", [D(100)])
+    assert "Shrinkage nobody knows where 100 g" in page, "the picture shows it as well"
+    address = f"/lots/{lot.id}/trace?as=csv&table=flows"
+    file = signed_in(shop).get(address).content.decode("utf-8-sig")
+    flows = [tuple(row) for row in csv.reader(file.splitlines()[1:])]
+    assert {row[0] for row in flows} == {lot.code}
+    assert {row[4:] for row in flows} == {("500", "g"), ("100", "g")}
+    assert "shrinkage" in {row[3] for row in flows}
 
 
 def test_a_recall_from_its_lot_to_its_closing(shop: Workshop, other: Workshop) -> None:

@@ -51,6 +51,14 @@ def test_what_one_pays_alone_and_together_opens_and_adds_up(
     for name, one in told.items():
         assert one.adds_up, name
         assert one.exact == amount_in(figures[name].text), name
+    assert [one.name for one in told["With leftover"].parts] == [
+        "Together",
+        "leftover of Oil to share, kept",
+    ]
+    rule = shown(signed_in(other).get(f"/order-rounds/{round.id}"))
+    assert "nucleolus (D. Schmeidler, 1969)" in rule
+    assert "you pledged, you would pay 68.00 USD." in rule
+    assert "of two makers, it would tell the other's share" in rule
     alone = [(one.name, one.exact) for one in told["Alone"].parts]
     assert alone == [("goods of Bulk oils", D(40)), ("freight of Bulk oils", D(28))]
 

@@ -63,6 +63,12 @@ def test_whoever_is_asked_answers_with_a_tap(buyer: Workshop, other: Workshop) -
     assert "Asked to buy for all" not in done(north, "/", do="buy", of=str(second.id))
 
 
+def rows_of(client: Client, path: str, table: str = "") -> list[str]:
+    """The rows of a table as a file, beneath its columns."""
+    told = client.get(path, {"as": "csv", "table": table}).content.decode("utf-8-sig")
+    return told.splitlines()[1:]
+
+
 def stands(client: Client, path: str, how: str, offers: str) -> None:
     """How the round's page says that it stands, and which one step of the goods it offers."""
     page = shown(client.get(path))
@@ -190,6 +196,30 @@ def received(buyer: Workshop, other: Workshop, name: str) -> tuple[OrderRound, R
     return round, buyer.does(receive, supplier=order.supplier_id, lines=[came], **about).receipt
 
 
+def test_what_was_charged_stands_before_what_was_planned(buyer: Workshop, other: Workshop) -> None:
+    """And each table of it is a file; a maker has only its own rows in them."""
+    round, _ = received(buyer, other, "Charged as it came")
+    north, mill = signed_in(buyer), signed_in(other)
+    path, out = f"/order-rounds/{round.id}", f"/order-rounds/{round.id}/hand-out"
+    done(north, out)
+    for browser in (north, mill):
+        came = shown(browser.get(path))
+        assert "What you get and pay Charged 40.00 USD Saved against alone 28.00 USD" in came
+        assert came.index("Charged") < came.index("What was planned") < came.index("Together")
+        assert looked_at(browser, path).queries <= MOST
+    linked = '<a class="tag fine" href="/orders/'
+    assert linked in north.get(path).content.decode()
+    assert linked not in mill.get(path).content.decode()
+    assert rows_of(mill, path, "shares") == ["Mill Bench,Oil to share,4000,g,54,1000,0,40,0"]
+    assert rows_of(north, path, "orders")[0].startswith("Bulk oils,")
+    assert rows_of(mill, path, "orders") == []
+    assert rows_of(mill, path, "pledges") == ["own,Oil to share,4000,g,"]
+    assert rows_of(mill, out) == ["Mill Bench,Oil to share,5000,5000,g,54,40"]
+    assert len(rows_of(north, out)) == 2
+    assert rows_of(mill, "/settlement")[0].startswith("North Bench,")
+    assert "handed out" in "".join(rows_of(mill, "/order-rounds"))
+
+
 def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: Workshop) -> None:
     """Eight kilograms of ten were pledged evenly; the carrier wants 28.00 a week later."""
     round, receipt = received(buyer, other, "Freight came later")
@@ -223,6 +253,8 @@ def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: 
     assert "You Oil to share 14.00 USD" in own
     assert "all together" not in own, "of two it would tell the other's part"
     assert "North Bench" not in own
+    stood = shown(mill.get(f"/order-rounds/{round.id}"))
+    assert "Charged 40.00 USD Later bills 14.00 USD Saved against alone 14.00 USD" in stood
     month = shown(mill.get("/settlement/statement"))
     assert "Later bill · North Bench" in month
     assert "the carrier, 3 June" in month
