@@ -147,14 +147,11 @@ def curves(
             )
         for mark in marks:
             colour = COLOURS[mark.of % len(COLOURS)]
-            axes.plot(
-                float(mark.x),
-                float(mark.y),
-                MARKS[mark.of % len(MARKS)],
-                color=colour,
-                markersize=9,
-                fillstyle="none" if mark.hollow else "full",
-            )
+            # A later hollow one is larger: where two are at one place, both are seen.
+            size = 9 + 5 * mark.of if mark.hollow else 9
+            shape, fill = MARKS[mark.of % len(MARKS)], "none" if mark.hollow else "full"
+            at = float(mark.x), float(mark.y)
+            axes.plot(*at, shape, color=colour, markersize=size, fillstyle=fill)
         _written(axes.xaxis, numbers)
         _written(axes.yaxis, numbers)
         _legend_above(axes)

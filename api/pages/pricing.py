@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages import plots, side_tables, tables
 from api.pages.forms import MoneyField, NumberField, PageForm, Rows, WholeField
+from api.pages.on_paper import on_paper
 from api.pages.price_workings import piece, told_even, told_price
 from api.pages.saying import in_words
 from api.pages.screen import Screen
@@ -124,6 +125,10 @@ class CostForm(PageForm):
         ]
 
 
+def _filled(form: PageForm) -> bool:
+    return "figure" not in form.fields or form["figure"].value() not in (None, "")
+
+
 class Price(Screen):
     """What a piece costs, and the ladder of its prices; nothing is kept, the address has it all."""
 
@@ -164,6 +169,8 @@ class Price(Screen):
             unpaid=_unpaid(cost.product),
             form=form,
             rows=rows,
+            # A row that is still empty has a way and no figure.
+            typed=[on_paper(one) for one in (*rows.forms, form) if _filled(one)],
             found=found,
             asks_to_confirm=asked and bool(form["confirm"].value() or (wrong and found is None)),
             status=422 if wrong else 200,

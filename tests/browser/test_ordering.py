@@ -78,9 +78,14 @@ def assert_prints(page: Page) -> None:
     size = page.viewport_size
     assert size is not None
     page.emulate_media(media="print")
-    # So many pixels are between the margins of a sheet of 297 mm.
-    page.set_viewport_size({"width": 1047, "height": 700})
-    assert page.evaluate("document.documentElement.scrollWidth") <= 1047
+    # So many pixels are between the margins of a sheet of 297 mm, and of one that stays upright.
+    for wide_px in (1047, 718):
+        page.set_viewport_size({"width": wide_px, "height": 700})
+        assert page.evaluate("document.documentElement.scrollWidth") <= wide_px
+        beyond = (
+            "[...document.querySelectorAll('.wide')].filter(o => o.scrollWidth > o.clientWidth)"
+        )
+        assert page.evaluate(f"{beyond}.length") == 0
     page.emulate_media(media="screen")
     page.set_viewport_size(size)
 

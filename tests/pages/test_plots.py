@@ -79,6 +79,18 @@ def test_a_yield_stands_beside_those_of_earlier_batches() -> None:
     assert yield_plot(past[2:], past[2].batch, "en") == ""
 
 
+def test_of_hollow_marks_at_one_place_each_is_seen() -> None:
+    """A later one is larger."""
+    series = [plots.Series(name, [(Decimal(1), Decimal(0))]) for name in ("Shop", "Market")]
+    marks = [plots.Mark(of, Decimal(1), Decimal(0), hollow=True) for of in range(2)]
+    drawn = plots.curves("Margin", series, marks, x="x", y="y")
+    # A circle and a square, as wide as they are drawn around the same middle.
+    hollow = re.findall(r'<path id="[^"]*" d="([^"]*)" stroke="#(?:0072b2|d55e00)"', drawn)
+    widths = [max(map(float, re.findall(r"-?\d+\.?\d*", one))) for one in hollow]
+    assert len(widths) == 2
+    assert widths[1] > widths[0] + 1
+
+
 def marks_in(drawn: str) -> int:
     """The marks of the values, which are drawn within the axes; those of the scales are not."""
     (series,) = re.findall(r'<g clip-path="[^"]*">((?:\s*<use [^>]*/>)+)', drawn)

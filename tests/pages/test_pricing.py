@@ -1,5 +1,6 @@
 """Prices on their pages, worked by hand: the same figure wherever it stands."""
 
+import re
 from typing import Any
 
 import pytest
@@ -32,6 +33,15 @@ def test_a_price_goes_up_to_the_coin_on_every_page(shop: Workshop) -> None:
     client = signed_in(shop)
     ladder = shown(client.get(f"/products/{product.id}/price", SOLD))
     assert "Nothing of this is kept here" in ladder
+    assert "Hollow mark: break-even, the price at which nothing is left." in ladder
+    # On paper no field is printed: what stands in them does.
+    paper = re.findall(
+        r'class="on-paper">([^<]*)',
+        client.get(f"/products/{product.id}/price", SOLD).content.decode(),
+    )
+    assert "Sold by: Wholesale · Its price comes from a: margin, percent of the price" in paper[0]
+    assert "19" in paper[1]
+    assert len(paper) == 3
     assert "Wholesale 3.73 USD 0.00 USD 3.73 USD" in ladder
     assert "Nothing is left at, without tax On the list, without tax with tax" in ladder
     assert "Card 1.85 USD 4.16 USD 4.95 USD" in ladder
