@@ -235,6 +235,19 @@ def offered(transfers: Iterable[Transfer]) -> list[Offered]:
     return [Offered(row, *(*known[row.id], gains.get(row.out_entry_id))) for row in rows]
 
 
+def cost_at_present(actor: Actor, transfer: Transfer) -> Decimal | None:
+    """What an offer at cost comes to if it is accepted now, in the co-op's currency.
+
+    None where it names a price, is lent, was answered, or is no longer there in full. Raises
+    Forbidden for who may not see costs.
+    """
+    actor.must(Verb.SEE_COSTS)
+    with connection.cursor() as cursor:
+        cursor.execute("select ledger_offered_cost(%s)", [transfer.id])
+        found: Decimal | None = cursor.fetchone()[0]
+    return found
+
+
 def _gains(entries: Sequence[UUID]) -> dict[UUID | None, Decimal]:
     """What each of one's own moves brought above what the goods cost; nobody sees another's."""
     own = Posting.objects.filter(entry_id__in=entries, account__kind=Account.Kind.STORE)

@@ -154,13 +154,17 @@ class OneTransfer(Answering):
         came = incoming and move.state == Transfer.State.ACCEPTED and move.answers_id is None
         owed = giving_back.owed_of(move) if came else ZERO
         back = (self.back or self._back(move)) if owed else None
-        return {"one": one, "incoming": incoming, "owed": owed, "back": back}
+        asks = self.actor.may(Verb.SEE_COSTS) and move.price is None and not move.in_kind
+        cost = transferring.cost_at_present(self.actor, move) if asks else None
+        return {"one": one, "incoming": incoming, "owed": owed, "back": back, "cost": cost}
 
     def _back(self, move: Transfer, data: Any = None) -> BackForm:
         """Giving back what came; what was lent is replaced by any lot of the material."""
         form = BackForm(data, reader=self.reader)
         if not move.in_kind:
             del form.fields["lot"]
+            # What was paid for is not owed.
+            form.fields["quantity"].help_text = _("Left empty: all of it that may go back")
             return form
         wanted = LotsWanted(material=move.material_id, in_stock=True)
         rows = orjson.loads(list_lots(self.actor, wanted, after=None, limit=MOST_LOTS).results)

@@ -49,7 +49,8 @@ def test_what_is_lent_is_replaced_by_another_lot(lender: Workshop, borrower: Wor
     told = shown(mill.get(move))
     assert "until Friday" in told
     assert "as much of the material is owed back" in told
-    assert "Replace it" in done(mill, move, do="accept", release_basis="seal whole")
+    borrowed = done(mill, move, do="accept", release_basis="seal whole")
+    assert "Replace it" in borrowed
     assert "you borrowed it from North Bench" in shown(mill.get("/co-op"))
     assert "you lent it to Mill Bench" in shown(north.get("/co-op"))
     own = borrower.receive(oil, "3 kg", "150.00")
@@ -57,7 +58,8 @@ def test_what_is_lent_is_replaced_by_another_lot(lender: Workshop, borrower: Wor
     back = led_to(mill, move, do="back", lot=str(own.id))
     assert "What it gives back" in done(north, back, do="accept")
     assert "you lent" not in shown(north.get("/co-op"))
-    assert "has not gone back" not in shown(mill.get(move))
+    assert "Still owed: 2 kg." in borrowed
+    assert "Still owed" not in shown(mill.get(move))
 
 
 def test_what_was_sold_goes_back_as_it_came(lender: Workshop, borrower: Workshop) -> None:
@@ -66,10 +68,15 @@ def test_what_was_sold_goes_back_as_it_came(lender: Workshop, borrower: Workshop
     sold = {"maker": str(borrower.actor.maker), "quantity": "1 kg", "way": "money", "price": "50"}
     move = led_to(north, f"/lots/{lot.id}/offer", **sold)
     came = done(mill, move, do="accept")
-    assert "It goes back at the price at which it came" in came
+    assert "You bought it and owe none of it back. If its giver agrees, up to 1 kg may" in came
+    assert "owed" not in came
     assert "With which lot" not in came
     back = led_to(mill, move, do="back", quantity="400 g", note="too much")
     assert "For 20.00 USD" in done(north, back, do="accept")
+    at_cost = led_to(north, f"/lots/{lot.id}/offer", **{**sold, "price": ""})
+    told = shown(mill.get(at_cost))
+    # 4 kg are left of 200.00 for 5, and 400 g came back for 20.00.
+    assert "At what it cost North Bench: 40.91 USD at present. What counts is" in told
 
 
 def test_a_claim_waits_in_quarantine_and_ends(lender: Workshop, borrower: Workshop) -> None:

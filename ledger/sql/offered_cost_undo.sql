@@ -1,0 +1,1 @@
+drop function if exists ledger_offered_cost(uuid);
