@@ -256,7 +256,7 @@ def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: 
     stood = shown(mill.get(f"/order-rounds/{round.id}"))
     assert "Charged 40.00 USD Later bills 14.00 USD Saved against alone 14.00 USD" in stood
     month = shown(mill.get("/settlement/statement"))
-    assert "Later bill · North Bench" in month
+    assert "Later bill · Oil to share · North Bench" in month
     assert "the carrier, 3 June" in month
     table = north.get(f"{path}?as=csv").content.decode()
     assert "the carrier, 3 June" in table
