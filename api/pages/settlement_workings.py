@@ -12,7 +12,6 @@ from api.pages.words import movement
 from api.pages.workings import Line, Working, address, with_rest
 from ledger import coop_clearing, settling
 from ledger.access import day_of
-from ledger.errors import NotFound
 from ledger.months import month_of
 from ledger.settling import ZERO
 
@@ -64,12 +63,20 @@ class Owed(Working):
         return self.opened(figure, back)
 
     def _of_maker(self, maker: str | None) -> HttpResponse:
-        """For the coordinator: with whom a maker stands how; what for is between those two."""
+        """For the coordinator: with whom a maker stands how; what for is between those two.
+
+        Without a maker how each stands: what some are owed, others owe.
+        """
+        money, back = self.actor.currency, address("settlement")
         if maker is None:
-            raise NotFound
+            stand = coop_clearing.propose(self.actor).positions
+            all_of = tuple(
+                Line(one.name, one.amount, money, to=f"{self.request.path}?maker={one.maker}")
+                for one in stand
+            )
+            return self.opened(Line(said("Owed among all makers"), ZERO, money, parts=all_of), back)
         found = coop_clearing.balances_with(self.actor, UUID(maker))
-        money = self.actor.currency
         whole = sum((one.amount for one in found), ZERO)
         parts = tuple(Line(one.name, one.amount, money) for one in found)
         figure = Line(said("Owed to it by all others"), whole, money, parts=parts)
-        return self.opened(figure, address("settlement"))
+        return self.opened(figure, back)

@@ -42,7 +42,7 @@ def test_no_page_asks_much_or_more_with_more_data(shop: Workshop) -> None:
     also += pages_of(ids)
     few = {one.path: one for one in all_pages(client, of_each=OF_EACH, also=also)}
     assert {one.route for one in few.values()} == set(ROUTES)
-    assert {one.status for one in few.values()} == {200}
+    assert [one.path for one in few.values() if one.status != 200] == []
     assert slow(few.values(), MOST) == []
     assert [(one.path, one.size) for one in few.values() if one.size > MOST_BYTES] == []
     assert {one.path: bare_codes(one.text) for one in few.values() if bare_codes(one.text)} == {}

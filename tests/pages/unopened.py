@@ -101,7 +101,6 @@ FOR_ALL: Final[dict[tuple[str, str], str]] = {
     ("/order-rounds/<uuid:id>", "With leftover"): TOLD,
     ("/order-rounds/<uuid:id>", "a row of *"): TOLD,
     ("/settlement", "a row of *"): TOLD,
-    ("/settlement", "a row of"): TOLD,
 }
 
 
