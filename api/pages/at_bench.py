@@ -79,7 +79,13 @@ class WordForm(PageForm):
 
 class UndoForm(PageForm):
     entry = forms.UUIDField(widget=forms.HiddenInput)
-    reason = UndoReasonField(label=_("Why it is taken back"), max_length=400)
+    reason = UndoReasonField(
+        _("typed wrongly"),
+        _("wrong lot"),
+        _("weighed twice"),
+        label=_("Why it is taken back"),
+        max_length=400,
+    )
 
 
 class ReadingField(Typed):

@@ -24,7 +24,6 @@ from api.pages.forms import (
     PageForm,
     QuantityField,
     SureField,
-    UndoReasonField,
     id_in,
     unsure,
 )
@@ -81,7 +80,7 @@ class Batches(Screen):
     def get(self, request: HttpRequest) -> HttpResponse:
         form = StateForm(request.GET, reader=self.reader)
         state = form.cleaned_data.get("state", "") if form.is_valid() else ""
-        rows = with_weighed_out(with_begun(batches_of(self.actor))).order_by("-id")
+        rows = with_begun(batches_of(self.actor)).order_by("-id")
         if state:
             rows = rows.filter(state=state)
         kind = tables.asked(request)
@@ -90,7 +89,8 @@ class Batches(Screen):
         after = id_in(request.GET.get("after", ""))
         if after:
             rows = rows.filter(id__lt=after)
-        found = list(rows[: MOST + 1])
+        # The file does not tell it, and has very many rows.
+        found = list(with_weighed_out(rows)[: MOST + 1])
         more = found[MOST - 1].id if len(found) > MOST else None
         return self.show(form=form, batches=found[:MOST], more=more, state=state, may=self._may())
 
@@ -244,7 +244,7 @@ class BatchSheet(Screen):
 
 
 class WhyForm(PageForm):
-    reason = UndoReasonField(label=_("Why"), max_length=400)
+    reason = forms.CharField(label=_("Why"), max_length=400)
 
 
 class Batch(Screen):

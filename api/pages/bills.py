@@ -76,7 +76,13 @@ class BillForm(PageForm):
 class UndoForm(PageForm):
     called: ClassVar = {"/entry": "reason"}
 
-    reason = UndoReasonField(label=_("What was wrong"), max_length=LONGEST)
+    reason = UndoReasonField(
+        _("typed wrongly"),
+        _("written twice"),
+        _("wrong supplier"),
+        label=_("What was wrong"),
+        max_length=LONGEST,
+    )
 
     def __init__(self, *args: Any, **how: Any) -> None:
         super().__init__(*args, auto_id="undo_%s", **how)

@@ -23,7 +23,12 @@ from ledger.roles import Verb
 
 
 class UndoForm(PageForm):
-    reason = UndoReasonField(label=_("Why it is taken back"), max_length=400)
+    reason = UndoReasonField(
+        _("typed wrongly"),
+        _("written twice"),
+        label=_("Why it is taken back"),
+        max_length=400,
+    )
 
 
 class Entry(Screen):

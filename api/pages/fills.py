@@ -258,7 +258,12 @@ class Units(Screen):
 
 
 class UndoForm(PageForm):
-    reason = UndoReasonField(label=_("Why it is taken back"), max_length=400)
+    reason = UndoReasonField(
+        _("typed wrongly"),
+        _("wrong product"),
+        label=_("Why it is taken back"),
+        max_length=400,
+    )
 
 
 class Fill(Units):

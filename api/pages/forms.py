@@ -16,6 +16,7 @@ from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
+from django.utils.functional import Promise
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy as _
 
@@ -200,9 +201,15 @@ class CertificateField(SentFileField):
 
 
 class UndoReasonField(forms.CharField):
-    """Why something is taken back; what it mostly is can be chosen instead of typed."""
+    """Why something is taken back; what it mostly is can be chosen instead of typed.
 
-    suggested: ClassVar = (_("typed wrongly"), _("wrong lot"), _("spilled"))
+    Nothing is suggested that really happened to the goods, as what is spilled: taken back, it
+    would stand in the books as if it were still there.
+    """
+
+    def __init__(self, *suggested: Promise, **how: Any) -> None:
+        super().__init__(**how)
+        self.suggested = suggested
 
 
 class SureField(forms.BooleanField):

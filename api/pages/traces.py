@@ -42,6 +42,7 @@ class Trace(Screen):
             listed=_listed(lots, ends, MOST_TOLD if picture is None else MOST_BANDS),
             more=len(lots) > MOST_LOTS,
             picture=picture,
+            too_much=picture is None and (len(lots) > 1 or bool(ends)),
         )
 
 

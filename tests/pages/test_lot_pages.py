@@ -75,3 +75,17 @@ def test_why_something_is_taken_back_can_be_chosen(shop: Workshop) -> None:
     (listed,) = re.findall('name="reason"[^>]* list="([^"]+)"', page)
     offered = page.split(f'<datalist id="{listed}">')[1].split("</datalist>")[0]
     assert "<option>typed wrongly</option>" in offered
+    # It happened, and taking it back would put it on the shelf again.
+    assert "spilled" not in page
+
+
+def test_one_lot_that_ended_in_too_many_places_to_draw_says_so(
+    shop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client, lot = signed_in(shop), shop.receive(shop.material("Rose oil"), "5 kg", "50.00")
+    path = f"/lots/{lot.id}/trace"
+    monkeypatch.setattr("api.pages.traced_nodes.MOST_BANDS", 0)
+    assert "Too much for a picture" not in shown(client.get(path)), "it went nowhere"
+    taken = Taken(str(lot.id), parse_quantity("2 kg"))
+    shop.does(sell, lines=[taken], happened_at=MORNING, customer="Pier shop")
+    assert "Too much for a picture: all of it stands beneath." in shown(client.get(path))
