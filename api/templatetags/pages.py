@@ -64,6 +64,12 @@ def grams(context: Any, value: Decimal | None) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def grams_bare(context: Any, value: Decimal) -> str:
+    """Grams within a sum, where pounds beside them would make it a false one."""
+    return str(context["reader"].on_scale(value))
+
+
+@register.simple_tag(takes_context=True)
 def on_scale(context: Any, value: Decimal) -> str:
     """Grams in large; the pounds of who reads in them stand small beneath."""
     reader = context["reader"]

@@ -134,3 +134,14 @@ def test_what_cannot_be_made_up_says_why(shop: Workshop, client: Client, wash: W
     # Of the lot nothing is left, so it is not among those that are used up.
     assert "Used up to the last gram None" in shown(client.get(wash.path))
     assert sent(client, path, lot="").status_code == 422
+
+
+def test_a_sum_is_in_grams_alone_for_who_reads_in_pounds(client: Client, wash: Wash) -> None:
+    """With the pounds of each beside it, it would say that 680 g is 476 g."""
+    done(client, "/look", units="us", numbers="en", theme="")
+    page = looked(client, wash.path, lot=str(wash.left.id), other=f"material:{wash.grade.id}")
+    times, less = "\N{MULTIPLICATION SIGN}", "\N{MINUS SIGN}"
+    assert f"680 g {times} 70 % = 476 g. 476 g ÷ 28 % = 1,700 g = 3.74" in page
+    assert f"5,200 g {less} (1,700 g {less} 680 g) = 4,180 g = 9.2" in page
+    bench = shown(client.get(f"/batches/{wash.planned.batch.id}/bench"))
+    assert "Paste 0 g / 1,500 g" in bench
