@@ -20,6 +20,8 @@ from ledger.price_history import LandedPoint, OfferedPoint
 
 MOST_SERIES: Final = 5
 Points = list[tuple[date, Decimal | None]]
+# Whether it has not ended, and the day of its newest price.
+Rank = tuple[bool, date]
 
 
 def price_plot(
@@ -33,8 +35,9 @@ def price_plot(
 ) -> tuple[SafeString | str, bool]:
     """The plot, and whether some lines were left out of it; nothing for a single price.
 
-    Of many lines the latest are drawn: all figures stand in the tables. Prices are those of a
-    kilogram or a piece, the latest first, and are drawn in the reader's unit.
+    Of many lines the latest are drawn, and what is no longer offered only after all others: all
+    figures stand in the tables. Prices are those of a kilogram or a piece, the latest first, and
+    are drawn in the reader's unit.
     """
     lines = [*_paid(landed), *_offers(offered, last, reader)]
     latest = sorted(lines, key=itemgetter(1), reverse=True)
@@ -54,18 +57,18 @@ def price_plot(
     return drawn, len(latest) > MOST_SERIES
 
 
-def _paid(landed: Iterable[LandedPoint]) -> Iterable[tuple[str, date, Points, bool]]:
+def _paid(landed: Iterable[LandedPoint]) -> Iterable[tuple[str, Rank, Points, bool]]:
     found: dict[UUID, tuple[str, Points]] = {}
     for one in reversed(list(landed)):
         name = said("%(supplier)s, delivered") % {"supplier": one.supplier_name}
         found.setdefault(one.supplier, (name, []))[1].append((one.on, one.landed))
     for name, points in found.values():
-        yield name, points[-1][0], points, False
+        yield name, (True, points[-1][0]), points, False
 
 
 def _offers(
     offered: Iterable[OfferedPoint], last: date, reader: Reader
-) -> Iterable[tuple[str, date, Points, bool]]:
+) -> Iterable[tuple[str, Rank, Points, bool]]:
     found: dict[UUID, list[OfferedPoint]] = {}
     for one in reversed(list(offered)):
         found.setdefault(one.offer, []).append(one)
@@ -77,4 +80,5 @@ def _offers(
         points = [(one.on, one.unit_price) for one in prices]
         if newest.unit_price is not None and newest.on < last:
             points.append((last, newest.unit_price))
-        yield said("%(supplier)s offers %(pack)s") % told, newest.on, points, True
+        rank = (newest.unit_price is not None, newest.on)
+        yield said("%(supplier)s offers %(pack)s") % told, rank, points, True

@@ -76,9 +76,7 @@ def test_what_is_not_offered_any_more_ends() -> None:
     goes_on = offer(date(2026, 9, 1), SMALL, "1 gal", "6")
     plot, _ = drawn([], [ended[0], goes_on, ended[1]])
     last = {colour: max(x for x, _ in line_of(plot, colour)) for colour in ("#0072b2", "#d55e00")}
-    assert last["#0072b2"] < last["#d55e00"], (
-        "the latest row comes first, and is the one that ended"
-    )
+    assert last["#d55e00"] < last["#0072b2"], "what goes on comes first"
 
 
 def test_a_pack_is_told_and_its_price_drawn_as_the_reader_has_them() -> None:
@@ -101,3 +99,13 @@ def test_of_many_lines_the_latest_are_drawn_and_that_is_said() -> None:
     assert undrawn
     assert "offers 6 kg" in plot
     assert "offers 1 kg" not in plot
+
+
+def test_what_is_still_offered_goes_before_what_ended() -> None:
+    """However old its price is."""
+    over = [uuid4() for _ in range(5)]
+    rows = [offer(date(2026, 10, 2), one, f"{of} kg", None) for of, one in enumerate(over, 1)]
+    rows += [offer(date(2026, 10, 1), one, f"{of} kg", "6") for of, one in enumerate(over, 1)]
+    plot, undrawn = drawn([], [*rows, offer(date(2025, 3, 1), SMALL, "20 kg", "5")])
+    assert undrawn
+    assert "offers 20 kg" in plot
