@@ -28,7 +28,6 @@ LEAST_GAP: Final = 84
 CURVES: Final = 28
 LETTER: Final = 7
 HALF_LETTER: Final = 4
-PLATE: Final = 15
 # How far apart bands meet a box: those whose quantity is told there, and the others.
 TOLD: Final = 17
 UNTOLD: Final = 4
@@ -112,10 +111,6 @@ class Plate:
     @property
     def middle(self) -> int:
         return self.x + self.width // 2
-
-    @property
-    def top(self) -> int:
-        return self.y - PLATE // 2
 
     @property
     def foot(self) -> int:

@@ -50,11 +50,6 @@ def layered(nodes: int, edges: Sequence[Edge]) -> Layers:
     return Layers(_ordered(columns, chains), chains)
 
 
-def crossings(layers: Layers) -> int:
-    """How often two edges cross, both between the same two columns."""
-    return _crossings(layers.columns, _links(layers.chains))
-
-
 def levels_of(nodes: int, edges: Sequence[Edge]) -> list[int]:
     """The column of each node: how many steps lie before it, by the longest way.
 
@@ -142,6 +137,7 @@ def _exchange(columns: Sequence[list[int]], links: _Links) -> None:
 
 
 def _crossings(columns: Sequence[Sequence[int]], links: _Links) -> int:
+    """How often two edges cross, both between the same two columns."""
     crossed = 0
     for column, following in pairwise(columns):
         there = {item: place for place, item in enumerate(following)}

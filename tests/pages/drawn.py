@@ -3,12 +3,15 @@
 from collections.abc import Iterator
 from itertools import combinations, pairwise
 
-from api.pages.flows import LETTER, PLATE, WIDTH, Band, Box, Picture
+from api.pages.flows import LETTER, WIDTH, Band, Box, Picture
+from api.pages.layers import Layers
 
 # Left, top, right and bottom.
 Place = tuple[float, float, float, float]
 # So many points of each bend are looked at.
 STEPS = 24
+# How high the letters of a quantity are.
+PLATE = 15
 
 
 def place_of(box: Box) -> Place:
@@ -17,7 +20,20 @@ def place_of(box: Box) -> Place:
 
 def plate_of(band: Band) -> Place:
     one = band.plate
-    return one.x, one.top, one.x + LETTER * len(one.text), one.top + PLATE
+    top = one.y - PLATE // 2
+    return one.x, top, one.x + LETTER * len(one.text), top + PLATE
+
+
+def crossings(layers: Layers) -> int:
+    """How often two edges cross, both between the same two columns; counted pair by pair."""
+    there = {item: place for column in layers.columns for place, item in enumerate(column)}
+    level = {item: number for number, column in enumerate(layers.columns) for item in column}
+    steps = [step for chain in layers.chains for step in pairwise(chain)]
+    return sum(
+        level[start] == level[other]
+        and (there[start] - there[other]) * (there[end] - there[to]) < 0
+        for (start, end), (other, to) in combinations(steps, 2)
+    )
 
 
 def overlap(one: Place, other: Place) -> bool:

@@ -13,13 +13,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.pages.flows import LETTERS, MOST_BANDS, MOST_BOXES, NARROWEST, Picture
-from api.pages.layers import crossings, layered
+from api.pages.layers import layered
 from api.pages.reader import Reader
 from api.pages.short_names import in_two_lines
 from api.pages.traced_nodes import picture_of
 from ledger.trace_ends import End
 from ledger.tracing import TracedLot
-from tests.pages.drawn import faults_of
+from tests.pages.drawn import crossings, faults_of
 
 TEN = "10\N{NO-BREAK SPACE}g"
 
