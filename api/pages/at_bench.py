@@ -248,11 +248,12 @@ class AtBench(Screen):
         of = form or word
         wanted = self.request.GET.get("line", "") if of is None else str(of.data.get("line", ""))
         turn = self._turn(bench, wanted)
-        told = self.request.GET
-        weighed, kept = "after" in told and form is None, "measured" in told
+        # What was done before is not told once more of a form that was refused.
+        told = self.request.GET if status == 200 else {}
+        weighed, kept = "after" in told, "measured" in told
         rows = bench.measured
         just = next(iter(bench.weighings), None) if weighed else None
-        undone = self._undone(bench)
+        undone = self._undone(bench, told.get("undone", ""))
         return self.show(
             bench=bench,
             turn=turn,
@@ -281,9 +282,9 @@ class AtBench(Screen):
         lot = goes_on_with(self.actor, bench, turn)
         return {"line": turn.line.id, "lot": lot.code if lot else ""}
 
-    def _undone(self, bench: Bench) -> Weighing | None:
+    def _undone(self, bench: Bench, told: str) -> Weighing | None:
         """What was just taken back, if it was."""
-        entry = id_in(self.request.GET.get("undone", ""))
+        entry = id_in(told)
         return weighing_undone(self.actor, bench, entry) if entry else None
 
     def _to_measure(self) -> dict[str, str]:

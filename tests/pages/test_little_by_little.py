@@ -7,7 +7,7 @@ from formulas.composition import ToEffect
 from formulas.models import Weighing
 from formulas.planning import Planned
 from tests.factories import D, Workshop
-from tests.pages.browsing import done, shown, typed_in
+from tests.pages.browsing import done, sent, shown, typed_in
 
 
 def plain(words: str) -> str:
@@ -52,6 +52,9 @@ def test_what_was_taken_back_is_told(shop: Workshop, client: Client, oil: Planne
     (entry,) = shop.does(lambda actor: list(rows.values_list("entry_id", flat=True)))
     about = {"do": "undo", "entry": str(entry), "reason": "the wrong bottle"}
     assert f"Taken back: 5 g Lavender oil, {lot.code}." in plain(done(client, bench, **about))
+    again = sent(client, f"{bench}?undone={entry}", line=str(line.id), lot=lot.code, quantity="x")
+    assert again.status_code == 422
+    assert "Taken back" not in shown(again), "it is not told once more of what was refused"
     other = client.get(f"{bench}?undone={oil.batch.id}")
     assert "Taken back" not in shown(other)
 
