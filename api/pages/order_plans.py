@@ -8,7 +8,7 @@ from typing import Any
 
 from django import forms
 from django.db.models.functions import Lower
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
@@ -91,31 +91,25 @@ class OrderPlan(Screen):
     template = "pages/order_plan.html"
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        self.actor.must(Verb.SEE_OFFERS)
-        wish = Wish(self.actor, request.GET, reader=self.reader, now=self.now)
-        return self._page(wish, wish.found())
+        return self._page()
 
     def post(self, request: HttpRequest) -> HttpResponse:
         note = NoteForm(request.POST, reader=self.reader)
         chosen = _chosen(request.POST.get("lines", ""))
-        blank = Wish(self.actor, QueryDict(), reader=self.reader, now=self.now)
         return self.act(
             note,
             lambda: write_planned(
                 self.actor, chosen=chosen, happened_at=self.now, note=note.cleaned_data["note"]
             ),
             lambda written: "/orders" if len(written) > 1 else f"/orders/{written[0].id}",
-            lambda: self._page(blank, None, note=note, status=422),
+            lambda: self._page(note=note, status=422),
         )
 
-    def _page(
-        self,
-        wish: Wish,
-        found: Ordering | None,
-        *,
-        note: PageForm | None = None,
-        status: int = 200,
-    ) -> HttpResponse:
+    def _page(self, *, note: PageForm | None = None, status: int = 200) -> HttpResponse:
+        """The plan that the address asks for; one whose orders were refused is made anew."""
+        self.actor.must(Verb.SEE_OFFERS)
+        wish = Wish(self.actor, self.request.GET, reader=self.reader, now=self.now)
+        found = wish.found()
         parts, currency = _parts(found, wish) if found else [], self.actor.currency
         number = self.request.GET.get("page", "0")
         lines = sum(len(part.lines) for part in parts)
@@ -137,6 +131,7 @@ class OrderPlan(Screen):
             lines=lines,
             few=lines <= FEW_LINES,
             until=wish.until,
+            the_same=wish.anew(),
             ask_all=wish.anew("page", "without"),
             all_materials=wish.anew("page", "material", "least"),
             as_needed=wish.anew("page", "least"),

@@ -98,7 +98,12 @@ def test_the_advice_says_its_totals_and_is_taken_by_a_tap(shop: Workshop, clay: 
     assert "instead of" not in told
     assert "44 x 1 kg" in figures(client.get(link(taken, "Just what is needed")))
     (lines,) = re.findall(r'name="lines" value="([^"]+)"', taken.content.decode())
-    assert sent(client, "/order/plan", lines=lines, note="").status_code == 303
+    (to,) = re.findall(r'<form method="post" action="(/order/plan[^"]*)"', taken.content.decode())
+    again = sent(client, unescape(to), lines=lines, note="x" * 201)
+    assert again.status_code == 422
+    assert f'value="{clay.name}"' in again.content.decode(), "what is needed is still there"
+    assert "50 x 1 kg" in figures(again)
+    assert sent(client, unescape(to), lines=lines, note="").status_code == 303
     with acting_as(shop.actor):
         assert OnOrder.objects.get(material=clay).quantity == 50_000
 
