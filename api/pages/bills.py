@@ -84,8 +84,9 @@ class UndoForm(PageForm):
         max_length=LONGEST,
     )
 
-    def __init__(self, *args: Any, **how: Any) -> None:
-        super().__init__(*args, auto_id="undo_%s", **how)
+    def __init__(self, *args: Any, bill: UUID | None = None, **how: Any) -> None:
+        """One for the delivery and one for each bill stand on the page, so ids tell them apart."""
+        super().__init__(*args, auto_id=f"undo_{bill}_%s" if bill else "undo_%s", **how)
 
 
 class Receipts(Screen):
@@ -127,7 +128,7 @@ class Receipt(Screen):
 
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
         if request.POST.get("do") == "undo":
-            wrong = UndoForm(request.POST, reader=self.reader)
+            wrong = UndoForm(request.POST, reader=self.reader, bill=self._of_bill)
             return self.act(
                 wrong,
                 lambda: self._undo(id, wrong.cleaned_data["reason"]),
@@ -180,6 +181,18 @@ class Receipt(Screen):
             entry = receiving.receipt_for(self.actor, id).receipt.entry_id
         return undo(self.actor, entry=entry, reason=reason, happened_at=self.now)
 
+    @property
+    def _of_bill(self) -> UUID | None:
+        """The bill that is taken back, where it is not the whole delivery."""
+        id = id_in(self.request.POST.get("bill", ""))
+        return UUID(str(id)) if id else None
+
+    def _undoing(self, bill: Bill, wrong: PageForm | None) -> PageForm:
+        """What takes a bill back: with what was typed, where that was refused."""
+        if wrong and bill.id == self._of_bill:
+            return wrong
+        return UndoForm(reader=self.reader, bill=bill.id)
+
     def _form(self, kept: receiving.Kept, data: Any = None) -> BillForm:
         form = BillForm(data, reader=self.reader)
         lots = [
@@ -202,20 +215,20 @@ class Receipt(Screen):
         batches = batches_in(self.actor, bills)
         undone = receiving.is_undone(self.actor, kept.receipt)
         may_bill = self.actor.may(Verb.BILL) and not undone
-        sent = id_in(self.request.POST.get("bill", ""))
-        of_bill = next((sent for bill in bills if str(bill.id) == sent), None)
+        of_bill = any(bill.id == self._of_bill for bill in bills)
         names = (
             suppliers_visible_to(self.actor).order_by(Lower("name")).values_list("name", flat=True)
         )
         return self.show(
             kept=kept,
             undone=undone,
-            bills=[(bill, words_of(bill), *_fell(bill, batches)) for bill in bills],
+            bills=[
+                (bill, words_of(bill), *_fell(bill, batches), self._undoing(bill, wrong))
+                for bill in bills
+            ],
             rounds=handed_out_of(self.actor, kept.receipt),
             form=(form or self._form(kept)) if may_bill else None,
             wrong=wrong if wrong and not of_bill else UndoForm(reader=self.reader),
-            of_bill=of_bill,
-            refused=wrong,
             may_undo=self.actor.may(Verb.REVERSE) and not undone,
             suppliers=list(names[:MOST_SUPPLIERS]) if may_bill else [],
             status=status,

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from tests.factories import Workshop, open_workshop
-from tests.pages.browsing import done, refused, shown, signed_in
+from tests.pages.browsing import done, refused, sent, shown, signed_in
 
 
 @pytest.fixture(scope="module")
@@ -47,6 +47,13 @@ def test_what_is_billed_later_falls_on_what_is_left_and_on_what_was_used(shop: W
     about = {"do": "undo", "bill": ids[-1], "reason": "not ours"}
     assert "no such thing" in refused(client, elsewhere, **about)
     assert refused(client, path, do="undo", bill=ids[-1], reason="")
+    about = {"do": "undo", "bill": ids[-1], "reason": "not ours" * 60}
+    page = sent(client, path, **about).content.decode()
+    (field,) = re.findall(rf'<input[^>]* id="undo_{ids[-1]}_reason"[^>]*>', page)
+    assert about["reason"] in field, "what was typed is still there"
+    assert 'aria-invalid="true"' in field
+    fold = page[page.rindex("<details", 0, page.index(field)) :]
+    assert re.match("<details[^>]* open>", fold), fold[:80]
     assert "taken back" in done(client, path, do="undo", bill=ids[-1], reason="not ours")
     assert "used" in refused(client, path, do="undo", reason="another oil")
 
