@@ -41,6 +41,8 @@ API_NAME = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b")
 # A whole number on a page has no more digits than the store keeps of one.
 MOST_DIGITS = 9
 HUNDREDTH = Decimal("0.01")
+# Where a refusal points that is a question.
+ASKED = "/sure"
 # Ounces of which nothing says that they are a volume, or that they are a weight already.
 OUNCE = "oz wt"
 OUNCES = re.compile(rf"({NUMBER.pattern}|[0-9 ]*[0-9]/[0-9]+) ?(?:oz|ounces?)\.?", re.IGNORECASE)
@@ -221,13 +223,15 @@ class SureField(forms.BooleanField):
 
 def unsure(question: str) -> Invalid:
     """What a form asks once, before it does what is mostly a slip: shown at its SureField."""
-    return Invalid(question, pointer="/sure")
+    return Invalid(question, pointer=ASKED)
 
 
 class PageForm(forms.Form):
     """A form as a page shows it."""
 
     use_required_attribute = False
+    # Its place where it is one of several rows, from 1.
+    of_row = 0
     # Where a pointer of the domain names what is called otherwise here.
     called: ClassVar[Mapping[str, str]] = {}
 
@@ -313,6 +317,9 @@ class Rows:
             else shown_again(kind, data, reader=reader, prefix=place)
             for place in before
         ]
+        if self.count > 1:
+            for place, form in enumerate(self.forms, start=1):
+                form.of_row = place
         self.filled = [form for form in self.forms if form.prefix in there]
 
     def is_valid(self) -> bool:

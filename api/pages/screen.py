@@ -36,6 +36,7 @@ from api import errors, preferences, rate, signing
 from api.idempotency import Answered, Key
 from api.pages import kept, tables
 from api.pages.folds import unfolded
+from api.pages.forms import ASKED
 from api.pages.in_the_way import with_a_way_on
 from api.pages.places import places_for
 from api.pages.reader import Reader, reader_of
@@ -82,6 +83,9 @@ class Screen(View):
     unread = done = False
     # Why nothing was done, for a page that does not show the form any more.
     why: str = ""
+    # Whether that is a question, which the form asks once; and whether its forms keep anything.
+    asks = False
+    keeps: ClassVar[bool] = True
 
     def dispatch(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
         """The page in its reader's language, if there is a catalogue of it."""
@@ -193,7 +197,10 @@ class Screen(View):
     def _unkept(self, facts: Mapping[str, Any], status: int) -> Unkept | None:
         """What takes note of what is wrong with a form; of one still being typed, nothing does."""
         whole = "refusal" not in facts and not self.request.headers.get("HX-Request")
-        return Unkept(why=self.why) if status == 422 and whole else None
+        if status != 422 or not whole:
+            return None
+        keeps = self.keeps and self.request.method == "POST"
+        return Unkept(why=self.why, asks=self.asks, keeps=keeps)
 
     def act(
         self,
@@ -213,7 +220,7 @@ class Screen(View):
         except Refusal as refusal:
             told = with_a_way_on(refusal, self.actor, self.reader, self.request.path)
             form.refuse(told)
-            self.why = told.detail
+            self.why, self.asks = told.detail, refusal.pointer == ASKED
             return again()
         return self.go(then(done))
 

@@ -44,6 +44,7 @@ class SignIn(Screen):
     """Who signs in has no walls yet."""
 
     template = "pages/sign_in.html"
+    keeps = False
 
     def answered(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
         rate.check_address(request)

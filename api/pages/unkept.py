@@ -1,18 +1,15 @@
 """What a page says of a form of which nothing was kept: where to look, and where to begin.
 
 The tags of the fields tell it what is wrong as they are written, in the order of the page; the
-first gets the focus, so that the browser scrolls there by itself. Folds around any are open.
+first gets the focus, so that the browser scrolls there by itself.
 """
 
-import re
 from dataclasses import dataclass, field
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as said
 
 # So many are named above the form; the others are marked where they stand.
 MOST = 8
-# What opens or closes a fold, and what is wrong in it.
-PARTS = re.compile(r'<details\b[^>]*>|</details>|aria-invalid="true"|<div class="refusal"')
 
 
 @dataclass(slots=True)
@@ -22,6 +19,16 @@ class Unkept:
     places: list[tuple[str, str]] = field(default_factory=list)
     # Said where the page has no place for it: what the form was about may be over meanwhile.
     why: str = ""
+    # Whether all it wants is an answer, which is no fault; and whether the form keeps anything.
+    asks: bool = False
+    keeps: bool = True
+
+    @property
+    def titled(self) -> str:
+        """What the page's title begins with."""
+        if self.asks:
+            return said("One question:")
+        return said("Not done:") if self.keeps else said("Look at what is marked:")
 
     def mark(self, id: str, label: str = "") -> bool:
         """Take note of a place; True for the first, which gets the focus."""
@@ -35,20 +42,3 @@ class Unkept:
         return [one for at, one in enumerate(self.places) if one[1] or at == labels.index("")][
             :MOST
         ]
-
-
-def unfolded(page: str) -> SafeString:
-    """A page with every fold open in which something is wrong."""
-    folds: list[re.Match[str]] = []
-    wrong: set[int] = set()
-    for part in PARTS.finditer(page):
-        if part[0].startswith("<details"):
-            folds.append(part)
-        elif part[0] == "</details>":
-            folds.pop()
-        else:
-            wrong |= {one.start() for one in folds if " open" not in one[0]}
-    for start in sorted(wrong, reverse=True):
-        after = start + len("<details")
-        page = f"{page[:after]} open{page[after:]}"
-    return mark_safe(page)  # noqa: S308 - it was rendered by a template

@@ -214,7 +214,9 @@ function makeRoom(form, button, key) {
     else if (!one.matches("select")) one.value = one.defaultValue = "";
   }
   form.querySelectorAll(".errorlist, .refusal").forEach((one) => one.remove());
-  document.querySelector(".unkept")?.remove();
+  const unkept = document.querySelector(".unkept");
+  if (unkept) document.title = document.title.replace(`${unkept.dataset.titled} `, "");
+  unkept?.remove();
   form.dataset.done = button?.value ?? "";
   delete form.dataset.sent;
 }

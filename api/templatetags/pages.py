@@ -13,10 +13,11 @@ from django.template.loader import get_template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.text import capfirst
+from django.utils.translation import gettext as said
 
 from api.pages import facts_told, words, workings
 from api.pages.saying import in_words
-from api.pages.unkept import Unkept, unfolded
+from api.pages.unkept import Unkept
 from api.static_files import FILES
 from ledger.access import Actor
 from ledger.errors import Sentence
@@ -233,11 +234,26 @@ def _widget(context: Any, bound: BoundField) -> SafeString:
     attrs: dict[str, str | bool] = {}
     if hasattr(bound.field, "suggested"):
         attrs["list"] = f"{bound.auto_id}_suggested"
+    if bound.html_name in context.get("lost", ()):
+        described = f"{bound.aria_describedby or ''} {bound.auto_id}_lost"
+        attrs["aria-describedby"] = described.strip()
     if unkept and bound.errors:
         # Of several to choose from, the first.
         id = bound.id_for_label or f"{bound.auto_id}_0"
-        attrs["autofocus"] = unkept.mark(id, str(bound.label))
-    return bound.as_widget(attrs=attrs)
+        attrs["autofocus"] = unkept.mark(id, _called(bound))
+    written = bound.as_widget(attrs=attrs)
+    if isinstance(bound.field.widget, RadioSelect):
+        # Django writes what is said of the whole at each of them.
+        before, focus, after = written.partition(" autofocus")
+        written = mark_safe(before + focus + after.replace(" autofocus", ""))  # noqa: S308
+    return written
+
+
+def _called(bound: BoundField) -> str:
+    """The name of a field, with its line where there are several."""
+    place = getattr(bound.form, "of_row", 0)
+    names = {"place": place, "label": bound.label}
+    return said("Line %(place)s, %(label)s") % names if place else str(bound.label)
 
 
 @register.inclusion_tag("pages/refusal.html", takes_context=True)
@@ -263,9 +279,9 @@ def unkept_above(context: Any, content: str) -> SafeString:
     unkept: Unkept | None = context.get("unkept")
     if unkept is None:
         return mark_safe(content)  # noqa: S308 - it was rendered by a template
-    facts = {"places": unkept.first, "why": unkept.why, "reader": context["reader"]}
+    facts = {"unkept": unkept, "reader": context["reader"]}
     above = get_template("pages/unkept.html").render(facts)
-    return mark_safe(above + unfolded(content))  # noqa: S308 - likewise
+    return mark_safe(above + content)  # noqa: S308 - likewise
 
 
 @register.inclusion_tag("pages/cell.html", takes_context=True)

@@ -70,7 +70,7 @@ def refused(client: Client, path: str, **typed: str | list[str]) -> str:
     assert answer.status_code == 422, answer.status_code
     page = answer.content.decode()
     # It says so, and something on it has the focus.
-    assert "<title>Not done: " in page
+    assert re.search("<title>(Not done|One question): ", page)
     assert 'class="unkept"' in page
     assert " autofocus" in page
     wrong = re.findall(r'<ul class="errorlist[^"]*"[^>]*>(.*?)</ul>', page)

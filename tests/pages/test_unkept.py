@@ -4,12 +4,15 @@ import re
 from typing import Any
 
 import pytest
+from django.forms import FileField
+from django.template import Context, Template
+from django.test import Client
 
-from api.pages.unkept import MOST, Unkept, unfolded
+from api.pages.forms import PageForm
+from api.pages.reader import Reader
+from api.pages.unkept import MOST, Unkept
 from tests.factories import Workshop, open_workshop
 from tests.pages.browsing import sent, signed_in
-
-WRONG = '<input aria-invalid="true">'
 
 
 @pytest.fixture(scope="module")
@@ -17,13 +20,13 @@ def shop(database: Any, redis_server: Any) -> Workshop:
     return open_workshop()
 
 
-def test_folds_around_what_is_wrong_are_open_and_no_others() -> None:
-    page = f'<details class="work"><details>{WRONG}</details></details><details><p></p></details>'
-    assert unfolded(page) == page.replace("<details>", "<details open>", 1).replace(
-        '<details class="work">', '<details open class="work">'
-    )
-    already = f'<details class="work" open>{WRONG}</details>'
-    assert unfolded(already) == already
+def focused(page: str) -> list[str]:
+    """The ids of what has the focus."""
+    return [
+        id
+        for tag in re.findall(r"<[^>]* autofocus[^>]*>", page)
+        for id in re.findall(r' id="([^"]+)"', tag)
+    ]
 
 
 def test_few_places_are_named_and_what_has_no_label_once() -> None:
@@ -47,9 +50,9 @@ def test_every_place_that_is_named_is_there(shop: Workshop) -> None:
         'href="#([^"]+)">([^<]+)</a>', page.split('class="unkept"')[1].split("</div>")[0]
     )
     assert ("id_supplier", "From whom") in named
-    assert ("id_lines-1-quantity", "How much") in named
+    assert ("id_lines-1-quantity", "Line 2, How much") in named
     assert all(f'id="{id}"' in page for id, _label in named)
-    assert page.index(" autofocus") < page.index('name="supplier"') + 400
+    assert focused(page) == ["id_supplier"]
     assert 'class="unkept"' not in client.get("/receive").content.decode()
 
 
@@ -69,3 +72,46 @@ def test_what_the_page_has_no_place_for_is_said_above_it(shop: Workshop) -> None
     above = page.split('class="unkept"')[1].split("</div>")[0]
     assert " autofocus" in above
     assert "Nothing has ended this batch" in above
+
+
+def titled(page: str) -> str:
+    found: list[str] = re.findall("<title>(.*) · Stillroom</title>", page)
+    return found[0]
+
+
+def test_of_several_to_choose_from_the_first_alone_has_the_focus(shop: Workshop) -> None:
+    shop.receive(shop.material("Choosing oil"), "1 kg", "9.00")
+    client = signed_in(shop)
+    path = re.findall(r"/receipts/[0-9a-f-]{36}", client.get("/receipts").content.decode())[0]
+    page = sent(client, path, do="bill", amount="1").content.decode()
+    assert focused(page) == ["id_kind_0"]
+    assert page.count(" autofocus") == 1
+
+
+def test_a_question_is_told_as_one(shop: Workshop) -> None:
+    shop.receive(shop.material("Asked oil"), "1 kg", "9.00")
+    close = {"do": "close", "closed_on": "2025-05-31"}
+    page = sent(signed_in(shop), "/settlement", **close).content.decode()
+    assert titled(page).startswith("One question: ")
+    above = page.split('class="unkept"')[1].split("</div>")[0]
+    assert "One question first:" in above
+    assert 'href="#id_sure">what is asked</a>' in above
+    assert "Nothing was kept" not in page
+
+
+def test_a_page_that_keeps_nothing_does_not_say_so(client: Client) -> None:
+    answer = sent(client, "/sign-in", username="", password="")
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert titled(page) == "Look at what is marked: Sign in"
+    assert '<strong>Look at what is marked:</strong> <a href="#id_username">User name</a>' in page
+    assert "Nothing was kept" not in page
+
+
+def test_a_file_that_must_be_chosen_again_says_so_at_its_field(shop: Workshop) -> None:
+    form = PageForm(data={"file": ""}, reader=Reader())
+    form.fields["file"] = FileField(label="Certificate", required=False)
+    told = Context({"form": form, "lost": {"file"}, "reader": Reader()})
+    written = Template("{% load pages %}{% field form.file %}").render(told)
+    (described,) = re.findall('aria-describedby="([^"]+)"', written)
+    assert f'<p class="lost" id="{described}">' in written
