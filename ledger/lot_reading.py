@@ -49,14 +49,15 @@ IN_STORE: Final = """ and {} (
    where h.coop_id = c.coop_id and h.maker_id = c.maker_id and h.material_id = c.material_id
      and h.lot_id = c.lot_id and h.kind = 'store' and h.any_left)"""
 
-# The other end of each is the first account that it has of the lot beside the store.
+# The latest, and where it is asked for the first that stands. The other end of each is the first
+# account that it has of the lot beside the store.
 MOVEMENTS: Final = """
-select m.*, o.id, coalesce(o.kind, ''), coalesce(o.name, '') from (
+with moved as (
 select e.id, e.kind, e.happened_at, e.reason, p.quantity,
-       sum(p.quantity) over (order by e.happened_at, e.id),
+       sum(p.quantity) over (order by e.happened_at, e.id) as balance,
        e.reverses_id is not null or exists (
-         select from ledger_entry r where r.coop_id = e.coop_id and r.reverses_id = e.id),
-       coalesce(e.details->>'customer', '')
+         select from ledger_entry r where r.coop_id = e.coop_id and r.reverses_id = e.id) as undone,
+       coalesce(e.details->>'customer', '') as customer
   from (select p.entry_id, sum(p.quantity) as quantity
           from ledger_posting p
           join ledger_account a on a.coop_id = p.coop_id and a.id = p.account_id
@@ -64,7 +65,11 @@ select e.id, e.kind, e.happened_at, e.reason, p.quantity,
          where p.coop_id = %(coop)s and p.maker_id = %(maker)s and p.lot_id = %(lot)s
          group by p.entry_id) p
   join ledger_entry e on e.coop_id = %(coop)s and e.id = p.entry_id
- order by e.happened_at desc, e.id desc limit %(limit)s) m
+),
+latest as (select * from moved order by happened_at desc, id desc limit %(limit)s),
+first as (select * from moved where %(first)s and not undone order by happened_at, id limit 1)
+select m.*, o.id, coalesce(o.kind, ''), coalesce(o.name, '')
+  from (select * from latest union select * from first) m
   left join lateral (
     select a.id, a.kind, case a.kind when 'supplier' then s.name else a.name end as name
       from ledger_posting q join ledger_account a on a.coop_id = q.coop_id and a.id = q.account_id
@@ -176,10 +181,16 @@ class Movement:
     called: str
 
 
-def movements_of(actor: Actor, lot: UUID | str, *, limit: int = 60) -> list[Movement]:
-    """The life of a lot in the store, the latest first. Raises Forbidden."""
+def movements_of(
+    actor: Actor, lot: UUID | str, *, limit: int, first: bool = False
+) -> list[Movement]:
+    """The life of a lot in the store, the latest first. Raises Forbidden.
+
+    With `first` the earliest that was not undone comes last, however many lie between.
+    """
     actor.must(Verb.READ)
     given = {"coop": actor.coop_id, "maker": actor.maker, "lot": lot, "limit": limit}
+    given["first"] = first
     return [Movement(*row) for row in run(MOVEMENTS, given).fetchall()]
 
 

@@ -273,7 +273,7 @@ class Lot(Screen):
             decisions=list(lots.decisions_of(self.actor, id)[:20]),
             placings=list(places.placings_of(self.actor, id)[:LAST_PUT]),
             papers=list(documents.documents_of(self.actor, id)[:20]),
-            life=life_of(self.actor, row, movements_of(self.actor, id)),
+            life=life_of(self.actor, row),
             decision=decision or DecisionForm(reader=self.reader),
             paper=paper or PaperForm(reader=self.reader),
             again=again or RetestForm(reader=self.reader, initial={"tested_on": today}),

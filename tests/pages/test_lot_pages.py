@@ -89,3 +89,31 @@ def test_one_lot_that_ended_in_too_many_places_to_draw_says_so(
     taken = Taken(str(lot.id), parse_quantity("2 kg"))
     shop.does(sell, lines=[taken], happened_at=MORNING, customer="Pier shop")
     assert "Too much for a picture: all of it stands beneath." in shown(client.get(path))
+
+
+def test_whence_a_lot_came_is_told_however_much_moved_since(
+    shop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client, lot = signed_in(shop), shop.receive(shop.material("Hemp oil"), "5 kg", "50.00")
+    taken = Taken(str(lot.id), parse_quantity("200 g"))
+    for number in range(1, 4):
+        shop.does(sell, lines=[taken], happened_at=MORNING, customer=f"Stall {number}")
+    monkeypatch.setattr("api.pages.lot_life.MOST_MOVES", 3)
+    page = shown(client.get(f"/lots/{lot.id}"))
+    assert re.search(r"Came from: Supplier \d+", page)
+    assert "These are the latest" not in page, "only what it came by is not among them"
+    shop.does(sell, lines=[taken], happened_at=MORNING, customer="Stall 4")
+    page = shown(client.get(f"/lots/{lot.id}"))
+    assert re.search(r"Came from: Supplier \d+", page)
+    assert "Went to: Stall 4, Stall 3, Stall 2" in page
+    assert "These are the latest; all of them stand there." in page
+    assert "delivered" not in page.split("Its life on the shelf")[-1].split("Decided about")[0]
+
+
+def test_of_many_ends_the_latest_are_named_and_that_is_said(shop: Workshop) -> None:
+    client, lot = signed_in(shop), shop.receive(shop.material("Flax oil"), "5 kg", "50.00")
+    taken = Taken(str(lot.id), parse_quantity("200 g"))
+    for number in range(1, 10):
+        shop.does(sell, lines=[taken], happened_at=MORNING, customer=f"Stall {number}")
+        told = "These are the latest" in shown(client.get(f"/lots/{lot.id}"))
+        assert told == (number == 9)
