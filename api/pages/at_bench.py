@@ -8,7 +8,16 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import GramsField, PageForm, SureField, Typed, UndoReasonField, id_in, unsure
+from api.pages.forms import (
+    GramsField,
+    LotCodeField,
+    PageForm,
+    SureField,
+    Typed,
+    UndoReasonField,
+    id_in,
+    unsure,
+)
 from api.pages.screen import Screen
 from api.pages.window_words import MEASURES, asked
 from formulas.bench import (
@@ -37,12 +46,7 @@ MOST_READINGS = 5
 
 class WeighForm(PageForm):
     line = forms.UUIDField(widget=forms.HiddenInput)
-    lot = forms.CharField(
-        label=_("Lot"),
-        max_length=120,
-        required=False,
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
-    )
+    lot = LotCodeField(label=_("Lot"), required=False)
     quantity = GramsField(label=_("On the scale"), help_text=_("Grams if no unit is named"))
     deviation = forms.CharField(
         label=_("Reason, if a rule is not kept"), max_length=400, required=False
@@ -53,11 +57,7 @@ class WeighForm(PageForm):
 class OtherForm(PageForm):
     """So much of a lot that is of no line, or that goes back out of the pot."""
 
-    lot = forms.CharField(
-        label=_("Code of its lot"),
-        max_length=120,
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
-    )
+    lot = LotCodeField(label=_("Code of its lot"))
     quantity = GramsField(label=_("How much of it"), help_text=_("Grams if no unit is named"))
     reason = forms.CharField(label=_("Why it was done"), max_length=400)
 

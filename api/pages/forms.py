@@ -94,6 +94,17 @@ class GramsField(QuantityField):
         return super().read(f"{ounces[1]} {OUNCE}" if ounces else typed)
 
 
+class LotCodeField(forms.CharField):
+    """The code of a lot, typed or scanned; `data-lot` keeps a scanner from sending the form."""
+
+    widget = forms.TextInput(
+        attrs={"autocomplete": "off", "autocapitalize": "characters", "data-lot": True}
+    )
+
+    def __init__(self, **how: Any) -> None:
+        super().__init__(max_length=120, **how)
+
+
 class DensityField(Typed):
     """ "0.91 g/mL", at 20 degC unless the text says otherwise."""
 

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import GramsField, PageForm
+from api.pages.forms import GramsField, LotCodeField, PageForm
 from api.pages.screen import Screen
 from api.pages.workings import Line, address, with_rest
 from formulas.access import batch_for
@@ -23,11 +23,7 @@ MOST: Final = 40
 
 
 class ReworkForm(PageForm):
-    lot = forms.CharField(
-        label=_("Code of its lot"),
-        max_length=120,
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
-    )
+    lot = LotCodeField(label=_("Code of its lot"))
     quantity = GramsField(label=_("How much of it"), help_text=_("Grams if no unit is named"))
     approval = forms.CharField(
         label=_("Who approved it, and on what basis"),

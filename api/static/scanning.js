@@ -77,7 +77,7 @@ document.addEventListener("focusin", ({ target }) => {
 document.addEventListener("keydown", (event) => {
   const { key, target } = event;
   if (key === "Escape") endScan();
-  if (key !== "Enter" || !document.querySelector(`[data-scan-into="${target.id}"]`)) return;
+  if (key !== "Enter" || !target.matches("input[data-lot]")) return;
   const scale = target.form.querySelector("[name$=quantity]");
   if (!scale || scale.value || !target.value) return;
   event.preventDefault();

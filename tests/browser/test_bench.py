@@ -105,3 +105,16 @@ def test_a_second_tap_weighs_once(page: Page, north: Client, batch: dict[str, An
     page.get_by_role("button", name="It is in").dblclick()
     expect(page.locator("h1")).to_have_text("Beeswax")
     assert weighed(north, batch) == [800]
+
+
+def test_a_scanner_that_types_sends_nothing_before_the_scale_is_read(
+    page: Page, batch: dict[str, Any]
+) -> None:
+    """Enter, with which it ends, leads on to the scale; also where no camera is offered."""
+    go(page, f"/batches/{batch['id']}/bench")
+    page.get_by_text("Something else goes in").click()
+    lot = page.locator("#id_add-lot")
+    lot.fill("(10)NB1")
+    lot.press("Enter")
+    expect(page.locator("#id_add-quantity")).to_be_focused()
+    assert lot.input_value() == "NB1"
