@@ -133,7 +133,7 @@ def fill_the_rest(shop: Workshop) -> None:
     _round_alone(shop)
     does(coordinator(shop), name_store, maker=shop.actor.maker, now=MORNING)
     shop.does(set_preferences, units="us", theme="dark", numbers="de")
-    shop.does(send_list, kind="lots", name="lots.csv", content=b"material", now=MORNING)
+    shop.does(send_list, kind="lots", name="lots.csv", content=b"material\nOil", now=MORNING)
     _alerts(shop)
 
 

@@ -63,7 +63,9 @@ def round_shares(result: Result, got: Mapping[UUID, Charged], currency: str) -> 
     columns.append(f"{said('Later bills')}, {currency}")
     cells = []
     for one in result.makers:
-        goods = {row.material.id: row for row in got[one.maker_id].goods} if got else {}
+        # Of whom all pledges dropped nothing was charged.
+        charged = got.get(one.maker_id)
+        goods = {row.material.id: row for row in charged.goods} if charged else {}
         for line in one.lines:
             row = goods.get(line.material_id)
             cells.append(
@@ -108,10 +110,18 @@ def handed_out(makers: Iterable[MakerLines], currency: str) -> Table:
     return Table("hand-out", columns, cells)
 
 
-def owing(rows: Iterable[Balance | Position], currency: str) -> Table:
-    """What each owes, or below zero is owed; and what of it is disputed."""
-    columns = [said("Maker")]
-    columns += [f"{name}, {currency}" for name in (said("Balance"), said("Of it disputed"))]
+def owing(rows: Iterable[Balance], currency: str) -> Table:
+    """What each owes the reader's maker, or below zero is owed by it; what of that is disputed."""
+    return _stand(said("Owes you"), rows, currency)
+
+
+def owed(rows: Iterable[Position], currency: str) -> Table:
+    """What each is owed by all others, or below zero owes them; what of that is disputed."""
+    return _stand(said("Is owed"), rows, currency)
+
+
+def _stand(what: str, rows: Iterable[Balance | Position], currency: str) -> Table:
+    columns = [said("Maker"), *(f"{name}, {currency}" for name in (what, said("Of it disputed")))]
     return Table("balances", columns, [(one.name, one.amount, one.disputed) for one in rows])
 
 

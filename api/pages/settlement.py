@@ -167,7 +167,7 @@ class Settlement(Screen):
             shown["store"] = forms.get("store") or self._store(initial=kept)
             money = actor.currency
             files: tables.Files = {
-                "": lambda: co_op_tables.owing(proposal.positions, money),
+                "": lambda: co_op_tables.owed(proposal.positions, money),
                 "ways": lambda: co_op_tables.payments(ways, money),
             }
             return self.filed(files) or self.render("pages/clearing.html", shown, status)

@@ -181,11 +181,18 @@ def test_the_coordinator_asks_another_and_a_buyer_is_told_what_waits(
     assert "To be handed out" not in shown(mill.get("/"))
 
 
-def received(buyer: Workshop, other: Workshop, name: str) -> tuple[OrderRound, Receipt]:
-    """A round of two makers whose two packs of 5 kg came for 80.00, and its delivery."""
+def received(
+    buyer: Workshop, other: Workshop, name: str, dropped: Workshop | None = None
+) -> tuple[OrderRound, Receipt]:
+    """A round of two makers whose two packs of 5 kg came for 80.00, and its delivery.
+
+    For whom is `dropped` it is too dear.
+    """
     round, oil = opened(buyer, name=name), offered(buyer)
     for shop in (buyer, other):
         pledged(shop, round, oil, "4 kg")
+    if dropped is not None:
+        pledged(dropped, round, oil, "1 kg", highest_price=D("0.01"))
     close_and_reckon(owed(buyer, round), EVENING)
     (order,) = buyer.does(place_orders, round=round.id, happened_at=EVENING)
     (line,) = buyer.does(lambda actor: list(order.lines.all()))
@@ -218,6 +225,18 @@ def test_what_was_charged_stands_before_what_was_planned(buyer: Workshop, other:
     assert len(rows_of(north, out)) == 2
     assert rows_of(mill, "/settlement")[0].startswith("North Bench,")
     assert "handed out" in "".join(rows_of(mill, "/order-rounds"))
+
+
+def test_whoever_got_nothing_stands_in_the_file_without_a_charge(
+    buyer: Workshop, other: Workshop
+) -> None:
+    quay = open_workshop("Quay Bench", coop=buyer.coop)
+    round, _ = received(buyer, other, "One got nothing", quay)
+    path = f"/order-rounds/{round.id}"
+    done(signed_in(buyer), f"{path}/hand-out")
+    told = rows_of(for_the_co_op(buyer), path, "shares")
+    assert [row.rpartition(",0,")[2] for row in told if row.startswith("Quay")] == [","]
+    assert len(told) == 3
 
 
 def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: Workshop) -> None:
