@@ -7,7 +7,7 @@ is planned is known, and counts where it is more.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from uuid import UUID
@@ -59,9 +59,11 @@ def runs_out_on(
     use of so many days, today included, whichever is more: what is planned is no use beside the
     usual one. What was due before today is due today.
     """
-    left = at_risk(lots, daily_use, today)
+    left = at_risk(_promised_all(lots, needs, today), daily_use, today)
     there = [(today, lot.quantity) for lot in lots] + [*coming]
-    there += [(lot.last_day + A_DAY, -left[lot.lot]) for lot in lots if left[lot.lot]]
+    # What ends later than is told does not matter, and the last day of all has no day after it.
+    ending = [lot for lot in lots if lot.last_day < today + FURTHEST and left[lot.lot]]
+    there += [(lot.last_day + A_DAY, -left[lot.lot]) for lot in ending]
     there_by, needed_by = _by_day(there, today), _by_day(needs, today)
     has = needed = Decimal(0)
     days = sorted({today, *there_by, *needed_by})
@@ -73,6 +75,33 @@ def runs_out_on(
         if daily_use > 0 and has / daily_use <= (following - today).days:
             return max(day, today + timedelta(days=math.ceil(has / daily_use) - 1))
     return None
+
+
+def _promised_all(lots: Sequence[DatedLot], needs: Dated, today: date) -> list[DatedLot]:
+    """The lots as if all that is needed were promised, of what ends first and keeps so long.
+
+    What is promised already is for the latest needs until the last day of its lot.
+    """
+    needed = _by_day(needs, today)
+    in_order = sorted(lots, key=lambda one: (one.last_day, one.lot))
+    for lot in in_order:
+        _take(needed, lot.promised, sorted(needed, reverse=True), lot.last_day)
+    return [
+        replace(lot, promised=lot.promised + _take(needed, free, sorted(needed), lot.last_day))
+        for lot, free in ((lot, lot.quantity - lot.promised) for lot in in_order)
+    ]
+
+
+def _take(
+    needed: dict[date, Decimal], quantity: Decimal, days: Sequence[date], last: date
+) -> Decimal:
+    """How much of a quantity goes to what is needed until the last day, a day after the other."""
+    taken = Decimal(0)
+    for day in days:
+        part = max(Decimal(0), min(needed[day], quantity - taken)) if day <= last else Decimal(0)
+        needed[day] -= part
+        taken += part
+    return taken
 
 
 def _by_day(dated: Dated, today: date) -> dict[date, Decimal]:

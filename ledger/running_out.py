@@ -62,10 +62,10 @@ class Standing:
         needs: list[tuple[date, Decimal]] = []
         coming: list[tuple[date, Decimal]] = []
         for what, lot, on, much, promised in ahead:
-            quantity, day = Decimal(much), date.fromisoformat(on) if on else today
+            quantity, day = Decimal(much), date.fromisoformat(on) if on else date.max
             if what == "position":
                 position = quantity
-            elif what == "lot" and on:
+            elif what == "lot":
                 lots.append(DatedLot(UUID(lot), quantity, day, Decimal(promised)))
             else:
                 (needs if what == "needs" else coming).append((day, quantity))

@@ -1,6 +1,7 @@
 """What of dated lots is left at the end, reckoned by hand and held to what must always be so."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from uuid import UUID
@@ -191,3 +192,29 @@ def test_it_is_the_first_day_that_one_finds_by_going_through_them(
             break
     needed, comes = ([(on, str(much)) for on, much in one] for one in (needs, coming))
     assert out(str(there), str(use), needs=needed, coming=comes) == expected
+
+
+def test_a_lot_that_ends_with_the_calendar_is_there() -> None:
+    forever = DatedLot(UUID(int=1), D(100), date.max)
+    assert out("0", lots=[forever]) is None
+    assert out("0", "1", lots=[forever]) == 99
+
+
+def test_what_is_needed_is_taken_of_what_ends_first_whether_promised_or_not() -> None:
+    """By hand: 120 g on the 5th day take all of the first lot, which ends two days later, so the
+    200 g last 200 days at 1 g a day. A need on a day on which it has ended takes none of it: by its
+    end 7 g are used of it, and of the other 100 g none are left after the 120."""
+    first, then = lot(1, "100", 6), lot(2, "100", 380)
+    assert out("0", "1", needs=[(4, "120")], lots=[then, first]) == 199
+    promised = [replace(first, promised=D(100)), replace(then, promised=D(20))]
+    assert out("0", "1", needs=[(4, "120")], lots=promised) == 199
+    assert out("0", "1", needs=[(7, "120")], lots=[first, then]) == 7
+
+
+def test_what_is_promised_of_another_lot_is_not_taken_of_what_ends_first() -> None:
+    """By hand: the 100 g on the 5th day are those of the lot without a last day, so the other 100 g
+    go when they end. What is promised for a later day leaves the earlier one to what ends first."""
+    first, last = lot(1, "100", 6), DatedLot(UUID(int=2), D(100), date.max, D(100))
+    assert out("0", needs=[(4, "100")], lots=[first, last]) == 7
+    later = replace(last, promised=D(99))
+    assert out("0", needs=[(4, "100"), (40, "99")], lots=[first, later]) is None
