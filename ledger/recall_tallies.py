@@ -25,6 +25,11 @@ class Count:
     def __add__(self, other: "Count") -> "Count":
         return Count(self.units + other.units, self.grams + other.grams)
 
+    @property
+    def whole(self) -> Decimal:
+        """All of a lot itself, which has only one of the two units."""
+        return self.units + self.grams
+
     def plus(self, quantity: Decimal, *, counted: bool) -> "Count":
         """The same with so much more of either."""
         return self + (Count(units=quantity) if counted else Count(grams=quantity))
@@ -69,17 +74,28 @@ class Tally:
         whole = sum(parts, Count())
         return Count(whole.units - self.returned.units, whole.grams - self.returned.grams)
 
+    @property
+    def shrunk(self) -> Decimal:
+        """What of the recalled lot is elsewhere by the records alone: a count found it gone, and
+        nobody said why, so that it is not accounted for."""
+        lies = self.lies
+        if lies is None:
+            return ZERO
+        return min(max(lies.whole - self.accounted, ZERO), self.elsewhere.whole)
+
     def corrected(self, by: Mapping[str, Mapping[str, Decimal]]) -> "Tally":
         """The same with other figures, by the name of the count and its unit.
 
-        What they tell more or less of the lot itself is accounted for, or is not any more.
+        What they tell more or less of the lot itself is accounted for, or is not any more. Where
+        less is elsewhere than the records say, it is what shrank that is not there any more.
         """
         changed = {name: replace(getattr(self, name), **given) for name, given in by.items()}
         told = replace(self, **changed)
         before, after = self.lies, told.lies
         if before is None or after is None:
             return told
-        more = after.units + after.grams - before.units - before.grams
+        less = max(self.elsewhere.whole - told.elsewhere.whole, ZERO)
+        more = after.whole - before.whole + min(less, self.shrunk)
         return replace(told, accounted=self.accounted + more)
 
     def check(
@@ -88,7 +104,7 @@ class Tally:
         """Raise Invalid if it cannot be so with these corrections, at one of them.
 
         `there` is how much of the lot went there, in grams, or in pieces where it is `counted`;
-        what was made of it may be any mass.
+        what was made of it may be any mass. What shrank may lie at any other place that is told.
         """
         for part, whole, why in PARTS:
             some, all_of_it = getattr(self, part), getattr(self, whole)
@@ -103,10 +119,11 @@ class Tally:
             _refuse(
                 by, COUNTS, other, "None of it was made into anything: tell it in its own unit."
             )
-        if getattr(lies, own) > there:
+        known = getattr(lies, own) - self.shrunk
+        if known > there:
             told = Sentence(
                 "This comes to {told}, and no more than {there} went there.",
-                told=Amount(getattr(lies, own), counted),
+                told=Amount(known, counted),
                 there=Amount(there, counted),
             )
             _refuse(by, COUNTS, own, told)

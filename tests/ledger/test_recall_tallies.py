@@ -4,10 +4,12 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger import recall_snapshots
+from ledger.errors import Invalid
 from ledger.recall_buyers import Said, buyers_of
 from ledger.recall_tallies import COUNTS, Count, Tally, as_facts, from_facts, percent_back, together
 from ledger.recalling import DirectAccount, Listed, Place, RecallList
@@ -147,3 +149,34 @@ def test_a_correction_of_what_nothing_was_made_of_leaves_a_gap() -> None:
     found = tally.corrected({name: {"grams": grams} for name, grams in by.items()})
     assert (found.accounted, found.unexplained) == (D(2500), D(500))
     assert found.lies == Count(grams=D(2500))
+
+
+SHRUNK = Tally(D(100), D(95), in_reach=Count(grams=D(95)), elsewhere=Count(grams=D(5)))
+
+
+@pytest.mark.parametrize(
+    ("in_reach", "elsewhere", "unexplained"),
+    [
+        # By hand, of 100 g: 95 in reach, and 5 that a count found gone.
+        ("95", "0", "5"),
+        ("100", "0", "0"),
+        ("100", "5", "0"),
+        ("95", "5", "5"),
+        ("95", "3", "5"),
+        ("90", "5", "10"),
+        ("95", "8", "2"),
+    ],
+)
+def test_what_shrank_is_not_missed_twice(in_reach: str, elsewhere: str, unexplained: str) -> None:
+    by = {"in_reach": {"grams": D(in_reach)}, "elsewhere": {"grams": D(elsewhere)}}
+    told = SHRUNK.corrected(by)
+    told.check(by, counted=False, there=D(100))
+    assert told.unexplained == D(unexplained)
+    assert from_facts(as_facts(SHRUNK)).corrected(by) == told
+
+
+def test_no_more_is_found_again_than_went_there() -> None:
+    by = {"in_reach": {"grams": D("100.5")}}
+    with pytest.raises(Invalid, match=r"comes to 100\.5 g, and no more than 100 g") as refused:
+        SHRUNK.corrected(by).check(by, counted=False, there=D(100))
+    assert refused.value.pointer == "/corrected/in_reach/grams"
