@@ -16,7 +16,7 @@ from ledger.errors import NotFound
 from ledger.models import Lot, Reservation
 
 ZERO: Final = Decimal(0)
-# Of so many batches whose day comes first it is known what they take of what is free.
+# So many batches, itself and those whose day comes first, share what is free.
 MOST: Final = 100
 
 
@@ -38,6 +38,8 @@ def lacks_of(actor: Actor, batch: UUID | str) -> Sequence[Lacking]:
     found = batch_for(actor, batch)
     before = batches_of(actor).filter(state=Batch.State.PLANNED, planned_for__lte=found.planned_for)
     planned = list(before.order_by("planned_for", "id")[:MOST])
+    if found.state == Batch.State.PLANNED and found not in planned:
+        planned[-1] = found
     return next((one.lacks for one in short_batches(actor, planned) if one.batch == found), ())
 
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from formulas import short_batches
+from formulas import lacking_told, short_batches
 from formulas.batches import cancel_batch
 from formulas.repicking import reserve_again
 from ledger import alert_answers, reviewing
@@ -13,7 +13,7 @@ from ledger.alerts import set_watch
 from ledger.lots import decide
 from ledger.models import Alert, Material
 from ledger.quantities import parse_quantity
-from tests.factories import MORNING, TODAY, Workshop
+from tests.factories import MORNING, TODAY, D, Workshop
 from tests.ledger.bench import work_off
 
 
@@ -136,3 +136,16 @@ def test_a_message_names_no_more_than_it_can_hold(
     (alert,) = opened(shop)
     assert list(short_of(alert)) == ["Oil 0", "Oil 1"]
     assert alert.facts["more"] == 2
+
+
+def test_a_batch_behind_many_others_is_told_what_it_lacks(
+    shop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lacking_told, "MOST", 2)
+    oil = shop.material("Sunflower oil")
+    days = [TODAY + timedelta(days=number) for number in range(4)]
+    planned = [plan(shop, oil, "1 kg", day).batch for day in days]
+    shop.receive(oil, "1.5 kg", "5.00")
+    for batch, there in zip(planned, (1000, 500, 500, 500), strict=True):
+        (lacks,) = shop.does(lacking_told.lacks_of, batch=batch.id)
+        assert (lacks.quantity, lacks.there) == (D(1000), D(there))
