@@ -2,7 +2,11 @@
 writes amounts."""
 
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
+from typing import Final
+
+# In grams.
+KILOGRAM: Final = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,9 +22,22 @@ class Amount:
         if self.counted:
             unit = "piece" if self.quantity == 1 else "pieces"
             return f"{rounded(self.quantity, 3):,f} {unit}"
-        if abs(self.quantity) >= 1000:
-            return f"{rounded(self.quantity / 1000, 3):,f} kg"
+        if abs(self.quantity) >= KILOGRAM:
+            return f"{rounded(self.quantity / KILOGRAM, 3):,f} kg"
         return f"{rounded(self.quantity, 2):,f} g"
+
+    def rounded_down(self) -> "Amount":
+        """The same to the digits in which it is written, and never more: what there is."""
+        return self._written(ROUND_FLOOR)
+
+    def rounded_up(self) -> "Amount":
+        """The same to the digits in which it is written, and never less: what is wanted."""
+        return self._written(ROUND_CEILING)
+
+    def _written(self, way: str) -> "Amount":
+        places = 3 if self.counted else 0 if abs(self.quantity) >= KILOGRAM else 2
+        written = self.quantity.quantize(Decimal(1).scaleb(-places), way)
+        return Amount(written or self.quantity, self.counted)
 
 
 def rounded(value: Decimal, places: int) -> Decimal:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from datetime import date
-from decimal import ROUND_DOWN, Decimal
+from decimal import ROUND_DOWN, ROUND_UP, Decimal
 from typing import Any, Final
 
 from ledger.errors import (
@@ -18,10 +18,11 @@ from ledger.errors import (
 HUNDREDTH: Final = Decimal("0.01")
 
 
-def _amount(facts: dict[str, Any], name: str) -> Sentence:
-    """A quantity with its unit, as a scale shows it and never more than there is."""
+def _amount(facts: dict[str, Any], name: str, way: str = ROUND_DOWN) -> Sentence:
+    """A quantity with its unit, as a scale shows it: never more than there is, and rounded up never
+    less than is short."""
     amount = Decimal(facts[name])
-    amount = (amount.quantize(HUNDREDTH, ROUND_DOWN) or amount).normalize()
+    amount = (amount.quantize(HUNDREDTH, way) or amount).normalize()
     return Sentence("{amount:f} {unit}", amount=amount, unit=facts["unit"])
 
 
@@ -96,7 +97,7 @@ def _overdrawn_day(facts: dict[str, Any]) -> Refusal:
             " moment, or a smaller quantity.",
             on=facts["on"],
             code=facts["code"],
-            short=_amount(facts, "short"),
+            short=_amount(facts, "short", ROUND_UP),
         ),
         lot=facts["lot"],
     )

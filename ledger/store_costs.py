@@ -60,11 +60,10 @@ class StoreCosts:
 
 def _with_units(refusal: NotEnough, counted: bool) -> NotEnough:
     """The same, with figures that tell what they are of."""
-    wanted, there = (Amount(refusal.facts[name], counted) for name in ("wanted", "available"))
     told = Sentence(
         "{wanted} is wanted and only {there} is there: take less, or receive more.",
-        wanted=wanted,
-        there=there,
+        wanted=Amount(refusal.facts["wanted"], counted).rounded_up(),
+        there=Amount(refusal.facts["available"], counted).rounded_down(),
     )
     return NotEnough(told, pointer=refusal.pointer, **refusal.facts)
 

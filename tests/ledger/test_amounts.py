@@ -53,3 +53,23 @@ def test_half_goes_to_the_even_one_and_something_is_never_nothing(
     value: str, places: int, found: str
 ) -> None:
     assert str(rounded(Decimal(value), places)) == found
+
+
+@pytest.mark.parametrize(
+    ("quantity", "counted", "down", "up"),
+    [
+        ("99.996", False, "99.99 g", "100 g"),
+        ("100", False, "100 g", "100 g"),
+        ("999.999", False, "999.99 g", "1 kg"),
+        ("1234.5", False, "1.234 kg", "1.235 kg"),
+        ("0.004", False, "0.004 g", "0.01 g"),
+        ("0", False, "0 g", "0 g"),
+        ("2.5", True, "2.5 pieces", "2.5 pieces"),
+        ("2.0004", True, "2 pieces", "2.001 pieces"),
+    ],
+)
+def test_what_there_is_is_rounded_down_and_what_is_wanted_up(
+    quantity: str, counted: bool, down: str, up: str
+) -> None:
+    amount = Amount(Decimal(quantity), counted)
+    assert (str(amount.rounded_down()), str(amount.rounded_up())) == (down, up)
