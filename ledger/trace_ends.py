@@ -1,4 +1,5 @@
-"""Where the lots of a trace ended: sold, at shops, with other makers, given out, spilt or lost.
+"""Where the lots of a trace ended: sold, at shops, with other makers, given out, spilt or lost;
+and what was weighed into a batch that is not made yet.
 
 The rows and the rules are those of `tracing`, so that a lot's ends are the places of its balance.
 What is in store, or was made into other lots, is no end.
@@ -29,7 +30,8 @@ select p.lot_id, a.kind, a.name, p.quantity > 0, sum(p.quantity)
 
 @dataclass(frozen=True, slots=True)
 class End:
-    """So much of a lot, in grams or pieces, that went to a place from which nothing is made.
+    """So much of a lot, in grams or pieces, that went to a place from which nothing was made by
+    now: what is in process is told, too.
 
     What is at a place that is not `known` was gone at a count, and nobody knows where it is.
     """
