@@ -273,6 +273,9 @@ EXPLAINED: dict[str, Callable[[dict[str, Any]], Refusal]] = {
     "opening_after_arrival": lambda facts: Invalid(
         "The lot came after this day: give the day on which you opened it.", pointer="/opened_on"
     ),
+    "opening_of_weighed_lot": lambda facts: Invalid(
+        "Each piece is opened by itself: the lot as a whole is never open.", pointer="/opened_on"
+    ),
     "opening_not_in_future": lambda facts: Invalid(
         "This day lies in the future; give the day on which you opened it.", pointer="/opened_on"
     ),

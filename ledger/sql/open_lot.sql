@@ -1,5 +1,7 @@
 -- What is said of a lot's opening stands in its custody.
 --
+-- Only what is weighed out of a container is opened, for each piece is opened by itself.
+--
 -- Not before it came, but for what was there before the books began: when that came nobody says.
 -- What was said before is put right by somebody who says why, and so is what the books show:
 -- whoever names a day after the first draw means another container. Where nobody says it, days came
@@ -16,6 +18,13 @@ begin
   if not found then
     raise exception 'Whoever has a lot says when it was opened.'
       using errcode = '23514', constraint = 'opening_of_own_lot';
+  end if;
+  if new.opened_on is not null and exists (
+      select from ledger_lot l
+        join ledger_material m on m.coop_id = l.coop_id and m.id = l.material_id
+        where l.coop_id = new.coop_id and l.id = new.lot_id and m.measured_by = 'count') then
+    raise exception 'Each piece is opened by itself.'
+      using errcode = '23514', constraint = 'opening_of_weighed_lot';
   end if;
   if exists (select from ledger_lot l where l.coop_id = new.coop_id and l.id = new.lot_id
                and new.opened_on < l.arrived_on

@@ -1,5 +1,7 @@
 """Which lots are opened at all, and what PostgreSQL keeps of it by itself."""
 
+from typing import Any
+
 import psycopg
 import pytest
 from django.db.utils import DatabaseError
@@ -7,8 +9,9 @@ from django.db.utils import DatabaseError
 from deploy.embedded import Server
 from ledger.access import Actor, acting_as
 from ledger.catalogue import change_material
+from ledger.entries import explained
 from ledger.errors import Invalid
-from ledger.models import Custody, Lot, Material
+from ledger.models import Custody, Lot, LotOpening, Material
 from ledger.opened_lots import say_opened
 from tests.factories import TODAY, Workshop, open_workshop
 from tests.ledger.books import refused_by
@@ -40,6 +43,14 @@ def test_a_lot_of_pieces_is_not_opened(shop: Workshop) -> None:
     with pytest.raises(Invalid, match="Each piece is opened by itself") as refused:
         shop.does(say_opened, lot=lot.id, opened_on=TODAY)
     assert refused.value.pointer == "/opened_on"
+    row: dict[str, Any] = {"coop_id": shop.coop.id, "maker_id": shop.actor.maker, "lot": lot}
+    row |= {"person_id": shop.actor.person_id, "opened_on": TODAY}
+    with pytest.raises(DatabaseError) as written, acting_as(shop.actor):
+        LotOpening.objects.create(**row)
+    assert refused_by(written.value) == "opening_of_weighed_lot"
+    with pytest.raises(Invalid) as told, acting_as(shop.actor), explained():
+        LotOpening.objects.create(**row)
+    assert (told.value.pointer, str(told.value)) == (refused.value.pointer, str(refused.value))
 
 
 @pytest.mark.parametrize("came", ["opened_on", "use_by"])

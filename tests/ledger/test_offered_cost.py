@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 
 from ledger.cost_formulas import choose_cost_formula
-from ledger.errors import Forbidden
+from ledger.errors import Forbidden, NotEnough
+from ledger.issuing import Taken, issue
 from ledger.quantities import parse_quantity
 from ledger.transferring import accept_transfer, cost_at_present, offer_transfer
 from tests.factories import MORNING, D, Workshop, open_workshop
@@ -38,3 +39,20 @@ def test_what_is_told_is_what_is_charged(database: Any, formula: str, cost: str)
     assert taker.does(cost_at_present, transfer=moved) is None
     priced = giver.does(offer_transfer, quantity=parse_quantity("1 kg"), price=D(7), **about)
     assert taker.does(cost_at_present, transfer=priced) is None
+
+
+def test_nothing_is_told_of_goods_that_are_not_free_to_give(database: Any) -> None:
+    giver = open_workshop()
+    taker = open_workshop("Mill Bench", coop=giver.coop)
+    oil = giver.material("Argan oil")
+    giver.receive(oil, "5 kg", "200.00")
+    lot = giver.receive(oil, "1 kg", "40.00")
+    about = {"maker": taker.actor.maker, "lot": lot.id, "happened_at": MORNING}
+    offer = giver.does(offer_transfer, quantity=parse_quantity("800 g"), **about)
+    assert taker.does(cost_at_present, transfer=offer) == D(32)
+    spilt = [Taken(lot.id, parse_quantity("201 g"))]
+    giver.does(issue, lines=spilt, purpose="gift", reason="given away", happened_at=MORNING)
+    for one in (giver, taker):
+        assert one.does(cost_at_present, transfer=offer) is None
+    with pytest.raises(NotEnough):
+        taker.does(accept_transfer, transfer=offer.id, happened_at=MORNING)
