@@ -13,7 +13,7 @@ from formulas.allowed import SCENTS, Flag, Maximum, Part
 from formulas.cautions import Caution, Facts, Step, cautions
 from formulas.composition import Recipe, explode, left_after_loss
 from formulas.judging import Measure, Window, is_outside, told
-from formulas.lines_lots import codes_of, lots_of
+from formulas.lines_lots import lots_of
 from formulas.measurements import judged, last_celsius, standing_rows, windows_of
 from formulas.models import (
     Batch,
@@ -83,11 +83,11 @@ def of_plan(batch: Batch) -> tuple[Caution, ...]:
     """
     chosen = Chosen.of(batch)
     undated = [
-        code
+        lot.code
         for share in shares(batch.lines.all(), batch.changes.all(), batch.weighings.all())
-        for code in codes_of(
-            lot for lot in lots_of(batch, share, chosen) if last_usable_day(lot, None) is None
-        )
+        if share.material.stocked
+        for lot in lots_of(batch, share, chosen)
+        if last_usable_day(lot, None) is None
     ]
     return cautions(
         Step.PLAN,

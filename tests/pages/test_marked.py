@@ -39,7 +39,7 @@ from tests.telling import tell_more
 # What is called so in every language: our name, units by their symbols, kinds of files, numbers
 # that others give out, and how a label in the United States says what is in the pack.
 SYMBOLS: Final = {
-    *("Stillroom", "kg", "mL", "lb", "oz", "wt", "USD", "CSV", "XLSX", "GTIN", "Net", "Wt"),
+    *("Stillroom", "kg", "g²", "mL", "lb", "oz", "wt", "USD", "CSV", "XLSX", "GTIN", "Net", "Wt"),
 }
 WORD: Final = re.compile(r"[^\W\d_]{2,}")
 # Of a code, an id, a name of a file or an address nothing is a word.

@@ -196,7 +196,8 @@ def test_a_rule_that_was_not_kept_is_told_until_somebody_decides(shop: Workshop)
     assert list_of not in client.get("/").content.decode()
     shop.weigh(planned, 0, raw, "1000 g", deviation="the stall opens at nine")
     page = client.get("/").content.decode()
-    assert "weighed outside the rules or the formula" in under(shown(client.get("/")), "Ready for")
+    told = under(shown(client.get("/")), "All weighed in")
+    assert "weighed outside the rules or the formula" in told
     assert list_of in page
     lot = shop.finish(planned, "990 g", release=None).lot
     told = under(said(client), "Waiting to be released")
