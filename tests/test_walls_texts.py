@@ -60,7 +60,7 @@ SHARED: Final = {
     (BETWEEN, "ledger_recallnotice.reason"): {"/recall-notices/<uuid:id>", "/recalls"},
     (BETWEEN, "ledger_recallanswer.reason"): {"/recalls/<uuid:id>", "/recalls/<uuid:id>/sheet"},
     # Which lot it is that another has opened to the co-op.
-    (HIDDEN, "ledger_lot.code"): {"/shares/<uuid:id>"},
+    (HIDDEN, "ledger_lot.code"): {"/shares/<uuid:id>", "/co-op"},
     (HIDDEN, "ledger_lot.supplier_lot"): {"/shares/<uuid:id>"},
 }
 # A place in a list, after which it goes on: not a thing, and nothing is told of it.

@@ -59,6 +59,8 @@ class Node:
 
     title: str
     lines: Sequence[str]
+    # How many of the lines the title goes on in.
+    goes_on: int = field(default=0, kw_only=True)
     # What a band calls it, and what it is called where there is room.
     called: str
     full: str

@@ -90,7 +90,7 @@ def _of_end(
         sums[lots[at].counted] += one.quantity
     called = str(capfirst(worded(name)))
     title, *more = wrap(called, LETTERS)
-    if not known:
-        more += wrap(said("nobody knows where"), LETTERS)
+    lost = [] if known else wrap(said("nobody knows where"), LETTERS)
     totals = [written(sums[kind], kind) for kind in sorted(sums)]
-    return Node(title, (*more, *totals), called=called, full=called, known=known)
+    lines = (*more, *lost, *totals)
+    return Node(title, lines, goes_on=len(more), called=called, full=called, known=known)

@@ -168,6 +168,10 @@ def test_where_all_of_it_went_is_drawn() -> None:
         "3 pieces left",
     ]
     assert len(shown.bands) == 1 + len(ends)
+    # A name of two lines is a title in both of them.
+    kept = picture([jars], [End(jars.id, "retained", Decimal(1), known=True)])
+    page = render_to_string("pages/flow.html", {"picture": kept})
+    assert re.findall(r'class="code"[^>]*>([^<]*)', page)[1:] == ["Samples that were", "kept"]
     # A lot that was only sold has a picture, and one of which nothing became has none.
     assert len(picture([jars], ends[2:]).boxes) == 2
     assert picture_of([base], [], base.id, Reader().quantity) is None
