@@ -36,6 +36,9 @@ CALLED: Final = re.compile(
             r"CFR \d+\.\d+",
             r"Annex I+, \d\.\d",
             r"Tea balm 62\.5 g",
+            # Of a figure it is told that it can be read in two ways, or how it was read.
+            r"such as 1\.250, is asked",
+            r"as its decimal sign: 12\.5",
             *map(re.escape, WRITTEN.values()),
         ]
     )
