@@ -8,7 +8,6 @@ from collections.abc import Callable
 from typing import Any, Final
 from unittest.mock import patch
 
-from django import shortcuts
 from django.template.loader import render_to_string
 from django.test import Client
 from django.utils import timezone
@@ -67,7 +66,7 @@ def _row(client: Client, path: str, turns: int) -> Row:
     from api.pages import screen
     from tests.pages.looking import looked_at
 
-    with patch.object(screen, "render", wraps=shortcuts.render) as rendered:
+    with patch.object(screen, "render_to_string", wraps=render_to_string) as rendered:
         seen = looked_at(client, path)
         drawn = rendered.call_args
     ours = _milliseconds(lambda: client.get(path), turns)
@@ -77,7 +76,7 @@ def _row(client: Client, path: str, turns: int) -> Row:
     met = seen.queries <= MOST_QUERIES and seen.size <= MOST_BYTES
     if drawn is None:
         return Row(work, f"{ours:.1f} ms", target=limit, met=met)
-    request, template, facts = drawn.args[:3]
+    template, facts, request = drawn.args
     bare = _milliseconds(lambda: render_to_string(template, facts, request), turns)
     ratio = f"{ours / bare:.1f}"
     return Row(work, f"{ours:.1f} ms", f"{bare:.1f} ms", ratio, limit, met)

@@ -2,6 +2,7 @@
 
 import re
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -19,6 +20,7 @@ from ledger.quantities import parse_quantity
 from ledger.recall_records import open_recall
 from ledger.source_tests import record_source_test
 from ledger.transferring import accept_transfer, offer_transfer
+from tests.benchmarks.pages import _row
 from tests.factories import MORNING, TODAY, Workshop, open_workshop
 from tests.ledger.bench import work_off
 from tests.pages.browsing import done, in_role, sent, shown, signed_in
@@ -281,3 +283,10 @@ def test_a_list_that_is_cut_says_so_and_where_all_of_it_is(shop: Workshop) -> No
     assert page.count("There are more: they stand here once these are done.") == 2
     assert 'href="/lots?status=quarantine"' in page
     assert 'href="/batches?state=planned"' in page
+
+
+def test_the_bench_measures_a_page_beside_the_bare_rendering_of_it(shop: Workshop) -> None:
+    row = _row(signed_in(shop), "/", turns=1)
+    assert row.work.startswith("page /: ")
+    assert row.met
+    assert Decimal(row.ratio) > 1
