@@ -1,5 +1,7 @@
 """A form that was refused shows where, at once, on a small screen."""
 
+from uuid import uuid4
+
 import pytest
 from playwright.sync_api import Page, expect
 
@@ -8,15 +10,17 @@ from tests.browser.visiting import PLAIN, SIZES, assert_fits, go, screen_of
 
 pytestmark = pytest.mark.xdist_group("browser")
 DELIVERY = {
-    "supplier": "Harbour Oils",
     "lines-0-quantity": "1 kg",
     "lines-0-price": "5.00",
     "lines-0-supplier_lot": "R-1",
 }
 
 
-def send(page: Page, typed: dict[str, str]) -> None:
-    for name, text in typed.items():
+def send(page: Page, north: Client, typed: dict[str, str]) -> None:
+    """A delivery of a supplier of its own, whoever came before, which is refused."""
+    supplier = f"Pier Oils {uuid4()}"
+    north.post("suppliers", {"name": supplier}).made()
+    for name, text in {"supplier": supplier, **typed}.items():
         page.locator(f"[name='{name}']").fill(text)
     page.get_by_role("button", name="Put it on the shelf").click()
     expect(page).to_have_title("Not done: Receive · Stillroom")
@@ -28,7 +32,7 @@ def test_the_first_thing_wrong_is_on_the_screen_and_has_the_focus(
 ) -> None:
     wax = north.material(f"Rice wax {screen_of(page)}")
     go(page, f"/receive?material={wax}")
-    send(page, {**DELIVERY, "lines-0-price": "5,00", "freight": "much"})
+    send(page, north, {**DELIVERY, "lines-0-price": "5,00", "freight": "much"})
     first = page.locator("[name='lines-0-price']")
     expect(first).to_be_focused()
     expect(first).to_be_in_viewport()
@@ -44,6 +48,6 @@ def test_what_is_wrong_in_a_fold_is_not_hidden(page: Page, north: Client) -> Non
     wax = north.material(f"Berry wax {screen_of(page)}")
     go(page, f"/receive?material={wax}")
     page.locator("details.work > summary").first.click()
-    send(page, {**DELIVERY, "lines-0-density": "heavy"})
+    send(page, north, {**DELIVERY, "lines-0-density": "heavy"})
     expect(page.locator("[name='lines-0-density']")).to_be_focused()
     expect(page.locator("[name='lines-0-density']")).to_be_in_viewport()
