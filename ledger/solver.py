@@ -96,10 +96,10 @@ class Relaxation:
         self._solver = _solver(model, {})
 
     def ask(self, bounds: Mapping[int, tuple[int, int]]) -> "Relaxed | None":
-        """The cheapest with these columns between these bounds, or None."""
+        """The cheapest with these columns between these bounds, or None if none is found."""
         for column, (lowest, highest) in bounds.items():
             self._solver.changeColBounds(column, lowest, highest)
-        self._solver.run()
+        _begin(self._solver).join()
         if self._solver.getModelStatus() != self._optimal:
             return None
         answer = self._solver.getSolution()
@@ -142,8 +142,7 @@ def _run(
         solver.setSolution(solution)
     heard = _Heard(solver)
     # While it cuts it may not look at its time for long, so it is not waited for.
-    running = threading.Thread(target=solver.run)
-    running.start()
+    running = _begin(solver)
     running.join(_binary(allowed + _LEAST_SECONDS))
     if running.is_alive():
         heard.over = True
@@ -155,6 +154,14 @@ def _run(
     there = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
     values = tuple(round(value) for value in solver.getSolution().col_value) if there else None
     return Found(values, _below(info.mip_dual_bound), False), told
+
+
+def _begin(solver: Any) -> threading.Thread:
+    """At work in a thread of its own: HiGHS keeps a scheduler for each thread that asks it, and
+    has no answer where that was made for more threads than one."""
+    running = threading.Thread(target=solver.run)
+    running.start()
+    return running
 
 
 class _Heard:

@@ -5,7 +5,7 @@ from decimal import Decimal as D
 from fractions import Fraction
 from itertools import product
 from random import Random
-from threading import Event
+from threading import Event, Thread
 from types import SimpleNamespace
 from typing import Any
 
@@ -13,7 +13,7 @@ import highspy
 import pytest
 
 from ledger import solver
-from ledger.solver import WORTH, Found, Program, Relaxation, solve
+from ledger.solver import WORTH, Found, Program, Relaxation, Relaxed, solve
 
 PLENTY = Fraction(600)
 Rows = Sequence[tuple[dict[int, int], int]]
@@ -302,6 +302,29 @@ def test_an_answer_in_parts() -> None:
     assert relaxed is not None
     assert relaxed.values == (round(Fraction(7 * WORTH, 3)),)
     assert relaxed.worths == (2 * WORTH, 0)
+
+
+def test_it_is_asked_in_a_thread_that_has_asked_it_with_more_threads() -> None:
+    """HiGHS itself refuses there: its schedulers belong to threads, with their number."""
+    program = program_of([3, 4], [9, 9], [({0: 2, 1: 3}, 7)])
+    answers: list[object] = []
+
+    def asked_before() -> None:
+        for threads in (2, 1):
+            other = highspy.Highs()  # type: ignore[no-untyped-call]
+            other.setOptionValue("output_flag", False)
+            other.setOptionValue("threads", threads)
+            other.addVar(0, 9)
+            answers.append(other.run())
+        answers.extend((Relaxation(program).ask({}), solve(program, seconds=PLENTY)))
+
+    asking = Thread(target=asked_before)
+    asking.start()
+    asking.join()
+    first, refused, relaxed, found = answers
+    assert (first, refused) == (highspy.HighsStatus.kOk, highspy.HighsStatus.kError)
+    assert isinstance(relaxed, Relaxed)
+    assert found == Found((2, 1), 10, False)
 
 
 @pytest.mark.parametrize(
