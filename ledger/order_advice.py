@@ -84,18 +84,6 @@ def orders_line_by_line(
     return tuple(paid)
 
 
-def line_by_line(
-    needs: Sequence[Need],
-    offers: Sequence[PackOffer],
-    terms: Mapping[Key, Terms],
-    *,
-    coin: Decimal = CENT,
-) -> Decimal:
-    """What all of these orders cost."""
-    orders = orders_line_by_line(needs, offers, terms, coin=coin)
-    return sum((one.cost for one in orders), Decimal(0))
-
-
 def advice(
     plan: OrderPlan,
     needs: Sequence[Need],

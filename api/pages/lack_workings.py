@@ -10,7 +10,7 @@ from django.utils.translation import gettext as said
 
 from api.pages.forms import id_in
 from api.pages.workings import Line, Working, address, with_rest
-from formulas.lacking_told import LackTold, lack_told, lacks_of
+from formulas.lacking_told import LackTold, lack_told
 from ledger.errors import NotFound
 from ledger.models import Lot
 from ledger.quantities import kept_in
@@ -20,32 +20,15 @@ Lots = Sequence[tuple[Lot, Decimal]]
 
 
 class BatchLack(Working):
-    """What is lacking of a material, or with `figure=there` what of it is there, lot by lot.
-
-    Without a material, all that the batch lacks, each opened further.
-    """
+    """What is lacking of a material, or with `figure=there` what of it is there, lot by lot."""
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        if "material" not in request.GET:
-            return self.opened(self._all(id), f"/batches/{id}")
-        material = id_in(request.GET["material"])
+        material = id_in(request.GET.get("material", ""))
         if material is None:
             raise NotFound
         told = lack_told(self.actor, batch=id, material=material)
         there = request.GET.get("figure") == "there"
         return self.opened(self._there(told) if there else self._lacking(told), f"/batches/{id}")
-
-    def _all(self, id: UUID) -> Line:
-        lines = [
-            Line(
-                one.name,
-                one.quantity,
-                kept_in(one.counted),
-                to=address("batches", id, "lack", material=one.material_id),
-            )
-            for one in lacks_of(self.actor, id)[: self.most]
-        ]
-        return Line(said("Lacking"), parts=tuple(lines))
 
     def _lacking(self, told: LackTold) -> Line:
         unit, one = kept_in(told.lacking.counted), told.lacking

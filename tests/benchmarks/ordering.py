@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from ledger.order_advice import line_by_line
 from ledger.order_plan import OrderPlan, order_plan
 from ledger.order_terms import Need, PackOffer, PackPrice, Terms
 from tests.benchmarks.bench import Options
 from tests.benchmarks.report import Row, say
+from tests.ledger.order_cases import line_by_line
 from tests.running import Running
 
 MAKERS = 25

@@ -1,7 +1,7 @@
 """Small order plans made by chance, and the cheapest by trying everything: slow and plain."""
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP
 from decimal import Decimal as D
@@ -10,9 +10,22 @@ from itertools import product
 from math import ceil, prod
 from random import Random
 
-from ledger.order_terms import Need, PackOffer, PackPrice, Terms
+from ledger.order_advice import orders_line_by_line
+from ledger.order_terms import Key, Need, PackOffer, PackPrice, Terms
 
 MOST_TRIES = 6_000
+
+
+def line_by_line(
+    needs: Sequence[Need],
+    offers: Sequence[PackOffer],
+    terms: Mapping[Key, Terms],
+    *,
+    coin: D = D("0.01"),
+) -> D:
+    """What all the orders cost that take each material by itself."""
+    orders = orders_line_by_line(needs, offers, terms, coin=coin)
+    return sum((one.cost for one in orders), D(0))
 
 
 @dataclass(frozen=True)

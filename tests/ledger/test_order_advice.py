@@ -3,10 +3,11 @@
 from dataclasses import replace
 from decimal import Decimal as D
 
-from ledger.order_advice import LineAdvice, Step, advice, line_by_line
+from ledger.order_advice import LineAdvice, Step, advice
 from ledger.order_bills import bill, total
 from ledger.order_plan import CENT, OrderPlan
 from ledger.order_terms import Need, PackOffer, PackPrice, Terms
+from tests.ledger.order_cases import line_by_line
 
 SACK = PackOffer(
     "sack", "mill", "clay", D(10), (PackPrice(1, D(8)), PackPrice(4, D(6))), mass_g=D(10_000)

@@ -12,7 +12,7 @@ import pytest
 from ledger import order_plan as planning
 from ledger import order_stages
 from ledger.errors import Invalid
-from ledger.order_advice import advice, line_by_line
+from ledger.order_advice import advice
 from ledger.order_bills import keeps_the_terms
 from ledger.order_numbers import Question
 from ledger.order_plan import OrderPlan, order_plan
@@ -27,7 +27,7 @@ from ledger.order_terms import (
     Terms,
     Why,
 )
-from tests.ledger.order_cases import Case, cases, cases_tried
+from tests.ledger.order_cases import Case, cases, cases_tried, line_by_line
 
 CASES = 500
 # No test here is of how fast the machine is.

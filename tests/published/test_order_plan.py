@@ -5,9 +5,10 @@ from decimal import Decimal as D
 
 import pytest
 
-from ledger.order_advice import advice, line_by_line
+from ledger.order_advice import advice
 from ledger.order_plan import order_plan
 from ledger.order_terms import Need, PackOffer, PackPrice, Terms
+from tests.ledger.order_cases import line_by_line
 from tests.published.rows import Row, published_rows
 
 KG = D(1000)
