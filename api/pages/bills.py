@@ -21,6 +21,7 @@ from api.pages.forms import (
     id_in,
 )
 from api.pages.screen import Screen
+from api.pages.whole_numbers import page_in
 from formulas.later_bills import batches_in
 from formulas.undoing import undo
 from ledger import billing, receiving
@@ -99,8 +100,7 @@ class Receipts(Screen):
         kind = tables.asked(request)
         if kind:
             return tables.file(kind, self._table(rows[: tables.MOST_ROWS + 1]))
-        text = request.GET.get("page", "0")
-        page = min(int(text), 1000) if text.isdecimal() else 0
+        page = page_in(request.GET.get("page", ""))
         found = list(rows[page * MOST : (page + 1) * MOST + 1])
         return self.show(found=found[:MOST], page=page, more=len(found) > MOST)
 

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.pages.forms import GramsField, PageForm, Typed, id_in
 from api.pages.screen import Screen
+from api.pages.whole_numbers import page_in
 from api.sheets.lots import sheet_of_count
 from formulas.counting import batches_named
 from ledger import abc_classes, counting, places
@@ -293,8 +294,7 @@ class Count(Screen):
         status: int = 200,
     ) -> HttpResponse:
         sheet, lines = self._lines(id)
-        text = self.request.GET.get("page", "0")
-        page = min(int(text), 1000) if text.isdecimal() else 0
+        page = page_in(self.request.GET.get("page", ""))
         shown = form.lines if form else lines[page * LINES : (page + 1) * LINES]
         form = form or ReadingsForm(reader=self.reader, lines=shown)
         named = [

@@ -24,6 +24,7 @@ from api import errors
 from api.pages.own_words import say_it_so
 from api.pages.reader import Reader
 from api.pages.saying import in_words
+from api.pages.whole_numbers import whole_in
 from api.separators import NUMBER, number_in, refuse_signs
 from ledger.errors import Invalid, Refusal
 from ledger.money import parse_money
@@ -170,7 +171,7 @@ class WholeField(forms.IntegerField):
             raise ValidationError(_("Write a whole number here, such as 12."))
         if len(typed.lstrip("-\N{MINUS SIGN}0")) > MOST_DIGITS:
             raise ValidationError(_("This is more than any figure here: write 9 digits at most."))
-        return int(typed.replace("\N{MINUS SIGN}", "-"))
+        return int(Decimal(typed.replace("\N{MINUS SIGN}", "-")))
 
 
 class DayField(forms.DateField):
@@ -316,8 +317,7 @@ class Rows:
         optional: bool = False,
     ) -> None:
         self.name = name
-        typed = data.get(name, "1")
-        rows = int(typed) if typed.isdecimal() else 1
+        rows = whole_in(data.get(name, ""), self.MOST, otherwise=1)
         self.count = max(1, min(rows + more, self.MOST))
         before = [f"{name}-{place}" for place in range(self.count)]
         there = [place for place in before if _has_something(kind, data, place)]

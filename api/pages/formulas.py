@@ -17,6 +17,7 @@ from api.pages.cost_workings import kilogram
 from api.pages.forms import PageForm, QuantityField
 from api.pages.scale_workings import needed
 from api.pages.screen import Screen
+from api.pages.whole_numbers import page_in
 from api.pages.window_words import asked
 from formulas.access import formula_for, formulas_of, products_of, version_for, written_versions
 from formulas.balances import Needs, scale_formula, scale_product
@@ -47,10 +48,9 @@ class Formulas(Screen):
             cells = rows.values_list("name", "version")[: tables.MOST_ROWS + 1]
             columns = [said("Formula"), said("Version in force")]
             return tables.file(kind, tables.Table("formulas", columns, cells))
-        page = request.GET.get("page", "0")
-        skip = MOST * min(int(page), 1000) if page.isdecimal() else 0
-        found = list(rows[skip : skip + MOST + 1])
-        more = urlencode({"q": text, "page": str(skip // MOST + 1)})
+        page = page_in(request.GET.get("page", ""))
+        found = list(rows[page * MOST : (page + 1) * MOST + 1])
+        more = urlencode({"q": text, "page": str(page + 1)})
         return self.show(
             formulas=found[:MOST],
             more=more if len(found) > MOST else "",

@@ -17,6 +17,7 @@ from api.pages.material_facts import may_change
 from api.pages.material_words import known_of
 from api.pages.price_plot import price_plot
 from api.pages.screen import Screen
+from api.pages.whole_numbers import page_in
 from ledger import alerts
 from ledger.access import day_of, material_for
 from ledger.balances import stock
@@ -52,10 +53,9 @@ class Materials(Screen):
         kind = tables.asked(request)
         if kind:
             return tables.file(kind, self._table(words))
-        page = request.GET.get("page", "0")
-        skip = MOST * min(int(page), 1000) if page.isdecimal() else 0
-        found = find_materials(self.actor, words, now=self.now, limit=MOST + 1, skip=skip)
-        more = {"q": request.GET.get("q", ""), "page": str(skip // MOST + 1)}
+        page = page_in(request.GET.get("page", ""))
+        found = find_materials(self.actor, words, now=self.now, limit=MOST + 1, skip=page * MOST)
+        more = {"q": request.GET.get("q", ""), "page": str(page + 1)}
         return self.show(
             form=form,
             found=found[:MOST],

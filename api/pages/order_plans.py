@@ -18,6 +18,7 @@ from api.pages.forms import LONG, PageForm, id_in
 from api.pages.packing import packed, unpacked
 from api.pages.plan_wishes import Wish
 from api.pages.screen import Screen
+from api.pages.whole_numbers import whole_in
 from api.separators import NUMBER
 from formulas.order_planning import Ordering
 from ledger.access import materials_visible_to
@@ -111,10 +112,9 @@ class OrderPlan(Screen):
         wish = Wish(self.actor, self.request.GET, reader=self.reader, now=self.now)
         found = wish.found()
         parts, currency = _parts(found, wish) if found else [], self.actor.currency
-        number = self.request.GET.get("page", "0")
         lines = sum(len(part.lines) for part in parts)
         last = max(0, lines - 1) // MOST_LINES
-        page = min(int(number[:4]), last) if number.isdecimal() else 0
+        page = whole_in(self.request.GET.get("page", ""), last)
         shown = _lines_of(parts, page * MOST_LINES, (page + 1) * MOST_LINES)
         return self.show(
             files={

@@ -17,6 +17,7 @@ from api.pages.acts import Acts
 from api.pages.forms import LONG, DayField, MoneyField, PageForm, QuantityField, id_in
 from api.pages.order_writing import PacksField
 from api.pages.screen import Screen
+from api.pages.whole_numbers import page_in
 from api.pages.workings import Line
 from api.sheets.order import order_sheet
 from formulas.requirements import Requirements, requirements
@@ -50,8 +51,7 @@ class Needs(Screen):
         if kind:
             return tables.file(kind, _needs(found))
         rows = sorted(found.rows, key=lambda row: row.to_order == 0)
-        number = request.GET.get("page", "0")
-        page = min(int(number), 1000) if number.isdecimal() else 0
+        page = page_in(request.GET.get("page", ""))
         shown = rows[page * MOST_NEEDS : (page + 1) * MOST_NEEDS]
         return self.show(
             needs=shown,

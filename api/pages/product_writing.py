@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from api.pages import packed_in
 from api.pages.forms import MoneyField, NumberField, PageForm, QuantityField, WholeField
 from api.pages.screen import Screen
+from api.pages.whole_numbers import MOST_VERSIONS, whole_in
 from api.sheets.product import product_label
 from formulas import products
 from formulas.access import formulas_of, product_for, version_for
@@ -222,13 +223,13 @@ class ChangeProduct(WritesProducts):
     def post(self, request: HttpRequest, id: UUID) -> HttpResponse:
         product = product_for(self.actor, id)
         form = self.form_of(request.POST, packed=list(product.packaging.all()))
-        version = request.POST.get("version", "")
+        version = whole_in(request.POST.get("version", ""), MOST_VERSIONS)
         return self.act(
             form,
             lambda: products.change_product(
                 self.actor,
                 product=id,
-                expected_version=int(version) if version.isdecimal() else 0,
+                expected_version=version,
                 draft=form.draft(),
             ),
             lambda changed: self.home(id),

@@ -14,6 +14,7 @@ from api.pages import recall_tables
 from api.pages.forms import DayField, PageForm, QuantityField
 from api.pages.recall_words import OUTCOMES, WAYS
 from api.pages.screen import Screen
+from api.pages.whole_numbers import page_in
 from ledger import recall_records
 from ledger.access import day_of
 from ledger.errors import NotFound
@@ -99,8 +100,7 @@ class RecallBuyers(Screen):
                 "form": (form or self._form(buyer)) if may else None,
             }
             return self.render("pages/recall_buyer.html", facts, status)
-        number = self.request.GET.get("page", "0")
-        page = min(int(number), 1000) if number.isdecimal() else 0
+        page = page_in(self.request.GET.get("page", ""))
         # Those from whom nothing was heard are the ones to call.
         ordered = sorted(buyers, key=lambda one: (one.answered, one.contacts > 0))
         return self.show(

@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping
 
+from api.pages.whole_numbers import whole_in
+
 
 def in_order(
     data: Mapping[str, str], name: str, *, group: str, settled: int = 0, most: int
@@ -12,8 +14,7 @@ def in_order(
     that says no place stays as it was typed. A row beyond the `settled` ones whose `group` stands
     further up already goes to the end of that.
     """
-    typed = data.get(name, "1")
-    count = max(1, min(int(typed) if typed.isdecimal() else 1, most))
+    count = max(1, whole_in(data.get(name, ""), most, otherwise=1))
     order = sorted(range(count), key=lambda row: _key(row, data.get(f"{name}-{row}-place", "")))
     groups = [data.get(f"{name}-{row}-{group}", "").strip() for row in range(count)]
     for row in [row for row in order if row >= settled and groups[row]]:
