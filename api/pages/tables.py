@@ -88,7 +88,7 @@ def _csv(table: Table, rows: Iterable[Sequence[Cell]]) -> bytes:
     """A CSV (RFC 4180) with a mark of its encoding; a number below zero is no formula."""
     out = io.StringIO(newline="")
     writer = csv.writer(out)
-    writer.writerow(table.columns)
+    writer.writerow(map(escaped, table.columns))
     writer.writerows([_text(cell) for cell in row] for row in rows)
     return out.getvalue().encode("utf-8-sig")
 
@@ -106,8 +106,7 @@ def _xlsx(table: Table, rows: Iterable[Sequence[Cell]]) -> bytes:
     book = Workbook(write_only=True)
     sheet = book.create_sheet(table.name[:31])
     sheet.freeze_panes = "A2"
-    sheet.append(list(table.columns))
-    for row in rows:
+    for row in (table.columns, *rows):
         sheet.append([_quoted(value, sheet) if isinstance(value, str) else value for value in row])
     out = io.BytesIO()
     book.save(out)

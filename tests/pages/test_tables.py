@@ -42,6 +42,17 @@ def test_a_workbook_whose_texts_are_texts_and_whose_figures_are_figures() -> Non
     assert {row[2].value.date() for row in cells} == {date(2025, 5, 6)}
 
 
+def test_a_heading_that_was_typed_is_a_text_as_well() -> None:
+    """Such as the names of channels, which an address has, and anybody can send a link."""
+    lines = file("csv", Table("odd", ODD, [])).content.decode("utf-8-sig")
+    (read,) = csv.reader(io.StringIO(lines, newline=""))
+    assert read == [*(f"'{text}" for text in ODD[:5]), *ODD[5:]]
+    book = openpyxl.load_workbook(io.BytesIO(file("xlsx", Table("odd", ODD, [])).content))
+    (cells,) = book["odd"].iter_rows()
+    assert [cell.data_type for cell in cells] == ["s"] * len(ODD)
+    assert [cell.value for cell in cells] == [text.replace("\x07", "") for text in ODD]
+
+
 def test_a_long_table_is_cut_and_says_so() -> None:
     many = ([number] for number in range(MOST_ROWS + 10))
     lines = file("csv", Table("long", ["Number"], many)).content.decode("utf-8-sig").splitlines()
