@@ -25,7 +25,7 @@ from api.pages.whole_numbers import page_in
 from formulas.later_bills import batches_in
 from formulas.undoing import undo
 from ledger import billing, receiving
-from ledger.access import suppliers_visible_to
+from ledger.access import day_of, suppliers_visible_to
 from ledger.costing import ChargeKind, SpreadBy
 from ledger.errors import Invalid, NotFound
 from ledger.finding import called_like
@@ -109,7 +109,7 @@ class Receipts(Screen):
         columns += [f"{said('Paid')}, {self.actor.currency}"]
         cells = (
             (
-                row.happened_at.date(),
+                day_of(self.actor, row.happened_at),
                 *(row.supplier.name, row.reference, said("yes") if row.undone else ""),
                 round_money(row.total, self.actor.currency),
             )

@@ -130,7 +130,7 @@ def payments(ways: Iterable[tuple[str, str, Any]], currency: str) -> Table:
     return Table("payments", [said("Payer"), said("Payee"), f"{said('Amount')}, {currency}"], ways)
 
 
-def shares(others: Iterable[Shown], mine: Iterable[Shown], *, costs: bool, currency: str) -> Table:
+def shares(rows: Iterable[Shown], *, costs: bool, currency: str) -> Table:
     """What can be had of others and what is shared, with its price for who may see costs."""
     columns = [said("Maker"), said("Lot"), said("Material"), said("Left"), said("Unit")]
     columns += [said("Use by"), said("Status")]
@@ -141,6 +141,6 @@ def shares(others: Iterable[Shown], mine: Iterable[Shown], *, costs: bool, curre
             *(one.until, one.giver_status),
             *((one.price,) if costs else ()),
         )
-        for one in (*others, *mine)
+        for one in rows
     ]
     return Table("shares", columns, cells)

@@ -184,8 +184,8 @@ class Versions(Screen):
         numbers = [beside.before.number, beside.after.number]
         return self.show(
             files={
-                "": lambda: side_tables.versions(beside),
-                "all": lambda: side_tables.all_versions(written),
+                "": lambda: side_tables.versions(self.actor, beside),
+                "all": lambda: side_tables.all_versions(self.actor, written),
             },
             written=written,
             formula=formula,

@@ -10,11 +10,11 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
+from api.pages import tables
 from api.pages.forms import PageForm
 from api.pages.screen import Screen
-from api.pages.tables import Table
 from ledger import places
-from ledger.access import Actor
+from ledger.access import Actor, day_of
 from ledger.models import Place as Kept
 from ledger.roles import Verb
 
@@ -94,9 +94,10 @@ class Places(Screen):
 
     def _page(self, form: PageForm, status: int = 200) -> HttpResponse:
         used_first = F("retired_at").asc(nulls_first=True)
-        rows = list(places.places_of(self.actor).order_by(used_first, "name", "id")[: MOST + 1])
+        every = places.places_of(self.actor).order_by(used_first, "name", "id")
+        rows = list(every[: MOST + 1])
         return self.show(
-            files={"": lambda: _table(rows)},
+            files={"": lambda: _table(self.actor, every[: tables.MOST_ROWS + 1])},
             found=[(one, KEEPS[one.keeps]) for one in rows[:MOST]],
             more=len(rows) > MOST,
             most=MOST,
@@ -105,17 +106,17 @@ class Places(Screen):
         )
 
 
-def _table(rows: Iterable[Kept]) -> Table:
+def _table(actor: Actor, rows: Iterable[Kept]) -> tables.Table:
     """Every place, what it is for, and how many lots lie there."""
     columns = [said("Place"), said("It is for"), said("Lots"), said("Not used since")]
     cells = [
         (
             *(one.name, str(KEEPS[one.keeps]), one.lots),  # type: ignore[attr-defined]
-            one.retired_at.date() if one.retired_at else None,
+            day_of(actor, one.retired_at) if one.retired_at else None,
         )
         for one in rows
     ]
-    return Table("places", columns, cells)
+    return tables.Table("places", columns, cells)
 
 
 class ChangeForm(PlaceForm):

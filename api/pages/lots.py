@@ -300,7 +300,7 @@ class Lot(Screen):
     def _life(self, id: UUID, lot: dict[str, Any]) -> tables.Table:
         """All that moved, whatever the page shows of it."""
         moved = movements_of(self.actor, id, limit=tables.MOST_ROWS + 1)
-        return side_tables.life(moved, counted=lot["counted"])
+        return side_tables.life(self.actor, moved, counted=lot["counted"])
 
 
 class LotWorking(Working):

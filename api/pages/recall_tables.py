@@ -8,6 +8,7 @@ from django.utils.translation import gettext as said
 
 from api.pages.recall_notices import CALLED
 from api.pages.tables import Cell, Table, unit_of
+from ledger.access import Actor, day_of
 from ledger.models import Recall, RecallClosure
 from ledger.recall_buyers import Buyer
 from ledger.recall_notices import Answered
@@ -45,16 +46,16 @@ def accounts(listed: RecallList) -> Table:
     return Table(f"buyers-{listed.lot.code}", columns, cells)
 
 
-def recalls(rows: Iterable[Recall], closed: Mapping[UUID, RecallClosure]) -> Table:
+def recalls(actor: Actor, rows: Iterable[Recall], closed: Mapping[UUID, RecallClosure]) -> Table:
     """All recalls, and how those that are closed were closed."""
     columns = [said("Lot"), said("Material"), said("Their lot"), said("Why"), said("Began")]
     columns += [said("Closed"), said("Why it was done")]
     cells = [
         (
             *(one.lot.code, one.lot.material.name, one.lot.supplier_lot, one.reason),
-            one.happened_at.date(),
+            day_of(actor, one.happened_at),
             *(
-                (closed[one.id].happened_at.date(), closed[one.id].reason)
+                (day_of(actor, closed[one.id].happened_at), closed[one.id].reason)
                 if one.id in closed
                 else (None, "")
             ),
@@ -90,23 +91,24 @@ def _rows_of(one: Buyer) -> list[tuple[Cell, ...]]:
     ]
 
 
-def makers(found: Iterable[Answered], names: Mapping[UUID | None, str]) -> Table:
+def makers(actor: Actor, found: Iterable[Answered], names: Mapping[UUID | None, str]) -> Table:
     """What each maker was told and has answered; whom another told is its own affair."""
     columns = [said("Maker"), said("Of the lot"), said("Told"), said("Answered"), said("On hold")]
     columns += [f"{CALLED[name]}, {unit}" for name in COUNTS for unit in (said("pieces"), "g")]
     columns += [said("Received"), said("Not accounted for"), said("A word from there")]
     columns += [said("Shrink was accounted for")]
-    return Table("makers", columns, [_answer_of(one, names) for one in found])
+    return Table("makers", columns, [_answer_of(actor, one, names) for one in found])
 
 
-def _answer_of(one: Answered, names: Mapping[UUID | None, str]) -> tuple[Cell, ...]:
+def _answer_of(actor: Actor, one: Answered, names: Mapping[UUID | None, str]) -> tuple[Cell, ...]:
     counts = [getattr(one.tally, name) if one.tally else None for name in COUNTS]
     figures: list[Any] = [
         getattr(count, unit) if count else None for count in counts for unit in ("units", "grams")
     ]
     return (
         names.get(one.maker) or said("told by a maker that passed it on"),
-        *(one.quantity, one.sent_at.date(), one.answered_at and one.answered_at.date()),
+        *(one.quantity, day_of(actor, one.sent_at)),
+        day_of(actor, one.answered_at) if one.answered_at else None,
         said("yes") if one.held else "",
         *figures,
         one.tally.received if one.tally else None,

@@ -137,7 +137,7 @@ class Recalls(Screen):
         if kind:
             every = list(rows[: tables.MOST_ROWS + 1])
             closed = recall_records.closures_of(every)
-            return tables.file(kind, recall_tables.recalls(every, closed))
+            return tables.file(kind, recall_tables.recalls(self.actor, every, closed))
         after = id_in(request.GET.get("after", ""))
         if after is not None:
             rows = rows.filter(id__lt=after)
@@ -205,7 +205,7 @@ class Recall(Screen):
         return self.show(
             files={
                 "": lambda: recall_tables.buyers(progress.buyers),
-                "makers": lambda: recall_tables.makers(progress.makers, names),
+                "makers": lambda: recall_tables.makers(self.actor, progress.makers, names),
                 "all": lambda: recall_tables.together(progress.together),
             },
             recall=recall,

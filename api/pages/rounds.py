@@ -1,6 +1,6 @@
 """Ordering together: rounds, what a maker pledges in one, and what came of it for that maker."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any, ClassVar
@@ -100,19 +100,22 @@ class Rounds(Screen):
         return form
 
     def _page(self, form: PageForm | None, *, status: int = 200) -> HttpResponse:
-        rows = rounds.rounds_of(self.actor).order_by("-id")
+        rows = every = rounds.rounds_of(self.actor).order_by("-id")
         after = id_in(self.request.GET.get("after", ""))
         if after is not None:
             rows = rows.filter(id__lt=after)
         found = list(rows[: MOST + 1])
-        told = [(row, rounds.state_of(row, self.now)) for row in found[:MOST]]
         return self.show(
-            files={"": lambda: co_op_tables.all_rounds(told)},
+            files={"": lambda: co_op_tables.all_rounds(self._told(every[: tables.MOST_ROWS + 1]))},
             form=form,
-            rounds=told,
+            rounds=self._told(found[:MOST]),
             more=found[MOST - 1].id if found[MOST:] else None,
             status=status,
         )
+
+    def _told(self, rows: Iterable[OrderRound]) -> list[tuple[OrderRound, str]]:
+        """The rounds, each with how far it is."""
+        return [(row, rounds.state_of(row, self.now)) for row in rows]
 
 
 class PledgeForm(PageForm):

@@ -9,7 +9,7 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
-from api.pages import co_op_tables
+from api.pages import co_op_tables, tables
 from api.pages.forms import (
     LONG,
     Button,
@@ -20,7 +20,6 @@ from api.pages.forms import (
     QuantityField,
 )
 from api.pages.screen import Screen
-from api.pages.tables import Table
 from ledger import claiming, giving_back, sharing, transferring
 from ledger.co_op_store import store_keeper
 from ledger.lot_reading import show_lot
@@ -51,32 +50,39 @@ class CoOp(Screen):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         actor, now = self.actor, self.now
-        shares = sharing.shares_of_coop(actor, now=now).order_by("-id")[:MOST]
+        others, mine = (self._open(own=own, most=MOST + 1) for own in (False, True))
         claims = list(claiming.claims_of(actor, now=now).order_by("-id")[:MOST])
-        known = _known([*shares, *(claim.share for claim in claims)])
-        mine = [known[one.id] for one in shares if one.giver_id == actor.maker]
+        known = _known([*others[:MOST], *mine[:MOST], *(claim.share for claim in claims)])
         claimed = [Claimed(one, claiming.state_of(one, now), known[one.share_id]) for one in claims]
         open_ones = transferring.transfers_of(actor, state=Transfer.State.OPEN).order_by("-id")
         offers = transferring.offered(open_ones[:MOST])
         loans = giving_back.loans_of(actor).order_by("-id")[:MOST]
-        others = [known[one.id] for one in shares if one.giver_id != actor.maker]
         return self.show(
-            files={"": lambda: self._table(others, mine)},
+            files={"": self._table},
             asked=[one for one in claimed if one.state == "open" and _incoming(one, actor.maker)],
             claims=[one for one in claimed if not _incoming(one, actor.maker)],
             offers=[one for one in offers if one.transfer.to_maker_id == actor.maker],
             offered=[one for one in offers if one.transfer.to_maker_id != actor.maker],
             loans=[giving_back.as_loan(actor, one) for one in loans],
-            others=others,
+            others=[known[one.id] for one in others[:MOST]],
             keeper=store_keeper(actor),
-            mine=mine,
+            mine=[known[one.id] for one in mine[:MOST]],
+            more=bool(others[MOST:] or mine[MOST:]),
             may_settle=actor.may(Verb.SEE_COSTS),
             may_transfer=actor.may(Verb.TRANSFER),
         )
 
-    def _table(self, others: Sequence[sharing.Shown], mine: Sequence[sharing.Shown]) -> Table:
-        costs = self.actor.may(Verb.SEE_COSTS)
-        return co_op_tables.shares(others, mine, costs=costs, currency=self.actor.currency)
+    def _open(self, *, own: bool, most: int) -> list[Share]:
+        """The latest shares that are open, one's own or others'."""
+        rows = sharing.shares_of_coop(self.actor, now=self.now, own=own)
+        return list(rows.order_by("-id")[:most])
+
+    def _table(self) -> tables.Table:
+        every = [
+            one for own in (False, True) for one in self._open(own=own, most=tables.MOST_ROWS + 1)
+        ]
+        costs, currency = self.actor.may(Verb.SEE_COSTS), self.actor.currency
+        return co_op_tables.shares(sharing.shown(every), costs=costs, currency=currency)
 
 
 def _incoming(one: Claimed, maker: UUID) -> bool:

@@ -111,7 +111,7 @@ def needed(needs: Needs) -> Table:
     return Table("needs", columns, cells)
 
 
-def versions(beside: Beside) -> Table:
+def versions(actor: Actor, beside: Beside) -> Table:
     """Two versions, line by line, and what each loses and costs."""
     called = said("version %(number)s")
     numbers = [called % {"number": one.number} for one in (beside.before, beside.after)]
@@ -132,28 +132,30 @@ def versions(beside: Beside) -> Table:
         (said("Density"), *(one.density_entered for one in both)),
         (said("Keeps for days"), *(one.shelf_life_days for one in both)),
         (said("Why"), *(one.note for one in both)),
-        (said("Written"), *(one.created_at.date() for one in both)),
+        (said("Written"), *(day_of(actor, one.created_at) for one in both)),
     ]
     return Table("versions", [said("Ingredient"), *numbers], cells)
 
 
-def all_versions(rows: Iterable[FormulaVersion]) -> Table:
+def all_versions(actor: Actor, rows: Iterable[FormulaVersion]) -> Table:
     """The versions of a formula, the latest first, and why each was written."""
     columns = [said("Version"), said("Why"), said("By whom"), said("Written")]
     cells = [
-        (one.number, one.note, one.person.get_username(), one.created_at.date()) for one in rows
+        (one.number, one.note, one.person.get_username(), day_of(actor, one.created_at))
+        for one in rows
     ]
     return Table("all-versions", columns, cells)
 
 
-def life(movements: Iterable[Movement], *, counted: bool) -> Table:
+def life(actor: Actor, movements: Iterable[Movement], *, counted: bool) -> Table:
     """What came to a lot in the store and left it, the latest first."""
     unit = unit_of(counted)
     columns = [said("When"), said("What"), said("Because")]
     columns += [f"{said('In or out')}, {unit}", f"{said('Left')}, {unit}", said("Undone")]
     cells = [
         (
-            *(move.happened_at.date(), move.kind, move.reason, move.quantity, move.balance),
+            *(day_of(actor, move.happened_at), move.kind, move.reason),
+            *(move.quantity, move.balance),
             said("undone") if move.undone else "",
         )
         for move in movements

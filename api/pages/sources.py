@@ -13,7 +13,7 @@ from api.pages import tables
 from api.pages.forms import DayField, PageForm, id_in
 from api.pages.screen import Screen
 from formulas.source_uses import Suspect, suspect
-from ledger.access import day_of, material_for
+from ledger.access import Actor, day_of, material_for
 from ledger.makers import who_may
 from ledger.models import SourceTest
 from ledger.roles import Verb
@@ -76,7 +76,7 @@ class SourceTests(Screen):
         return self.show(
             files={
                 "": lambda: _table(tests[: tables.MOST_ROWS + 1]),
-                "batches": lambda: _batches(self._suspect_all(id, failed)),
+                "batches": lambda: _batches(self.actor, self._suspect_all(id, failed)),
             },
             material=material,
             found=list(tests[:MOST]),
@@ -106,12 +106,13 @@ def _table(rows: Iterable[SourceTest]) -> tables.Table:
     return tables.Table("source-tests", columns, cells)
 
 
-def _batches(found: Suspect | None) -> tables.Table:
+def _batches(actor: Actor, found: Suspect | None) -> tables.Table:
     columns = [said("Batch"), said("Made"), said("First weighed on"), said("Grams")]
     columns += [said("Lot"), said("Status")]
     cells = (
         (
-            *(one.batch.code, one.batch.version.formula.name, one.first_at.date(), one.grams),
+            *(one.batch.code, one.batch.version.formula.name),
+            *(day_of(actor, one.first_at), one.grams),
             *(one.batch.making.lot.code if one.batch.making else "", one.status),
         )
         for one in (found.used if found else ())
