@@ -63,7 +63,8 @@ class AnswerForm(PageForm):
 
     def field_at(self, pointer: str) -> str:
         """A figure stands at the name of its count and its unit."""
-        return super().field_at(pointer.replace("/corrected/", "").replace("/", "-"))
+        of, _, count = pointer.strip("/").partition("/")
+        return count.replace("/", "-") if of == "corrected" else super().field_at(pointer)
 
     @property
     def figures(self) -> list[forms.BoundField]:

@@ -13,7 +13,7 @@ from ledger.recall_notices import notices_of
 from ledger.recall_records import open_recall
 from ledger.transferring import accept_transfer, offer_transfer
 from tests.factories import MORNING, Workshop, open_workshop
-from tests.pages.browsing import done, refused
+from tests.pages.browsing import done, refused, sent
 
 WHY = {"reason": "weighed again"}
 
@@ -45,6 +45,11 @@ def test_what_cannot_be_is_refused_at_its_field(
     client: Client, notice: RecallNotice, figures: dict[str, str], told: str
 ) -> None:
     assert told in refused(client, f"/recall-notices/{notice.id}", **figures, **WHY)
+
+
+def test_a_missing_reason_is_asked_for_at_its_field(client: Client, notice: RecallNotice) -> None:
+    answer = sent(client, f"/recall-notices/{notice.id}", **{"in_reach-grams": "2500"})
+    assert 'id="id_reason_error"><li>Say why your records are not right.' in answer.content.decode()
 
 
 def test_the_gap_that_is_left_is_told(client: Client, notice: RecallNotice) -> None:
