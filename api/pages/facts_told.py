@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping
+from datetime import datetime
 from decimal import Decimal
 from typing import Final
 
@@ -15,14 +16,14 @@ from api.sheets.figures import Hand
 from formulas.variances import Direction
 from ledger.errors import Sentence
 
-MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\S+")
 # A number that is not whole, and its unit if it has one.
 FIGURE: Final = re.compile(r"(-?\d+\.\d+)(?: ([^\d\s]+))?")
 # What people or their papers call things; it stays, though it looks like a number.
 CALLED: Final = {
-    *("batch", "bill", "by", "count", "deviation", "formula", "lot"),
+    *("batch", "bill", "by", "count", "deviation", "formula", "from", "lot"),
     *("reason", "reference", "supplier", "supplier_lot"),
 }
+MOMENTS: Final = {"at", "finished_at", "received_at"}
 # What a variance means for the maker.
 DIRECTIONS: Final[Mapping[Direction, Promise | str]] = {
     Direction.ADVERSE: _("dearer"),
@@ -45,10 +46,11 @@ def reckoned(how: str, reader: Hand) -> str:
 
 
 def _short(name: str, fact: str, reader: Hand) -> str:
-    """A figure without the zeros of its column, of a moment its day and minute; pieces are called
-    so."""
+    """A figure without the zeros of its column; pieces are called so."""
     if name in CALLED:
         return fact
+    if name in MOMENTS:
+        return reader.moment(datetime.fromisoformat(fact))
     if name == "direction":
         return str(DIRECTIONS[Direction(fact)])
     if name == "density_of":
@@ -63,4 +65,4 @@ def _short(name: str, fact: str, reader: Hand) -> str:
     found = FIGURE.fullmatch(fact)
     if found and name != "entered":
         return f"{reader.number(Decimal(found[1]))} {worded(found[2] or '')}".rstrip()
-    return f"{fact[:10]} {fact[11:16]}" if MOMENT.fullmatch(fact) else reader.written(fact)
+    return reader.written(fact)
