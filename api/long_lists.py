@@ -269,7 +269,7 @@ def _kept(actor: Actor, row: SentList, listed: Listed, told: Told) -> Findings:
     with transaction.atomic():
         kept = kind.keep(actor, listed.rows, row.asked_at, told)
         if (getattr(kept, "known", ()) or getattr(kept, "twice", ())) and not row.sure:
-            raise ThereAlready
+            raise ThereAlready(pointer="/sure")
     return findings_of(kind, listed, kept)
 
 

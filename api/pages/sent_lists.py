@@ -46,7 +46,7 @@ class OneList(Acts):
         working = row.state in WORKING
         if self.request.headers.get("HX-Request") and not working:
             return self.anew()
-        told = row.found or {}
+        told, pressed = row.found or {}, forms.get("pressed")
         found = as_kept(told) if "rows" in told else None
         return self.show(
             files={"": lambda: wrong_cells(self.reader, found.wrong)}
@@ -56,12 +56,13 @@ class OneList(Acts):
             kind=KINDS[row.kind],
             found=found,
             why=kept_sentences.as_kept(told.get("why", row.why)),
-            unsure=found and (found.known or found.twice),
+            # What was tried in vain to take in may be there since.
+            unsure=found and (found.known or found.twice or (pressed and "sure" in pressed.errors)),
             comma=found and (found.point == "," or found.parted in (";", "\t")),
             renews=working,
             reached=self._reached(row) if working else None,
             until=row.sent_at + KEPT_DAYS,
-            pressed=forms.get("pressed"),
+            pressed=pressed,
             form=self.form(TakeForm),
             again=self.form(FileForm) if row.state in SENT_ANEW else None,
             status=status,

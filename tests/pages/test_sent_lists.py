@@ -168,6 +168,22 @@ def lots(name: str, many: int = 11) -> bytes:
     return csv_text(LOTS, *[("Almond oil", "1 kg", "5.00", f"{name}-{n}") for n in range(many)])
 
 
+def test_what_is_there_since_the_list_was_tried_can_be_said_to_be_meant(shop: Workshop) -> None:
+    """Two lists with the same lot, both tried before either is taken in."""
+    client, lot = signed_in(shop), ("Almond oil", "2 kg", "9.00", "Y-12")
+    lists = [csv_text(LOTS, lot), csv_text(LOTS, lot, ("Beeswax", "1 kg", "4.00", "Y-13"))]
+    first, second = (
+        try_it(client, "lots", content, f"{at}.csv")["Location"] for at, content in enumerate(lists)
+    )
+    assert "These are others" not in shown(client.get(second))
+    assert "All of it is taken in" in done(client, first, do="take")
+    answer = sent(client, second, do="take")
+    assert answer.status_code == 422
+    assert "Some of it is there already" in shown(answer)
+    assert 'type="checkbox" name="sure"' in answer.content.decode()
+    assert "All of it is taken in" in done(client, second, do="take", sure="on")
+
+
 def test_whoever_sent_a_list_alone_sees_it(shop: Workshop) -> None:
     client, page = signed_in(shop), long_one(signed_in(shop), "lots", lots("own"))
     other = in_role(shop, Membership.Role.OWNER)
