@@ -391,5 +391,6 @@ class BatchWorking(Working):
             self.actor.must(Verb.SEE_COSTS)
             making = batch_for(self.actor, id).making
         if making is not None and (products := joint_products_of(making)):
-            return self.opened(Split(making, products, self.reader).carried, f"/batches/{id}")
+            carried = Split(making, products, self.reader).carried
+            return self.opened(carried, f"/batches/{id}", making.batch.code)
         return self.opened(explain(self.actor, id), f"/batches/{id}")

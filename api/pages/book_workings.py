@@ -253,9 +253,9 @@ class BatchStandard(Working):
             why = self.reader.dated(in_words(missing.detail, self.reader))
             return self.show(missing=why, back=address("batches", id))
         part = request.GET.get("part", "")
-        if part not in ("actual", "standard"):
-            return self.opened(working_of(self.actor, judged), address("batches", id))
-        return self.opened(self._by_input(judged, part), address("batches", id))
+        whole = part not in ("actual", "standard")
+        figure = working_of(self.actor, judged) if whole else self._by_input(judged, part)
+        return self.opened(figure, address("batches", id), judged.compared.making.batch.code)
 
     def _by_input(self, judged: comparing.Judged, part: str) -> Line:
         """What all that went in cost, or should have cost, one by one."""

@@ -134,7 +134,8 @@ class BatchYield(Working):
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         batch = batch_for(self.actor, id)
-        return self.opened(yielded(self.actor, batch, self.reader), address("batches", id))
+        figure = yielded(self.actor, batch, self.reader)
+        return self.opened(figure, address("batches", id), batch.code)
 
 
 def yielded(actor: Actor, batch: Batch, reader: Reader) -> Line:
@@ -144,7 +145,7 @@ def yielded(actor: Actor, batch: Batch, reader: Reader) -> Line:
     parts = [_weighed(weighed, whole if making is None else making.weighed_grams)]
     if making is not None:
         parts = [*_percents(making, batch, reader), *parts]
-    return Line(batch.code, parts=tuple(parts))
+    return Line(said("How much came out"), parts=tuple(parts))
 
 
 def _percents(making: Making, batch: Batch, reader: Reader) -> Iterable[Line]:

@@ -28,7 +28,8 @@ class BatchLack(Working):
             raise NotFound
         told = lack_told(self.actor, batch=id, material=material)
         there = request.GET.get("figure") == "there"
-        return self.opened(self._there(told) if there else self._lacking(told), f"/batches/{id}")
+        figure = self._there(told) if there else self._lacking(told)
+        return self.opened(figure, f"/batches/{id}", told.batch.code)
 
     def _lacking(self, told: LackTold) -> Line:
         unit, one = kept_in(told.lacking.counted), told.lacking

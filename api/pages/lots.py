@@ -307,7 +307,8 @@ class LotWorking(Working):
     """How the cost of a lot came about, down to the last charge; opened in place."""
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        return self.opened(explain_lot(self.actor, id), f"/lots/{id}")
+        told = explain_lot(self.actor, id)
+        return self.opened(told, f"/lots/{id}", told.facts.get("lot", ""))
 
 
 class LotLabel(Screen):

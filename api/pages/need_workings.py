@@ -289,7 +289,7 @@ class MaterialNeed(Working):
             whole |= {"counted_on": teller.counted_on, "promised": teller.promised}
             whole["on_shelf"] = teller.on_shelf
             figure = whole.get(asked, teller.in_hand)()
-        return self.opened(figure, address("order", material=material.id))
+        return self.opened(figure, address("order", material=material.id), material.name)
 
     def _until(self) -> date | None:
         try:

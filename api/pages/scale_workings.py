@@ -70,7 +70,7 @@ class Free(Working):
         parts = with_rest(shown, whole, len(lines) - len(shown), unit)
         how = said("what may be used today, less what is promised to batches")
         figure = Line(said("At hand"), whole, unit, how=how, parts=parts)
-        return self.opened(figure, address("materials", material.id))
+        return self.opened(figure, address("materials", material.id), material.name)
 
 
 def _sum(lines: Iterable[Line]) -> Decimal:

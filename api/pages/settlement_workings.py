@@ -14,6 +14,7 @@ from ledger import coop_clearing, settling
 from ledger.access import day_of
 from ledger.months import month_of
 from ledger.settling import ZERO
+from ledger.transferring import maker_for
 
 
 class Owed(Working):
@@ -79,4 +80,4 @@ class Owed(Working):
         whole = sum((one.amount for one in found), ZERO)
         parts = tuple(Line(one.name, one.amount, money) for one in found)
         figure = Line(said("Owed to it by all others"), whole, money, parts=parts)
-        return self.opened(figure, back)
+        return self.opened(figure, back, maker_for(self.actor, maker).name)

@@ -31,7 +31,8 @@ class BatchShare(Working):
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         weighed = request.GET.get("figure") == "weighed"
         if "line" not in request.GET:
-            return self.opened(self._all(batch_for(self.actor, id), weighed), f"/batches/{id}")
+            batch = batch_for(self.actor, id)
+            return self.opened(self._all(batch, weighed), f"/batches/{id}", batch.code)
         asked = {name: request.GET.get(name, "") for name in ("line", "material")}
         told = share_told(self.actor, batch=id, **asked)
         ways = {
@@ -41,7 +42,7 @@ class BatchShare(Working):
             "headroom": self._headroom,
         }
         way = ways.get(request.GET.get("figure", ""), self._wanted)
-        return self.opened(way(told), f"/batches/{id}")
+        return self.opened(way(told), f"/batches/{id}", told.batch.code)
 
     def _all(self, batch: Batch, weighed: bool) -> Line:
         figure = "weighed" if weighed else None

@@ -24,16 +24,16 @@ class LotWhereabouts(Working):
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         lot, steps = steps_of(self.actor, id)
         place = request.GET.get("place", "")
-        back = address("lots", lot.id, "trace")
+        back, of = address("lots", lot.id, "trace"), f"{lot.code} {lot.material.name}"
         if place not in steps:
-            return self.opened(self._whole(lot), back)
+            return self.opened(self._whole(lot), back, of)
         called = next(one for one in steps if one == place)
         name = said("Came in") if place == CAME_IN else str(capfirst(worded(called)))
         unit = kept_in(lot.material.counted)
         whole = sum((one.quantity for one in steps[place]), ZERO)
         shown = [self._line(one, unit) for one in steps[place][: self.most]]
         parts = with_rest(shown, whole, len(steps[place]) - len(shown), unit)
-        return self.opened(Line(name, whole, unit, parts=parts), back)
+        return self.opened(Line(name, whole, unit, parts=parts), back, of)
 
     def _line(self, one: Step, unit: str) -> Line:
         called = f"{self.reader.day(one.on)} · {kind_called(one.kind)}"

@@ -79,8 +79,11 @@ class Working(Screen):
         """How many lines are wanted: all that a file holds, or those of a page."""
         return tables.MOST_ROWS + 1 if tables.asked(self.request) else MOST_LINES
 
-    def opened(self, figure: Figure, back: str) -> HttpResponse:
-        """The working, or its lines as a file."""
+    def opened(self, figure: Figure, back: str, of: str = "") -> HttpResponse:
+        """The working, or its lines as a file.
+
+        Where it stands alone, its heading says also what it is `of`: a lot, a batch, a material.
+        """
         files = {"": lambda: as_table(figure)}
         terms = terms_of(figure)
-        return self.show(figure=figure, terms=terms, back=back, files=files, filed=True)
+        return self.show(figure=figure, terms=terms, back=back, of=of, files=files, filed=True)

@@ -202,6 +202,25 @@ def test_what_a_batch_wants_opens_to_its_percent_and_what_was_weighed_to_its_lot
     )
 
 
+def heading_of(client: Client, path: str) -> str:
+    (heading,) = re.findall("<h1>(.*?)</h1>", looked_at(client, path).text)
+    return re.sub("<[^>]+>", "", heading)
+
+
+def test_a_working_that_stands_alone_says_what_it_is_of(
+    shop: Workshop, ids: dict[str, str]
+) -> None:
+    client, seen = signed_in(shop), set()
+    for kind, rest in (("batches", ""), ("lots", ""), ("lots", "/trace"), ("materials", "")):
+        path = f"/{kind}/{ids[kind]}"
+        name = heading_of(client, path).split()[0]
+        for one in figures_of(looked_at(client, path + rest).text):
+            if one.to.startswith(f"{path}/"):
+                assert name in heading_of(client, one.to), one
+                seen.add(one.to.removeprefix(path).partition("?")[0])
+    assert seen >= {"/share", "/yield", "/whereabouts", "/worth", "/need"}
+
+
 def test_a_word_that_may_be_new_is_told_once_beneath_its_working(
     shop: Workshop, ids: dict[str, str]
 ) -> None:
