@@ -289,10 +289,11 @@ def limits_now(row: UnitWeighing, product: Product, chosen: NetContents | None) 
     """What the product's rule says now of units that were weighed before.
 
     What is kept of them, their net grams and the density, is all that a rule needs. None without a
-    rule, or where the product has another size by now.
+    rule, or where the product has another size by now. Of a fill by mass a density may be kept, and
+    says nothing.
     """
-    nominal = _nominal(product) * (row.density or 1)
-    if nominal.quantize(MICRO) != row.nominal_grams:
+    per_unit = Decimal(1) if product.fill_ml is None else row.density
+    if per_unit is None or (_nominal(product) * per_unit).quantize(MICRO) != row.nominal_grams:
         return None
     return limits_in_grams(product, chosen, row.density)
 

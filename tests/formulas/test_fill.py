@@ -5,10 +5,12 @@ from datetime import date
 import pytest
 
 from formulas.drawing import Sample
+from formulas.fill_reading import units_seen
 from formulas.filling import Filled, fill
 from formulas.models import FormulaVersion, Product
 from formulas.undoing import undo
 from formulas.unit_costs import latest_unit_cost
+from formulas.unit_weighings import Weighed, choose_rule, units_of_fill, weigh_units
 from ledger.access import acting_as
 from ledger.errors import DensityMissing, Invalid, LotNotReleased, NotEnough
 from ledger.models import Account, Entry, Lot, Status
@@ -136,3 +138,18 @@ def test_samples_of_a_fill(shop: Workshop) -> None:
     )
     assert shop.held(done.lot) == (0, 0)
     assert shop.held(bulk) == (10000, 100)
+
+
+@pytest.mark.parametrize("size", ["250 g", "250 mL"])
+def test_weights_have_the_limits_of_a_rule_that_was_chosen_since(shop: Workshop, size: str) -> None:
+    """The directive lets few units of 250 g or mL lack 9 of them; 250 mL at 1.02 g/mL are 255 g."""
+    formula, bulk = bulk_of(shop)
+    product, _ = bottled(shop, formula, size)
+    of = shop.does(units_of_fill, filled(shop, product, bulk, 10).filling.id)
+    weighed = [Weighed(net=parse_quantity("256 g"))] * 2
+    shop.does(weigh_units, of=of, weighed=weighed, happened_at=MORNING, now=MORNING)
+    shop.does(choose_rule, product=product.id, rule="eu", allowed=None)
+    seen = shop.does(units_seen, of=of, now=MORNING)
+    assert seen.chosen_since
+    assert seen.limits is not None
+    assert seen.limits.short == (D(241) if size == "250 g" else D("245.82"))
