@@ -111,8 +111,8 @@ class UnitsSeen:
 def bulk_waiting(actor: Actor, *, limit: int = 40) -> list[Bulk]:
     """Bulk in store that waits to be filled, the newest first.
 
-    What goes into other formulas waits for those, unless a product is filled from it as well. In
-    one query. Raises Forbidden.
+    What goes into other formulas as they are in force waits for those, unless a product is filled
+    from it as well. In one query. Raises Forbidden.
     """
     actor.must(Verb.READ)
     of_lot = {"coop_id": actor.coop_id, "maker_id": actor.maker, "lot_id": OuterRef("lot_id")}
@@ -120,7 +120,8 @@ def bulk_waiting(actor: Actor, *, limit: int = 40) -> list[Bulk]:
     filled = Product.objects.filter(
         maker_id=actor.maker, formula_id=OuterRef("batch__version__formula_id")
     )
-    within = Line.objects.filter(
+    in_force = Line.objects.filter(version__number=F("version__formula__version"))
+    within = in_force.filter(
         maker_id=actor.maker, component_id=OuterRef("batch__version__formula_id")
     )
     rows: QuerySet[Any] = (

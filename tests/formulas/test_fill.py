@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from formulas.drawing import Sample
-from formulas.fill_reading import units_seen
+from formulas.fill_reading import bulk_waiting, units_seen
 from formulas.filling import Filled, fill
 from formulas.models import FormulaVersion, Product
 from formulas.undoing import undo
@@ -153,3 +153,13 @@ def test_weights_have_the_limits_of_a_rule_that_was_chosen_since(shop: Workshop,
     assert seen.chosen_since
     assert seen.limits is not None
     assert seen.limits.short == (D(241) if size == "250 g" else D("245.82"))
+
+
+def test_bulk_waits_to_be_filled_once_no_formula_in_force_wants_it(shop: Workshop) -> None:
+    formula, _ = bulk_of(shop)
+    salt = shop.material("Salt")
+    of_it = shop.formula("Bath milk", [(formula, "60"), (salt, "40")])
+    assert shop.does(bulk_waiting) == []
+    shop.next_version(of_it, [(salt, "100")])
+    (waiting,) = shop.does(bulk_waiting)
+    assert (waiting.making.batch.version_id, waiting.product) == (formula.id, False)
