@@ -1,10 +1,12 @@
 -- A material came by its days once open: what is open of it ends by them with every maker at once,
 -- or the stock of all would be shown as good until somebody draws some and is refused. Only where
--- something is left, and only where it has no day yet: what was opened for other days keeps them.
+-- it has no day yet: what was opened for other days keeps them. What was said to be open has them
+-- also where nothing is left, since some may come back and no draw would open it once more; what
+-- draws alone show only where something is left.
 --
 -- Nobody says these openings: whoever changed the material may be of another maker, and nobody sees
 -- who works there.
-create function ledger_give_days(material uuid) returns void
+create or replace function ledger_give_days(material uuid) returns void
 language plpgsql security definer set search_path = pg_catalog, public, pg_temp as $$
 declare
   coop uuid := nullif(current_setting('app.coop', true), '')::uuid;
@@ -21,10 +23,11 @@ begin
   -- What is left is found first; only of that the draws are looked at.
   with held as materialized (
     select c.maker_id, c.lot_id from ledger_custody c
-      where c.coop_id = coop and c.material_id = material and c.use_by is null and exists (
-        select from ledger_holding h where h.coop_id = coop and h.maker_id = c.maker_id
-          and h.material_id = material and h.lot_id = c.lot_id and h.any_left
-          and h.kind in ('store', 'batch', 'consignment'))
+      where c.coop_id = coop and c.material_id = material and c.use_by is null
+        and (c.opened_on is not null or exists (
+          select from ledger_holding h where h.coop_id = coop and h.maker_id = c.maker_id
+            and h.material_id = material and h.lot_id = c.lot_id and h.any_left
+            and h.kind in ('store', 'batch', 'consignment')))
   ), given as (
     insert into ledger_lotopening (coop_id, maker_id, id, lot_id, opened_on, use_within_days,
       reason, recorded_at)
@@ -43,11 +46,11 @@ end $$;
 select walls.define('ledger_give_days(uuid)');
 
 -- Whoever opens a lot itself says who it was.
-create function ledger_opening_said() returns trigger language plpgsql as $$
+create or replace function ledger_opening_said() returns trigger language plpgsql as $$
 begin
   raise exception 'Somebody says when a lot was opened.'
     using errcode = '23514', constraint = 'opening_said_by_somebody';
 end $$;
-create trigger said_by_somebody before insert on ledger_lotopening
+create or replace trigger said_by_somebody before insert on ledger_lotopening
   for each row when (current_user = 'stillroom' and new.person_id is null)
   execute function ledger_opening_said();

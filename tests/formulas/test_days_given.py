@@ -13,6 +13,7 @@ from ledger.access import Actor, acting_as
 from ledger.alerts import set_watch
 from ledger.balances import stock
 from ledger.errors import LotOpenTooLong
+from ledger.issuing import Taken, sell, take_back
 from ledger.models import Lot, LotOpening, Material, Outbox
 from ledger.opened_lots import give_days, openings_of
 from ledger.quantities import parse_quantity
@@ -107,6 +108,26 @@ def test_what_is_sealed_used_up_or_has_days_is_left_as_it_is(shop: Workshop, oil
     assert kept(shop, sealed) == kept(shop, gone) == []
     assert seen(shop, had) == (TODAY, after(10))
     assert len(kept(shop, had)) == 1
+
+
+def test_what_was_said_to_be_open_has_them_when_some_comes_back(
+    shop: Workshop, oil: Material
+) -> None:
+    """All of it was sold when the days came, and no draw would open once more what is open."""
+    lot = shop.receive(oil, "1 kg", "20")
+    told(shop, lot, TODAY)
+    all_of_it, half = (
+        [Taken(lot=lot.id, quantity=parse_quantity(much))] for much in ("1 kg", "500 g")
+    )
+    sold = shop.does(sell, lines=all_of_it, customer="Ada", happened_at=MORNING)
+    lasts(shop, oil, 30)
+    back = {"reason": "too many", "happened_at": on("2025-05-08")}
+    shop.does(take_back, sale=sold.posted.entry_id, lines=half, **back)
+    assert seen(shop, lot) == (TODAY, after(30))
+    assert (usable(shop, oil, 30), usable(shop, oil, 31)) == (500, 0)
+    planned = shop.plan(shop.formula("Balm", [(oil, "100")]), "100 g", planned_for=TODAY)
+    with pytest.raises(LotOpenTooLong):
+        shop.weigh(planned, 0, lot, "10 g", happened_at=on("2025-06-06"))
 
 
 def test_it_counts_from_the_draws_since_it_was_said_to_be_sealed(
