@@ -120,6 +120,11 @@ def test_pieces_that_had_days_after_opening_lose_them(elsewhere: embedded.Server
     assert rows == [("jar", None, 2), ("oil", 30, 1), ("water", None, 2)]
 
 
+SOMEBODY = """
+insert into auth_user (id, username, password, first_name, last_name, email, is_superuser, is_staff,
+  is_active, date_joined)
+values (1, 'willow', '', '', '', '', false, false, true, now())
+"""
 # A box of jars that is open as a whole, and oil that was open before it had days.
 OPENED = """
 with lot as (
@@ -167,6 +172,7 @@ def test_a_box_that_is_open_as_a_whole_is_closed_and_what_is_open_has_its_days(
     migrate(elsewhere, *BEFORE_OPENINGS_BY_DRAWS)
     with psycopg.connect(elsewhere.url_admin, autocommit=True) as admin:
         admin.execute("set session_replication_role = replica")
+        admin.execute(SOMEBODY)
         admin.execute(OPENED)
     migrate(elsewhere)
     with psycopg.connect(elsewhere.url_admin, autocommit=True) as admin:
@@ -188,3 +194,10 @@ def test_a_box_that_is_open_as_a_whole_is_closed_and_what_is_open_has_its_days(
         ("oil", "2025-05-07", "2025-06-06", "2025-05-07", "", 1),
     ]
     assert wrong == []
+    # Before that, somebody had said each opening.
+    migrate(elsewhere, "ledger", "0129_openings_by_draws")
+    with psycopg.connect(elsewhere.url_admin, autocommit=True) as admin:
+        said_by = admin.execute("select person_id from ledger_lotopening").fetchall()
+        with pytest.raises(psycopg.errors.CheckViolation, match="only added"):
+            admin.execute("update ledger_lotopening set person_id = 1")
+    assert said_by == [(1,)] * 4

@@ -38,6 +38,24 @@ begin
 end $$;
 reset role;
 """
+# Before, somebody said each opening: whoever said the one before it, or else an owner. The owner of
+# the tables stands before the walls of the co-ops like anybody else.
+PUT_BACK = """
+alter table ledger_lotopening no force row level security, disable trigger only_added;
+alter table ledger_membership no force row level security;
+update ledger_lotopening o set person_id = coalesce(
+    (select x.person_id from ledger_lotopening x
+      where x.coop_id = o.coop_id and x.maker_id = o.maker_id and x.lot_id = o.lot_id
+        and x.person_id is not null order by x.id desc limit 1),
+    (select m.person_id from ledger_membership m
+      where m.coop_id = o.coop_id and m.maker_id = o.maker_id
+      order by m.role = 'owner' desc, m.id limit 1))
+ where o.person_id is null;
+-- Who they are is looked at now: no table is altered before that.
+set constraints all immediate;
+alter table ledger_membership force row level security;
+alter table ledger_lotopening force row level security, enable trigger only_added;
+"""
 
 
 class Migration(migrations.Migration):
@@ -65,5 +83,5 @@ class Migration(migrations.Migration):
         _sql.renew("show_offered"),
         _sql.renew("show_shares"),
         _sql.run("days_given"),
-        migrations.RunSQL([(PUT_RIGHT, None)], migrations.RunSQL.noop),
+        migrations.RunSQL([(PUT_RIGHT, None)], [(PUT_BACK, None)]),
     ]
