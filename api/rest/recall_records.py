@@ -196,6 +196,7 @@ class RecallAnswers(Resource):
     def post(self, actor: Actor, data: dict[str, Any], id: str) -> dict[str, Any]:
         """Answer with quantities alone: what your records say, or what you know better."""
         told = data.pop("corrected", [])
+        _check_once([one["what"] for one in told])
         corrected = {
             one["what"]: {unit: one[unit] for unit in ("units", "grams") if unit in one}
             for one in told
@@ -209,3 +210,13 @@ class RecallAnswers(Resource):
                 refusal.pointer = refusal.pointer.replace(named, f"/corrected/{place}/")
             raise
         return notice_json(answer.notice, answer, actor.maker_id)
+
+
+def _check_once(counts: list[str]) -> None:
+    """Raises Invalid for a count that is told twice: one of the two would be lost."""
+    for place, what in enumerate(counts):
+        if what in counts[:place]:
+            raise Invalid(
+                "This count is told already: tell it once, in all its units.",
+                pointer=f"/corrected/{place}/what",
+            )

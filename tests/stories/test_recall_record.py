@@ -165,12 +165,15 @@ def assert_it_is_passed_on(drum: Drum, path: str) -> None:
     third = drum.third
     notice = notice_to(third)
     assert (notice["from"]["name"], notice["quantity"]) == ("Mill Bench", "100.000000")
-    body = {
+    body: dict[str, Any] = {
         "hold": True,
         "corrected": [{"what": "in_reach", "grams": "100"}, {"what": "elsewhere", "grams": "0"}],
         "reason": "weighed again: nothing is gone",
     }
-    told = third.post(f"recall-notices/{notice['id']}/answer", body).made()["answer"]
+    answer = f"recall-notices/{notice['id']}/answer"
+    twice = [*body["corrected"], {"what": "in_reach", "units": "1"}]
+    third.post(answer, {**body, "corrected": twice}).refused(422, "invalid", "/corrected/2/what")
+    told = third.post(answer, body).made()["answer"]
     assert told["corrected"] == ["elsewhere", "in_reach"]
     mill, passed = drum.north.get(path).made()["progress"]["makers"]
     assert mill["tally"]["passed_on"]["grams"] == "100.000000"
