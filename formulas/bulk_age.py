@@ -29,5 +29,5 @@ def filled_late(bulk: Lot, day: date, deviation: str) -> list[Rule]:
 
 
 EXPLAINED["filled_in_time"] = lambda facts: BulkTooOld(
-    last_day=facts.get("last_day"), pointer="/lot"
+    last_day=date.fromisoformat(facts["last_day"]), pointer="/lot"
 )

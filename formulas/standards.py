@@ -294,5 +294,5 @@ def _keep(
 
 
 EXPLAINED["standard_cost_kept"] = lambda facts: StandardKept(
-    pointer="/valid_from", batch=facts["batch"], day=facts["day"]
+    pointer="/valid_from", batch=facts["batch"], day=date.fromisoformat(facts["day"])
 )

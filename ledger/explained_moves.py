@@ -1,6 +1,7 @@
 """What PostgreSQL refuses where makers deal with each other, said in words."""
 
 from collections.abc import Callable
+from datetime import datetime
 from decimal import Decimal
 from typing import Any, Final
 
@@ -64,7 +65,7 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     "transfer_after_its_offer": lambda facts: Invalid(
         Sentence(
             "The goods were offered from {offered} on; give a later moment.",
-            offered=facts["offered"],
+            offered=datetime.fromisoformat(facts["offered"]),
         ),
         pointer="/happened_at",
     ),

@@ -69,7 +69,8 @@ def _not_usable(facts: dict[str, Any]) -> Refusal:
     if facts["status"] != "released":
         return LotNotReleased(**told)
     if facts["out_of_date"]:
-        return LotExpired(lot=facts["lot"], code=facts["code"], last_day=facts["last_day"])
+        last_day = date.fromisoformat(facts["last_day"])
+        return LotExpired(lot=facts["lot"], code=facts["code"], last_day=last_day)
     opened, until = (date.fromisoformat(facts[name]) for name in ("opened_on", "use_by"))
     told = {
         "lot": facts["lot"],
@@ -95,7 +96,7 @@ def _overdrawn_day(facts: dict[str, Any]) -> Refusal:
         Sentence(
             "On {on} the lot {code} would have been overdrawn by {short}: give a later"
             " moment, or a smaller quantity.",
-            on=facts["on"],
+            on=date.fromisoformat(facts["on"]),
             code=facts["code"],
             short=_amount(facts, "short", ROUND_UP),
         ),

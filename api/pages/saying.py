@@ -6,7 +6,7 @@ places is written as the reader writes figures and days.
 """
 
 import string
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Final
 
@@ -46,6 +46,8 @@ class _Places(string.Formatter):
             # With the digits that the domain gives it, by what it is or by how it is written.
             written = Decimal(format(value, format_spec))
             return self.reader.number(written, max(0, -int(written.as_tuple().exponent)))
+        if isinstance(value, datetime):
+            return self.reader.moment(value)
         if isinstance(value, date):
             return self.reader.day(value)
         if isinstance(value, Amount):

@@ -177,7 +177,7 @@ def test_what_was_judged_stays_judged(shop: Workshop) -> None:
         with pytest.raises(StandardKept) as refused:
             shop.does(set_formula_standard, valid_from=day, **facts)
         assert refused.value.pointer == "/valid_from"
-        assert refused.value.facts == {"batch": planned.batch.code, "day": "2025-05-06"}
+        assert refused.value.facts == {"batch": planned.batch.code, "day": date(2025, 5, 6)}
     later = shop.does(set_formula_standard, valid_from=date(2025, 5, 7), **facts)
     earlier = shop.does(set_formula_standard, valid_from=date(2025, 4, 1), **facts)
     again = shop.does(set_formula_standard, valid_from=date(2025, 5, 7), **facts)

@@ -14,6 +14,8 @@ from django.utils import translation
 from api.list_kinds import KINDS
 from api.pages.reader import Reader
 from api.pages.saying import in_words
+from formulas import bulk_age, standards  # noqa: F401 - they say what their rules refuse
+from ledger.entries import EXPLAINED
 from ledger.errors import Sentence
 from tests.api.sheet_files import csv_text
 from tests.catalogues import write_catalogue
@@ -137,3 +139,26 @@ def test_a_language_without_a_catalogue_is_not_offered(shop: Workshop) -> None:
     page = reader_of(shop, "fr").get("/look").content.decode()
     assert '<html lang="en"' in page
     assert not re.search(r"Gardez|obligatoire", page)
+
+
+LOT = {"lot": "1", "code": "NB1", "unit": "g"}
+THE_SIXTH = "2025-05-06"
+
+
+@pytest.mark.parametrize(
+    ("rule", "facts"),
+    [
+        ("lot_usable", {"status": "released", "out_of_date": True, "last_day": THE_SIXTH, **LOT}),
+        ("holding_not_negative_on_any_day", {"on": THE_SIXTH, "short": "8", **LOT}),
+        ("entry_period_open", {"closed_on": THE_SIXTH}),
+        ("filled_in_time", {"last_day": THE_SIXTH}),
+        ("standard_cost_kept", {"batch": "NB25-001", "day": THE_SIXTH}),
+        ("transfer_after_its_offer", {"offered": f"{THE_SIXTH}T08:00:00+00:00"}),
+    ],
+)
+def test_days_that_the_database_tells_are_written_as_others(
+    rule: str, facts: dict[str, Any]
+) -> None:
+    told = in_words(EXPLAINED[rule](facts).detail, Reader())
+    assert "6 May 2025" in told
+    assert THE_SIXTH not in told
