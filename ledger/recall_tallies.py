@@ -123,8 +123,8 @@ class Tally:
         if known > there:
             told = Sentence(
                 "This comes to {told}, and no more than {there} went there.",
-                told=Amount(known, counted),
-                there=Amount(there, counted),
+                told=Amount(known, counted).rounded_up(),
+                there=Amount(there, counted).rounded_down(),
             )
             _refuse(by, COUNTS, own, told)
 

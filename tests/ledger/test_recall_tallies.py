@@ -180,3 +180,9 @@ def test_no_more_is_found_again_than_went_there() -> None:
     with pytest.raises(Invalid, match=r"comes to 100\.5 g, and no more than 100 g") as refused:
         SHRUNK.corrected(by).check(by, counted=False, there=D(100))
     assert refused.value.pointer == "/corrected/in_reach/grams"
+
+
+def test_what_is_told_beyond_what_went_there_is_not_written_as_the_same() -> None:
+    by = {"sold": {"grams": D("100.004")}}
+    with pytest.raises(Invalid, match=r"comes to 100\.01 g, and no more than 100 g went there"):
+        Tally(D(100), D(0)).corrected(by).check(by, counted=False, there=D(100))
