@@ -154,15 +154,22 @@ def on_paper(batches: QuerySet[Batch]) -> QuerySet[Batch]:
 
 
 def to_fetch() -> QuerySet[Pick]:
-    """Picks with their lots, each with the `place` where it lies, by name, and its last day.
+    """Picks with their lots, each with its `status`, the `place` where it lies, by name, and days.
 
-    That is `until`: it expires then, or was opened and lasts only so long since; None if neither.
+    `until` is its last one: it expires then, or was opened and lasts only so long since. `ends` is
+    the last one on which it may be used: it may have to be tested again before. None if neither.
     """
     own = {name: OuterRef(name) for name in ("coop_id", "maker_id", "lot_id")}
     kept = Custody.objects.filter(**own)
-    there, use_by = Subquery(kept.values("place__name")), Subquery(kept.values("use_by"))
-    rows = Pick.objects.select_related("lot__material")
-    return rows.annotate(place=there, until=Least("lot__expires_on", use_by))
+    place, use_by, status = (
+        Subquery(kept.values(name)) for name in ("place__name", "use_by", "status")
+    )
+    return Pick.objects.select_related("lot__material").annotate(
+        place=place,
+        status=status,
+        until=Least("lot__expires_on", use_by),
+        ends=Least("lot__expires_on", "lot__retest_on", use_by),
+    )
 
 
 def locked_batch(actor: Actor, id: UUID | str, *, pointer: str = "") -> Batch:

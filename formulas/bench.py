@@ -18,7 +18,7 @@ from formulas.effect import Pot, headroom, share_of, typical_grams
 from formulas.enough import word_of
 from formulas.judging import Judgement, Measure, Window
 from formulas.learning import Learned
-from formulas.lines_lots import lots_of, pours_of
+from formulas.lines_lots import is_barred, lots_of, pours_of
 from formulas.measurements import judged, standing_rows, windows_of
 from formulas.models import (
     Batch,
@@ -117,11 +117,15 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """A batch with its turns in their order, and what was weighed."""
+    """A batch with its turns in their order, and what was weighed.
+
+    `barred` are lots that were chosen and are still wanted, and may not be used any more.
+    """
 
     batch: Batch
     turns: Sequence[Turn]
     weighings: Sequence[Weighing]
+    barred: Sequence[Pick]
 
     @property
     def cautions(self) -> Sequence[Caution]:
@@ -221,7 +225,16 @@ def bench_of(actor: Actor, batch: UUID | str) -> Bench:
         for share in shares(row.lines.all(), row.changes.all(), row.weighings.all())
     ]
     weighings = sorted(row.weighings.all(), key=lambda one: one.id, reverse=True)
-    return Bench(row, found, weighings)
+    return Bench(row, found, weighings, _barred(row, found, lots))
+
+
+def _barred(batch: Batch, turns: Sequence[Turn], lots: Chosen) -> Sequence[Pick]:
+    if batch.state != Batch.State.PLANNED:
+        return ()
+    chosen = [pick for turn in turns if not turn.share.is_in for pick, _ in turn.pours]
+    chosen += [pick for item in batch.packaging.all() for pick in lots.picks(item)]
+    # Two lines may be of one lot.
+    return list({one.lot_id: one for one in chosen if is_barred(batch, one)}.values())
 
 
 def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":
@@ -236,6 +249,7 @@ def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":
         Prefetch("weighings", weighings.order_by("id")),
         "pickings__lacks",
         Prefetch("packaging", BatchPackaging.objects.select_related("material")),
+        Prefetch("packaging__picks", to_fetch()),
         "measurements",
         "version__windows",
     )

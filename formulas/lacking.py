@@ -1,7 +1,8 @@
 """What planned batches lack, and how much of that lies in store by now, promised to nobody.
 
 What came in after a batch was planned is not promised to it by itself: somebody looks again
-(`formulas.repicking`). Until then it is told apart from what has to be bought.
+(`formulas.repicking`). Until then it is told apart from what has to be bought. What was promised of
+a lot that was held or rejected since is lacking as well.
 """
 
 import json
@@ -20,11 +21,51 @@ from formulas.scaling import SCALE_STEP
 from formulas.shortness import FreeLot, Lack, short_of
 from ledger.access import Actor
 
-# Each with all that is released, in store and promised to nobody of its material, by last day.
+# What a batch could not be promised, and what it was promised of lots that may not be used on its
+# day any more: no more of that than it still needs. Each with all that is released, in store and
+# promised to nobody of its material, by last day.
 _LACKS: Final = """
+with noted as (
+  select account_id, material_id, quantity from ledger_shortfall
+   where coop_id = %(coop)s and maker_id = %(maker)s and quantity > 0
+     and account_id = any (%(accounts)s::uuid[])
+), promised as (
+  select b.id as batch_id, b.units, r.account_id, r.material_id,
+         sum(r.quantity) filter (where not h.holds) as lost,
+         coalesce(sum(r.quantity) filter (where h.holds), 0) as kept
+    from formulas_batch b
+    join ledger_reservation r on r.coop_id = %(coop)s and r.maker_id = %(maker)s
+      and r.account_id = b.account_id and r.quantity > 0
+    join ledger_lot l on l.coop_id = %(coop)s and l.id = r.lot_id
+    join ledger_custody c on c.coop_id = %(coop)s and c.maker_id = %(maker)s
+      and c.lot_id = r.lot_id
+    cross join lateral (
+      select c.status = 'released' and coalesce(
+        ledger_last_day(l.expires_on, l.retest_on, c.use_by) >= b.planned_for, true) as holds) h
+   where b.coop_id = %(coop)s and b.account_id = any (%(accounts)s::uuid[])
+   group by 1, 2, 3, 4 having bool_or(not h.holds)
+), lost as (
+  select p.account_id, p.material_id, least(p.lost, n.wanted - w.weighed - p.kept - coalesce((
+           select d.quantity from noted d
+             where d.account_id = p.account_id and d.material_id = p.material_id), 0)) as quantity
+    from promised p
+    cross join lateral (
+      select coalesce((select sum(x.grams) from formulas_wanted x where x.coop_id = %(coop)s
+               and x.batch_id = p.batch_id and x.material_id = p.material_id), 0)
+             + coalesce((select sum(k.per_unit) * p.units from formulas_batchpackaging k
+               where k.coop_id = %(coop)s and k.batch_id = p.batch_id
+                 and k.material_id = p.material_id), 0) as wanted) n
+    cross join lateral (
+      select coalesce(sum(x.quantity), 0) as weighed from ledger_holding x
+        where x.coop_id = %(coop)s and x.account_id = p.account_id
+          and x.material_id = p.material_id) w
+), lacks as (
+  select account_id, material_id, sum(quantity) as quantity
+    from (select * from noted union all select * from lost where quantity > 0) a group by 1, 2
+)
 select s.account_id, s.material_id, m.name, m.measured_by = 'count', s.quantity,
        coalesce(f.lots, '[]'), coalesce(p.made_as, o.made_as, ''), o.loss, o.in_making
-  from ledger_shortfall s
+  from lacks s
   join ledger_material m on m.coop_id = %(coop)s and m.id = s.material_id
   left join lateral (
     select jsonb_agg(jsonb_build_array(d.quantity::text, d.last_day)) as lots
@@ -58,8 +99,6 @@ select s.account_id, s.material_id, m.name, m.measured_by = 'count', s.quantity,
       from formulas_formula g
       where g.coop_id = %(coop)s and g.maker_id = %(maker)s and g.material_id = s.material_id
       limit 1) o on true
- where s.coop_id = %(coop)s and s.maker_id = %(maker)s and s.quantity > 0
-   and s.account_id = any (%(accounts)s::uuid[])
  order by m.name, m.id
 """
 

@@ -9,11 +9,11 @@ from uuid import UUID
 from formulas.access import batch_for, batches_of
 from formulas.lacking import Lacking, short_batches
 from formulas.models import Batch
-from formulas.reserving import free_lots
+from formulas.reserving import free_lots, promised_lots
 from formulas.shares import shares_of
 from ledger.access import Actor
 from ledger.errors import NotFound
-from ledger.models import Lot, Reservation
+from ledger.models import Lot
 
 ZERO: Final = Decimal(0)
 # So many batches, itself and those whose day comes first, share what is free.
@@ -23,7 +23,8 @@ MOST: Final = 100
 @dataclass(frozen=True, slots=True)
 class LackTold:
     """In grams or pieces: what the batch wants of a material, what of it was weighed, and what lots
-    are promised to it; and what lots are free on its day, whoever takes of them."""
+    are promised to it and may be used on its day; and what lots are free then, whoever takes of
+    them."""
 
     batch: Batch
     lacking: Lacking
@@ -53,14 +54,11 @@ def lack_told(actor: Actor, *, batch: UUID | str, material: UUID | str) -> LackT
     id = lacking.material_id
     shares = [one for one in shares_of(found) if one.material.id == id]
     pieces = (one.per_unit * (found.units or 0) for one in found.packaging.filter(material_id=id))
-    rows = Reservation.objects.filter(
-        coop_id=actor.coop_id, account_id=found.account_id, material_id=id, quantity__gt=0
-    )
     return LackTold(
         batch=found,
         lacking=lacking,
         wanted=sum((one.grams for one in shares), ZERO) + sum(pieces, ZERO),
         weighed=sum((one.weighed for one in shares), ZERO),
-        promised=[(one.lot, one.quantity) for one in rows.select_related("lot").order_by("lot")],
+        promised=promised_lots(actor, id, found.account_id, found.planned_for),
         free=free_lots(actor, id, found.planned_for),
     )

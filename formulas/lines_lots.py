@@ -3,12 +3,13 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from formulas.models import Batch, BatchLine, Pick
 from formulas.pouring import still_to_pour
 from formulas.shares import Chosen, Share
-from ledger.models import Lot
+from ledger.models import Lot, Status
 
 
 def picks_of(share: Share, lots: Chosen) -> list[Pick]:
@@ -38,6 +39,16 @@ def lots_of(batch: Batch, share: Share, lots: Chosen) -> list[Lot]:
     if batch.state == Batch.State.PLANNED and not share.is_in:
         found += [one.lot for one, _ in pours_of(batch, share, lots)]
     return list(dict.fromkeys(found))
+
+
+def is_barred(batch: Batch, pick: Pick) -> bool:
+    """Whether a lot that was chosen may not be used any more on the day of its batch.
+
+    The pick comes with its status and with the last day on which its lot may be used.
+    """
+    found: Any = pick
+    is_off = found.ends is not None and found.ends < batch.planned_for
+    return bool(is_off or found.status != Status.RELEASED)
 
 
 def codes_of(lots: Iterable[Lot]) -> list[str]:

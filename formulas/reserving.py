@@ -98,8 +98,22 @@ def free_lots(actor: Actor, material: UUID, day: date) -> list[tuple[Lot, Decima
         for lot in stored_lots(actor, [material])[material]
         if lot.pickable.usable_on(day) and lot.pickable.available
     }
-    lots = Lot.objects.filter(coop_id=actor.coop_id, id__in=free).order_by("id")
-    return [(lot, free[lot.id]) for lot in lots]
+    return _by_lot(actor, free)
+
+
+def promised_lots(
+    actor: Actor, material: UUID, account: UUID, day: date
+) -> list[tuple[Lot, Decimal]]:
+    """The lots of a material that an account was promised and that may be used on a day, each with
+    so much of it, in two queries."""
+    stored = stored_lots(actor, [material], account=account)[material]
+    usable = [one for one in stored if one.pickable.usable_on(day) and one.own]
+    return _by_lot(actor, {UUID(one.pickable.lot): one.own for one in usable})
+
+
+def _by_lot(actor: Actor, quantities: Mapping[UUID, Decimal]) -> list[tuple[Lot, Decimal]]:
+    lots = Lot.objects.filter(coop_id=actor.coop_id, id__in=quantities).order_by("id")
+    return [(lot, quantities[lot.id]) for lot in lots]
 
 
 @dataclass(frozen=True, slots=True)

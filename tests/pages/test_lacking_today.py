@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from ledger.lots import decide
 from ledger.models import Membership
 from tests.factories import D, Workshop, open_workshop
 from tests.pages.browsing import done, in_role, shown, signed_in
@@ -95,3 +96,40 @@ def test_who_makes_nothing_is_offered_nothing_to_make(shop: Workshop) -> None:
     shop.plan(shop.formula("Tonic", [(glycerite, "100")]), "1 kg", planned_for=NOW)
     assert list(ways(signed_in(shop))) == ["Make Glycerite"]
     assert ways(in_role(shop, Membership.Role.READ_ONLY)) == {}
+
+
+def test_a_lot_that_was_barred_since_is_lacking_until_another_is_chosen(shop: Workshop) -> None:
+    """By hand: 1 kg wants 600 g of oil and 400 g of wax. All the oil that was promised is barred;
+    500 g of other oil are there: 100 g are lacking beyond that."""
+    oil, wax = shop.material("Oil"), shop.material("Wax")
+    barred = shop.receive(oil, "600 g", "9.00")
+    shop.receive(wax, "1 kg", "9.00")
+    balm = shop.formula("Balm", [(oil, "60"), (wax, "40")])
+    batch = shop.plan(balm, "1 kg", planned_for=NOW + timedelta(days=3)).batch
+    client, path = signed_in(shop), f"/batches/{batch.id}"
+    assert "may not be used now" not in shown(client.get(path))
+    assert "Ready for the bench" in said(client)
+    shop.does(decide, lot=barred.id, decision="hold", basis="it smells")
+    for page in (path, f"{path}/bench"):
+        assert f"may not be used now: {barred.code} Oil on hold" in shown(client.get(page))
+    assert "Lacking: 600 g Oil" in said(client)
+    assert "Ready for the bench" not in said(client)
+    shop.receive(oil, "500 g", "9.00")
+    assert "Lacking: 600 g Oil ( 500 g in store by now)" in said(client)
+    page = under(client.get("/").content.decode(), "Cannot be made yet")
+    lack = opened(client, unescape(re.findall(rf'href="({path}/lack[^"]+)"', page)[0]))
+    assert (lack.exact, lack.adds_up) == (D(600), True)
+    assert "may not be used now" not in done(client, path, do="choose")
+    assert "Lacking: 100 g Oil" in said(client)
+
+
+def test_pieces_that_were_barred_since_are_lacking_too(shop: Workshop) -> None:
+    oil, jar = shop.material("Oil"), shop.material("Jar", measured_by="count")
+    shop.receive(oil, "1 kg", "9.00")
+    jars = shop.receive(jar, "10 pieces", "9.00")
+    product = shop.product(shop.formula("Oil", [(oil, "100")]), "30 g", [(jar, "1 each")])
+    path = f"/batches/{shop.plan(product, 10).batch.id}"
+    client = signed_in(shop)
+    shop.does(decide, lot=jars.id, decision="reject", basis="cracked")
+    assert f"{jars.code} Jar rejected" in shown(client.get(path))
+    assert "Lacking: 10 pieces Jar" in said(client)

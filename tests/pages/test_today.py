@@ -84,7 +84,7 @@ def test_what_came_since_is_told_and_promised_with_a_tap(shop: Workshop) -> None
 
 
 def test_a_promise_that_does_not_hold_is_told_too(shop: Workshop) -> None:
-    """The lot that was promised is held: the plan lacks nothing on paper, and its alert says so."""
+    """The lot that was promised is held: the plan lacks all of it, which is told in one place."""
     wax = shop.material("Wax")
     lot = shop.receive(wax, "1 kg", "5.00")
     day = NOW + timedelta(days=3)
@@ -92,13 +92,12 @@ def test_a_promise_that_does_not_hold_is_told_too(shop: Workshop) -> None:
     shop.decide(lot, "hold")
     client, now = signed_in(shop), datetime.now(UTC)
     shop.does(lambda actor: reviewing.review(actor.coop_id, actor.maker, now=now))
-    page = under(said(client), "Have a look")
-    assert f"Batch {planned.batch.code} for {day:%-d %b %Y} is short" in page
-    assert f'href="/batches/{planned.batch.id}"' in client.get("/").content.decode()
+    page = under(said(client), "Cannot be made yet")
+    assert f"{planned.batch.code} Wax balm {day:%-d %b %Y}. Lacking: 1 kg Wax" in page
+    assert "Have a look" not in page
     shop.receive(wax, "1 kg", "5.00")
-    tapped(client, "choose", planned.batch.id)
-    shop.does(lambda actor: reviewing.review(actor.coop_id, actor.maker, now=now))
-    assert "Have a look" not in said(client)
+    assert "What was lacking is here" in said(client)
+    assert "Ready for the bench" in tapped(client, "choose", planned.batch.id)
 
 
 def test_what_runs_low_says_when_it_is_used_up(shop: Workshop) -> None:
