@@ -186,7 +186,9 @@ class Finish(Screen):
         )
         self._shown(finished.making, joint_products_of(finished.making))
         if not form.cleaned_data["sure"]:
-            self._ask(bench, finished.making.output_grams)
+            told = form.cleaned_data
+            explained = any(told.get(name) for name in ("loss", "beside", "joint"))
+            self._ask(bench, finished.making.output_grams, explained=explained)
         if self.split and form.cleaned_data["seen"] != self.split.digest:
             again = said("Look at how the cost is split, then press “It is done” once more.")
             raise Invalid(again, pointer="/seen")
@@ -212,8 +214,11 @@ class Finish(Screen):
         if products:
             self.split = Split(making, products, self.reader)
 
-    def _ask(self, bench: Bench, output: Decimal) -> None:
-        """Raises Invalid, once, for an end that is mostly a slip: what was not done is said."""
+    def _ask(self, bench: Bench, output: Decimal, *, explained: bool) -> None:
+        """Raises Invalid, once, for an end that is mostly a slip: what was not done is said.
+
+        Less than half of what was to be expected is one, unless it is `explained` where it went.
+        """
         missing = [turn.share.material.name for turn in bench.turns if not turn.done]
         if missing:
             names = ", ".join(missing[:MOST_NAMED]) + (" …" if missing[MOST_NAMED:] else "")
@@ -222,6 +227,11 @@ class Finish(Screen):
             out, into = self.reader.quantity(output), self.reader.quantity(bench.grams)
             told = said("More came out than went in: %(out)s of %(in)s.")
             raise unsure(told % {"out": out, "in": into})
+        awaited = bench.grams * bench.batch.output_grams / bench.batch.batch_grams
+        if output * 2 < awaited and not explained:
+            out, due = self.reader.quantity(output), self.reader.quantity(awaited)
+            told = said("Only %(out)s came out, where %(due)s were to be expected.")
+            raise unsure(told % {"out": out, "due": due})
 
     def _page(self, id: UUID, *, form: PageForm | None = None, status: int = 200) -> HttpResponse:
         self.actor.must(Verb.MAKE)

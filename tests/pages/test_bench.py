@@ -78,6 +78,11 @@ def test_an_end_that_is_mostly_a_slip_is_asked_once(
     assert "Not all of it is weighed in: Beeswax." in refused(client, finish, output="79 g")
     done(client, bench, **weighing(shop, balm, 1, "20"))
     assert "More came out than went in" in refused(client, finish, output="5 kg")
+    little = refused(client, finish, output="0.99 g").replace("\xa0", " ")
+    assert little == "Only 0.99 g came out, where 100 g were to be expected."
+    lost = {"loss": "99 g", "loss_reason": "spilt"}
+    assert "1 g" in done(client, finish, output="1 g", **lost).replace("\xa0", " ")
+    done(client, path_of(balm), do="reopen", reason="the wrong figure")
     few = FinishForm({"output": "99 g", "units": "-4", "labour_minutes": "-3"}, reader=Reader())
     assert few.errors["units"] == ["Write 1 or more."]
     assert "Less than nothing" in few.errors["labour_minutes"][0]
