@@ -1,7 +1,8 @@
 """Receiving: a delivery as it stands on its note, worked out while it is typed."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Any, ClassVar, Final
 from urllib.parse import urlencode
 
@@ -40,7 +41,7 @@ from ledger import order_reading, receiving
 from ledger.access import materials_visible_to, suppliers_visible_to
 from ledger.costing import Charge, ChargeKind, SpreadBy
 from ledger.deliveries import Delivery, File, receive_delivery, unknown_names
-from ledger.models import PurchaseOrder, Status
+from ledger.models import Lot, PurchaseOrder, Status
 from ledger.ordering import order_for
 from ledger.receiving import Delivered
 from ledger.roles import Verb
@@ -49,6 +50,8 @@ from ledger.roles import Verb
 MOST_NAMES = 300
 # What came longer ago than this is mostly a slip in the year, and all books since would change.
 LONG_AGO: Final = timedelta(days=366)
+# A lot whose density lies further from its material's, either way, is mostly a slip of the point.
+FAR_OFF: Final = Decimal("1.25")
 CHARGES = {"freight": ChargeKind.FREIGHT, "duty": ChargeKind.DUTY, "other": ChargeKind.OTHER}
 
 
@@ -110,6 +113,11 @@ class DeliveryForm(PageForm):
     freight = MoneyField(label=_("Freight"), required=False)
     duty = MoneyField(label=_("Duty"), required=False, help_text=_("What customs took"))
     other = MoneyField(label=_("Anything else that was paid"), required=False)
+    tax = MoneyField(
+        label=_("Tax that does not come back"),
+        required=False,
+        help_text=_("Shared out by price, whatever the weight"),
+    )
     spread_by = forms.ChoiceField(
         label=_("Share these out by"),
         required=False,
@@ -126,14 +134,17 @@ class DeliveryForm(PageForm):
     order = forms.CharField(max_length=TEXT, required=False, widget=forms.HiddenInput)
     sure = SureField()
 
-    def ask_once(self, now: datetime) -> None:
-        """Ask whether it really came so long ago, unless that was said."""
-        came, sure = self.cleaned_data["happened_at"], self.cleaned_data["sure"]
-        if came and came < now - LONG_AGO and not sure:
-            raise unsure(
-                said("It came on %(day)s, more than a year ago? All books since then change.")
-                % {"day": self.reader.day(came)}
-            )
+    def ask_once(self, now: datetime, lots: Iterable[Lot]) -> None:
+        """Ask about what is mostly a slip, unless that was said: a day, or a density."""
+        if self.cleaned_data["sure"]:
+            return
+        came = self.cleaned_data["happened_at"]
+        doubts = [question for lot in lots if (question := _odd_density(lot, self.reader))]
+        if came and came < now - LONG_AGO:
+            told = said("It came on %(day)s, more than a year ago? All books since then change.")
+            doubts.insert(0, told % {"day": self.reader.day(came)})
+        if doubts:
+            raise unsure(" ".join(doubts))
 
 
 class Forms(WithRows):
@@ -158,8 +169,22 @@ class Forms(WithRows):
 
 
 def _charges(typed: dict[str, Any]) -> list[Charge]:
+    """What was paid on top. A tax is a part of the price, however heavy the goods are."""
     spread = SpreadBy(typed.get("spread_by") or SpreadBy.MASS)
-    return [Charge(kind, typed[name], spread) for name, kind in CHARGES.items() if typed.get(name)]
+    told = [Charge(kind, typed[name], spread) for name, kind in CHARGES.items() if typed.get(name)]
+    if typed.get("tax"):
+        told.append(Charge(ChargeKind.TAX, typed["tax"], SpreadBy.VALUE))
+    return told
+
+
+def _odd_density(lot: Lot, reader: Reader) -> str:
+    """What is asked of a lot whose own density is far from that of its material; mostly nothing."""
+    own, usual = lot.density, lot.material.density
+    if own is None or usual is None or usual / FAR_OFF <= own <= usual * FAR_OFF:
+        return ""
+    facts = {"name": lot.material.name, "own": reader.number(own), "usual": reader.number(usual)}
+    told = said("A millilitre of this %(name)s weighs %(own)s g, and otherwise %(usual)s g?")
+    return told % facts
 
 
 class Receive(Screen):
@@ -169,6 +194,7 @@ class Receive(Screen):
     fragment = "pages/receive_typed.html"
 
     def get(self, request: HttpRequest) -> HttpResponse:
+        self.actor.must(Verb.RECEIVE)
         first = {"happened_at": local(self.now, self.reader), "spread_by": SpreadBy.MASS}
         wanted = self._wanted(request)
         if id_in(request.GET.get("order", "")):
@@ -208,8 +234,9 @@ class Receive(Screen):
             forms.refuse(refusal)
 
     def _receive(self, form: DeliveryForm, delivery: Delivery) -> receiving.Received:
-        form.ask_once(self.now)
-        return receive_delivery(self.actor, delivery)
+        received = receive_delivery(self.actor, delivery)
+        form.ask_once(self.now, received.lots)
+        return received
 
     def _afterwards(self, received: receiving.Received) -> str:
         """The receipt says what things cost; whoever may not see that goes on to the lots."""
@@ -252,7 +279,7 @@ class Receive(Screen):
         typed.is_valid()
         forms = Rows(LineForm, "lines", data, reader=self.reader).filled
         lines = {str(form.prefix): line for form in forms if (line := so_far(form)) is not None}
-        reasons = unread_of(forms) + unread(typed, *CHARGES)
+        reasons = unread_of(forms) + unread(typed, *CHARGES, "tax")
         priced = all("price" in form.cleaned_data for form in forms) and len(lines) == len(forms)
         charges = _charges(typed.cleaned_data)
         return Working.of(self, lines, charges, reasons, costed=priced and not reasons)

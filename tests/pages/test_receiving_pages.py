@@ -11,8 +11,9 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from api.pages.packs import PacksField
 from api.pages.reader import Reader
+from ledger.models import Membership
 from tests.factories import D, Workshop, open_workshop
-from tests.pages.browsing import done, refused, sent, shown, signed_in
+from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
 
 LINE = {"lines": "1", "lines-0-material": "Glycerin", "lines-0-quantity": "16 kg"}
 
@@ -151,6 +152,42 @@ def test_what_came_years_ago_is_asked_once(shop: Workshop) -> None:
     old = {**typed, "happened_at": "1999-01-01T09:00"}
     assert "It came on 1 Jan 1999" in refused(client, "/receive", **old)
     assert "1 Jan 1999" in done(client, "/receive", sure="on", **old)
+
+
+def test_a_tax_is_shared_out_by_price_and_freight_by_weight(shop: Workshop) -> None:
+    """Freight of 9 by 1 kg and 2 kg is 3 and 6; a tax of 6 by 80 and 40 is 4 and 2: 87 and 48."""
+    shop.material("Wax")
+    second = {name.replace("-0-", "-1-"): text for name, text in LINE.items() if "-0-" in name}
+    typed = {**LINE, **second, "lines": "2", "supplier": "Mill Supplies", "new_supplier": "on"}
+    typed |= {"lines-1-material": "Wax", "freight": "9", "tax": "6", "spread_by": "mass"}
+    for row, (size, price) in enumerate((("1 kg", "80"), ("2 kg", "40"))):
+        typed |= {f"lines-{row}-quantity": size, f"lines-{row}-price": price}
+        typed |= {f"lines-{row}-supplier_lot": "G-1", f"lines-{row}-density": ""}
+    told = done(signed_in(shop), "/receive", **typed).replace("\xa0", " ")
+    assert "87.00 USD on the shelf" in told
+    assert "48.00 USD on the shelf" in told
+    assert "tax that does not come back 6.00 USD · shared out by price" in told
+
+
+def test_a_density_far_from_the_usual_is_asked_once(shop: Workshop) -> None:
+    """A slip of the point makes ten times as much of a gallon."""
+    shop.material("Syrup", density="1.26 g/mL")
+    client = signed_in(shop)
+    typed = {"supplier": "Mill Supplies", "new_supplier": "on", "lines-0-material": "Syrup"}
+    typed |= {"lines-0-quantity": "1 L", "lines-0-price": "9", "lines-0-supplier_lot": "S-1"}
+    odd = {**LINE, **typed, "lines-0-density": "12.6 g/mL"}
+    told = "A millilitre of this Syrup weighs 12.6 g, and otherwise 1.26 g?"
+    assert told in refused(client, "/receive", **odd)
+    assert "12.6 kg" in done(client, "/receive", sure="on", **odd).replace("\xa0", " ")
+    del typed["new_supplier"]
+    near = {**LINE, **typed, "lines-0-density": "1.2 g/mL"}
+    assert "1.2 kg" in done(client, "/receive", **near).replace("\xa0", " ")
+
+
+def test_who_may_not_receive_types_nothing_in_vain(shop: Workshop) -> None:
+    answer = in_role(shop, Membership.Role.READ_ONLY).get("/receive")
+    assert answer.status_code == 403
+    assert "may not receive deliveries" in shown(answer)
 
 
 def test_a_small_part_of_a_coin_keeps_three_digits() -> None:
