@@ -29,7 +29,8 @@ def _left_to_give(facts: dict[str, Any]) -> Refusal:
         return NotEnough(
             Sentence(
                 "Only {left:f} {unit} of the lot {code} is left to give: the rest is reserved for"
-                " {batches}. Give no more than that, or cancel that batch.",
+                " {batches}. Give no more than that, choose other lots for that batch, or cancel"
+                " it.",
                 **places,
                 batches=", ".join(batches),
             ),

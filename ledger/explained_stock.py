@@ -45,7 +45,7 @@ def _reserved(facts: dict[str, Any]) -> Refusal:
     return NotEnough(
         Sentence(
             "Only {left} of the lot {code} is free: the rest is reserved for {batches}. Take"
-            " another lot, or cancel that batch.",
+            " another lot, choose other lots for that batch, or cancel it.",
             left=_amount(facts, "left"),
             code=facts["code"],
             batches=batches,

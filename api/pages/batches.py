@@ -62,7 +62,7 @@ MUCH_GRAMS, TIMES = Decimal(20_000), 10
 YEARS = 5
 STATES = [("", _("all")), ("planned", _("to be made")), ("finished", _("made"))]
 # Pieces, with or without the word.
-PIECES = re.compile(r"([0-9]{1,7})(?:\s*(?:pieces?|units?|each))?")
+PIECES = re.compile(r"([0-9]{1,7})(?:\s*(?:pieces?|pcs?|units?|each|ea)\.?)?", re.IGNORECASE)
 # A page shows so many weighings; the file has all.
 MOST_WEIGHINGS = 60
 

@@ -80,6 +80,10 @@ class QuantityField(Typed):
     """ "4 gal", "2.5 kg", "60 each"."""
 
     def read(self, typed: str) -> Quantity:
+        if self.reader.point == ",":
+            # The ledger would ask for a decimal point, which this reader does not write.
+            for number in re.findall("[0-9.,]+", typed):
+                refuse_signs(number, self.reader.point)
         return parse_quantity(typed)
 
 

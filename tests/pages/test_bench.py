@@ -186,7 +186,8 @@ def test_pieces_are_of_a_product(shop: Workshop, client: Client, balm: Planned) 
     assert "say kilograms" in refused(client, "/batches/new", size="2", **what)
     product = shop.product(balm.batch.version, "30 g")
     what["what"] = f"product:{product.id}"
-    assert "2 pieces" in done(client, "/batches/new", size="2 pieces", **what)
+    for size in ("2 pieces", "2 pcs", "2 pc.", "2 Units"):
+        assert "2 pieces" in done(client, "/batches/new", size=size, **what)
 
 
 def test_water_of_the_tap_names_no_lot_and_a_batch_says_when_it_was_made(

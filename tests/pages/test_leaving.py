@@ -48,6 +48,18 @@ def test_sold_brought_back_and_given_away(shop: Workshop) -> None:
     assert shop.disagreements() == []
 
 
+def test_what_cannot_leave_says_what_to_do(shop: Workshop) -> None:
+    oil = shop.material("Oat oil")
+    lot = shop.receive(oil, "1 kg", "9.00")
+    client, path = signed_in(shop), f"/lots/{lot.id}/out"
+    typed = {"way": "sold", "quantity": "100 g", "reason": "A shop"}
+    early = refused(client, path, happened_at="2025-01-02T09:00", **typed)
+    assert f"On 2 Jan 2025 the lot {lot.code} would have been overdrawn" in early
+    batch = shop.plan(shop.formula("Oat balm", [(oil, "100")]), "1 kg").batch
+    kept = refused(client, path, **typed)
+    assert f"reserved for {batch.code}. Take another lot, choose other lots for that" in kept
+
+
 def test_what_came_back_is_looked_at_before_it_is_sold_again(shop: Workshop) -> None:
     """Whoever may decide can put it on hold with the return; who keeps the books is not asked."""
     lot = shop.receive(shop.material("Shaving soap", measured_by="count"), "20 each", "40.00")

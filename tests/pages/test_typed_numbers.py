@@ -63,6 +63,15 @@ def test_a_number_with_two_readings_is_refused_with_both(
         reader.plain(typed)
 
 
+def test_who_writes_a_comma_is_never_asked_for_a_point() -> None:
+    field = QuantityField()
+    field.reader = FRENCH
+    assert field.clean("2,5 kg").amount == D(2500)
+    for typed in ("1.234,5 g", "1,234,5 g"):
+        with pytest.raises(ValidationError, match=r"write .* as 12,5"):
+            field.clean(typed)
+
+
 @pytest.mark.parametrize(
     ("reader", "typed", "told"),
     [
