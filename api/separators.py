@@ -80,3 +80,10 @@ def refuse_signs(typed: str, point: str) -> None:
     if "," in typed:
         raise Unreadable(said("There is a comma in it: write decimals after a point, as 12.5."))
     raise Unreadable(said("There is more than one point in it: write a number such as 12.5."))
+
+
+def refuse_points(typed: str, point: str) -> None:
+    """Raises Unreadable for a number within a text that a reader who writes a comma cannot mean:
+    the ledger would ask for a point instead."""
+    for number in re.findall("[0-9.,]+", typed) if point == "," else ():
+        refuse_signs(number, point)

@@ -25,7 +25,7 @@ from api.pages.own_words import say_it_so
 from api.pages.reader import Reader
 from api.pages.saying import in_words
 from api.pages.whole_numbers import whole_in
-from api.separators import NUMBER, number_in, refuse_signs
+from api.separators import NUMBER, number_in, refuse_points, refuse_signs
 from ledger.errors import Invalid, Refusal
 from ledger.money import parse_money
 from ledger.quantities import (
@@ -80,10 +80,7 @@ class QuantityField(Typed):
     """ "4 gal", "2.5 kg", "60 each"."""
 
     def read(self, typed: str) -> Quantity:
-        if self.reader.point == ",":
-            # The ledger would ask for a decimal point, which this reader does not write.
-            for number in re.findall("[0-9.,]+", typed):
-                refuse_signs(number, self.reader.point)
+        refuse_points(typed, self.reader.point)
         return parse_quantity(typed)
 
 
