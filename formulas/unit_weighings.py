@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -295,7 +295,11 @@ def limits_now(row: UnitWeighing, product: Product, chosen: NetContents | None) 
     per_unit = Decimal(1) if product.fill_ml is None else row.density
     if per_unit is None or (_nominal(product) * per_unit).quantize(MICRO) != row.nominal_grams:
         return None
-    return limits_in_grams(product, chosen, row.density)
+    now = limits_in_grams(product, chosen, row.density)
+    if now is None:
+        return None
+    # To the digits in which a rule is kept, or one that never changed would look like another.
+    return replace(now, nominal=row.nominal_grams, allowed=now.allowed.quantize(MICRO))
 
 
 def units_in_a_year(actor: Actor, product: Product, now: datetime) -> int:

@@ -163,3 +163,18 @@ def test_bulk_waits_to_be_filled_once_no_formula_in_force_wants_it(shop: Worksho
     shop.next_version(of_it, [(salt, "100")])
     (waiting,) = shop.does(bulk_waiting)
     assert (waiting.making.batch.version_id, waiting.product) == (formula.id, False)
+
+
+@pytest.mark.parametrize("size", ["250 g", "250 mL"])
+def test_a_rule_that_never_changed_is_not_told_as_changed(shop: Workshop, size: str) -> None:
+    """250 mL are 255.30864195 g, of which six decimals are kept."""
+    formula, bulk = bulk_of(shop, "1.0212345678 g/mL")
+    product, _ = bottled(shop, formula, size)
+    shop.does(choose_rule, product=product.id, rule="eu", allowed=None)
+    of = shop.does(units_of_fill, filled(shop, product, bulk, 10).filling.id)
+    weighed = [Weighed(net=parse_quantity("256 g"))] * 2
+    shop.does(weigh_units, of=of, weighed=weighed, happened_at=MORNING, now=MORNING)
+    seen = shop.does(units_seen, of=of, now=MORNING)
+    assert (seen.changed_since, seen.chosen_since) == (False, False)
+    shop.does(choose_rule, product=product.id, rule="us", allowed=None)
+    assert shop.does(units_seen, of=of, now=MORNING).changed_since
