@@ -223,6 +223,7 @@ def bench_of(actor: Actor, batch: UUID | str) -> Bench:
     found = [
         _turn(row, share, in_pot, lots, taught.get(share.line.material_id))
         for share in shares(row.lines.all(), row.changes.all(), row.weighings.all())
+        if not share.is_replaced
     ]
     weighings = sorted(row.weighings.all(), key=lambda one: one.id, reverse=True)
     return Bench(row, found, weighings, _barred(row, found, lots))

@@ -53,6 +53,15 @@ class Share:
         return self.line.kind == Line.Kind.TO_EFFECT
 
     @property
+    def is_replaced(self) -> bool:
+        """Whether something else has its whole place on the line, and none of it went in before.
+
+        A line of which the batch is too small to hold any is none of those.
+        """
+        of_old = self.line.grams > 0 or self.material.id != self.line.material_id
+        return of_old and not self.grams and not self.weighed
+
+    @property
     def is_in(self) -> bool:
         """Within the tolerance; of a line to effect more may always follow."""
         return not self.to_effect and self.weighed > 0 and self.still <= self.tolerance

@@ -1,7 +1,8 @@
 """Which batches have all that they want: nothing is left to weigh, and the next act is to finish.
 
 A line is in within the tolerance of a weighing; one to effect once somebody has found it enough, of
-as much as is in now. It is what the bench says of one batch, told of many without a query more.
+as much as is in now; what something else has the whole place of is not waited for. It is what the
+bench says of one batch, told of many without a query more.
 """
 
 from typing import Final
@@ -32,9 +33,11 @@ not exists (
       select e.enough and e.grams = w.line as said from formulas_enough e
         where e.coop_id = formulas_batch.coop_id and e.line_id = n.line_id
         order by e.id desc limit 1) e on true
-    where coalesce(w.own, 0) <= 0
-       or case l.kind when 'to_effect' then not coalesce(e.said, false)
-          else w.own < n.grams * %s / 100 end)
+    where not (n.grams = 0 and coalesce(w.own, 0) = 0
+               and (l.grams > 0 or l.material_id <> n.material_id))
+      and (coalesce(w.own, 0) <= 0
+           or case l.kind when 'to_effect' then not coalesce(e.said, false)
+              else w.own < n.grams * %s / 100 end))
 """
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from formulas.access import batches_of, with_details
 from formulas.alternates import AlternateDraft
+from formulas.bench import bench_of
 from formulas.composing import new_version, write_formula
 from formulas.composition import Balance, Fixed
 from formulas.drafts import Draft, LineDraft, PhaseDraft
@@ -18,6 +19,7 @@ from formulas.repicking import reserve_again
 from formulas.shares import Chosen, shares_of
 from formulas.topping_up import top_up
 from formulas.undoing import undo
+from formulas.weighed_out import with_weighed_out
 from formulas.weighing import weigh_back
 from ledger.access import acting_as
 from ledger.errors import Invalid, LotExpired, LotNotReleased
@@ -121,6 +123,26 @@ def test_the_line_is_split_and_the_water_gives_way(shop: Workshop, wash: Wash) -
     assert (shop.reserved(wash.left), shop.reserved(wash.other)) == (820, 1700)
     with acting_as(shop.actor):
         assert [one.quantity for one in Shortfall.objects.all()] == []
+
+
+def test_what_is_wholly_replaced_is_waited_for_no_more(shop: Workshop, wash: Wash) -> None:
+    """1,500 g of 70 % are 1,050 g active, which are 3,750 g of 28 %."""
+
+    def stands() -> tuple[list[Any], int, bool]:
+        bench = shop.does(bench_of, wash.planned.batch.id)
+        rows: Any = shop.does(lambda actor: list(with_weighed_out(batches_of(actor))))
+        turns = [(one.share.material.name, one.share.grams) for one in bench.turns]
+        return turns, bench.settled, rows[0].weighed_out
+
+    do(shop, wash, lot=None, material=wash.grade.id)
+    assert ("SLES 70", 0) in wanted(shop, wash)
+    turns = [("Aqua", 2950), ("SLES 28", 3750), ("Glycerin", 3300)]
+    assert stands() == (turns, 0, False)
+    shop.weigh(wash.planned, 0, None, "2950 g")
+    shop.weigh(wash.planned, 1, wash.other, "3750 g")
+    assert stands() == (turns, 2, False)
+    shop.weigh(wash.planned, 2, shop.lot_of(wash.planned, 2), "3300 g")
+    assert stands() == (turns, 3, True)
 
 
 def test_both_lots_are_weighed_costed_and_given_back_by_themselves(
