@@ -25,11 +25,14 @@ from ledger.models import Account, CountCause, Lot
 
 Direction = Literal["forward", "back"]
 
-# UNION, not UNION ALL: a lot reached by two ways is followed once.
+# UNION, not UNION ALL: a lot reached by two ways is followed once. What is drawn off goes into one
+# lot or another, and what is made together goes into all of it: nobody can tell which grams.
 _WALK: Final = """
 with recursive step(parent, child, quantity, entry) as not materialized (
-  select i.lot_id, o.lot_id, i.quantity, i.entry_id
+  select i.lot_id, o.lot_id, case e.kind when 'decant' then -o.quantity else i.quantity end,
+         i.entry_id
     from ledger_posting i
+    join ledger_entry e on e.coop_id = i.coop_id and e.id = i.entry_id
     join ledger_posting o on o.coop_id = i.coop_id and o.entry_id = i.entry_id
       and o.account_id = i.account_id and o.quantity < 0 and o.lot_id is not null
     where i.coop_id = %(coop)s and i.account_id = %(making)s and i.quantity > 0

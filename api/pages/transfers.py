@@ -151,12 +151,14 @@ class OneTransfer(Answering):
         move = transferring.transfer_for(self.actor, id)
         (one,) = transferring.offered([move])
         incoming = move.to_maker_id == self.actor.maker
-        came = incoming and move.state == Transfer.State.ACCEPTED and move.answers_id is None
-        owed = giving_back.owed_of(move) if came else ZERO
+        moved = move.state == Transfer.State.ACCEPTED and move.answers_id is None
+        left = giving_back.owed_of(move) if moved and (incoming or move.in_kind) else None
+        owed = (left or ZERO) if incoming else ZERO
         back = (self.back or self._back(move)) if owed else None
         asks = self.actor.may(Verb.SEE_COSTS) and move.price is None and not move.in_kind
         cost = transferring.cost_at_present(self.actor, move) if asks else None
-        return {"one": one, "incoming": incoming, "owed": owed, "back": back, "cost": cost}
+        told = {"one": one, "incoming": incoming, "owed": owed, "back": back, "cost": cost}
+        return {**told, "lent_owed": left if move.in_kind else None}
 
     def _back(self, move: Transfer, data: Any = None) -> BackForm:
         """Giving back what came; what was lent is replaced by any lot of the material."""

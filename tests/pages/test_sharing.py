@@ -51,15 +51,24 @@ def test_what_is_lent_is_replaced_by_another_lot(lender: Workshop, borrower: Wor
     assert "as much of the material is owed back" in told
     borrowed = done(mill, move, do="accept", release_basis="seal whole")
     assert "Replace it" in borrowed
+    assert "Lent: 2 kg of the material is owed back." in shown(north.get(move))
     assert "you borrowed it from North Bench" in shown(mill.get("/co-op"))
     assert "you lent it to Mill Bench" in shown(north.get("/co-op"))
     own = borrower.receive(oil, "3 kg", "150.00")
     assert "still owed" in refused(mill, move, do="back", lot=str(own.id), quantity="3 kg")
     back = led_to(mill, move, do="back", lot=str(own.id))
-    assert "What it gives back" in done(north, back, do="accept")
+    # Whoever gets it back is not told that it is lent once more.
+    assert "replaces what you lent" in shown(north.get("/"))
+    replaced = "It replaces what was lent: nothing is owed for it."
+    assert replaced in shown(north.get(back))
+    told = done(north, back, do="accept")
+    assert "What it gives back" in told
+    assert replaced in told
     assert "you lent" not in shown(north.get("/co-op"))
     assert "Still owed: 2 kg." in borrowed
     assert "Still owed" not in shown(mill.get(move))
+    for each in (north, mill):
+        assert "Lent, and all of it was replaced." in shown(each.get(move))
 
 
 def test_what_was_sold_goes_back_as_it_came(lender: Workshop, borrower: Workshop) -> None:
@@ -110,6 +119,15 @@ def test_a_drum_whose_freight_another_paid(lender: Workshop, borrower: Workshop)
     assert re.search(r"drum freight .*40\.00 USD", told)
     with acting_as(lender.actor):
         assert not Holding.objects.filter(lot=drum, kind="store", quantity__gt=0).exists()
+    # What went into each is what was drawn, and never all that left the drum.
+    trace = f"/lots/{drum.id}/trace"
+    assert [f"of: {drum.code}: {much} kg" in shown(north.get(trace)) for much in (60, 38, 98)] == [
+        True,
+        True,
+        False,
+    ]
+    file = north.get(f"{trace}?as=csv&table=flows").content.decode()
+    assert sorted(re.findall(r",(\d+),g\r", file), key=int) == ["2000", "38000", "60000"]
     # Nothing typed of what others paid is nothing paid.
     other = lender.receive(lender.material("Palm oil"), "10 kg", "50.00")
     blank = {"paid": "2", "paid-0-maker": mill, "paid-1-maker": mill}
