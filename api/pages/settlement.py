@@ -118,8 +118,13 @@ class Settlement(Screen):
 
     def _ask_once(self, typed: dict[str, Any], *, paid: bool) -> None:
         """Raises Invalid for what is mostly a slip: more than is owed so, or of long ago."""
-        owed = {str(one.other): one.amount for one in settling.balances_of(self.actor)}
-        so = owed.get(typed["maker"], ZERO) * (-1 if paid else 1)
+        way = -1 if paid else 1
+        # What is disputed may be paid or left; a clearing leaves it.
+        owed = {
+            str(one.other): max(one.amount * way, one.undisputed * way)
+            for one in settling.balances_of(self.actor)
+        }
+        so = owed.get(typed["maker"], ZERO)
         odd = []
         if typed["amount"] > max(so, ZERO):
             told = said("You owe them less: %s.") if paid else said("They owe you less: %s.")

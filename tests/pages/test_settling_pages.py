@@ -9,7 +9,7 @@ from django.test import Client
 
 from ledger.issuing import Taken, issue
 from ledger.quantities import parse_quantity
-from ledger.settling import record_payment
+from ledger.settling import dispute, record_payment
 from ledger.transferring import accept_transfer, offer_transfer
 from tests.factories import MORNING, D, Workshop, on, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in, typed_in
@@ -130,6 +130,40 @@ def test_what_is_owed_names_its_goods_and_opens_for_the_coordinator() -> None:
     assert "Far Bench 10.00 USD" in shown(run.get(to))
     assert run.get(f"{PAGE}/worked-out?maker={lot.id}").status_code == 404
     assert to in run.get(f"{PAGE}/worked-out").content.decode(), "of all of them, each opens"
+
+
+def test_what_was_cleared_and_paid_is_not_asked_for_once_more() -> None:
+    """One owes another 5.00, and that a third 8.00: the first may as well pay the third."""
+    first = open_workshop("Reed Bench")
+    second, third = (open_workshop(name, coop=first.coop) for name in ("Sand Bench", "Tide Bench"))
+    run = for_the_co_op(first)
+
+    def pays(payer: Workshop, payee: Workshop, amount: str) -> None:
+        about = {"maker": payee.actor.maker, "amount": D(amount), "paid": True, "note": "cash"}
+        payer.does(record_payment, happened_at=datetime.now(UTC), **about)
+
+    pays(second, first, "5")
+    pays(third, second, "8")
+    done(run, PAGE, do="clear")
+    pays(first, third, "5")
+    own = shown(signed_in(first).get(PAGE))
+    assert "Tide Bench even" in own
+    assert "you were to pay Tide Bench 5.00 USD" in own
+    assert "Reed Bench was to pay you 5.00 USD" in shown(signed_in(third).get(PAGE))
+
+
+def test_what_is_disputed_may_be_paid_or_left(shop: Workshop) -> None:
+    """Of 40.00 that is owed, 3.00 the other way is disputed: 37.00 and 40.00 are no slip."""
+    payer, payee = (open_workshop(name, coop=shop.coop) for name in ("Wharf Bench", "Quay Bench"))
+    now = datetime.now(UTC)
+    to, back = ({"maker": one.actor.maker, "paid": True} for one in (payer, payee))
+    payee.does(record_payment, amount=D(40), happened_at=now, note="cash", **to)
+    wrong = payer.does(record_payment, amount=D(3), happened_at=now, note="cash", **back)
+    payee.does(dispute, movement=wrong.id, reason="never came")
+    client = signed_in(payer)
+    owed = "You owe them less: 40.00\N{NO-BREAK SPACE}USD."
+    assert owed in refused(client, PAGE, **payment(payee, "40.01"))
+    assert "40.00 USD" in done(client, PAGE, **payment(payee, "40.00"))
 
 
 @pytest.mark.parametrize(
