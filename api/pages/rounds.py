@@ -219,8 +219,9 @@ class Round(Acts):
         working = state == "closed" and not (trouble and trouble.given_up)
         if self.request.headers.get("HX-Request") and not working:
             return self.anew()
-        may_answer = buys and not round.buyer_agrees  # type: ignore[attr-defined]
-        asked = self._asked(round)
+        needs_buyer = not (round.buyer_agrees or round.orders_nothing)  # type: ignore[attr-defined]
+        may_answer = buys and needs_buyer
+        asked = self._asked(round, needs_buyer=needs_buyer)
         closing = forms.get("closing")
         own: dict[str, Any] = {
             "form": self.form(PledgeForm),
@@ -263,10 +264,10 @@ class Round(Acts):
             files["orders"] = lambda: co_op_tables.round_orders(result.orders, money)
         return files
 
-    def _asked(self, round: OrderRound) -> dict[str, Any]:
+    def _asked(self, round: OrderRound, *, needs_buyer: bool) -> dict[str, Any]:
         """Who was asked to buy, where it is more than one; and whom to ask for the co-op."""
         asked = asked_in(self.actor, round) if round.asked_number else []
-        if self.actor.maker_id or round.buyer_agrees:  # type: ignore[attr-defined]
+        if self.actor.maker_id or not needs_buyer:
             return {"asked": asked}
         others = rounds.buyers_for(self.actor).exclude(id=round.buying_id)
         return {"asked": asked, "to_ask": list(others[:MOST_MAKERS])}

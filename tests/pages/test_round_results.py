@@ -17,10 +17,11 @@ from ledger.round_ordering import place_orders
 from ledger.round_results import MakerResult, Result
 from ledger.rounds import pledge
 from tests.factories import MORNING, D, Workshop, open_workshop
-from tests.ordering_together import EVENING, offered, opened, owed, pledged
-from tests.pages.browsing import shown, signed_in
+from tests.ordering_together import EVENING, asked, offered, opened, owed, pledged
+from tests.pages.browsing import done, shown, signed_in
 from tests.pages.figures import amount_in, figures_of, workings_of
 from tests.pages.looking import looked_at
+from tests.pages.test_rounds import for_the_co_op
 
 MOST = 15
 
@@ -147,3 +148,22 @@ def test_who_gets_leftover_or_bought_for_all_is_told_no_more_than_is_true(
     assert "left over from packs for 8.00" in shown(mill.get(f"/order-rounds/{rounds[0].id}"))
     assert "Some is left You get no" not in shown(mill.get("/"))
     assert "For others You get no Oil to share" in shown(north.get("/"))
+
+
+def test_a_round_that_was_closed_says_so_and_asks_nobody_to_buy_nothing(buyer: Workshop) -> None:
+    now = datetime.now(UTC)
+    round = asked(buyer, name="Nobody wants any", closes_at=now + timedelta(21), now=now)
+    path, own, run = f"/order-rounds/{round.id}", signed_in(buyer), for_the_co_op(buyer)
+    assert "pledges until" in shown(own.get(path))
+    assert "pledges until" not in done(run, path, do="close", sure="on")
+    for page in ("/", path, "/order-rounds"):
+        assert f"closed {now:%-d %b %Y}" in shown(own.get(page)).replace("\xa0", " "), page
+    # Until it is worked out, what is pledged may want a buyer.
+    assert "We buy for all" in shown(own.get(path))
+    assert "Ask another maker" in shown(run.get(path))
+    close_and_reckon(owed(buyer, round), now)
+    for client in (own, run):
+        told = shown(client.get(path))
+        assert "Nothing is ordered" in told
+        assert not re.search("We buy for all|Ask another maker|has not answered", told)
+        assert "buyer has not answered" not in shown(client.get("/order-rounds"))
