@@ -13,6 +13,7 @@ from django.db import connection
 from django.db.models import Q, QuerySet
 
 from ledger.access import Actor, find
+from ledger.amounts import Amount
 from ledger.entries import explained
 from ledger.errors import (
     Forbidden,
@@ -25,7 +26,7 @@ from ledger.ids import new_id
 from ledger.measuring import Measured, measure
 from ledger.models import Claim, Material
 from ledger.money import minor_units
-from ledger.quantities import Density, Quantity, kept_in
+from ledger.quantities import Density, Quantity
 from ledger.roles import Verb
 from ledger.sharing import Shown, share_for, shown
 from ledger.statements import run
@@ -79,9 +80,8 @@ def claim_share(
             _accept(actor, claim, happened_at)
     elif amount.quantity > known.claimable:
         only = Sentence(
-            "Only {left:f} {unit} of the lot {code} is left to give; ask for no more than that.",
-            left=known.claimable.normalize(),
-            unit=kept_in(known.counted),
+            "Only {left} of the lot {code} is left to give; ask for no more than that.",
+            left=Amount(known.claimable, known.counted).rounded_down(),
             code=known.code,
         )
         raise NotEnough(only, pointer="/quantity", left=f"{known.claimable:f}")

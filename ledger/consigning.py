@@ -14,6 +14,7 @@ from uuid import UUID
 from django.db import connection
 
 from ledger.access import Actor, day_of
+from ledger.amounts import Amount
 from ledger.deviations import broken_by_lots
 from ledger.entries import account, lock_pools, open_account
 from ledger.errors import (
@@ -156,9 +157,8 @@ def _where_they_lie(actor: Actor, shop: str, lines: Sequence[Taken]) -> UUID:
         if amount.quantity > there:
             raise NotEnough(
                 Sentence(
-                    "Only {left:f} {unit} of the lot {code} lies at {shop}.",
-                    left=there.normalize(),
-                    unit="each" if amount.counted else "g",
+                    "Only {left} of the lot {code} lies at {shop}.",
+                    left=Amount(there, amount.counted).rounded_down(),
                     code=lot.code,
                     shop=shop,
                 ),

@@ -16,6 +16,7 @@ from django.db import connection
 from django.db.models import Exists, OuterRef, QuerySet
 
 from ledger.access import Actor, find, find_all, lot_for
+from ledger.amounts import Amount
 from ledger.drum_split import DrumSplit, Part, settle_drum, split_drum
 from ledger.entries import Move, account, lock_pools, open_account, post_entry
 from ledger.errors import (
@@ -254,10 +255,9 @@ def _left(actor: Actor, lot: Lot, drawn: Decimal) -> Decimal:
     if drawn > there:
         raise NotEnough(
             Sentence(
-                "The books have {left:f} {unit} of the lot {code}: count it first if there is"
+                "The books have {left} of the lot {code}: count it first if there is"
                 " more, or draw less.",
-                left=there.normalize(),
-                unit="each" if lot.material.counted else "g",
+                left=Amount(there, lot.material.counted).rounded_down(),
                 code=lot.code,
             ),
             pointer="/draws",

@@ -5,6 +5,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any, Final
 
+from ledger.amounts import Amount
 from ledger.errors import (
     AlreadyReversed,
     Conflict,
@@ -22,13 +23,18 @@ NOT_AGREED: Final = (
 )
 
 
+def _left(facts: dict[str, Any]) -> Amount:
+    """What is left, as far as it is written."""
+    return Amount(Decimal(facts["left"]), counted=facts["unit"] != "g").rounded_down()
+
+
 def _left_to_give(facts: dict[str, Any]) -> Refusal:
-    left, batches = Decimal(facts["left"]).normalize(), facts["batches"]
-    places = {"left": left, "unit": facts["unit"], "code": facts["code"]}
+    batches = facts["batches"]
+    places = {"left": _left(facts), "code": facts["code"]}
     if batches:
         return NotEnough(
             Sentence(
-                "Only {left:f} {unit} of the lot {code} is left to give: the rest is reserved for"
+                "Only {left} of the lot {code} is left to give: the rest is reserved for"
                 " {batches}. Give no more than that, choose other lots for that batch, or cancel"
                 " it.",
                 **places,
@@ -39,7 +45,7 @@ def _left_to_give(facts: dict[str, Any]) -> Refusal:
         )
     return NotEnough(
         Sentence(
-            "Only {left:f} {unit} of the lot {code} is left to give; ask for no more than that.",
+            "Only {left} of the lot {code} is left to give; less can be asked for anew.",
             **places,
         ),
         left=str(facts["left"]),
@@ -85,10 +91,8 @@ BETWEEN_MAKERS: Final[dict[str, Callable[[dict[str, Any]], Refusal]]] = {
     ),
     "transfer_answers_no_more": lambda facts: NotEnough(
         Sentence(
-            "Only {left:f} {unit} of that is still owed; withdraw this, and give back no"
-            " more than that.",
-            left=Decimal(facts["left"]).normalize(),
-            unit=facts["unit"],
+            "Only {left} of that is still owed; withdraw this, and give back no more than that.",
+            left=_left(facts),
         ),
         left=str(facts["left"]),
     ),

@@ -16,6 +16,7 @@ from django.db.models import DecimalField, F, OuterRef, Q, QuerySet, Subquery, S
 from django.db.models.functions import Coalesce
 
 from ledger.access import Actor, lot_for
+from ledger.amounts import Amount
 from ledger.errors import (
     Conflict,
     Invalid,
@@ -97,9 +98,8 @@ def _owed_back(actor: Actor, before: Transfer, lot: Lot, quantity: Quantity | No
     if not owed or amount.quantity > owed:
         raise NotEnough(
             Sentence(
-                "Of that move {owed:f} {unit} is still owed; give back no more.",
-                owed=owed.normalize(),
-                unit=unit,
+                "Of that move {owed} is still owed; give back no more.",
+                owed=Amount(owed, lot.material.counted).rounded_down(),
             ),
             pointer="/quantity",
             left=f"{owed:f}",

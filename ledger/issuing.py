@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from ledger.access import Actor, day_of, find, lots_for
+from ledger.amounts import Amount
 from ledger.costing import unit_cost
 from ledger.deviations import broken_by_lots
 from ledger.entries import Move, Posted, account, lock_pools, open_account, post_entry
@@ -194,11 +195,9 @@ def _moves_back(
         if amount.quantity > quantity:
             raise NotEnough(
                 Sentence(
-                    "Of the lot {code} that sale still has {quantity:f} {unit} sold; no more can"
-                    " come back.",
+                    "Of the lot {code} that sale still has {quantity} sold; no more can come back.",
                     code=lot.code,
-                    quantity=quantity.normalize(),
-                    unit="each" if amount.counted else "g",
+                    quantity=Amount(quantity, amount.counted).rounded_down(),
                 ),
                 pointer=f"/lines/{place}/quantity",
                 left=f"{quantity:f}",

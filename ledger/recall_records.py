@@ -13,6 +13,7 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from ledger.access import Actor, find, lot_for
+from ledger.amounts import Amount
 from ledger.errors import (
     Invalid,
     NotEnough,
@@ -213,11 +214,10 @@ def _outcome(
     if amount.quantity > left:
         raise NotEnough(
             Sentence(
-                "{customer} has only {left:f} {unit} of the lot {code} left; book what else was"
+                "{customer} has only {left} of the lot {code} left; book what else was"
                 " sold there first.",
                 customer=buyer.customer,
-                left=left.normalize(),
-                unit="each" if amount.counted else "g",
+                left=Amount(left, amount.counted).rounded_down(),
                 code=lot.code,
             ),
             pointer="/quantity",

@@ -14,6 +14,7 @@ from django.db import connection
 from django.db.models import Sum
 
 from ledger.access import Actor, lots_for
+from ledger.amounts import Amount
 from ledger.errors import (
     Invalid,
     LotNotReleased,
@@ -22,7 +23,6 @@ from ledger.errors import (
 )
 from ledger.models import Account, Custody, Holding, Lot, Material, OrderRound, Reservation, Status
 from ledger.money import minor_unit
-from ledger.quantities import kept_in
 from ledger.round_portions import Portion, from_lots
 
 NOTHING: Final = Decimal(0)
@@ -101,15 +101,13 @@ def _enough(
                 code=one.lot.code,
                 status=one.status,
             )
-    unit = kept_in(material.counted)
     raise NotEnough(
         Sentence(
-            "Only {free:f} {unit} of {material} is free in these lots, and the others are to"
-            " get {need:f} {unit}: free what is reserved, or name the lots that hold it.",
-            free=free.normalize(),
-            unit=unit,
+            "Only {free} of {material} is free in these lots, and the others are to"
+            " get {need}: free what is reserved, or name the lots that hold it.",
+            free=Amount(free, material.counted).rounded_down(),
             material=material.name,
-            need=need.normalize(),
+            need=Amount(need, material.counted).rounded_up(),
         ),
         pointer="/lots",
         left=f"{free:f}",

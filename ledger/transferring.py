@@ -16,6 +16,7 @@ from django.db import connection
 from django.db.models import Q, QuerySet
 
 from ledger.access import Actor, find, lot_for
+from ledger.amounts import Amount
 from ledger.entries import account, explained, lock_pools
 from ledger.errors import (
     Invalid,
@@ -289,14 +290,14 @@ def must_be_free(actor: Actor, lot: Lot, amount: Measured | None) -> Measured:
         amount = Measured(f"{free.normalize():f} {unit}", free, counted=lot.material.counted)
     if free <= 0 or amount.quantity > free:
         template = (
-            "Only {free:f} {unit} of the lot {code} is free to give: the rest is reserved for"
-            " {held}."
+            "Only {free} of the lot {code} is free to give: the rest is reserved for {held}."
             if batches
-            else "Only {free:f} {unit} of the lot {code} is free to give."
+            else "Only {free} of the lot {code} is free to give."
         )
         held = ", ".join(batches)
+        told = Amount(free, lot.material.counted).rounded_down()
         raise NotEnough(
-            Sentence(template, free=free.normalize(), unit=unit, code=lot.code, held=held),
+            Sentence(template, free=told, code=lot.code, held=held),
             pointer="/quantity",
             left=f"{free:f}",
             reserved_for=batches,

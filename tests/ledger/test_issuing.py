@@ -174,7 +174,7 @@ def test_no_more_comes_back_than_that_sale_sold() -> None:
             back(books, sale, *lines)
         assert refused.value.pointer == f"/lines/{place}/quantity"
     assert back(books, sale, taken(lot, "3 each"), taken(lot, "1 each")) == 4
-    with pytest.raises(NotEnough, match="still has 0 each sold"):
+    with pytest.raises(NotEnough, match="still has 0 pieces sold"):
         back(books, sale, taken(lot, "1 each"))
 
 

@@ -169,7 +169,7 @@ def test_only_what_is_released_and_free_is_handed_out(shops: list[Workshop]) -> 
     north.decide(first, "release")
     spilt = [Taken(second.id, parse_quantity("4.8 kg"))]
     north.does(issue, lines=spilt, purpose="gift", reason="given away", happened_at=EVENING)
-    with pytest.raises(NotEnough, match="Only 5200 g of Oil to share is free"):
+    with pytest.raises(NotEnough, match=r"Only 5\.2 kg of Oil to share is free"):
         north.does(hand_out, round=round.id, happened_at=EVENING)
     other = north.receive(first.material, "9 kg", "9.00", at=EVENING)
     with pytest.raises(Invalid, match="did not come of this round") as refused:

@@ -39,7 +39,8 @@ def test_what_is_lent_is_replaced_by_another_lot(lender: Workshop, borrower: Wor
     offer = f"/lots/{lot.id}/offer"
     assert "Ask an accountant" in shown(north.get(offer))
     lent = {"maker": str(borrower.actor.maker), "quantity": "2 kg", "way": "kind"}
-    assert "free" in refused(north, offer, **{**lent, "quantity": "6 kg"})
+    told = refused(north, offer, **{**lent, "quantity": "6 kg"})
+    assert f"Only 5 kg of the lot {lot.code} is free to give." in told.replace("\xa0", " ")
     assert "decimals" in refused(north, offer, **lent, price="80.001")
     move = led_to(north, offer, **lent, note="until Friday")
     assert "What you offered to one maker" in shown(north.get("/co-op"))
@@ -98,6 +99,18 @@ def test_a_claim_waits_in_quarantine_and_ends(lender: Workshop, borrower: Worksh
     assert refused(mill, share, **wanted, expires_at="2020-01-01T09:00")
     assert "You owe 10.00 USD" in done(mill, share, **wanted, expires_at="2199-01-01T09:00")
     assert "quarantine" in shown(mill.get(f"/lots/{lot.id}"))
+
+
+def test_who_can_give_less_than_was_asked_for_is_told_so(
+    lender: Workshop, borrower: Workshop
+) -> None:
+    lot = lender.receive(lender.material("Lime oil"), "1.2345678 kg", "50.00")
+    north, mill = signed_in(lender), signed_in(borrower)
+    share = led_to(north, f"/lots/{lot.id}/share", terms="cost")
+    claims = [led_to(mill, share, do="claim", quantity=much) for much in ("1 kg", "0.8 kg")]
+    done(north, claims[0], do="accept")
+    told = refused(north, claims[1], do="accept").replace("\xa0", " ")
+    assert f"Only 234.56 g of the lot {lot.code} is left to give; less can be asked" in told
 
 
 def test_a_drum_whose_freight_another_paid(lender: Workshop, borrower: Workshop) -> None:
