@@ -199,7 +199,7 @@ async function carry(form, button, record, again) {
   document.title = outcome.page.title;
   htmx.process(main);
   ready();
-  for (const one of document.forms) if (one.dataset.kept === record.form) saveDraft(one);
+  for (const one of document.forms) if (one.dataset.kept === record.form) saveDraft(one, true);
   document.querySelector("[autofocus]")?.focus();
 }
 

@@ -12,18 +12,27 @@ const typedIn = (form) =>
   );
 const forgetDraft = (form) => sessionStorage.removeItem(draftOf(form));
 
-function saveDraft(form) {
-  const typed = typedIn(form).filter((one) => one.type !== "radio" || one.checked);
-  const draft = Object.fromEntries(typed.map((one) => [one.name, one.value]));
+const draftIn = (form) => JSON.parse(sessionStorage.getItem(draftOf(form)) || "{}");
+
+// What stood in a field already is not typed, unless the form was refused with it: by the time that
+// somebody comes back, something else may stand there.
+function saveDraft(form, refused = false) {
+  const draft = draftIn(form);
+  for (const one of typedIn(form)) {
+    if (one.type === "radio" ? !one.checked : one.type === "checkbox") continue;
+    const chosen = one.matches("select, [type=radio]");
+    if (refused || chosen || one.name in draft || one.value !== one.defaultValue)
+      draft[one.name] = one.value;
+  }
   sessionStorage.setItem(draftOf(form), JSON.stringify(draft));
 }
 
 // A tick says that somebody is sure; that is asked anew.
 function bringBack(form) {
-  const draft = JSON.parse(sessionStorage.getItem(draftOf(form)) || "{}");
+  const draft = draftIn(form);
   for (const one of typedIn(form).filter((one) => one.name in draft && one.type !== "checkbox")) {
     if (one.type === "radio") one.checked = one.value === draft[one.name];
-    else if (one.matches("select") || !one.value) one.value = draft[one.name];
+    else one.value = draft[one.name];
     if (draft[one.name]) one.closest("details")?.setAttribute("open", "");
   }
 }
@@ -43,8 +52,7 @@ function say(text) {
 
 document.addEventListener("submit", (event) => {
   const { target: form, submitter } = event;
-  // A file may be had as often as one likes: nothing is done.
-  if (form.method !== "post" || event.defaultPrevented || submitter?.name === "as") return;
+  if (form.method !== "post" || event.defaultPrevented) return;
   if (form.dataset.sent || form.dataset.done === (submitter?.value ?? "")) {
     event.preventDefault();
     return;

@@ -107,6 +107,28 @@ def test_a_second_tap_weighs_once(page: Page, north: Client, batch: dict[str, An
     assert weighed(north, batch) == [800]
 
 
+def test_another_lot_than_stood_there_is_there_again(
+    page: Page, north: Client, batch: dict[str, Any]
+) -> None:
+    """Of what is added to effect the lot stands there already."""
+    bench = f"/batches/{batch['id']}/bench"
+    go(page, bench)
+    for quantity, following in (("800", "Beeswax"), ("190", "Lavender oil")):
+        weigh(page, quantity)
+        expect(page.locator("h1")).to_have_text(following)
+    weigh(page, "1")
+    expect(page.locator(".good").first).to_contain_text("In: 1\N{NO-BREAK SPACE}g Lavender oil")
+    lot = page.get_by_label("Lot", exact=True)
+    page.get_by_label("On the scale").fill("2")
+    suggested = lot.input_value()
+    for typed in ("NB99", suggested):
+        lot.fill(typed)
+        go(page, f"/batches/{batch['id']}")
+        go(page, bench)
+        expect(lot).to_have_value(typed)
+        expect(page.get_by_label("On the scale")).to_have_value("2")
+
+
 def test_a_scanner_that_types_sends_nothing_before_the_scale_is_read(
     page: Page, batch: dict[str, Any]
 ) -> None:
