@@ -14,7 +14,7 @@ PACKS: Final = re.compile(
 )
 
 
-class PacksField(QuantityField):
+class SeveralField(QuantityField):
     """ "4 gal", "60 each", or several packs of one size; what is kept is how much that is."""
 
     def read(self, typed: str) -> Quantity:

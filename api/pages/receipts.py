@@ -33,7 +33,7 @@ from api.pages.forms import (
     unsure,
 )
 from api.pages.lot_places import PlaceField, places_to_choose
-from api.pages.packs import PacksField
+from api.pages.packs import SeveralField
 from api.pages.reader import Reader
 from api.pages.screen import Screen
 from api.pages.unread import unread
@@ -63,7 +63,7 @@ class LineForm(PageForm):
         widget=forms.TextInput(attrs={"list": "materials", "autocomplete": "off"}),
         error_messages={"required": _("What came?")},
     )
-    quantity = PacksField(
+    quantity = SeveralField(
         label=_("How much"),
         help_text=_("As the note says it: 4 gal, 2 x 5 kg, 60 pieces"),
         error_messages={"required": _("How much of it came?")},

@@ -9,7 +9,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from api.pages.packs import PacksField
+from api.pages.packs import SeveralField
 from api.pages.reader import Reader
 from ledger.models import Membership
 from tests.factories import D, Workshop, open_workshop
@@ -96,7 +96,7 @@ def test_each_line_says_beneath_its_quantity_what_it_is_and_costs(shop: Workshop
     [("2 x 5 kg", 10000), ("3x2.5kg", 7500), ("12 \N{MULTIPLICATION SIGN} 0.5 lb", "2721.55422")],
 )
 def test_packs_of_one_size_are_one_quantity(typed: str, grams: int | str) -> None:
-    found = PacksField().clean(typed)
+    found = SeveralField().clean(typed)
     assert found.amount == D(str(grams))
     assert "x" not in found.entered.lower()
 
@@ -104,7 +104,7 @@ def test_packs_of_one_size_are_one_quantity(typed: str, grams: int | str) -> Non
 @pytest.mark.parametrize("typed", ["2 x kg", "x 5 kg", "2 x 5", "2 x 2 x 5 kg", "0 x 5 kg"])
 def test_what_is_no_number_of_packs_is_refused(typed: str) -> None:
     with pytest.raises(ValidationError):
-        PacksField().clean(typed)
+        SeveralField().clean(typed)
 
 
 def test_all_that_is_unknown_is_said_at_once_and_leads_on(shop: Workshop) -> None:
