@@ -1,5 +1,6 @@
 """Where a person can go from every page, by what the role may do there; and from an alert."""
 
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 from django.utils.functional import Promise
@@ -9,6 +10,8 @@ from ledger.access import Actor
 from ledger.models import Alert, AlertKind
 from ledger.roles import Verb
 
+# How pages look to whoever reads them; there whatever one may do.
+LOOK: Final = "/look"
 # Path, name, and what the role must be allowed to do; None for what every maker's member sees.
 PLACES: Final[tuple[tuple[str, Promise | str, Verb | None], ...]] = (
     ("/", _("Today"), None),
@@ -40,6 +43,29 @@ def places_for(actor: Actor | None) -> list[tuple[str, Promise | str]]:
     if actor.maker_id is None:
         return list(OF_COOP)
     return [(path, name) for path, name, verb in PLACES if verb is None or actor.may(verb)]
+
+
+# The place that a page belongs to, by how its address begins, where that is not the place's own.
+BELONGS: Final[Mapping[str, str]] = {
+    **dict.fromkeys(("deviations", "fills"), "/batches"),
+    **dict.fromkeys(("containers", "what-if"), "/products"),
+    **dict.fromkeys(("at-shops", "complaints", "counts", "decantings"), "/lots"),
+    **dict.fromkeys(("places", "recall-notices", "recalls"), "/lots"),
+    **dict.fromkeys(("offers", "order-rounds", "orders", "suppliers"), "/order"),
+    **dict.fromkeys(("claims", "deposits", "movements", "settlement"), "/co-op"),
+    **dict.fromkeys(("shares", "transfers"), "/co-op"),
+    **dict.fromkeys(("import", "sent-lists"), "/materials"),
+    "entries": "/lots",
+    "receipts": "/books",
+    **dict.fromkeys(("alert-receivers", "alerts", "password", "tokens"), LOOK),
+}
+
+
+def belongs_to(path: str, places: Iterable[tuple[str, Promise | str]]) -> str:
+    """The place that a page stands in: one of these, or how pages look; empty where it is none."""
+    known = [place for place, _name in places if place != "/"] + [LOOK]
+    within = [place for place in known if f"{path}/".startswith(f"{place}/")]
+    return max(within, key=len, default=BELONGS.get(path.strip("/").partition("/")[0], ""))
 
 
 def place_of(alert: Alert) -> str:

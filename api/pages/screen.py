@@ -38,7 +38,7 @@ from api.pages import kept, tables
 from api.pages.folds import unfolded
 from api.pages.forms import ASKED
 from api.pages.in_the_way import with_a_way_on
-from api.pages.places import places_for
+from api.pages.places import belongs_to, places_for
 from api.pages.reader import Reader, reader_of
 from api.pages.unkept import Unkept
 from api.reading import fingerprint
@@ -180,9 +180,11 @@ class Screen(View):
 
     def render(self, template: str, facts: Mapping[str, Any], status: int = 200) -> HttpResponse:
         """A template with what the frame of every page needs."""
+        places = places_for(getattr(self, "actor", None))
         frame = {
             "reader": self.reader,
-            "places": places_for(getattr(self, "actor", None)),
+            "places": places,
+            "within": belongs_to(self.request.path, places),
             "here": self.request.path,
             "as_file": tables.query_of(self.request),
             "form_key": self._form_key(),
