@@ -132,6 +132,12 @@ class Reader:
         """The same with all its digits, where a thousandth decides."""
         return f"{self.number(value)}{THIN}%"
 
+    def declared_percent(self, value: Decimal) -> str:
+        """A part of a product, to four digits behind the point; where it would seem to be 1 %, at
+        which its place on the label turns, all of them."""
+        shown = rounded(value, 4)
+        return self.whole_percent(value if shown == 1 else shown)
+
     def money(self, value: Decimal) -> str:
         """Money in the co-op's currency, rounded to its minor unit."""
         return self._coins(round_money(value, self.currency))

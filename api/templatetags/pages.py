@@ -95,6 +95,11 @@ def percent(context: Any, value: Decimal | None, places: int | None = None) -> s
 
 
 @register.simple_tag(takes_context=True)
+def declared_percent(context: Any, value: Decimal) -> str:
+    return str(context["reader"].declared_percent(value))
+
+
+@register.simple_tag(takes_context=True)
 def whole_percent(context: Any, value: Decimal) -> str:
     return str(context["reader"].whole_percent(value))
 

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from api.pages.reader import THIN, Reader
 from ledger.catalogue import PartFacts
 from tests.factories import D, Workshop, open_workshop
 from tests.pages.browsing import shown, signed_in
@@ -91,6 +92,23 @@ def test_no_digit_is_rounded_away_that_decides_where_a_name_stands(shop: Worksho
     page = shown(client.get(path)).replace("\xa0", " ")
     assert "Rapeseed oil 1.0004 % in this order" in page
     told_on(client, path)
+
+
+@pytest.mark.parametrize(
+    ("percent", "told"),
+    [
+        ("57.90001", "57.9"),
+        ("0.0125", "0.0125"),
+        ("0.000031", "0.00003"),
+        ("1.000004", "1.000004"),
+        ("0.999996", "0.999996"),
+        ("1", "1"),
+    ],
+)
+def test_a_percent_has_four_digits_and_all_where_it_would_seem_to_be_one(
+    percent: str, told: str
+) -> None:
+    assert Reader().declared_percent(D(percent)) == f"{told}{THIN}%"
 
 
 def test_a_batch_is_declared_by_what_was_weighed(shop: Workshop) -> None:
