@@ -73,6 +73,11 @@ class OrderTold:
     not_ordered: Sequence[ReceiptLine]
 
     @property
+    def materials(self) -> Sequence[str]:
+        """What is ordered, by name; of several packs of one material once."""
+        return list(dict.fromkeys(line.line.material.name for line in self.lines))
+
+    @property
     def open(self) -> bool:
         return any(line.standing.any_left for line in self.lines)
 

@@ -56,6 +56,17 @@ def test_the_page_before_says_what_to_order(shop: Workshop) -> None:
     assert "A new order" in shown(asked)
 
 
+def test_two_packs_of_one_material_are_named_once_among_the_orders(shop: Workshop) -> None:
+    lines = {"lines": "2", "supplier": "Bulk salts", "new_supplier": "on"}
+    shop.material("Sea salt")
+    for place, (pack, price) in enumerate((("5 kg", "20"), ("1 kg", "6"))):
+        row = {"material": "Sea salt", "pack": pack, "price": price}
+        lines |= {f"lines-{place}-{name}": text for name, text in row.items()}
+    done(signed_in(shop), "/orders/new", **lines)
+    page = shown(signed_in(shop).get("/orders"))
+    assert page.count("Bulk salts") == page.count("Sea salt") == 1
+
+
 def test_the_first_order_of_a_co_op_brings_its_supplier(database: Any, redis_server: Any) -> None:
     shop = open_workshop("Quay Bench")
     client = signed_in(shop)
