@@ -33,6 +33,8 @@ from ledger.roles import Verb
 
 MOST = 12
 ZERO = Decimal(0)
+# How the reader is told what is no bare number.
+TOLD_AS = {"hourly_rate": "money", "overhead_per_batch": "money", "overhead_percent": "percent"}
 
 
 class PriceField(NumberField):
@@ -104,8 +106,9 @@ class ProductStandardForm(StandardForm):
     def __init__(self, *args: Any, product: Product, **how: Any) -> None:
         super().__init__(*args, **how)
         for name in POINTERS:
-            now = self.reader.number(getattr(product, name))
-            self.fields[name].help_text = said("now %(number)s") % {"number": now}
+            now = getattr(product, name)
+            told = getattr(self.reader, TOLD_AS.get(name, "number"))(now)
+            self.fields[name].help_text = said("now %(number)s") % {"number": told}
 
     def policy(self) -> Policy:
         return Policy(**{name: self.cleaned_data[name] for name in POINTERS})

@@ -39,6 +39,8 @@ def test_a_standard_is_set_and_a_batch_is_held_to_it(shop: Workshop) -> None:
     assert "6.0000 USD counts today" in kept
     assert "no standard: Balm 100 g" in shown(client.get(books))
     path = f"/products/{product.id}/standard"
+    page = shown(client.get(path)).replace("\xa0", " ")
+    assert "Overhead of a batch now 0.00 USD Overhead, percent of materials now 0 %" in page
     refusal = refused(client, path, valid_from=DAY, overhead_percent="1000")
     assert "less than 1,000" in refusal
     kept = done(client, path, valid_from=DAY, hourly_rate="12", **{f"price_{jar.id}": "0.45"})
