@@ -103,11 +103,13 @@ def test_how_pages_look(page: Page) -> None:
     assert page.locator("html").get_attribute("data-theme") == "dark"
     assert page.get_by_label("pounds and ounces").is_checked()
     assert_well_made(page)
-    # Paper is light, and nothing is typed on it.
+    # Paper is light, nothing is typed on it, and it says whose it is.
     page.emulate_media(media="print")
     paper = "getComputedStyle(document.documentElement).getPropertyValue('--ink').trim()"
     assert page.evaluate(paper) == "#25221c"
     assert not page.get_by_role("button", name="Keep this").is_visible()
+    assert page.locator(".whose").is_visible()
+    assert not page.locator(".brand, .menu, .rail").locator("visible=true").count()
     page.emulate_media(media="screen")
     assert page.evaluate(paper) == "#ece7dc"
     page.get_by_label("as this device is set").check()

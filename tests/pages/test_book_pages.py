@@ -58,6 +58,11 @@ def test_what_was_sold_is_as_much_in_both_tables() -> None:
     assert together == sum(rows) == Decimal("0.10")
 
 
+def test_what_stock_is_worth_is_told_with_its_day_also_on_paper(shop: Workshop) -> None:
+    page = shown(signed_in(shop).get("/books?on=2025-06-01"))
+    assert "What stock is worth 1 Jun 2025" in page
+
+
 def test_a_day_that_has_not_come_is_refused(shop: Workshop) -> None:
     answer = signed_in(shop).get("/books?on=2099-01-01")
     assert answer.status_code == 422
