@@ -19,6 +19,7 @@ from api.sheets.measured import measurements
 from formulas.caution_facts import of_sheet
 from formulas.models import Batch, BatchLine, BatchPackaging, Pick, Weighing
 from formulas.shares import Chosen, Share, shares
+from ledger.amounts import rounded
 from ledger.errors import Sentence
 
 HUNDRED: Final = Decimal(100)
@@ -147,7 +148,7 @@ class _Writer:
             rows += [("", "", "", "", "", *one, "") for one in others]
             short = lots.short(line, own)
             if short and not done:
-                lack = said("Short by %(grams)s g") % {"grams": self._grams(short)}
+                lack = said("Short by %(grams)s g") % {"grams": self._grams(rounded(short, 2))}
                 rows.append(("", lack, "", "", "", "", "", "", ""))
         head, widths = [str(name) for name in LINES], (5, 25, 7, 12, 22, 16, 12, 10, 4)
         return Table(head, widths, rows, frozenset({2, 3, 4, 6}))
