@@ -67,7 +67,20 @@ class OutForm(LotForm):
         required=False,
         help_text=_("Such as selling what is past its day"),
     )
-    field_order = ("way", "quantity", "reason", "happened_at", "deviation")
+    whole = forms.BooleanField(label=_("All that is there"), required=False)
+    field_order = ("way", "quantity", "whole", "reason", "happened_at", "deviation")
+
+    def __init__(self, *args: Any, **how: Any) -> None:
+        super().__init__(*args, **how)
+        self.fields["quantity"].required = False
+
+    def clean(self) -> dict[str, Any]:
+        """How much is said in one way: a figure is rounded, and would leave a crumb of a lot."""
+        typed = super().clean() or {}
+        if bool(typed.get("quantity")) == typed["whole"] and "quantity" not in self.errors:
+            both = _("Write how much, or tick that it is all that is there.")
+            self.add_error("quantity", both)
+        return typed
 
 
 class BackForm(LotForm):
@@ -113,14 +126,17 @@ class TakeOut(Screen):
         form = self._out(lot, request.POST)
         return self.act(
             form,
-            lambda: self._take_out(id, form),
+            lambda: self._take_out(id, form, lot),
             lambda moved: f"/lots/{id}",
             lambda: self._page(id, form=form, status=422),
         )
 
-    def _take_out(self, id: UUID, form: OutForm) -> Moved:
+    def _take_out(self, id: UUID, form: OutForm, lot: dict[str, Any]) -> Moved:
         """One of the three verbs, by what becomes of it."""
-        typed, taken = form.cleaned_data, self._taken(id, form)
+        typed = form.cleaned_data
+        if typed["whole"]:
+            typed["quantity"] = _all_of(lot)
+        taken = self._taken(id, form)
         if typed["way"] == SOLD:
             return issuing.sell(
                 self.actor, customer=typed["reason"], deviation=typed["deviation"], **taken
@@ -166,7 +182,7 @@ class TakeOut(Screen):
         return self.show(
             lot=lot,
             counted=counted,
-            in_store=Decimal(lot["on_hand"]["count" if counted else "grams"]),
+            in_store=_in_store(lot),
             form=form or self._out(lot),
             back=back,
             any_sold=bool(back.fields["sale"].choices),  # type: ignore[attr-defined]
@@ -176,3 +192,12 @@ class TakeOut(Screen):
 
 def _counted(lot: dict[str, Any]) -> bool:
     return "count" in lot["on_hand"]
+
+
+def _in_store(lot: dict[str, Any]) -> Decimal:
+    return Decimal(lot["on_hand"]["count" if _counted(lot) else "grams"])
+
+
+def _all_of(lot: dict[str, Any]) -> Quantity:
+    """All that is there, to the last of its decimals. Raises QuantityNotPositive for nothing."""
+    return parse_quantity(f"{_in_store(lot).normalize():f} {'each' if _counted(lot) else 'g'}")

@@ -99,11 +99,17 @@ class _Writer:
         blocks += self._packaging(batch, lots)
         return [*blocks, *self._ending(batch)]
 
+    def _state(self, batch: Batch) -> str:
+        """As the page of the batch has it, too."""
+        if batch.state == Batch.State.PLANNED and batch.weighings.all():
+            return said("begun")
+        return str(STATES[Batch.State(batch.state)])
+
     def _facts(self, batch: Batch) -> list[tuple[str, str]]:
         made = batch.making
         rows = [
             (said("Makes"), batch.product.name if batch.product else batch.version.formula.name),
-            (said("State"), str(STATES[Batch.State(batch.state)])),
+            (said("State"), self._state(batch)),
             (said("Planned for"), self.hand.day(batch.planned_for)),
         ]
         if batch.units is not None and batch.fill_grams is not None:

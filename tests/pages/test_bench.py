@@ -12,7 +12,7 @@ from formulas.planning import Planned
 from ledger.access import acting_as
 from ledger.models import Lot
 from tests.factories import D, Workshop
-from tests.pages.browsing import done, refused, sent, shown, signed_in
+from tests.pages.browsing import done, refused, sent, shown, signed_in, typed_in
 
 LYE = {"inci_name": "Sodium hydroxide"}
 
@@ -40,6 +40,11 @@ def code_of(shop: Workshop, planned: Planned, place: int) -> str:
     """The code of the lot that was picked for a line."""
     with acting_as(shop.actor):
         return Lot.objects.get(id=planned.lines[place].picks[0].lot_id).code
+
+
+def _last(client: Client, bench: str) -> str:
+    """The entry of what was weighed last."""
+    return typed_in(client, bench, "entry")["entry"]
 
 
 def test_too_much_is_asked_once(shop: Workshop, client: Client, balm: Planned) -> None:
@@ -105,6 +110,12 @@ def test_what_is_added_to_effect_stays_until_it_is_enough(shop: Workshop, client
     # Of 990 g of oil and x of scent x is 2 % at 20.204 g, and a limit is never rounded up.
     assert "15.2 g may still go in" in page
     assert "That is enough" in page
+    # All that was promised to it is in, and more may go in of what there is.
+    assert "Meant to be poured" in page
+    rest = done(client, bench, **weighing(shop, planned, 1, "5"))
+    assert "Meant to be poured" not in rest
+    done(client, bench, do="undo", entry=_last(client, bench), reason="weighed twice")
+    assert "State begun" in shown(client.get(f"{path_of(planned)}/sheet"))
     # Coming back asks once more, until somebody says that it is enough.
     assert "That is enough" in shown(client.get(bench))
     assert "to effect: more may go in" in shown(client.get(path_of(planned)))

@@ -48,6 +48,20 @@ def test_sold_brought_back_and_given_away(shop: Workshop) -> None:
     assert shop.disagreements() == []
 
 
+def test_all_that_is_there_leaves_no_crumb(shop: Workshop) -> None:
+    """A gallon of 3785.411784 mL at 1.26 g/mL is shown as 4.77 kg, and is 0.38 g less."""
+    lot = shop.receive(shop.material("Syrup", density="1.26 g/mL"), "1 gal", "9.00")
+    client, path = signed_in(shop), f"/lots/{lot.id}/out"
+    typed = {"way": "write-off", "reason": "too old"}
+    assert "4.77 kg" in shown(client.get(path)).replace("\xa0", " ")
+    assert "is left" in refused(client, path, quantity="4.77 kg", **typed)
+    for said in ({}, {"whole": "on", "quantity": "1 kg"}):
+        assert "Write how much, or tick" in refused(client, path, **said, **typed)
+    assert "-4.77 kg" in done(client, path, whole="on", **typed).replace("\xa0", " ")
+    assert shop.held(lot) == (D(0), D(0))
+    assert refused(client, path, whole="on", **typed)
+
+
 def test_what_cannot_leave_says_what_to_do(shop: Workshop) -> None:
     oil = shop.material("Oat oil")
     lot = shop.receive(oil, "1 kg", "9.00")
