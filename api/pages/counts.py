@@ -196,7 +196,10 @@ class ReadingsForm(PageForm):
         typed = super().clean() or {}
         for line in self.lines:
             gross, tare = (typed.get(f"{name}_{line.lot_id}") for name in ("gross", "tare"))
-            if (gross is None) != (tare is None) and not self.errors:
+            if typed.get(f"found_{line.lot_id}") and (gross or tare) and not self.errors:
+                both = _("Give the net, or gross and tare, not both.")
+                self.add_error(f"found_{line.lot_id}", both)
+            elif (gross is None) != (tare is None) and not self.errors:
                 self.add_error(f"gross_{line.lot_id}", _("Gross and tare go together."))
             elif gross and tare and len(tare) not in (1, len(gross)) and not self.errors:
                 why = _("Write a tare for each container, or one that all of them have.")

@@ -11,7 +11,17 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as said
 from django.utils.translation import gettext_lazy as _
 
-from api.pages.forms import LONG, Button, MoneyField, PageForm, QuantityField, Rows, shown_again
+from api.pages.forms import (
+    LONG,
+    Button,
+    MoneyField,
+    PageForm,
+    QuantityField,
+    Rows,
+    SureField,
+    shown_again,
+    unsure,
+)
 from api.pages.screen import Screen
 from api.pages.workings import ZERO, Line
 from ledger import decanting, deposits
@@ -24,6 +34,8 @@ from ledger.roles import Verb
 from ledger.transferring import makers_of_coop
 
 MOST, MOST_BEFORE, MOST_MAKERS, MOST_SUPPLIERS = 60, 20, 200, 200
+# Of a drum less than a tenth stays behind, and mostly far less: 1 to 3 percent.
+MUCH_LEFT = 10
 # How many rows there are to begin with.
 EMPTY = {"draws": "3", "paid": "2"}
 
@@ -50,6 +62,7 @@ class DrumForm(PageForm):
         initial=True,
     )
     note = forms.CharField(label=_("Note"), max_length=LONG, required=False)
+    sure = SureField()
 
 
 @dataclass(slots=True)
@@ -95,14 +108,26 @@ class Decant(Screen):
         for form in forms.draws.filled:
             typed = form.cleaned_data
             drawn.append(decanting.Drawn(**{**typed, "maker": typed["maker"] or None}))
-        return decanting.decant(
+        about = dict(forms.drum.cleaned_data)
+        sure = about.pop("sure")
+        made = decanting.decant(
             self.actor,
             lot=id,
             draws=drawn,
             paid=[decanting.PaidByOther(**form.cleaned_data) for form in forms.paid.filled],
             happened_at=self.now,
-            **forms.drum.cleaned_data,
+            **about,
         )
+        if not sure:
+            self._ask(made.decanting)
+        return made
+
+    def _ask(self, made: Decanting) -> None:
+        """Raises Invalid, once, for a heel that is mostly a drum which is not empty."""
+        if made.heel * MUCH_LEFT > made.drawn + made.heel:
+            told = said("%(heel)s would be written off as what cannot be poured out.")
+            counted = made.lot.material.counted
+            raise unsure(told % {"heel": self.reader.quantity(made.heel, counted)})
 
     def _forms(self, drum: PageForm, data: Any, *, judged: bool, more: int = 0) -> Forms:
         how: dict[str, Any] = {"reader": self.reader, "judged": judged}

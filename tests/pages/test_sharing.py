@@ -145,7 +145,16 @@ def test_a_drum_whose_freight_another_paid(lender: Workshop, borrower: Workshop)
     other = lender.receive(lender.material("Palm oil"), "10 kg", "50.00")
     blank = {"paid": "2", "paid-0-maker": mill, "paid-1-maker": mill}
     alone = {"draws": "1", "draws-0-net": "10 kg", "emptied": "on"}
-    assert "Heel 0 g" in done(north, f"/lots/{other.id}/decanting", **alone, **blank)
+    few, path = {**alone, "draws-0-net": "8 kg"}, f"/lots/{other.id}/decanting"
+    assert "2 kg would be written off" in refused(north, path, **few, **blank).replace("\xa0", " ")
+    assert "Heel 0 g" in done(north, path, **alone, **blank)
+
+
+def test_a_drum_may_be_given_up_half_full(lender: Workshop) -> None:
+    drum = lender.receive(lender.material("Castor oil"), "10 kg", "50.00")
+    north, path = signed_in(lender), f"/lots/{drum.id}/decanting"
+    half = {"draws": "1", "draws-0-net": "5 kg", "emptied": "on", "sure": "on"}
+    assert "Heel 5 kg" in done(north, path, **half).replace("\xa0", " ")
 
 
 def test_the_cost_of_what_was_drawn_adds_up(lender: Workshop) -> None:
