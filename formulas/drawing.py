@@ -5,9 +5,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 from uuid import UUID
 
+from formulas.models import Batch
 from formulas.picking import pick
 from formulas.reserving import StoredLot, stored_lots
 from ledger.access import Actor
@@ -21,9 +22,12 @@ from ledger.errors import (
 from ledger.issuing import ISSUED
 from ledger.lots import last_usable_day
 from ledger.measuring import density_of, measure
-from ledger.models import Account, Entry, Lot, Material
+from ledger.models import Account, Entry, Lot, Material, Reservation
 from ledger.quantities import Quantity
 from ledger.store_costs import StoreDraw
+
+# So many batches are named that were promised what is missing.
+MOST_NAMED: Final = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +37,35 @@ class Sample:
     quantity: Quantity
     reason: str
     purpose: str = "sample"
+
+
+def _promised(actor: Actor, material: UUID, but: UUID | None) -> list[str]:
+    """The codes of other planned batches that were promised some of a material."""
+    rows = Reservation.objects.filter(
+        coop_id=actor.coop_id, maker_id=actor.maker, material_id=material, quantity__gt=0
+    )
+    if but is not None:
+        rows = rows.exclude(account_id=but)
+    found = Batch.objects.filter(maker_id=actor.maker, account_id__in=rows.values("account_id"))
+    return list(found.order_by("planned_for", "id").values_list("code", flat=True)[:MOST_NAMED])
+
+
+def _too_few(
+    name: str, material: UUID, count: Decimal, there: Decimal, promised: Sequence[str]
+) -> NotEnough:
+    places = {"count": count.normalize(), "name": name, "left": there.normalize()}
+    told = Sentence(
+        "{count:f} of {name} are needed, and {left:f} can be used: receive or release more.",
+        **places,
+    )
+    if promised:
+        told = Sentence(
+            "{count:f} of {name} are needed, and {left:f} can be used, since {batches} was promised"
+            " some: receive or release more, or cancel a batch that can wait.",
+            **places,
+            batches=", ".join(promised),
+        )
+    return NotEnough(told, material=str(material), wanted=str(count), left=str(there))
 
 
 def draw_packaging(
@@ -55,19 +88,7 @@ def draw_packaging(
     for id, count in together.items():
         taken, short = _own_first(stored[id], count, day)
         if short > 0:
-            there = count - short
-            raise NotEnough(
-                Sentence(
-                    "{count:f} of {name} are needed, and {left:f} can be used: receive or release"
-                    " more, or free what another batch has reserved.",
-                    count=count.normalize(),
-                    name=names[id],
-                    left=there.normalize(),
-                ),
-                material=str(id),
-                wanted=str(count),
-                left=str(there),
-            )
+            raise _too_few(names[id], id, count, count - short, _promised(actor, id, reserved_for))
         draws += [StoreDraw(id, UUID(lot), quantity) for lot, quantity in taken.items()]
     return draws
 

@@ -184,9 +184,14 @@ def test_packaging_that_is_missing_is_named(shop: Workshop) -> None:
     planned = shop.plan(product, 40)
     assert planned.packaging[0].packaging.short == 10
     shop.weigh_all(planned)
-    with pytest.raises(NotEnough, match="40 of Bottle are needed, and 30 can be used"):
+    with pytest.raises(NotEnough, match="40 of Bottle are needed, and 30 can be used: receive"):
         shop.finish(planned, "4 kg", units=40)
     assert shop.reserved(lots["bottle"]) == 30
+    other = shop.plan(product, 30)
+    shop.weigh_all(other)
+    told = f"0 can be used, since {planned.batch.code} was promised some"
+    with pytest.raises(NotEnough, match=told):
+        shop.finish(other, "3 kg", units=30)
     shop.finish(planned, "4 kg")
 
 
