@@ -218,3 +218,25 @@ def test_what_is_promised_of_another_lot_is_not_taken_of_what_ends_first() -> No
     assert out("0", needs=[(4, "100")], lots=[first, last]) == 7
     later = replace(last, promised=D(99))
     assert out("0", needs=[(4, "100"), (40, "99")], lots=[first, later]) is None
+
+
+def test_what_lots_have_beyond_their_promises_goes_to_what_else_is_needed() -> None:
+    """By hand: of the 120 g on the 3rd day the first lot gives its 100, 60 of them promised, so the
+    second gives 20 and 80 of it go unused. With 50 g that last there are 170, 17 days of 10."""
+    promised = DatedLot(UUID(int=1), D(100), day(3), D(60))
+    assert out("50", "10", needs=[(2, "120")], lots=[promised, lot(2, "100", 5)]) == 16
+
+
+def test_what_is_needed_on_the_last_day_of_a_lot_is_taken_of_it() -> None:
+    """By hand: all of it goes then, and the 150 g are 15 days of 10. Needed a day later, it gives
+    the use of six days, 40 g of it go unused, and the other 110 are 11 days."""
+    ends = lot(1, "100", 5)
+    assert out("50", "10", needs=[(5, "100")], lots=[ends]) == 14
+    assert out("50", "10", needs=[(6, "100")], lots=[ends]) == 10
+
+
+def test_nothing_is_told_of_the_day_after_the_furthest() -> None:
+    """What is left of a lot is gone on the day after its last."""
+    needs = [(5, "10")]
+    assert out("0", needs=needs, lots=[lot(1, "100", 3649)]) == 3650
+    assert out("0", needs=needs, lots=[lot(1, "100", 3650)]) is None

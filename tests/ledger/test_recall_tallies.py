@@ -186,3 +186,35 @@ def test_what_is_told_beyond_what_went_there_is_not_written_as_the_same() -> Non
     by = {"sold": {"grams": D("100.004")}}
     with pytest.raises(Invalid, match=r"comes to 100\.01 g, and no more than 100 g went there"):
         Tally(D(100), D(0)).corrected(by).check(by, counted=False, there=D(100))
+
+
+PART = st.integers(0, 12).map(D)
+TOLD = st.tuples(st.sampled_from([name for name in COUNTS if name != "made"]), PART)
+
+
+@given(st.tuples(PART, PART, PART, PART, PART, PART), st.lists(TOLD, min_size=1, max_size=5))
+def test_what_is_let_through_accounts_for_no_more_than_went_there(
+    parts: tuple[Decimal, ...], corrections: list[tuple[str, Decimal]]
+) -> None:
+    """Of a lot of which nothing was made: all its places, what came back, and what shrank."""
+    in_reach, sold, passed_on, elsewhere, back, gone = parts
+    back, gone = min(back, sold), min(gone, elsewhere)
+    there = in_reach + sold - back + passed_on + elsewhere
+    tally = Tally(
+        *(there, there - gone),
+        in_reach=Count(grams=in_reach),
+        sold=Count(grams=sold),
+        returned=Count(grams=back),
+        passed_on=Count(grams=passed_on),
+        elsewhere=Count(grams=elsewhere),
+    )
+    assert tally.shrunk == gone
+    by = {name: {"grams": grams} for name, grams in corrections}
+    told = tally.corrected(by)
+    try:
+        told.check(by, counted=False, there=there)
+    except Invalid:
+        return
+    assert 0 <= told.accounted <= there
+    assert told.held.grams <= told.in_reach.grams
+    assert told.returned.grams <= told.sold.grams
