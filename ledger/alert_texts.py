@@ -50,7 +50,7 @@ def _low_stock(facts: Facts) -> Told:
     point = _amount(facts, "reorder_point")
     return Told(
         Sentence(
-            "{name} is low: {position}, reorder at {point}",
+            "{name} is low: {position} to count on, reorder at {point}",
             name=name,
             position=position,
             point=point,

@@ -22,7 +22,7 @@ def test_the_mail_says_what_where_and_how_much() -> None:
     work_off()
     (alert,) = opened(bench)
     (message,) = mails_to(bench)
-    assert message.subject == "Sodium Chloride is low: 750 g, reorder at 907.18 g"
+    assert message.subject == "Sodium Chloride is low: 750 g to count on, reorder at 907.18 g"
     with acting_as(bench.actor):
         (kept,) = AlertMessage.objects.filter(alert=alert)
     assert message.extra_headers["Message-ID"] == f"<{kept.id}@stillroom>"

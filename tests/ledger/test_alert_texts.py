@@ -20,7 +20,7 @@ def low(**facts: object) -> dict[str, object]:
 def test_what_is_low() -> None:
     words = told("low_stock", low())
     assert words.subject.places["position"] == Amount(Decimal(750), counted=False)
-    assert words.subject == "Olive oil is low: 750 g, reorder at 1 kg"
+    assert words.subject == "Olive oil is low: 750 g to count on, reorder at 1 kg"
     assert words.lines == (
         "Olive oil is running low.",
         "",
@@ -34,7 +34,7 @@ def test_what_is_low() -> None:
         "You will hear of this again only after the position has been above the point.",
     )
     jars = told("low_stock", low(name="Jar", counted=True))
-    assert jars.subject == "Jar is low: 750 pieces, reorder at 1,000 pieces"
+    assert jars.subject == "Jar is low: 750 pieces to count on, reorder at 1,000 pieces"
 
 
 @pytest.mark.parametrize(

@@ -59,7 +59,7 @@ def test_the_latest_say_what_was_told_and_to_whom(database: Any, redis_server: A
     shop.does(set_watch, material=salt.id, reorder_point=parse_quantity("2 kg"))
     work_off()
     page = shown(client.get("/alerts")).replace("\xa0", " ")
-    assert "Sea salt is low: 0 g, reorder at 2 kg to the owners" in page
+    assert "Sea salt is low: 0 g to count on, reorder at 2 kg to the owners" in page
     assert f'href="/materials/{salt.id}"' in client.get("/alerts").content.decode()
     done(client, "/alerts", do="add", mail="desk@example.org")
     lot = shop.receive(salt, "5 kg", "5.00", expires_on=now.date() + timedelta(days=9))
