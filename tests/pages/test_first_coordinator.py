@@ -51,6 +51,7 @@ def test_a_maker_is_to_be_opened_first(first: Workshop) -> None:
     assert "manage.py open_maker" in page
     assert "none is open yet" in shown(client.get("/order-rounds"))
     assert "No maker is open yet." in shown(client.get("/settlement"))
+    assert "Whoever runs the server can give you a role" in shown(client.get("/makers"))
     owner = get_user_model().objects.create(username=f"owner {uuid4()}")
     open_maker(coop=first.coop, name="Willow Bench", owner=owner)
     page = shown(client.get("/"))
