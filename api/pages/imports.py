@@ -45,7 +45,7 @@ class Imports(Screen):
         """The latest lists; of one that was put right and sent again only the latest is told."""
         told: set[tuple[str, str]] = set()
         rows = []
-        for row in long_lists.lists_of(self.actor)[: 5 * MOST_LISTS]:
+        for row in long_lists.lists_of(self.actor).defer("found")[: 5 * MOST_LISTS]:
             if row.state not in BETTERED or (row.kind, row.name) not in told:
                 rows.append(row)
             told.add((row.kind, row.name))

@@ -9,7 +9,9 @@ from typing import Any
 import openpyxl
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from api import long_lists
 from api.list_kinds import KINDS
@@ -182,6 +184,18 @@ def test_what_is_there_since_the_list_was_tried_can_be_said_to_be_meant(shop: Wo
     assert "Some of it is there already" in shown(answer)
     assert 'type="checkbox" name="sure"' in answer.content.decode()
     assert "All of it is taken in" in done(client, second, do="take", sure="on")
+
+
+def test_what_was_found_in_a_list_is_read_where_it_is_shown(shop: Workshop) -> None:
+    """It may be long, and so may the list of all lists."""
+    client = signed_in(shop)
+    page = try_it(client, "lots", csv_text(LOTS, ("Beeswax", "1 kg", "4.00", "Y-14")))["Location"]
+    read = {}
+    for path in ("/import", page):
+        with CaptureQueriesContext(connection) as queries:
+            assert "list.csv" in shown(client.get(path))
+        read[path] = any('"api_sentlist"."found"' in str(one["sql"]) for one in queries)
+    assert read == {"/import": False, page: True}
 
 
 def test_whoever_sent_a_list_alone_sees_it(shop: Workshop) -> None:
