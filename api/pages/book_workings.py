@@ -174,7 +174,7 @@ class Expensed(OfDays):
     def get(self, request: HttpRequest) -> HttpResponse:
         first, last = self.days()
         days = {"first": first, "last": last}
-        kind, name = (request.GET.get(asked, "").replace("\x00", "") for asked in ("kind", "name"))
+        kind, name = (request.GET.get(asked, "") for asked in ("kind", "name"))
         if kind:
             found = book_lines.expensed_by_entry(
                 self.actor, kind=kind, name=name, **days, limit=self.most

@@ -136,7 +136,7 @@ class ClassWorth(Working):
     """What is in store of a class is worth, material by material."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        name, money = request.GET.get("cost_class", "").replace("\x00", ""), self.actor.currency
+        name, money = request.GET.get("cost_class", ""), self.actor.currency
         rows, whole, count = worth_of_class(self.actor, cost_class=name, limit=self.most)
         lines = [
             Line(called, value, money, to=address("materials", id, "worth"))

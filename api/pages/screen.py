@@ -94,6 +94,7 @@ class Screen(View):
 
     def _in_language(self, request: HttpRequest, *args: Any, **path: Any) -> HttpResponseBase:
         self.now = timezone.now()
+        _leave_out_nothing(request)
         if int(request.META.get("CONTENT_LENGTH") or 0) > settings.LARGEST_READ:
             self.unread = True
             return self.refused(errors.file_too_large(), template="pages/too_large.html")
@@ -156,8 +157,8 @@ class Screen(View):
 
     @property
     def sought(self) -> str:
-        """What somebody looks for, as the address says it; no name has a character of nothing."""
-        return self.request.GET.get("q", "").replace("\x00", "").strip()[:100]
+        """What somebody looks for, as the address says it."""
+        return self.request.GET.get("q", "").strip()[:100]
 
     def show(
         self, *, status: int = 200, files: tables.Files | None = None, **facts: Any
@@ -282,6 +283,15 @@ class Screen(View):
         """
         sent = "" if self.unread or self.done else self.request.POST.get("form_key")
         return str(sent or uuid.uuid4().hex)
+
+
+def _leave_out_nothing(request: HttpRequest) -> None:
+    """Of what an address asks for: no name has a character of nothing, and the database refuses
+    it."""
+    asked = request.GET.copy()
+    for name, values in request.GET.lists():
+        asked.setlist(name, [value.replace("\x00", "") for value in values])
+    request.GET = asked  # type: ignore[assignment]
 
 
 def _maker(request: HttpRequest, person: preferences.Person | None) -> str:

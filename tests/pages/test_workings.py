@@ -308,5 +308,6 @@ def test_the_file_of_a_working_has_the_lines_that_its_page_leaves_out(
 
 
 def test_what_no_account_is_called_is_no_fault(shop: Workshop) -> None:
-    asked = "kind=%00&name=%00x"
-    assert signed_in(shop).get(f"/books/expensed?{asked}&{DAYS}").status_code in {200, 404}
+    client, asked = signed_in(shop), "kind=%00&name=%00x"
+    assert client.get(f"/books/expensed?{asked}&{DAYS}").status_code in {200, 404}
+    assert client.get("/at-shops?shop=%00").status_code == 404
