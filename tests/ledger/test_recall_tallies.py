@@ -218,3 +218,54 @@ def test_what_is_let_through_accounts_for_no_more_than_went_there(
     assert 0 <= told.accounted <= there
     assert told.held.grams <= told.in_reach.grams
     assert told.returned.grams <= told.sold.grams
+
+
+LAY = Tally(D(10), D(10), in_reach=Count(units=D(10)))
+
+
+@pytest.mark.parametrize(
+    ("by", "place", "why"),
+    [
+        (
+            {"held": {"units": D(11)}},
+            "held/units",
+            "More is on hold than is within reach, and it is a part of that.",
+        ),
+        (
+            {"in_reach": {"units": D(1)}, "sold": {"units": D(2)}, "returned": {"units": D(3)}},
+            "returned/units",
+            "More came back than was sold, and it is a part of that.",
+        ),
+        (
+            {"sold": {"grams": D(5)}},
+            "sold/grams",
+            "None of it was made into anything: tell it in its own unit.",
+        ),
+        (
+            {"sold": {"units": D(1)}},
+            "sold/units",
+            "This comes to 11 pieces, and no more than 10 pieces went there.",
+        ),
+    ],
+)
+def test_what_cannot_be_so_is_refused_where_it_was_told(
+    by: dict[str, dict[str, Decimal]], place: str, why: str
+) -> None:
+    with pytest.raises(Invalid) as refused:
+        LAY.corrected(by).check(by, counted=True, there=D(10))
+    assert (refused.value.pointer, str(refused.value)) == (f"/corrected/{place}", why)
+
+
+def test_all_that_is_there_may_be_held_and_all_that_was_sold_come_back() -> None:
+    by = {name: {"units": D(10)} for name in ("in_reach", "held", "sold", "returned")}
+    told = LAY.corrected(by)
+    told.check(by, counted=True, there=D(10))
+    assert told.unexplained == 0
+
+
+def test_whether_any_was_made_into_something_can_be_corrected_too() -> None:
+    """What was made is of another mass, so nothing follows of what is accounted for."""
+    made = Tally(D(10), D(9), made=Count(grams=D(40)), in_reach=Count(grams=D(40)))
+    none: dict[str, dict[str, Decimal]] = {"made": {"grams": D(0)}, "in_reach": {"grams": D(0)}}
+    assert made.corrected(none).accounted == D(9)
+    assert LAY.corrected({"made": {"grams": D(40)}}).accounted == D(10)
