@@ -10,7 +10,7 @@ from django.db.models import Exists, Q, Subquery
 
 from formulas.models import Batch, Formula, Making
 from ledger.access import Actor
-from ledger.models import Custody, Maker, Material, ReceiptLine, Status
+from ledger.models import Custody, Maker, Material, Status
 from ledger.places import some_left
 from ledger.roles import Verb
 
@@ -51,7 +51,8 @@ def first_steps(actor: Actor) -> Sequence[Taken]:
         Step.MATERIAL: Material.objects.filter(
             Q(maker_id=None) | Q(maker_id=actor.maker), coop_id=actor.coop_id, stocked=True
         ),
-        Step.DELIVERY: ReceiptLine.objects.filter(**own),
+        # Or it came from another maker, or was brought in by a list.
+        Step.DELIVERY: Custody.objects.filter(**own, material__stocked=True),
         Step.RELEASE: Custody.objects.filter(**own, status=Status.RELEASED),
         Step.FORMULA: Formula.objects.filter(**own),
         Step.BATCH: Batch.objects.filter(**own),

@@ -43,7 +43,6 @@ from ledger.models import (
     Claim,
     Custody,
     Holding,
-    RecallAnswer,
     RecallNotice,
     SourceTest,
     Status,
@@ -51,7 +50,7 @@ from ledger.models import (
 )
 from ledger.opened_lots import use_by_of
 from ledger.places import out_of_place, some_left
-from ledger.recall_notices import notices_of
+from ledger.recall_notices import unanswered
 from ledger.roles import Verb
 from ledger.round_waiting import Waiting, rounds_waiting
 from ledger.running_out import Standing, ahead_of
@@ -154,7 +153,7 @@ def today(actor: Actor, *, now: datetime) -> Today:
         undecided=_first("undecided", undecided, more),
         misplaced=_first("misplaced", misplaced, more),
         offers=offered(_first("offers", offers, more)),
-        notices=_first("notices", _unanswered(actor), more),
+        notices=_first("notices", unanswered(actor).order_by("id"), more),
         claims=_first("claims", _claims(actor, now), more),
         reports=_first("reports", reports_waiting(actor, most=MOST_IN_ALL), more),
         sources=_first("sources", sources_to_test(actor, day=day, most=MOST + 1), more),
@@ -263,8 +262,3 @@ def _first_waiting(own: "QuerySet[Custody]") -> "QuerySet[Any]":
     turn = Window(RowNumber(), ["out", "waits"], order_by=["since", "lot_id"])
     rows = rows.filter(Q(waits=True) | Q(out=True)).annotate(turn=turn)
     return rows.filter(turn__lte=MOST + 1).values("lot_id")
-
-
-def _unanswered(actor: Actor) -> "QuerySet[RecallNotice]":
-    answered = RecallAnswer.objects.filter(notice_id=OuterRef("id"), maker_id=F("notice__to_maker"))
-    return notices_of(actor, incoming=True).filter(~Exists(answered)).order_by("id")

@@ -95,7 +95,8 @@ class DensityMissing(Invalid):
 
 
 class MassMissing(Invalid):
-    """A charge spread by mass needs the mass of one {name}: give the material's mass_each."""
+    """A charge spread by mass needs the mass of one {name}: write it down with the material as its
+    mass_each, or spread the charge by value."""
 
     code = "mass_missing"
 

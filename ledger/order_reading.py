@@ -56,6 +56,11 @@ class LineTold:
         amounts = [one.variance for one in self.arrivals]
         return sum(amounts, ZERO) if amounts else None
 
+    @property
+    def whole(self) -> bool:
+        """Whether all that was ordered has come."""
+        return bool(self.standing.received >= self.standing.ordered)
+
     def late(self, today: date) -> bool:
         """Whether some is still to come, and the day on which it was expected is past."""
         day = self.standing.expected_on

@@ -14,7 +14,7 @@ from typing import Any, Final
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from ledger import outbox
 from ledger.access import Actor, find
@@ -111,6 +111,12 @@ def notices_of(actor: Actor, *, incoming: bool | None = None) -> "QuerySet[Recal
     sent, had = Q(maker_id=actor.maker), Q(to_maker_id=actor.maker)
     rows = RecallNotice.objects.filter({None: sent | had, True: had, False: sent}[incoming])
     return rows.select_related("lot__material", "maker", "to_maker")
+
+
+def unanswered(actor: Actor) -> "QuerySet[RecallNotice]":
+    """The notices that wait for one's own answer."""
+    answered = RecallAnswer.objects.filter(notice_id=OuterRef("id"), maker_id=F("notice__to_maker"))
+    return notices_of(actor, incoming=True).filter(~Exists(answered))
 
 
 def notice_for(actor: Actor, id: UUID | str) -> RecallNotice:

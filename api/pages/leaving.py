@@ -17,6 +17,7 @@ from ledger.entry_reading import EntriesWanted, entries_of
 from ledger.issuing import Moved, Taken
 from ledger.lot_reading import show_lot
 from ledger.quantities import Quantity, parse_quantity
+from ledger.recall_notices import unanswered
 from ledger.roles import Verb
 
 MOST_SALES = 50
@@ -185,6 +186,7 @@ class TakeOut(Screen):
             in_store=_in_store(lot),
             form=form or self._out(lot),
             back=back,
+            called_back=unanswered(self.actor).filter(lot_id=id).first(),
             any_sold=bool(back.fields["sale"].choices),  # type: ignore[attr-defined]
             status=status,
         )

@@ -22,12 +22,13 @@ from api.sheets.lots import lot_label
 from formulas.explaining import explain_lot
 from formulas.labelling import gtin_of_lot
 from formulas.today import SOON
-from ledger import documents, lot_reading, lots, places, retesting, stopping
-from ledger.access import day_of, lot_for
+from ledger import documents, lot_reading, lots, models, places, retesting, stopping
+from ledger.access import Actor, day_of, lot_for
 from ledger.finding import lots_nearly, words_of
 from ledger.lot_labels import lot_to_label, maker_name
 from ledger.lot_reading import LotsWanted, list_lots, movements_of
 from ledger.opened_lots import open_since, openings_of, say_opened
+from ledger.recall_notices import unanswered
 from ledger.roles import Verb
 
 MOST, LONGEST_SEARCH = 40, 100
@@ -270,6 +271,7 @@ class Lot(Screen):
             lot=lot,
             note=self.reader.dated(lot["dates_note"]),
             today=today,
+            called_back=_called_back(self.actor, row),
             decisions=list(lots.decisions_of(self.actor, id)[:20]),
             placings=list(places.placings_of(self.actor, id)[:LAST_PUT]),
             papers=list(documents.documents_of(self.actor, id)[:20]),
@@ -340,6 +342,13 @@ class Paper(Screen):
         return HttpResponse(
             content, content_type=found.content_type, headers={"Content-Disposition": name}
         )
+
+
+def _called_back(actor: Actor, lot: models.Lot) -> models.RecallNotice | None:
+    """The notice of it that waits for one's answer; of what one received oneself there is none."""
+    if lot.origin_id == actor.maker:
+        return None
+    return unanswered(actor).filter(lot=lot).first()
 
 
 def _with_numbers(lot: dict[str, Any]) -> dict[str, Any]:

@@ -145,7 +145,8 @@ COSTS: list[Asked] = [
         lambda: spread(freight("1"), [JARS], "USD"),
         MassMissing,
         "/spread_by",
-        "A charge spread by mass needs the mass of one Jars: give the material's mass_each.",
+        "A charge spread by mass needs the mass of one Jars: write it down with the material as its"
+        " mass_each, or spread the charge by value.",
     ),
     (
         lambda: land([ReceivedLine("Oil", D(1), D(0))], [], "USD"),

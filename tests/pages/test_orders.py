@@ -1,5 +1,6 @@
 """Orders on their pages: written by hand, corrected, and nothing more expected."""
 
+import re
 from typing import Any
 
 import pytest
@@ -7,7 +8,10 @@ import pytest
 from ledger.access import acting_as
 from ledger.catalogue import add_supplier
 from ledger.models import OnOrder, PurchaseOrder, PurchaseOrderLine, Supplier
-from tests.factories import Workshop, open_workshop
+from ledger.ordering import Ordered, write_order
+from ledger.quantities import parse_quantity
+from ledger.receiving import Delivered, receive
+from tests.factories import MORNING, D, Workshop, open_workshop
 from tests.pages.browsing import done, refused, shown, signed_in
 
 
@@ -46,6 +50,25 @@ def test_an_order_is_written_corrected_and_ended(shop: Workshop) -> None:
     assert "to come" in again
     with acting_as(shop.actor):
         assert OnOrder.objects.get(order=made).quantity == 18_000
+
+
+def test_what_has_come_is_here_whatever_else_is_not_expected(shop: Workshop) -> None:
+    supplier = shop.does(add_supplier, name="Half of it")
+    came, missing = (shop.material(name) for name in ("Mango butter", "Kokum butter"))
+    lines = [Ordered(str(one.id), parse_quantity("5 kg"), D(40)) for one in (came, missing)]
+    order = shop.does(write_order, supplier=supplier.id, lines=lines, happened_at=MORNING)
+    (line,) = shop.does(
+        lambda _: list(PurchaseOrderLine.objects.filter(order=order, material=came))
+    )
+    delivered = [
+        Delivered(str(came.id), "M-1", parse_quantity("5 kg"), D(40), order_line=str(line.id))
+    ]
+    shop.does(receive, supplier=supplier.id, lines=delivered, charges=[], happened_at=MORNING)
+    told = done(signed_in(shop), f"/orders/{order.id}", do="end", line="", reason="sold out")
+    assert re.findall(r"of 5 kg (here|not expected|to come)", told.replace("\xa0", " ")) == [
+        "here",
+        "not expected",
+    ]
 
 
 def test_the_page_before_says_what_to_order(shop: Workshop) -> None:

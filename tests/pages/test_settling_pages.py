@@ -166,6 +166,12 @@ def test_what_is_disputed_may_be_paid_or_left(shop: Workshop) -> None:
     assert "40.00 USD" in done(client, PAGE, **payment(payee, "40.00"))
 
 
+def test_whoever_has_nobody_to_leave_a_deposit_with_is_told_where_to_write_one_down() -> None:
+    page = signed_in(open_workshop("Lonely Bench")).get("/deposits").content.decode()
+    assert "nobody is written down yet" in page
+    assert 'name="supplier"' not in page
+
+
 @pytest.mark.parametrize(
     ("path", "typed"),
     [

@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 
 from formulas.complaints import add_fact, log_complaint
+from formulas.first_steps import Step, first_steps
 from formulas.today import today
 from ledger import reviewing
 from ledger.alerts import set_watch
@@ -128,12 +129,23 @@ def test_a_notice_leads_to_itself_and_old_goods_to_what_is_done_with_them(shop: 
     lot = shop.receive(shop.material("Shea butter"), "5 kg", "50.00")
     to = {"maker": other.actor.maker, "quantity": parse_quantity("1 kg")}
     offer = shop.does(offer_transfer, lot=lot.id, **to, happened_at=MORNING)
+    begun = [Step.MATERIAL]
+    assert [one.step for one in other.does(first_steps) if one.done] == begun
     other.does(accept_transfer, transfer=offer.id, happened_at=MORNING)
+    # What came from another maker has come as well as what a supplier brought.
+    assert [one.step for one in other.does(first_steps) if one.done] == [*begun, Step.DELIVERY]
     shop.does(open_recall, lot=lot.id, reason="mould", happened_at=MORNING)
     mill = signed_in(other)
     page = mill.get("/").content.decode()
     (notice,) = set(re.findall(r'href="(/recall-notices/[^"]+)"', page))
     assert "mould" in shown(mill.get(notice))
+    told = "North Bench calls this lot back, and waits for your answer: stop using it."
+    for place in (f"/lots/{lot.id}", f"/lots/{lot.id}/out"):
+        assert told in shown(mill.get(place))
+        assert f'href="{notice}"' in mill.get(place).content.decode()
+        assert told not in shown(signed_in(shop).get(place))
+    done(mill, notice, hold="on")
+    assert told not in shown(mill.get(f"/lots/{lot.id}"))
     soon, gone = (
         other.receive(other.material(name), "1 kg", "5.00", expires_on=NOW + timedelta(days=days))
         for name, days in (("Rose water", 5), ("Yeast", -3))
