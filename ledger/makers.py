@@ -167,7 +167,8 @@ def coop_named(slug: str) -> Coop:
             return Coop.objects.get(id=id)
     raise NotFound(
         Sentence(
-            "There is no co-op {slug!r}; open_coop prints the slug on its last line.", slug=slug
+            "There is no co-op {slug!r}; open_coop prints its short name on its last line.",
+            slug=slug,
         )
     )
 

@@ -112,7 +112,7 @@ def test_a_maker_needs_a_co_op_that_is_there() -> None:
         *("--password-env", "BENCH_PASSWORD"),
     )
     assert ran.returncode == 1
-    assert "There is no co-op 'nowhere'" in ran.stderr
+    assert "There is no co-op 'nowhere'; open_coop prints its short name on its last" in ran.stderr
     assert not get_user_model().objects.filter(username=user).exists()
 
 

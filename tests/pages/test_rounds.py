@@ -260,7 +260,9 @@ def test_a_bill_that_comes_later_is_shared_after_a_look(buyer: Workshop, other: 
     assert "All pay more 28.00 USD" in look
     assert unfolded(north, path) == [28]
     assert "Mill Bench Oil to share 14.00 USD" in look
-    assert "Share it" not in shown(mill.get(path))
+    waits = shown(mill.get(path))
+    assert "None was shared yet." in waits
+    assert "Share it" not in waits
     assert looked_at(north, path).queries <= MOST
     told = done(north, path, note="the carrier, 3 June")
     assert "the carrier, 3 June" in told

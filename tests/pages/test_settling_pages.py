@@ -161,6 +161,9 @@ def test_what_is_disputed_may_be_paid_or_left(shop: Workshop) -> None:
     wrong = payer.does(record_payment, amount=D(3), happened_at=now, note="cash", **back)
     payee.does(dispute, movement=wrong.id, reason="never came")
     client = signed_in(payer)
+    only_they = "Only they can say that it is right after all."
+    assert only_they in shown(client.get(f"/movements/{wrong.id}"))
+    assert only_they not in shown(signed_in(payee).get(f"/movements/{wrong.id}"))
     owed = "You owe them less: 40.00\N{NO-BREAK SPACE}USD."
     assert owed in refused(client, PAGE, **payment(payee, "40.01"))
     assert "40.00 USD" in done(client, PAGE, **payment(payee, "40.00"))
