@@ -138,13 +138,11 @@ def on_paper(batches: QuerySet[Batch]) -> QuerySet[Batch]:
         .prefetch_related("second_looks")
         .order_by("id")
     )
-    picks = to_fetch()
     return batches.prefetch_related(
         Prefetch("lines", BatchLine.objects.select_related("material", "component")),
-        Prefetch("lines__picks", picks),
+        Prefetch("picks", to_fetch()),
         "lines__words",
         Prefetch("packaging", BatchPackaging.objects.select_related("material")),
-        Prefetch("packaging__picks", picks),
         Prefetch("changes", LineChange.objects.select_related("material")),
         "pickings__lacks",
         Prefetch("weighings", weighings),

@@ -244,13 +244,12 @@ def _with_what_goes_in(batches: "QuerySet[Batch]") -> "QuerySet[Batch]":
     weighings = standing(Weighing.objects.select_related("lot__material", "person", "line"))
     return batches.prefetch_related(
         Prefetch("lines", lines),
-        Prefetch("lines__picks", to_fetch()),
+        Prefetch("picks", to_fetch()),
         Prefetch("lines__words", Enough.objects.select_related("person")),
         Prefetch("changes", LineChange.objects.select_related("material")),
         Prefetch("weighings", weighings.order_by("id")),
         "pickings__lacks",
         Prefetch("packaging", BatchPackaging.objects.select_related("material")),
-        Prefetch("packaging__picks", to_fetch()),
         "measurements",
         "version__windows",
     )

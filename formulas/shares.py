@@ -109,18 +109,21 @@ def shares_of(batch: Batch) -> list[Share]:
 class Chosen:
     """The lots that count for a batch: those chosen at planning, or when last chosen anew."""
 
+    batch: Batch
     picking: Picking | None
 
     @classmethod
     def of(cls, batch: Batch) -> "Chosen":
-        """By the pickings of a batch, which may have been fetched before with their lacks."""
-        return cls(max(batch.pickings.all(), key=lambda one: one.id, default=None))
+        """By the pickings of a batch, which may have been fetched before with their lacks; so may
+        its picks."""
+        return cls(batch, max(batch.pickings.all(), key=lambda one: one.id, default=None))
 
     def picks(self, row: BatchLine | BatchPackaging) -> list[Pick]:
         """The lots for a line or for packaging, in their order."""
         id = self.picking and self.picking.id
-        found = [one for one in row.picks.all() if one.picking_id == id]
-        return sorted(found, key=lambda one: one.position)
+        found = [one for one in self.batch.picks.all() if one.picking_id == id]
+        own = [one for one in found if row.id in (one.line_id, one.packaging_id)]
+        return sorted(own, key=lambda one: one.position)
 
     def short(self, row: BatchLine | BatchPackaging, material: UUID | None = None) -> Decimal:
         """What no usable lot had, of all materials of a line or of one."""
