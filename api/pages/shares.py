@@ -21,6 +21,7 @@ from api.pages.forms import (
 )
 from api.pages.screen import Screen
 from ledger import claiming, giving_back, sharing, transferring
+from ledger.access import day_of
 from ledger.co_op_store import store_keeper
 from ledger.lot_reading import show_lot
 from ledger.models import Claim, Share, Transfer
@@ -159,6 +160,7 @@ class OneShare(Screen):
             one=known,
             own=share.giver_id == self.actor.maker,
             over=share.closed_at is not None or over,
+            today=day_of(self.actor, self.now),
             form=form or ClaimForm(reader=self.reader),
             closing=closing or ReasonForm(reader=self.reader),
             may_transfer=self.actor.may(Verb.TRANSFER),
@@ -265,6 +267,7 @@ class Answering(Screen):
         return self.show(
             form=reason or ReasonForm(reader=self.reader),
             pressed=self.yes() if form is None or reason else form,
+            today=day_of(self.actor, self.now),
             may_transfer=self.actor.may(Verb.TRANSFER),
             may_see_costs=self.actor.may(Verb.SEE_COSTS),
             status=status,

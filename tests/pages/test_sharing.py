@@ -1,7 +1,7 @@
 """Between makers: lent and replaced, sold to one alone and given back, a drum with its freight."""
 
 import re
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal as D
 from typing import Any
 
@@ -182,3 +182,18 @@ def test_an_offer_and_a_share_tell_that_it_is_open(lender: Workshop, borrower: W
     told = " ".join(shown(mill.get(share)).replace("\xa0", " ").split())
     assert f"Since it is open, use by {until}" in told
     assert f"until {until}" in shown(mill.get("/co-op")).replace("\xa0", " ")
+
+
+def test_whoever_is_offered_what_is_past_its_day_is_told_so(
+    lender: Workshop, borrower: Workshop
+) -> None:
+    north, mill = signed_in(lender), signed_in(borrower)
+    for days, told in ((-3, True), (90, False)):
+        day = datetime.now(UTC).date() + timedelta(days=days)
+        lot = lender.receive(lender.material(f"Aloe {days}"), "5 kg", "50.00", expires_on=day)
+        typed = {"maker": str(borrower.actor.maker), "quantity": "1 kg", "way": "money"}
+        for path in (
+            led_to(north, f"/lots/{lot.id}/offer", **typed),
+            led_to(north, f"/lots/{lot.id}/share", quantity="1 kg", terms="cost"),
+        ):
+            assert ("past its day" in shown(mill.get(path))) is told
