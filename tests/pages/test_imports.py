@@ -85,3 +85,8 @@ def test_a_list_of_the_same_name_is_the_one_that_was_put_right(shop: Workshop) -
     tried(client, "lots", f"{LOTS}Almond oil,1 kg,2.00,N-98\n", "theirs.csv")
     assert shown(client.get("/import")).count("theirs.csv") == 1
     assert client.get(wrong).status_code == 200, "whoever goes back finds it"
+
+
+def test_the_page_of_a_list_says_that_it_is_brought_in(shop: Workshop) -> None:
+    page = shown(signed_in(shop).get("/import/formulas"))
+    assert "Bring in Formulas One row is one ingredient" in page
