@@ -73,7 +73,7 @@ def trace(page: Page) -> None:
 
 
 SHOWN: Final[dict[str, tuple[Callable[[Page], None], ViewportSize]]] = {
-    "today": (first_page, DESK),
+    "today": (first_page, {**DESK, "height": 860}),
     "receive": (receiving, DESK),
     "bench": (bench, SIZES["phone"]),
     "formula": (formula, {**DESK, "height": 1060}),
