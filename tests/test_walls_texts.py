@@ -145,10 +145,9 @@ def _telling(pages: list[Seen], admin: psycopg.Connection[Any], rows: Rows) -> I
     known = {one.path for one in pages}
     told = {table: _most_told(admin, rows, table) for table in rows}
     tables = {str(id): table for table in rows for id in _mine(rows, table)}
-    # What a batch lacks is of one material, which another may have.
     for one in pages:
         bare = one.path.partition("?")[0]
-        for id in () if bare.endswith("/lack") else ID.findall(bare):
+        for id in ID.findall(bare):
             for other in told[tables[id]]:
                 path = bare.replace(id, str(other))
                 if path not in known:

@@ -10,7 +10,9 @@ from django.utils.translation import gettext as said
 
 from api.pages.forms import id_in
 from api.pages.workings import Line, Working, address, with_rest
-from formulas.lacking_told import LackTold, lack_told
+from formulas.access import batch_for
+from formulas.lacking_told import LackTold, lack_told, lacks_of
+from formulas.models import Batch
 from ledger.errors import NotFound
 from ledger.models import Lot
 from ledger.quantities import kept_in
@@ -20,16 +22,34 @@ Lots = Sequence[tuple[Lot, Decimal]]
 
 
 class BatchLack(Working):
-    """What is lacking of a material, or with `figure=there` what of it is there, lot by lot."""
+    """What is lacking of a material, or with `figure=there` what of it is there, lot by lot.
+
+    Without a material, all that the batch lacks, each opened further.
+    """
 
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        material = id_in(request.GET.get("material", ""))
+        if "material" not in request.GET:
+            batch = batch_for(self.actor, id)
+            return self.opened(self._all(batch), f"/batches/{id}", batch.code)
+        material = id_in(request.GET["material"])
         if material is None:
             raise NotFound
         told = lack_told(self.actor, batch=id, material=material)
         there = request.GET.get("figure") == "there"
         figure = self._there(told) if there else self._lacking(told)
         return self.opened(figure, f"/batches/{id}", told.batch.code)
+
+    def _all(self, batch: Batch) -> Line:
+        lines = [
+            Line(
+                one.name,
+                one.quantity,
+                kept_in(one.counted),
+                to=address("batches", batch.id, "lack", material=one.material_id),
+            )
+            for one in lacks_of(self.actor, batch.id)[: self.most]
+        ]
+        return Line(said("Lacking"), parts=tuple(lines))
 
     def _lacking(self, told: LackTold) -> Line:
         unit, one = kept_in(told.lacking.counted), told.lacking

@@ -84,7 +84,11 @@ def test_what_is_lacking_opens_to_what_is_wanted_weighed_and_promised(shop: Work
     assert later.code in shown(client.get(found[1]))
     assert f" {first.code} " not in shown(client.get(found[1]))
     assert second.code in shown(client.get(found[0]))
-    for wrong in ("", f"?material={wax.id}", "?material=oil"):
+    page = client.get(f"/batches/{batch.id}").content.decode()
+    assert f'href="/batches/{batch.id}/lack"' in page
+    (whole,) = opened(client, f"/batches/{batch.id}/lack").parts
+    assert (whole.name, whole.exact) == ("Oat oil", D(600))
+    for wrong in (f"?material={wax.id}", "?material=oil"):
         assert client.get(f"/batches/{batch.id}/lack{wrong}").status_code == 404
     other = signed_in(open_workshop("Mill Bench", coop=shop.coop))
     assert other.get(found[0]).status_code == 404
