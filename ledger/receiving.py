@@ -170,6 +170,22 @@ def deliveries_of(actor: Actor) -> "QuerySet[Receipt]":
     return rows.order_by("-happened_at", "-id")
 
 
+def noted_before(actor: Actor, receipt: Receipt) -> Receipt | None:
+    """The latest other delivery of the supplier with the same note that stands: mostly the same
+    one, kept twice. None where no note is named. Raises Forbidden."""
+    actor.must(Verb.RECEIVE)
+    if not receipt.reference:
+        return None
+    back = Entry.objects.filter(coop_id=actor.coop_id, reverses_id=OuterRef("entry_id"))
+    same = Receipt.objects.filter(
+        ~Exists(back),
+        maker_id=actor.maker,
+        supplier_id=receipt.supplier_id,
+        reference__iexact=receipt.reference,
+    )
+    return same.exclude(id=receipt.id).order_by("-happened_at", "-id").first()
+
+
 def is_undone(actor: Actor, receipt: Receipt) -> bool:
     """Whether a delivery was taken back."""
     back = Entry.objects.filter(coop_id=actor.coop_id, reverses_id=receipt.entry_id)

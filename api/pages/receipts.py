@@ -41,7 +41,7 @@ from ledger import order_reading, receiving
 from ledger.access import materials_visible_to, suppliers_visible_to
 from ledger.costing import Charge, ChargeKind, SpreadBy
 from ledger.deliveries import Delivery, File, receive_delivery, unknown_names
-from ledger.models import Lot, PurchaseOrder, Status
+from ledger.models import Lot, PurchaseOrder, Receipt, Status
 from ledger.ordering import order_for
 from ledger.receiving import Delivered
 from ledger.roles import Verb
@@ -134,12 +134,16 @@ class DeliveryForm(PageForm):
     order = forms.CharField(max_length=TEXT, required=False, widget=forms.HiddenInput)
     sure = SureField()
 
-    def ask_once(self, now: datetime, lots: Iterable[Lot]) -> None:
-        """Ask about what is mostly a slip, unless that was said: a day, or a density."""
+    def ask_once(self, now: datetime, lots: Iterable[Lot], before: Receipt | None) -> None:
+        """Ask about what is mostly a slip, unless that was said: a day, a density, or a note that
+        came `before`."""
         if self.cleaned_data["sure"]:
             return
         came = self.cleaned_data["happened_at"]
         doubts = [question for lot in lots if (question := _odd_density(lot, self.reader))]
+        if before is not None:
+            told = said("A delivery with this note came on %(day)s. Is this another one?")
+            doubts.insert(0, told % {"day": self.reader.day(before.happened_at)})
         if came and came < now - LONG_AGO:
             told = said("It came on %(day)s, more than a year ago? All books since then change.")
             doubts.insert(0, told % {"day": self.reader.day(came)})
@@ -235,7 +239,8 @@ class Receive(Screen):
 
     def _receive(self, form: DeliveryForm, delivery: Delivery) -> receiving.Received:
         received = receive_delivery(self.actor, delivery)
-        form.ask_once(self.now, received.lots)
+        before = receiving.noted_before(self.actor, received.receipt)
+        form.ask_once(self.now, received.lots, before)
         return received
 
     def _afterwards(self, received: receiving.Received) -> str:

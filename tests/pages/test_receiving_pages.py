@@ -11,7 +11,9 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from api.pages.packs import SeveralField
 from api.pages.reader import Reader
+from formulas.undoing import undo
 from ledger.models import Membership
+from ledger.receiving import deliveries_of
 from tests.factories import D, Workshop, open_workshop
 from tests.pages.browsing import done, in_role, refused, sent, shown, signed_in
 
@@ -182,6 +184,24 @@ def test_a_density_far_from_the_usual_is_asked_once(shop: Workshop) -> None:
     del typed["new_supplier"]
     near = {**LINE, **typed, "lines-0-density": "1.2 g/mL"}
     assert "1.2 kg" in done(client, "/receive", **near).replace("\xa0", " ")
+
+
+def test_a_note_that_came_before_is_asked_once(shop: Workshop) -> None:
+    """Not one of another supplier, nor one that was taken back, nor one without a note."""
+    client = signed_in(shop)
+    typed = {**LINE, "lines-0-price": "80.00", "lines-0-supplier_lot": "G-1", "supplier": "Mill"}
+    first = typed | {"new_supplier": "on", "reference": "DN 7"}
+    other = first | {"supplier": "Quay", "reference": "dn 7"}
+    for came in (first, other, typed, typed):
+        assert "came on" not in done(client, "/receive", **came)
+    again = typed | {"reference": "dn 7"}
+    assert "A delivery with this note came on" in refused(client, "/receive", **again)
+    assert "dn 7" in done(client, "/receive", sure="on", **again)
+    for receipt in shop.does(lambda actor: list(deliveries_of(actor))):
+        if (receipt.supplier.name, receipt.reference.lower()) == ("Mill", "dn 7"):
+            facts = {"entry": receipt.entry_id, "happened_at": datetime.now(UTC)}
+            shop.does(undo, reason="written twice", **facts)
+    assert "dn 7" in done(client, "/receive", **again)
 
 
 def test_who_may_not_receive_types_nothing_in_vain(shop: Workshop) -> None:
