@@ -124,7 +124,7 @@ def _write(actor: Actor, planned: Planned, found: Candidates) -> None:
     rows: list[tuple[BatchLine | BatchPackaging, Picks]] = []
     rows += [(one.line, one.picks) for one in planned.lines]
     rows += [(one.packaging, one.picks) for one in planned.packaging]
-    picks = {row.id: _picks(row, of_row, found) for row, of_row in rows}
+    every = [one for row, of_row in rows for one in _picks(row, of_row, found)]
     short: dict[UUID, Decimal] = defaultdict(Decimal)
     for row, _ in rows:
         short[row.material_id] += row.short
@@ -134,14 +134,11 @@ def _write(actor: Actor, planned: Planned, found: Candidates) -> None:
     reservations, lacking = promised(actor, batch.account_id, promises, short)
     lines = [one.line for one in planned.lines]
     packaging = [one.packaging for one in planned.packaging]
-    every = [one for of_row in picks.values() for one in of_row]
     write_together([_account(batch)], [batch], lines, packaging, every, reservations, lacking)
     enqueue_checks(actor, short, (LOOK, batch.account_id) if lacking else None)
-    for row, _ in rows:
-        keep_at_hand(row, picks=picks[row.id])
     for line in lines:
         keep_at_hand(line, words=())
-    keep_at_hand(batch, lines=lines, packaging=packaging)
+    keep_at_hand(batch, lines=lines, packaging=packaging, picks=every)
     keep_at_hand(batch, changes=(), pickings=(), top_ups=(), weighings=(), measurements=())
 
 
